@@ -1,0 +1,459 @@
+"""When a check is due next: by days, by running hours, whichever comes first; or on fixed dates.
+
+Steps for one check on one installation:
+
+1. **By days**: the day it was last done plus the interval in days.
+2. **By hours**: the day on which the running hours since then reach the interval in hours. Where the ledger already
+   shows that day, it is taken (`day_reached`); else it is forecast from the recent daily hours (`recent_daily_hours`),
+   and days of outages known in advance count no hours.
+3. **Due** is the earlier of the two. A **window** opens some days before and closes some days after it; the check is
+   **overdue** from the start of the next day in the plant's time zone, never because a job has set a mark.
+
+Doing a check early or late moves the next one from the day it was done. A plan may hold **fixed dates** instead: every
+so many days or months from an anchor day, or a rule of RFC 5545. Months are counted from the anchor each time and never
+chained: from 31 January they give 28 February and 31 March.
+
+All dates are days of the plant's calendar. An outage takes out whole days.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import Literal
+
+import numpy as np
+from dateutil.relativedelta import relativedelta
+from dateutil.rrule import rrulestr
+from numpy.typing import ArrayLike
+
+# A forecast farther away than this says nothing (about twenty years).
+FARTHEST_DAYS = 7305
+LONGEST_INTERVAL_DAYS = 3650
+LONGEST_INTERVAL_HOURS = 100_000.0
+FREQUENCIES = ("DAILY", "WEEKLY", "MONTHLY", "YEARLY")
+RULE_PARTS = (
+    *("FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST"),
+    *("BYDAY", "BYMONTHDAY", "BYYEARDAY", "BYWEEKNO", "BYMONTH", "BYSETPOS"),
+)
+
+
+@dataclass(frozen=True)
+class DailyHours:
+    """Running hours to expect on a day without an outage; None with reasons where too little is known.
+
+    `per_day` [h] is `running_day_h` (median of the days that ran [h]) times `running_share` (days that ran among those
+    known [-]); `n_known` days went into it.
+    """
+
+    per_day: float | None
+    running_day_h: float | None
+    running_share: float | None
+    n_known: int
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class DueDate:
+    """The day a check is due, its window, which interval decided and why; no day where none can be told."""
+
+    due_on: date | None
+    opens_on: date | None
+    closes_on: date | None
+    by: Literal["days", "hours"] | None
+    reason: str
+
+
+def recent_daily_hours(
+    daily_hours: ArrayLike, *, in_outage: ArrayLike | None = None, least_days: int = 7
+) -> DailyHours:
+    """Running hours to expect a day: median of the days that ran times the share of days that ran.
+
+    The median is not moved by one double shift or one day cut short; the share keeps a belt that runs five days of
+    seven from being forecast as if it ran on all. Days of planned outages are left out of both, because the forecast
+    takes known outages out again.
+
+    Parameters
+    ----------
+    daily_hours : array of float, shape (n,)
+        Running hours of recent days, 0 to 25, NaN where unknown [h]. (A local day has 25 h when clocks go back.)
+    in_outage : array of bool, shape (n,), optional
+        True on days of outages that were planned.
+    least_days : int, optional
+        Known days below which nothing is forecast, 1 or more [d]. Common practice, no source.
+
+    Returns
+    -------
+    DailyHours
+        per_day [h], running_day_h [h], running_share [-], n_known [d], reasons.
+
+    Raises
+    ------
+    ValueError
+        If hours are below 0 or above 25, shapes differ, or least_days is below 1.
+
+    Examples
+    --------
+    >>> recent_daily_hours([10, 10, 12, 10, 11, 0, 0]).per_day == 10 * 5 / 7
+    True
+    """
+    hours = np.asarray(daily_hours, dtype=float)
+    if hours.ndim != 1:
+        raise ValueError(f"daily_hours has {hours.ndim} dimensions; give one number for each day")
+    if np.any((hours < 0) | (hours > 25)):
+        wrong = hours[(hours < 0) | (hours > 25)][0]
+        raise ValueError(f"daily_hours holds {wrong:g} h in one day; give 0 to 25 h, NaN where unknown")
+    if least_days < 1:
+        raise ValueError(f"least_days is {least_days}; give 1 day or more")
+    planned = np.zeros(hours.shape, dtype=bool) if in_outage is None else np.asarray(in_outage, dtype=bool)
+    if planned.shape != hours.shape:
+        raise ValueError(f"in_outage has {planned.size} days and daily_hours {hours.size}; give one for each day")
+    known = hours[~planned & ~np.isnan(hours)]
+    if known.size < least_days:
+        return DailyHours(
+            None, None, None, known.size, (f"running hours of {known.size} days are known; {least_days} are needed",)
+        )
+    ran = known[known > 0]
+    if ran.size == 0:
+        return DailyHours(0.0, None, 0.0, known.size, (f"the belt stood still on all {known.size} known days",))
+    running_day, share = float(np.median(ran)), float(ran.size / known.size)
+    return DailyHours(running_day * share, running_day, share, known.size)
+
+
+def day_reached(first_day: date, daily_hours: ArrayLike, hours: float) -> date | None:
+    """The day on which recorded running hours reached a number of hours.
+
+    Parameters
+    ----------
+    first_day : date
+        Day of the first entry: the day after the check was done.
+    daily_hours : array of float, shape (n,)
+        Running hours of each day from then on, NaN where unknown (counts as none) [h].
+    hours : float
+        Hours to reach, above 0 [h].
+
+    Returns
+    -------
+    date or None
+        None where they have not been reached.
+
+    Raises
+    ------
+    ValueError
+        If hours are not above 0.
+    """
+    if not hours > 0:
+        raise ValueError(f"hours is {hours} h; give running hours above 0")
+    total = np.cumsum(np.nan_to_num(np.asarray(daily_hours, dtype=float)))
+    # The slack of a thousandth of a second keeps 10 times 0.1 h equal to 1 h.
+    passed = np.flatnonzero(total >= hours - 1e-7)
+    return first_day + timedelta(days=int(passed[0])) if passed.size else None
+
+
+def next_due(
+    last_done_on: date,
+    *,
+    interval_days: int | None = None,
+    interval_hours: float | None = None,
+    hours_since: float | None = None,
+    as_of: date | None = None,
+    reached_on: date | None = None,
+    daily_hours: float | None = None,
+    outages: Iterable[tuple[date, date]] = (),
+    window_before_days: int = 0,
+    window_after_days: int = 0,
+) -> DueDate:
+    """The earlier of the date by days and the date by running hours, with its window.
+
+    Parameters
+    ----------
+    last_done_on : date
+        Day on which the check was last done (or the device was fitted).
+    interval_days : int, optional
+        Interval in days, 1 to 3650 [d].
+    interval_hours : float, optional
+        Interval in running hours, above 0 to 100 000 [h]. At least one of the two intervals is needed.
+    hours_since : float, optional
+        Running hours recorded since, to the end of `as_of`, 0 or more [h]. Left out: none recorded, the forecast
+        starts on the day it was last done.
+    as_of : date, optional
+        Last day that `hours_since` counts; needed with it.
+    reached_on : date, optional
+        Day on which the ledger shows that the interval in hours was reached (`day_reached`). Without it a day in the
+        past is estimated at the daily hours.
+    daily_hours : float, optional
+        Running hours to expect on a day without an outage, 0 to 25 [h]. Left out: unknown.
+    outages : iterable of (first day, last day), optional
+        Days, both included, on which the belt will not run.
+    window_before_days, window_after_days : int, optional
+        Days by which the window opens before and closes after the due date, 0 or more [d].
+
+    Returns
+    -------
+    DueDate
+        Without a date (and with the reason) only where there is no interval in days and the hours cannot be forecast.
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or no interval is given.
+
+    Examples
+    --------
+    >>> due = next_due(date(2026, 1, 5), interval_days=90, interval_hours=500, daily_hours=10, window_after_days=7)
+    >>> due.due_on.isoformat(), due.closes_on.isoformat(), due.by
+    ('2026-02-24', '2026-03-03', 'hours')
+    """
+    _check_intervals(interval_days, interval_hours, window_before_days, window_after_days)
+    by_days = None if interval_days is None else last_done_on + timedelta(days=interval_days)
+    by_hours, told = None, ""
+    if interval_hours is not None:
+        by_hours, told = _due_by_hours(
+            last_done_on, interval_hours, hours_since, as_of, reached_on, daily_hours, _merged(outages)
+        )
+    if by_hours is not None and (by_days is None or by_hours < by_days):
+        return _with_window(last_done_on, by_hours, "hours", told, window_before_days, window_after_days)
+    if by_days is None:
+        return DueDate(None, None, None, None, f"cannot be dated: {told}, and there is no interval in days")
+    said = f"{interval_days} days after {last_done_on.isoformat()}"
+    # Why the hours did not decide matters only where they are unknown.
+    if interval_hours is not None and by_hours is None:
+        said = f"{said}; {told}"
+    return _with_window(last_done_on, by_days, "days", said, window_before_days, window_after_days)
+
+
+def bedding_in_due(
+    installed_on: date,
+    *,
+    hours: float | None,
+    days: int | None,
+    daily_hours: float | None,
+    hours_since: float | None = None,
+    as_of: date | None = None,
+    reached_on: date | None = None,
+    outages: Iterable[tuple[date, date]] = (),
+    window_before_days: int = 0,
+    window_after_days: int = 0,
+) -> DueDate:
+    """The check that follows every installation and part change: after hours or days, whichever comes first.
+
+    Parameters
+    ----------
+    installed_on : date
+        Day of the installation or part change.
+    hours : float or None
+        Running hours until the check; 24 to 72 is common practice, no source [h].
+    days : int or None
+        Days until the check at the latest [d].
+    daily_hours, hours_since, as_of, reached_on, outages, window_before_days, window_after_days
+        As in `next_due`.
+
+    Returns
+    -------
+    DueDate
+        As `next_due`.
+
+    Raises
+    ------
+    ValueError
+        As `next_due`.
+    """
+    return next_due(
+        installed_on,
+        interval_days=days,
+        interval_hours=hours,
+        hours_since=hours_since,
+        as_of=as_of,
+        reached_on=reached_on,
+        daily_hours=daily_hours,
+        outages=outages,
+        window_before_days=window_before_days,
+        window_after_days=window_after_days,
+    )
+
+
+def fixed_dates(
+    anchor: date,
+    *,
+    until: date,
+    every_months: int | None = None,
+    every_days: int | None = None,
+    rule: str | None = None,
+) -> tuple[date, ...]:
+    """Dates of a plan that keeps its days whenever the check was really done.
+
+    Parameters
+    ----------
+    anchor : date
+        First day; a date with a time of day keeps it while a rule's UNTIL is compared.
+    until : date
+        Last day that may be in the answer.
+    every_months : int, optional
+        Months between dates, 1 to 120, counted from the anchor: where a month is too short its last day is taken.
+    every_days : int, optional
+        Days between dates, 1 to 3650 [d].
+    rule : str, optional
+        One recurrence rule of RFC 5545, such as ``FREQ=MONTHLY;BYDAY=1MO``, by day or longer. By that standard dates
+        that do not exist are skipped, so ``BYMONTHDAY=-1`` is the last day of each month. Exactly one of the three.
+
+    Returns
+    -------
+    tuple of date
+        In order; empty where `until` lies before the first.
+
+    Raises
+    ------
+    ValueError
+        If not exactly one of the three is given, or it is outside its range, or the rule cannot be read.
+
+    References
+    ----------
+    RFC 5545 (2009), Internet Calendaring and Scheduling Core Object Specification, 3.3.10 and 3.8.5.3.
+
+    Examples
+    --------
+    >>> [day.isoformat() for day in fixed_dates(date(2026, 1, 31), until=date(2026, 3, 31), every_months=1)]
+    ['2026-01-31', '2026-02-28', '2026-03-31']
+    """
+    given = [name for name, value in (("m", every_months), ("d", every_days), ("r", rule)) if value is not None]
+    if len(given) != 1:
+        raise ValueError(f"{len(given)} of every_months, every_days and rule are given; give exactly one")
+    if rule is not None:
+        start = anchor if isinstance(anchor, datetime) else datetime.combine(anchor, time())
+        found = (moment.date() for moment in _rule(rule, start))
+        return tuple(itertools.takewhile(lambda day: day <= until, found))
+    first = anchor.date() if isinstance(anchor, datetime) else anchor
+    if every_months is not None:
+        if not 1 <= every_months <= 120:
+            raise ValueError(f"every_months is {every_months}; give 1 to 120 months")
+        months = range(0, 12 * (until.year - first.year) + until.month - first.month + 1, every_months)
+        dates = (first + relativedelta(months=month) for month in months)
+        return tuple(day for day in dates if day <= until)
+    assert every_days is not None
+    if not 1 <= every_days <= LONGEST_INTERVAL_DAYS:
+        raise ValueError(f"every_days is {every_days}; give 1 to {LONGEST_INTERVAL_DAYS} days")
+    return tuple(first + timedelta(days=n) for n in range(0, (until - first).days + 1, every_days))
+
+
+def is_overdue(closes_on: date, today: date) -> bool:
+    """True from the day after the window closed; both are days of the plant's calendar."""
+    return today > closes_on
+
+
+def days_late(closes_on: date, today: date) -> int:
+    """Whole days since overdue began, at the start of the day after the window closed; 0 on that first day [d]."""
+    return max(0, (today - closes_on).days - 1)
+
+
+def overdue_began_at(closes_on: date, zone: tzinfo) -> datetime:
+    """The moment, in UTC, from which a check is overdue: midnight in the plant's time zone after its window."""
+    return datetime.combine(closes_on + timedelta(days=1), time(), tzinfo=zone).astimezone(UTC)
+
+
+def _due_by_hours(
+    last_done_on: date,
+    interval_hours: float,
+    hours_since: float | None,
+    as_of: date | None,
+    reached_on: date | None,
+    daily_hours: float | None,
+    outages: Sequence[tuple[date, date]],
+) -> tuple[date | None, str]:
+    """The date by running hours, and the words for it or for its absence."""
+    counted_to, so_far = _counted(last_done_on, hours_since, as_of)
+    if daily_hours is not None and not 0 <= daily_hours <= 25:
+        raise ValueError(f"daily_hours is {daily_hours} h; give 0 to 25 h, or leave it out where unknown")
+    if reached_on is not None:
+        if reached_on < last_done_on:
+            raise ValueError(f"reached_on is {reached_on}, before last_done_on {last_done_on}; give a later day")
+        return reached_on, f"{interval_hours:g} h reached on {reached_on.isoformat()}"
+    missing = interval_hours - so_far
+    if missing <= 1e-7:
+        # A day that moved on with the calendar would never become overdue, so the day of reaching is estimated.
+        back = math.floor(-missing / daily_hours) if daily_hours else 0
+        day = max(last_done_on, counted_to - timedelta(days=min(back, (counted_to - last_done_on).days)))
+        return day, f"{interval_hours:g} h reached by {counted_to.isoformat()}, {so_far:g} h by then"
+    if daily_hours is None:
+        return None, "the belt's daily running hours are unknown"
+    if daily_hours * FARTHEST_DAYS < missing:
+        return None, f"at {daily_hours:.1f} h a day {interval_hours:g} h are not reached in twenty years"
+    day = counted_to + timedelta(days=math.ceil(missing / daily_hours - 1e-9))
+    for first, last in outages:
+        start = max(first, counted_to + timedelta(days=1))
+        if last >= start and start <= day:
+            day += last - start + timedelta(days=1)
+    return day, f"{interval_hours:g} h after {last_done_on.isoformat()} at {daily_hours:.1f} h a day"
+
+
+def _counted(last_done_on: date, hours_since: float | None, as_of: date | None) -> tuple[date, float]:
+    """The day to which hours are recorded, and those hours."""
+    if hours_since is None:
+        return last_done_on, 0.0
+    if not 0 <= hours_since < math.inf:
+        raise ValueError(f"hours_since is {hours_since} h; give running hours from 0 up, or leave them out")
+    if as_of is None:
+        raise ValueError(f"hours_since is {hours_since:g} h without as_of; give the last day that they count")
+    if as_of < last_done_on:
+        raise ValueError(f"as_of is {as_of}, before last_done_on {last_done_on}; give that day or a later one")
+    return as_of, hours_since
+
+
+def _with_window(
+    last_done_on: date, due_on: date, by: Literal["days", "hours"], reason: str, before: int, after: int
+) -> DueDate:
+    # A window that opens before the last check was done would let one visit count twice.
+    opens_on = min(due_on, max(due_on - timedelta(days=before), last_done_on + timedelta(days=1)))
+    return DueDate(due_on, opens_on, due_on + timedelta(days=after), by, reason)
+
+
+def _merged(outages: Iterable[tuple[date, date]]) -> list[tuple[date, date]]:
+    """Outages in order, with those that touch or overlap made one."""
+    merged: list[tuple[date, date]] = []
+    for first, last in sorted(outages):
+        if last < first:
+            raise ValueError(f"an outage lasts from {first} to {last}; give the first day before the last")
+        if merged and first <= merged[-1][1] + timedelta(days=1):
+            merged[-1] = (merged[-1][0], max(merged[-1][1], last))
+        else:
+            merged.append((first, last))
+    return merged
+
+
+def _check_intervals(days: int | None, hours: float | None, before: int, after: int) -> None:
+    if days is None and hours is None:
+        raise ValueError("neither interval_days nor interval_hours is given; give at least one")
+    if days is not None and not 1 <= days <= LONGEST_INTERVAL_DAYS:
+        raise ValueError(f"interval_days is {days}; give 1 to {LONGEST_INTERVAL_DAYS} days")
+    if hours is not None and not 0 < hours <= LONGEST_INTERVAL_HOURS:
+        raise ValueError(f"interval_hours is {hours} h; give above 0 to {LONGEST_INTERVAL_HOURS:g} h")
+    for name, length in (("window_before_days", before), ("window_after_days", after)):
+        if not 0 <= length <= LONGEST_INTERVAL_DAYS:
+            raise ValueError(f"{name} is {length}; give 0 to {LONGEST_INTERVAL_DAYS} days")
+
+
+def _rule(text: str, start: datetime) -> Iterable[datetime]:
+    """A rule read strictly: what the library would pass over in silence, or loop over for ever, is refused."""
+    body = text.strip().upper().removeprefix("RRULE:")
+    parts = dict(part.partition("=")[::2] for part in body.split(";"))
+    unknown = [name for name in parts if name not in RULE_PARTS]
+    if unknown:
+        raise ValueError(f"rule has the part {unknown[0]!r}; give only {', '.join(RULE_PARTS)}")
+    if parts.get("FREQ") not in FREQUENCIES:
+        raise ValueError(f"rule has FREQ {parts.get('FREQ', 'missing')}; give one of {', '.join(FREQUENCIES)}")
+    for name in ("INTERVAL", "COUNT"):
+        number = parts.get(name, "1")
+        if not (number.isdecimal() and 1 <= int(number) <= LONGEST_INTERVAL_DAYS):
+            raise ValueError(f"rule has {name}={number}; give a whole number from 1 to {LONGEST_INTERVAL_DAYS}")
+    if parts.get("UNTIL", "").endswith("Z"):
+        raise ValueError(f"rule has UNTIL={parts['UNTIL']} in UTC; plan dates are local, leave the Z off")
+    if "UNTIL" in parts and "COUNT" in parts:
+        raise ValueError("rule has both UNTIL and COUNT; give at most one of them")
+    try:
+        return rrulestr(body, dtstart=start)
+    except (ValueError, TypeError, KeyError, IndexError) as error:
+        raise ValueError(
+            f"rule {text!r} cannot be read ({error}); give a rule such as FREQ=MONTHLY;BYDAY=1MO"
+        ) from error
