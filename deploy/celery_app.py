@@ -1,0 +1,60 @@
+"""The Celery application. A message is only a nudge: the job itself is a row (plant.services.jobs)."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+from celery import Celery
+from celery.signals import setup_logging
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
+
+app = Celery("driftbook")
+
+
+def configure() -> None:
+    from django.conf import settings
+
+    from deploy.timetable import TIMETABLE
+
+    if settings.REDIS_URL:
+        transport: dict[str, Any] = {
+            "broker_url": settings.REDIS_URL,
+            "broker_transport_options": {"visibility_timeout": 3600, "unacked_restore_throttle": 1},
+        }
+    else:
+        # No server: messages are files in the data folder.
+        folder = settings.DATA_DIR / "messages"
+        for name in ("queue", "control"):
+            (folder / name).mkdir(parents=True, exist_ok=True)
+        transport = {
+            "broker_url": "filesystem://",
+            "broker_transport_options": {
+                "data_folder_in": str(folder / "queue"),
+                "data_folder_out": str(folder / "queue"),
+                "control_folder": str(folder / "control"),
+                "store_processed": False,
+            },
+        }
+    app.conf.update(
+        **transport,
+        broker_connection_retry_on_startup=True,
+        task_acks_late=True,
+        task_reject_on_worker_lost=True,
+        worker_prefetch_multiplier=1,
+        worker_hijack_root_logger=False,
+        task_ignore_result=True,
+        timezone="UTC",
+        beat_schedule=TIMETABLE,
+        beat_schedule_filename=str(settings.DATA_DIR / "timetable"),
+    )
+
+
+configure()
+app.autodiscover_tasks(related_name="jobs")
+
+
+@setup_logging.connect
+def keep_django_logging(**kwargs: Any) -> None:
+    """Celery would replace the log settings of the site."""

@@ -1,0 +1,22 @@
+"""Every model of the app."""
+
+from .actions import Action
+from .check_plans import GRADES, CheckKind, CheckPlan, ReadingField
+from .digests import Digest
+from .tasks import CouldNotDo, Deferral, OverdueSpell, Task
+from .visits import Reading, Visit
+
+__all__ = [
+    "GRADES",
+    "Action",
+    "CheckKind",
+    "CheckPlan",
+    "CouldNotDo",
+    "Deferral",
+    "Digest",
+    "OverdueSpell",
+    "Reading",
+    "ReadingField",
+    "Task",
+    "Visit",
+]

@@ -1,0 +1,59 @@
+"""Actions: corrective work that a finding calls for."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from installs.models import Installation
+from plant.models import Plant, PlantQuerySet, Record
+
+from .visits import Visit
+
+
+class ActionQuerySet(PlantQuerySet):
+    def open(self) -> Self:
+        return self.filter(done_at__isnull=True)
+
+    def overdue(self, on: date) -> Self:
+        return self.open().filter(due_on__lt=on)
+
+
+class Action(Record):
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="actions", editable=False)
+    installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="actions")
+    visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="actions")
+    title = models.CharField(_("what is to be done"), max_length=200)
+    due_on = models.DateField(_("due"))
+    owner = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        verbose_name=_("owner"),
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="actions",
+    )
+    done_at = models.DateTimeField(_("done"), null=True, blank=True)
+    done_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    done_note = models.CharField(_("what was done"), max_length=400, blank=True)
+
+    objects = ActionQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("action")
+        verbose_name_plural = _("actions")
+        ordering = ["due_on", "pk"]
+        indexes = [models.Index(fields=["plant", "due_on"], name="action_list")]
+
+    def __str__(self) -> str:
+        return self.title
+
+    def get_absolute_url(self) -> str:
+        return reverse("action-detail", args=[self.pk])

@@ -1,0 +1,177 @@
+"""Tasks: one check that is due once. Whether it is late is read from its dates; when that began is a row."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from inspections.models.check_plans import GRADES, CheckKind, CheckPlan
+from installs.models import Installation
+from plant.models import Entry, EntryQuerySet, Plant, PlantQuerySet, Record
+
+
+class TaskQuerySet(PlantQuerySet):
+    def open(self) -> Self:
+        return self.filter(closed_at__isnull=True)
+
+    def done(self) -> Self:
+        return self.filter(closed_at__isnull=False, outcome=Task.Outcome.DONE)
+
+    def due_by(self, day: date) -> Self:
+        """Open tasks whose window has opened by that day."""
+        return self.open().filter(opens_on__lte=day)
+
+    def overdue(self, on: date) -> Self:
+        """Open tasks whose window had closed before that day: late begins at 00:00 plant time of the next day."""
+        return self.open().filter(closes_on__lt=on)
+
+    def with_place(self) -> Self:
+        return self.select_related(
+            "check_kind", "installation__conveyor__area", "installation__device__device_model", "plant"
+        )
+
+
+class Task(Record):
+    class Origin(models.TextChoices):
+        PLAN = "plan", _("by plan")
+        BEDDING_IN = "bedding_in", _("bedding-in after the installation")
+        BY_HAND = "by_hand", _("asked for by a person")
+
+    class Outcome(models.TextChoices):
+        DONE = "done", _("done")
+        WITHDRAWN = "withdrawn", _("withdrawn")
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="tasks", editable=False)
+    installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="tasks")
+    check_kind = models.ForeignKey(CheckKind, on_delete=models.PROTECT, related_name="tasks")
+    check_plan = models.ForeignKey(CheckPlan, null=True, blank=True, on_delete=models.SET_NULL, related_name="tasks")
+    origin = models.CharField(_("origin"), max_length=12, choices=Origin, default=Origin.PLAN)
+    due_on = models.DateField(_("due"))
+    opens_on = models.DateField(_("window opens"))
+    closes_on = models.DateField(_("window closes"))
+    why = models.CharField(_("why then"), max_length=200, blank=True)
+    closed_at = models.DateTimeField(_("closed"), null=True, blank=True)
+    outcome = models.CharField(_("outcome"), max_length=10, choices=Outcome, blank=True)
+    closing_reason = models.CharField(max_length=200, blank=True)
+    visit = models.ForeignKey(
+        "inspections.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="tasks"
+    )
+    # The grade of the check as it stands, after corrections; the readings behind it are rows of their own.
+    grade = models.CharField(_("grade"), max_length=6, choices=GRADES, blank=True)
+    grade_reason = models.CharField(max_length=400, blank=True)
+
+    objects = TaskQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("task")
+        verbose_name_plural = _("tasks")
+        ordering = ["due_on", "pk"]
+        permissions = [
+            ("close_out_task", "Can close out checks with readings"),
+            ("put_off_task", "Can put a task off with a reason"),
+        ]
+        indexes = [
+            # Due and late tasks of a plant.
+            models.Index(fields=["plant", "closes_on"], condition=Q(closed_at__isnull=True), name="task_open"),
+            models.Index(fields=["plant", "due_on"], name="task_list"),
+            # The last time that a check was done at an installation.
+            models.Index(fields=["installation", "check_kind", "-closed_at"], name="task_last_done"),
+        ]
+        constraints = [
+            # The nightly job may run twice, or on two workers at once: a check is due once.
+            models.UniqueConstraint(
+                fields=["installation", "check_kind", "origin"],
+                condition=Q(closed_at__isnull=True),
+                name="task_open_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(opens_on__lte=models.F("due_on")) & Q(due_on__lte=models.F("closes_on")),
+                name="task_window_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.check_kind} at {self.installation}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("task-detail", args=[self.pk])
+
+    def days_late(self, on: date) -> int:
+        """Whole days since the window closed; 0 while it is open or when the task is closed."""
+        return max((on - self.closes_on).days, 0) if self.closed_at is None else 0
+
+
+class OverdueSpell(models.Model):
+    """When a task became late, who was told, and when that ended."""
+
+    task = models.ForeignKey(Task, on_delete=models.CASCADE, related_name="overdue_spells")
+    began_at = models.DateTimeField(_("late since"))
+    noted_at = models.DateTimeField(default=timezone.now)
+    notified_at = models.DateTimeField(null=True, blank=True)
+    escalated_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = _("late spell")
+        verbose_name_plural = _("late spells")
+        ordering = ["-began_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["task", "began_at"], name="overdue_spell_once"),
+            models.UniqueConstraint(fields=["task"], condition=Q(ended_at__isnull=True), name="overdue_spell_one_open"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.task} late since {self.began_at:%Y-%m-%d}"
+
+
+class Deferral(Entry):
+    """A task that was put off: until when, why, and who agreed. Counted, never hidden."""
+
+    task = models.ForeignKey(Task, on_delete=models.PROTECT, related_name="deferrals")
+    closes_on_before = models.DateField()
+    closes_on = models.DateField(_("new end of the window"))
+    reason = models.CharField(_("reason"), max_length=300)
+    approved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    objects = EntryQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("deferral")
+        verbose_name_plural = _("deferrals")
+        ordering = ["created_at"]
+
+    def __str__(self) -> str:
+        return f"{self.task} put off to {self.closes_on}"
+
+
+class CouldNotDo(Entry):
+    """A check that was tried and could not be done. Never a penalty: the task goes back to the planner."""
+
+    class Reason(models.TextChoices):
+        BELT_RUNNING = "belt_running", _("belt running")
+        NO_ACCESS = "no_access", _("no access")
+        NO_PERMIT = "no_permit", _("no permit")
+        NOT_SAFE = "not_safe", _("not safe to do")
+        NO_TOOL = "no_tool", _("tool or part missing")
+
+    task = models.ForeignKey(Task, on_delete=models.PROTECT, related_name="could_not_do")
+    tried_at = models.DateTimeField(_("when"))
+    reason = models.CharField(_("reason"), max_length=20, choices=Reason)
+    note = models.CharField(_("note"), max_length=500, blank=True)
+
+    objects = EntryQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("check that could not be done")
+        verbose_name_plural = _("checks that could not be done")
+        ordering = ["-tried_at"]
+
+    def __str__(self) -> str:
+        return f"{self.task}: {self.get_reason_display()}"

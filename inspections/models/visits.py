@@ -1,0 +1,84 @@
+"""Visits: the tasks done at one device in one stop, with their readings."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from inspections.models.check_plans import GRADES
+from installs.models import Installation
+from plant.models import Entry, EntryQuerySet, Photo, Plant, Side
+
+from .tasks import Task
+
+
+class Visit(Entry):
+    """One stop at one device. It is never overwritten: a correction is a further visit row with new readings."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="visits", editable=False)
+    installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="visits")
+    visited_at = models.DateTimeField(_("when"))
+    visited_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="visits")
+    # A record of what a person did, never an interlock.
+    lockout_confirmed_at = models.DateTimeField(_("lockout confirmed at"), null=True, blank=True)
+    lockout_confirmed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    permit_reference = models.CharField(_("permit reference"), max_length=60, blank=True)
+    note = models.TextField(_("note"), blank=True, max_length=4000)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="visits")
+
+    objects = EntryQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("visit")
+        verbose_name_plural = _("visits")
+        ordering = ["-visited_at"]
+        indexes = [models.Index(fields=["installation", "-visited_at"], name="visit_last")]
+
+    def __str__(self) -> str:
+        return f"{self.installation} {self.visited_at:%Y-%m-%d}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("visit-detail", args=[self.pk])
+
+
+class ReadingQuerySet(EntryQuerySet):
+    plant_path = "visit__plant"
+
+    def as_found(self):
+        return self.filter(stage=Reading.Stage.AS_FOUND)
+
+
+class Reading(Entry):
+    """A measured or observed value, as found or as left. Numbers are in the SI unit that `quantity` names."""
+
+    class Stage(models.TextChoices):
+        AS_FOUND = "as_found", _("as found")
+        AS_LEFT = "as_left", _("as left")
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="readings")
+    task = models.ForeignKey(Task, on_delete=models.PROTECT, related_name="readings")
+    code = models.CharField(max_length=60)  # for example drive_diameter, pivot, clamp_3
+    label = models.CharField(_("what"), max_length=120)
+    side = models.CharField(_("side"), max_length=10, choices=Side, blank=True)
+    stage = models.CharField(_("stage"), max_length=10, choices=Stage, default=Stage.AS_FOUND)
+    value = models.FloatField(_("value"), null=True, blank=True)
+    quantity = models.CharField(max_length=10, blank=True)
+    answer = models.CharField(_("answer"), max_length=60, blank=True)
+    typed = models.CharField(_("as typed"), max_length=60, blank=True)
+    grade = models.CharField(_("grade"), max_length=6, choices=GRADES, blank=True)
+    grade_reason = models.CharField(max_length=300, blank=True)
+
+    objects = ReadingQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("reading")
+        verbose_name_plural = _("readings")
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["task", "code"], name="reading_of_task")]
+
+    def __str__(self) -> str:
+        return f"{self.label} {self.stage}"

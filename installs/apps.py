@@ -1,0 +1,8 @@
+from django.apps import AppConfig
+
+
+class InstallsConfig(AppConfig):
+    name = "installs"
+
+    def ready(self) -> None:
+        from installs import panels, permissions  # noqa: F401  (registers rights, navigation and panels)

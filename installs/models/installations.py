@@ -1,0 +1,78 @@
+"""Installations: one device in one place for one period."""
+
+from __future__ import annotations
+
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from plant.models import Conveyor, Plant, PlantQuerySet, Record, Strand
+
+from .devices import Device
+
+
+class InstallationQuerySet(PlantQuerySet):
+    def in_place_at(self, moment):
+        """Installations that stood at this moment."""
+        return self.filter(Q(removed_at__isnull=True) | Q(removed_at__gt=moment), installed_at__lte=moment)
+
+    def in_place(self):
+        return self.filter(removed_at__isnull=True)
+
+    def on_strand(self, conveyor, strand):
+        return self.filter(conveyor=conveyor, strand=strand)
+
+
+class Installation(Record):
+    """A device in a place from `installed_at` until `removed_at`. Overlaps are refused by the data base."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="installations", editable=False)
+    device = models.ForeignKey(Device, verbose_name=_("device"), on_delete=models.PROTECT, related_name="installations")
+    conveyor = models.ForeignKey(
+        Conveyor, verbose_name=_("conveyor"), on_delete=models.PROTECT, related_name="installations"
+    )
+    strand = models.CharField(_("strand"), max_length=10, choices=Strand, default=Strand.RETURN)
+    chainage_m = models.FloatField(_("chainage"), validators=[MinValueValidator(0)])
+    installed_at = models.DateTimeField(_("in service since"))
+    removed_at = models.DateTimeField(_("removed"), null=True, blank=True)
+    removal_reason = models.CharField(_("why it was removed"), max_length=200, blank=True)
+    access = models.CharField(_("access"), max_length=120, blank=True, help_text=_("For example: drive side walkway."))
+    note = models.CharField(_("note"), max_length=300, blank=True)
+
+    objects = InstallationQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("installation")
+        verbose_name_plural = _("installations")
+        ordering = ["conveyor__tag", "chainage_m"]
+        indexes = [models.Index(fields=["conveyor", "strand", "installed_at"], name="installation_on_strand")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(removed_at__isnull=True) | Q(removed_at__gt=models.F("installed_at")),
+                name="installation_removed_after_installed",
+            ),
+            models.CheckConstraint(condition=Q(chainage_m__gte=0), name="installation_chainage_not_negative"),
+            # A second line of defence that every data base knows; overlaps of closed periods are refused by
+            # migration 0002 (exclusion constraints on PostgreSQL, triggers on SQLite).
+            models.UniqueConstraint(
+                fields=["device"], condition=Q(removed_at__isnull=True), name="device_in_one_place"
+            ),
+            models.UniqueConstraint(
+                fields=["conveyor", "strand", "chainage_m"],
+                condition=Q(removed_at__isnull=True),
+                name="place_holds_one_device",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.conveyor.tag} device {self.device.number}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("installation-detail", args=[self.pk])
+
+    @property
+    def effect_length_m(self) -> float:
+        """What the model states, else the plant's start value (common practice, no source)."""
+        return self.device.device_model.effect_length_m or self.plant.effect_length_m

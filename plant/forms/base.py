@@ -1,0 +1,99 @@
+"""The base of all forms over records: units by field name, the client's key, the version that was opened."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
+from django.db import models
+
+from plant.calc.units import UnitSystem
+from plant.errors import Refused
+from plant.forms.quantities import QuantityField, kind_of
+
+LOCAL_MOMENT = {"type": "datetime-local", "step": "60"}
+
+
+class PersonForm(forms.Form):
+    """A form that knows who fills it in, and so in which units."""
+
+    def __init__(self, *args: Any, person: Any, plant: Any = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        set_up_fields(self, person, plant)
+
+    def add_refusal(self, refusal: Refused) -> None:
+        show_refusal(self, refusal)
+
+
+class RecordForm(forms.ModelForm):
+    """A form over a record or an entry. Services save; the form only reads."""
+
+    client_key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, person: Any, plant: Any = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in list(self.fields.items()):
+            kind = kind_of(name)
+            if kind is None or type(field) not in (forms.FloatField, forms.DecimalField):
+                continue
+            column = self._meta.model._meta.get_field(name)
+            least = [each.limit_value for each in column.validators if each.__class__.__name__ == "MinValueValidator"]
+            self.fields[name] = QuantityField(
+                kind=kind,
+                required=field.required,
+                label=field.label,
+                help_text=field.help_text,
+                validators=column.validators,
+                allow_negative=bool(least and least[0] < 0),
+            )
+        set_up_fields(self, person, plant)
+        self.initial.setdefault("client_key", uuid.uuid4())
+        if self.instance.pk and hasattr(self.instance, "version"):
+            self.initial["version"] = self.instance.version
+
+    def _clean_fields(self) -> None:
+        super()._clean_fields()
+        for name, field in self.fields.items():
+            # Text that was not touched keeps the stored number: what is shown is rounded, what is stored is not.
+            untouched = isinstance(field, QuantityField) and name in self.initial and name not in self.errors
+            if untouched and not field.has_changed(self.initial[name], self.data.get(self.add_prefix(name))):
+                self.cleaned_data[name] = self.initial[name]
+
+    def _post_clean(self) -> None:
+        """The service validates the row; building it here would check it against the wrong plant."""
+
+    def values(self) -> dict[str, Any]:
+        """What the service is given: every field but the hidden ones."""
+        return {name: value for name, value in self.cleaned_data.items() if name not in {"client_key", "version"}}
+
+    def add_refusal(self, refusal: Refused) -> None:
+        show_refusal(self, refusal)
+
+
+def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
+    form.person, form.plant = person, plant
+    for field in form.fields.values():
+        if isinstance(field, QuantityField):
+            field.use_units(UnitSystem(person.unit_system))
+        elif isinstance(field, forms.DateTimeField):
+            field.widget = forms.DateTimeInput(attrs=LOCAL_MOMENT, format="%Y-%m-%dT%H:%M")
+        elif isinstance(field, forms.DateField):
+            field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        elif isinstance(field, forms.ModelChoiceField) and plant is not None:
+            queryset = field.queryset
+            if isinstance(queryset, models.QuerySet) and hasattr(queryset, "of_plant"):
+                field.queryset = queryset.of_plant(plant)
+
+
+def show_refusal(form: forms.BaseForm, refusal: Refused) -> None:
+    """Put the service's refusal where the person looks: at the field, and in the summary on top."""
+    for name, words in refusal.fields.items():
+        form.add_error(name if name in form.fields else None, words)
+    if not refusal.fields:
+        form.add_error(None, refusal.message)
+
+
+__all__ = ["NON_FIELD_ERRORS", "PersonForm", "RecordForm", "set_up_fields", "show_refusal"]

@@ -1,0 +1,81 @@
+"""Form fields that take what people type: 43 1/4, 2-5/8 in, 38 mm, 75 lbf·ft."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.urls import reverse_lazy
+from django.utils.text import format_lazy
+
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, parse_quantity, unit_label
+
+
+def kind_of(field_name: str) -> QuantityKind | None:
+    """The kind that a field's name says by its last words: belt_width_mm, speed_m_s, torque_nm."""
+    for kind in sorted(QuantityKind, key=lambda each: -len(each.value)):
+        if kind.value and field_name.endswith(f"_{kind.value}"):
+            return kind
+    return None
+
+
+class QuantityField(forms.CharField):
+    """Text in, a number in the SI unit of its kind out; shows the value in the person's units."""
+
+    def __init__(
+        self,
+        *,
+        kind: QuantityKind,
+        system: UnitSystem = UnitSystem.METRIC,
+        validators: Any = (),
+        allow_negative: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(**kwargs)
+        self.kind, self.system, self.allow_negative = kind, system, allow_negative
+        self.number_validators = list(validators)
+
+    def use_units(self, system: UnitSystem) -> None:
+        self.system = system
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            return format_quantity(float(value), self.kind, self.system, with_unit=False)
+        return value
+
+    def clean(self, value: Any) -> float | None:
+        if isinstance(value, int | float):
+            number = float(value)
+        else:
+            text = super().clean(value)
+            if text in self.empty_values:
+                return None
+            try:
+                number = parse_quantity(text, self.kind, self.system, allow_negative=self.allow_negative).value
+            except ValueError as error:
+                raise forms.ValidationError(str(error)) from error
+        for validator in self.number_validators:
+            validator(number)
+        return number
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return (self.prepare_value(initial) or "") != (data or "")
+
+    def get_bound_field(self, form: Any, field_name: str) -> Any:
+        # The echo below the input says what was understood, in the unit that is stored.
+        self.widget.attrs.update(
+            {
+                "inputmode": "decimal" if self.system == UnitSystem.METRIC else "text",
+                "autocomplete": "off",
+                "hx-get": format_lazy(
+                    "{}?kind={}&field={}", reverse_lazy("understood"), self.kind.value, form.add_prefix(field_name)
+                ),
+                "hx-trigger": "keyup changed delay:150ms",
+                "hx-target": f"#echo_{form.add_prefix(field_name)}",
+            }
+        )
+        return super().get_bound_field(form, field_name)
+
+    @property
+    def unit(self) -> str:
+        return unit_label(self.kind, self.system)

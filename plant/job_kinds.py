@@ -1,0 +1,70 @@
+"""Which function does which kind of job. Apps register theirs in jobs.py; the worker looks them up by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils import timezone
+
+from plant.models import Job
+
+
+class JobStopped(Exception):
+    """A person asked to stop; what was done so far stays."""
+
+
+class JobLost(Exception):
+    """Another worker took the job over, because this one was silent for too long."""
+
+
+@dataclass
+class JobHandle:
+    """What a running job uses to say how far it is and to learn that it should stop."""
+
+    job_id: int
+    holder: str
+
+    def progress(self, done: int, total: int, words: str = "") -> None:
+        """Write a heartbeat and the progress. Raises JobStopped or JobLost; call it between rows or chunks."""
+        held = Job.objects.filter(pk=self.job_id, holder=self.holder, state=Job.State.RUNNING)
+        if not held.update(heartbeat_at=timezone.now(), done_units=done, total_units=total, words=words[:200]):
+            raise JobLost
+        if held.filter(stop_requested=True).exists():
+            raise JobStopped
+
+    def still_mine(self) -> bool:
+        """True while this worker holds the job; ask inside the transaction that writes."""
+        return bool(
+            Job.objects.filter(pk=self.job_id, holder=self.holder, state=Job.State.RUNNING).update(
+                heartbeat_at=timezone.now()
+            )
+        )
+
+
+JobFunction = Callable[[JobHandle, dict[str, Any]], "dict[str, Any] | None"]
+_functions: dict[str, JobFunction] = {}
+
+
+def job_kind(name: str) -> Callable[[JobFunction], JobFunction]:
+    """Register the function of a kind of job. It must be safe to run again from the start or from where it was."""
+
+    def add(function: JobFunction) -> JobFunction:
+        _functions[name] = function
+        return function
+
+    return add
+
+
+def function_of(kind: str) -> JobFunction:
+    try:
+        return _functions[kind]
+    except KeyError:
+        raise LookupError(
+            f"No function is registered for jobs of kind {kind!r}; known: {sorted(_functions)}."
+        ) from None
+
+
+def known_kinds() -> list[str]:
+    return sorted(_functions)

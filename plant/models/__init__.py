@@ -1,0 +1,40 @@
+"""Every model of the app, so that `from plant.models import Conveyor` works."""
+
+from .base import Entry, EntryQuerySet, PlantQuerySet, Record, Row
+from .conveyors import Conveyor, ConveyorPart, Side, Strand
+from .imports import ImportBatch, RejectedRow
+from .incidents import Incident, SwitchEvent
+from .jobs import Job
+from .notices import Notice
+from .outages import BeltChange, OutageWindow
+from .people import Membership, Person
+from .photos import Photo
+from .plants import Area, Plant
+from .running_hours import MeterReading, RunRecord
+
+__all__ = [
+    "Area",
+    "BeltChange",
+    "Conveyor",
+    "ConveyorPart",
+    "Entry",
+    "EntryQuerySet",
+    "ImportBatch",
+    "Incident",
+    "Job",
+    "Membership",
+    "MeterReading",
+    "Notice",
+    "OutageWindow",
+    "Person",
+    "Photo",
+    "Plant",
+    "PlantQuerySet",
+    "Record",
+    "RejectedRow",
+    "Row",
+    "RunRecord",
+    "Side",
+    "Strand",
+    "SwitchEvent",
+]

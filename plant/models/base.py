@@ -1,0 +1,90 @@
+"""Two kinds of rows: a Record may change and keeps its history; an Entry never changes and is corrected by a row."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, Self
+
+from django.apps import apps
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
+
+
+class PlantQuerySet(models.QuerySet):
+    """Rows that belong to one plant; `plant_path` leads from the row to its plant."""
+
+    plant_path = "plant"
+
+    def visible_to(self, person: Any) -> Self:
+        """Rows of the plants that this person belongs to; none for a stranger."""
+        if not person.is_authenticated:
+            return self.none()
+        membership = apps.get_model("plant", "Membership")
+        return self.filter(**{f"{self.plant_path}_id__in": membership.objects.filter(person=person).values("plant_id")})
+
+    def of_plant(self, plant: Any) -> Self:
+        return self.filter(**{self.plant_path: plant})
+
+
+class EntryQuerySet(PlantQuerySet):
+    def current(self) -> Self:
+        """Rows that count: neither corrected by a later row nor withdrawn."""
+        return self.filter(corrected_by__isnull=True, is_withdrawn=False)
+
+    def with_corrections(self) -> Self:
+        """Every row that was ever written, the corrected ones too."""
+        return self.all()
+
+
+class Row(models.Model):
+    """What every row has: the client's key (a form sent twice counts once), who wrote it and when."""
+
+    client_key = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
+    created_at = models.DateTimeField(_("entered at"), default=timezone.now, editable=False)
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        verbose_name=_("entered by"),
+        null=True,
+        blank=True,
+        editable=False,
+        on_delete=models.PROTECT,
+        related_name="+",
+    )
+
+    class Meta:
+        abstract = True
+
+
+class Record(Row):
+    """A row that people change: `version` tells a second editor that a first one was there."""
+
+    version = models.PositiveIntegerField(default=1, editable=False)
+    history = HistoricalRecords(inherit=True)
+
+    class Meta:
+        abstract = True
+
+
+class Entry(Row):
+    """A row that is never changed. A correction is a further row that names the one it replaces."""
+
+    corrects = models.OneToOneField(
+        "self", null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="corrected_by"
+    )
+    correction_reason = models.CharField(_("reason of the correction"), max_length=300, blank=True)
+    is_withdrawn = models.BooleanField(_("withdrawn"), default=False, editable=False)
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise TypeError(f"{type(self).__name__} rows are never overwritten; write a row that corrects it.")
+        super().save(*args, **kwargs)
+
+    @property
+    def counts(self) -> bool:
+        return not self.is_withdrawn and not hasattr(self, "corrected_by")

@@ -1,0 +1,83 @@
+"""Files that were sent in, what was understood of them, and the rows that were refused."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from .base import PlantQuerySet, Row
+from .jobs import Job
+from .plants import Plant
+
+
+def import_path(batch: ImportBatch, filename: str) -> str:
+    suffix = "xlsx" if batch.is_workbook else "csv"
+    return f"imports/{batch.plant_id}/{batch.client_key}.{suffix}"
+
+
+class ImportBatch(Row):
+    """One file on its way into the book."""
+
+    class State(models.TextChoices):
+        UNDERSTOOD = "understood", _("read, nothing written yet")
+        RUNNING = "running", _("being written")
+        DONE = "done", _("done")
+        REFUSED = "refused", _("refused as a whole, nothing written")
+        FAILED = "failed", _("stopped by an error")
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="import_batches", editable=False)
+    subject = models.CharField(_("what"), max_length=30)
+    file = models.FileField(upload_to=import_path)
+    file_name = models.CharField(_("file"), max_length=200)
+    is_workbook = models.BooleanField(default=False)
+    sha256 = models.CharField(max_length=64)
+    options = models.JSONField(default=dict)  # columns, units, date order, time zone, delimiter, encoding, sheet
+    all_or_nothing = models.BooleanField(_("all rows or none"), default=False)
+    state = models.CharField(_("state"), max_length=12, choices=State, default=State.UNDERSTOOD)
+    job = models.ForeignKey(Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="import_batches")
+    n_rows = models.PositiveIntegerField(_("rows"), default=0)
+    rows_done = models.PositiveIntegerField(default=0)  # a killed import goes on after this row
+    n_written = models.PositiveIntegerField(_("written"), default=0)
+    n_changed = models.PositiveIntegerField(_("changed"), default=0)
+    n_unchanged = models.PositiveIntegerField(_("already known"), default=0)
+    n_refused = models.PositiveIntegerField(_("refused"), default=0)
+    problem = models.CharField(max_length=500, blank=True)
+
+    objects = PlantQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("import")
+        verbose_name_plural = _("imports")
+        ordering = ["-created_at"]
+        permissions = [("run_import", "Can import files")]
+
+    def __str__(self) -> str:
+        return self.file_name
+
+    def get_absolute_url(self) -> str:
+        return reverse("import-detail", args=[self.pk])
+
+
+class RejectedRow(models.Model):
+    """A row that was not written, as it stood in the file, and why."""
+
+    class State(models.TextChoices):
+        OPEN = "open", _("to be corrected")
+        CORRECTED = "corrected", _("corrected and written")
+        DROPPED = "dropped", _("left out on purpose")
+
+    batch = models.ForeignKey(ImportBatch, on_delete=models.CASCADE, related_name="rejected_rows")
+    line_number = models.PositiveIntegerField(_("line"))
+    values = models.JSONField(default=dict)  # column of the file -> text as it stood there
+    problems = models.JSONField(default=list)  # [{"field": ..., "reason": ...}]
+    state = models.CharField(max_length=10, choices=State, default=State.OPEN)
+
+    class Meta:
+        verbose_name = _("refused row")
+        verbose_name_plural = _("refused rows")
+        ordering = ["line_number"]
+        constraints = [models.UniqueConstraint(fields=["batch", "line_number"], name="rejected_row_once")]
+
+    def __str__(self) -> str:
+        return f"line {self.line_number}"

@@ -1,0 +1,104 @@
+"""Plants and their areas."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from .base import PlantQuerySet, Record
+
+
+def check_time_zone(name: str) -> None:
+    if name not in available_timezones():
+        raise ValidationError(_("%(name)s is not a time zone; give one such as Europe/Berlin."), params={"name": name})
+
+
+class PlantsQuerySet(PlantQuerySet):
+    plant_path = "pk"
+
+    def visible_to(self, person):
+        if not person.is_authenticated:
+            return self.none()
+        return self.filter(memberships__person=person).distinct()
+
+    def of_plant(self, plant):
+        return self.filter(pk=plant.pk)
+
+
+class Plant(Record):
+    """One site with its own clock, procedures and start values (common practice; a plant changes them)."""
+
+    class Ton(models.TextChoices):
+        TONNE = "t", _("tonne (1000 kg)")
+        SHORT = "short_ton", _("short ton (2000 lb)")
+        LONG = "long_ton", _("long ton (2240 lb)")
+
+    name = models.CharField(_("name"), max_length=80, unique=True)
+    time_zone = models.CharField(_("time zone"), max_length=60, default="UTC", validators=[check_time_zone])
+    ton = models.CharField(_("tons are"), max_length=10, choices=Ton, default=Ton.TONNE)
+    lockout_procedure = models.CharField(_("lockout procedure, title and revision"), max_length=200, blank=True)
+    lockout_reviewed_on = models.DateField(_("lockout procedure last reviewed"), null=True, blank=True)
+    merge_minutes = models.PositiveSmallIntegerField(
+        _("switch events less than this far apart are one incident [min]"), default=10
+    )
+    settling_in_days = models.PositiveSmallIntegerField(_("settling-in left out of comparisons [days]"), default=14)
+    settling_in_h = models.PositiveSmallIntegerField(_("or running hours, whichever comes first [h]"), default=200)
+    least_coverage_pct = models.PositiveSmallIntegerField(
+        _("least share of hours that must be known for a verdict [%]"), default=80, validators=[MaxValueValidator(100)]
+    )
+    margin_low = models.FloatField(
+        _("ratio from which a change counts as little"), default=0.8, validators=[MinValueValidator(0.05)]
+    )
+    margin_high = models.FloatField(_("ratio up to which a change counts as little"), default=1.25)
+    escalate_after_days = models.PositiveSmallIntegerField(_("days late after which the planner is told"), default=7)
+    effect_length_m = models.FloatField(
+        _("effect length where the model states none [m]"), default=50.0, validators=[MinValueValidator(1)]
+    )
+
+    objects = PlantsQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("plant")
+        verbose_name_plural = _("plants")
+        ordering = ["name"]
+        permissions = [("manage_people", "Can give people a role in the plant")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(margin_low__lt=models.F("margin_high")), name="plant_margin_order"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+    @property
+    def plant(self) -> Plant:
+        return self
+
+
+class Area(Record):
+    """A part of the plant that people walk as one."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="areas")
+    code = models.CharField(_("code"), max_length=12)
+    name = models.CharField(_("name"), max_length=80)
+    walking_order = models.PositiveSmallIntegerField(_("order when walking"), default=0)
+
+    objects = PlantQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("area")
+        verbose_name_plural = _("areas")
+        ordering = ["walking_order", "code"]
+        constraints = [models.UniqueConstraint(fields=["plant", "code"], name="area_code_once")]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"

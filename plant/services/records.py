@@ -1,0 +1,154 @@
+"""Create and change records: once per client key, never over somebody else's change, with history."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import Model
+from django.utils.translation import gettext as _
+
+from plant.errors import ChangedMeanwhile, Refused
+from plant.models import Entry, Record, Row
+
+AnyRow = TypeVar("AnyRow", bound=Row)
+AnyRecord = TypeVar("AnyRecord", bound=Record)
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
+
+
+def refused_by(error: ValidationError) -> Refused:
+    """A model's own validation in the shape that pages show."""
+    if hasattr(error, "error_dict"):
+        fields = {name: " ".join(messages) for name, messages in error.message_dict.items()}
+        return Refused(" ".join(fields.values()), code="invalid", fields=fields)
+    return Refused(" ".join(error.messages), code="invalid")
+
+
+def check_row(row: Model) -> None:
+    try:
+        row.full_clean(exclude=["client_key"])
+    except ValidationError as error:
+        raise refused_by(error) from error
+
+
+def known_row(model: type[AnyRow], client_key: uuid.UUID | None) -> AnyRow | None:
+    return model._default_manager.filter(client_key=client_key).first() if client_key else None
+
+
+@transaction.atomic
+def create_record(model: type[AnyRow], *, by: Any, client_key: uuid.UUID | None = None, **values: Any) -> AnyRow:
+    """Write a new row. The same client key again gives back the row that it made the first time.
+
+    Raises
+    ------
+    Refused
+        If a value is not allowed, with the field at fault.
+    """
+    known = known_row(model, client_key)
+    if known is not None:
+        return known
+    row = model(created_by=by, client_key=client_key or uuid.uuid4(), **values)
+    check_row(row)
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError as error:
+        known = known_row(model, client_key)  # the same form came twice at the same moment
+        if known is not None:
+            return known
+        raise Refused(integrity_words(error), code="conflict") from error
+    return row
+
+
+@transaction.atomic
+def change_record(row: AnyRecord, *, by: Any, version: int, reason: str = "", **values: Any) -> AnyRecord:
+    """Change named fields of a record that the person opened at `version`.
+
+    Raises
+    ------
+    ChangedMeanwhile
+        If somebody else changed it since; nothing is written and `current` is the record as it stands.
+    Refused
+        If a value is not allowed.
+    """
+    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
+    claimed = type(row)._default_manager.filter(pk=row.pk, version=version).update(version=version + 1)
+    if not claimed:
+        current = type(row)._default_manager.get(pk=row.pk)
+        raise ChangedMeanwhile(
+            _("Somebody else changed this record meanwhile. Your text is kept below; look at both and save again."),
+            current=current,
+        )
+    row.version = version + 1
+    for name, value in changed.items():
+        setattr(row, name, value)
+    check_row(row)
+    row._history_user = by
+    row._change_reason = reason[:100]
+    try:
+        with transaction.atomic():
+            row.save(update_fields=[*changed, "version", *derived_fields(row)])
+    except IntegrityError as error:
+        raise Refused(integrity_words(error), code="conflict") from error
+    return row
+
+
+@transaction.atomic
+def correct_entry(
+    row: AnyEntry, *, by: Any, reason: str, client_key: uuid.UUID | None = None, withdraw: bool = False, **values: Any
+) -> AnyEntry:
+    """Write the row that takes the place of `row` (or withdraws it). The old one stays visible.
+
+    Raises
+    ------
+    Refused
+        If no reason is given, the row was corrected before, or a value is not allowed.
+    """
+    known = known_row(type(row), client_key)
+    if known is not None:
+        return known
+    if not reason.strip():
+        raise Refused(_("Say why it is corrected."), code="reason", fields={"correction_reason": _("Give a reason.")})
+    if type(row)._default_manager.filter(corrects=row).exists():
+        raise Refused(_("This row was corrected before. Open the latest one and correct that."), code="corrected")
+    kept = {
+        field.attname: getattr(row, field.attname)
+        for field in row._meta.concrete_fields
+        if field.name
+        not in {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn"}
+    }
+    kept_by_name = {
+        row._meta.get_field(name).attname if name not in kept else name: value for name, value in values.items()
+    }
+    model = type(row)
+    fresh = model(
+        **{**kept, **{name: (value.pk if isinstance(value, Model) else value) for name, value in kept_by_name.items()}},
+        corrects=row,
+        correction_reason=reason,
+        is_withdrawn=withdraw,
+        created_by=by,
+        client_key=client_key or uuid.uuid4(),
+    )
+    check_row(fresh)
+    fresh.save()
+    return fresh
+
+
+def derived_fields(row: Record) -> list[str]:
+    """Fields that save() fills from others and that must go along."""
+    return ["tag_key"] if hasattr(row, "tag_key") else []
+
+
+def integrity_words(error: IntegrityError) -> str:
+    """A sentence for a constraint that the data base held."""
+    text = str(error)
+    for name, words in CONSTRAINT_WORDS.items():
+        if name in text:
+            return str(words)
+    return _("This does not go together with what is in the book already.")
+
+
+# Sentences for constraints, by name; apps add theirs.
+CONSTRAINT_WORDS: dict[str, Any] = {}

@@ -1,0 +1,30 @@
+"""Pages for what went wrong: what happened, that nothing is lost, what to do."""
+
+from __future__ import annotations
+
+import logging
+import uuid
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.template import loader
+
+log = logging.getLogger(__name__)
+
+
+def no_right(request: HttpRequest, exception: Any = None) -> HttpResponse:
+    return render(
+        request, "plant/no_right.html", {"words": str(exception or ""), "title": "Not in your role"}, status=403
+    )
+
+
+def not_found(request: HttpRequest, exception: Any = None) -> HttpResponse:
+    return render(request, "plant/not_found.html", {"title": "Not found"}, status=404)
+
+
+def failed(request: HttpRequest) -> HttpResponse:
+    """No data base, no session: the page must come whatever is broken. The reference stands in the log."""
+    reference = uuid.uuid4().hex[:8]
+    log.error("a page failed, reference %s, %s %s", reference, request.method, request.path)
+    return HttpResponse(loader.get_template("plant/failed.html").render({"reference": reference}), status=500)

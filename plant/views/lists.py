@@ -1,0 +1,150 @@
+"""The base of every list: filter, sort, page, CSV and XLSX from one query and one set of columns."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from collections.abc import Iterator
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.utils import timezone
+from django.views.generic import TemplateView
+from django_tables2 import RequestConfig
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+
+from plant.permissions import right as needs_right
+
+PER_PAGE = 50
+
+
+class Echo:
+    """A file that hands back each line that csv writes, for a streamed answer."""
+
+    def write(self, line: str) -> str:
+        return line
+
+
+def plain(value: Any) -> Any:
+    """A value as it stands in a file: ISO 8601 for times, numbers as numbers, no formulas."""
+    if isinstance(value, dt.datetime):
+        return (
+            timezone.localtime(value).isoformat(timespec="seconds") if timezone.is_aware(value) else value.isoformat()
+        )
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return value
+    return str(value)
+
+
+def guarded(value: Any) -> Any:
+    """Text that a spreadsheet would take for a formula gets an apostrophe in front."""
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") and not value[1:2].isdigit():
+        return f"'{value}"
+    return value
+
+
+class RegisterList(TemplateView):
+    """A list over one queryset. Subclasses name `right`, `title`, `table_class`, `filter_class` and `rows`.
+
+    `?format=csv` and `?format=xlsx` answer the same rows, unpaged, as files.
+    """
+
+    template_name = "plant/register_list.html"
+    right: str = ""
+    title: Any = ""
+    lede: Any = ""
+    empty_words: Any = ""
+    table_class: Any = None
+    filter_class: Any = None
+    create_url_name = ""
+    create_label: Any = ""
+    create_right = ""
+    per_page = PER_PAGE
+
+    @classmethod
+    def as_view(cls, **initkwargs: Any) -> Any:
+        return needs_right(cls.right)(super().as_view(**initkwargs))
+
+    def rows(self) -> Any:
+        """The queryset of the current plant, with what the columns need."""
+        raise NotImplementedError
+
+    def filtered(self) -> Any:
+        if self.filter_class is None:
+            self.filterset = None
+            return self.rows()
+        self.filterset = self.filter_class(self.request.GET or None, queryset=self.rows(), request=self.request)
+        return self.filterset.qs
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        rows = self.filtered()
+        self.table = self.table_class(rows, request=request)
+        wanted = request.GET.get("format")
+        if wanted == "csv":
+            return self.as_csv()
+        if wanted == "xlsx":
+            return self.as_xlsx()
+        RequestConfig(request, paginate={"per_page": self.per_page}).configure(self.table)
+        return self.render_to_response(self.get_context_data(**kwargs))
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        query = self.request.GET.copy()
+        for name in ("format", "page"):
+            query.pop(name, None)
+        return super().get_context_data(
+            table=self.table,
+            filterset=self.filterset,
+            title=self.title,
+            lede=self.get_lede(),
+            empty_words=self.empty_words,
+            create_url_name=self.create_url_name,
+            create_label=self.create_label,
+            create_right=self.create_right or self.right,
+            query=query.urlencode(),
+            **kwargs,
+        )
+
+    def get_lede(self) -> Any:
+        return self.lede
+
+    def lines(self) -> Iterator[list[Any]]:
+        RequestConfig(self.request, paginate=False).configure(self.table)
+        for row in self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ())):
+            yield [guarded(plain(value)) for value in row]
+
+    def file_name(self, suffix: str) -> str:
+        plant = str(self.request.plant).lower().replace(" ", "-")
+        return f"{plant}-{self.request.path.strip('/').replace('/', '-')}-{timezone.localdate():%Y-%m-%d}.{suffix}"
+
+    def as_csv(self) -> StreamingHttpResponse:
+        writer = csv.writer(Echo())
+        answer = StreamingHttpResponse((writer.writerow(line) for line in self.lines()), content_type="text/csv")
+        answer["Content-Disposition"] = f'attachment; filename="{self.file_name("csv")}"'
+        return answer
+
+    def as_xlsx(self) -> HttpResponse:
+        book = Workbook(write_only=True)
+        sheet = book.create_sheet("rows")
+        for line in self.lines():
+            cells = []
+            for value in line:
+                cell = WriteOnlyCell(sheet, value=value)
+                if isinstance(value, str):
+                    cell.data_type = "s"  # never a formula, whatever the text begins with
+                cells.append(cell)
+            sheet.append(cells)
+        buffer = io.BytesIO()
+        book.save(buffer)
+        answer = HttpResponse(
+            buffer.getvalue(), content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+        )
+        answer["Content-Disposition"] = f'attachment; filename="{self.file_name("xlsx")}"'
+        return answer

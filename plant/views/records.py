@@ -1,0 +1,111 @@
+"""The base of pages that create, change or correct one record: parse, one service call, answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.views.generic import TemplateView
+
+from plant.errors import ChangedMeanwhile, Refused
+from plant.permissions import get_visible
+from plant.permissions import right as needs_right
+
+
+class RecordPage(TemplateView):
+    """Shows a form and hands what it read to `act`, which calls one service and returns the row that was written."""
+
+    template_name = "plant/record_form.html"
+    right: str = ""
+    form_class: Any = None
+    title: Any = ""
+    button: Any = ""
+    done_words: Any = ""
+
+    @classmethod
+    def as_view(cls, **initkwargs: Any) -> Any:
+        return needs_right(cls.right)(super().as_view(**initkwargs))
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        self.row = self.get_row()
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_row(self) -> Any:
+        """The row that is changed; None when one is made."""
+        return None
+
+    def initial(self) -> dict[str, Any]:
+        return {}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known: dict[str, Any] = {"person": self.request.user, "plant": self.request.plant, "initial": self.initial()}
+        if self.row is not None:
+            known["instance"] = self.row
+        return known
+
+    def build_form(self, data: Any = None, files: Any = None) -> Any:
+        return self.form_class(data, files, **self.form_kwargs())
+
+    def get_title(self) -> Any:
+        return self.title
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        kwargs.setdefault("form", None)
+        if kwargs["form"] is None:
+            kwargs["form"] = self.build_form()
+        return super().get_context_data(
+            title=self.get_title(),
+            button=self.button or _("Save"),
+            row=self.row,
+            cancel_url=self.cancel_url(),
+            **kwargs,
+        )
+
+    def cancel_url(self) -> str:
+        return self.row.get_absolute_url() if self.row is not None and hasattr(self.row, "get_absolute_url") else "/"
+
+    def act(self, form: Any) -> Any:
+        raise NotImplementedError
+
+    def next_url(self, row: Any) -> str:
+        return row.get_absolute_url()
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        form = self.build_form(request.POST, request.FILES)
+        if not form.is_valid():
+            return self.render_to_response(self.get_context_data(form=form, **kwargs), status=422)
+        try:
+            row = self.act(form)
+        except ChangedMeanwhile as clash:
+            return self.render_to_response(self.clash_context(form, clash, **kwargs), status=409)
+        except Refused as refusal:
+            form.add_refusal(refusal)
+            return self.render_to_response(self.get_context_data(form=form, **kwargs), status=422)
+        if self.done_words:
+            messages.success(request, self.done_words)
+        return redirect(self.next_url(row))
+
+    def clash_context(self, form: Any, clash: ChangedMeanwhile, **kwargs: Any) -> dict[str, Any]:
+        """The person's own text stays in the form; beside it stands what the other person saved."""
+        theirs = []
+        for name in form.values():
+            field = form.fields[name]
+            saved = getattr(clash.current, name, None)
+            if field.has_changed(saved if not hasattr(saved, "pk") else saved.pk, form[name].value()):
+                theirs.append({"label": field.label, "value": field.prepare_value(saved), "name": name})
+        last = clash.current.history.first() if hasattr(clash.current, "history") else None
+        form.data = form.data.copy()
+        form.data[form.add_prefix("version")] = clash.current.version
+        return self.get_context_data(form=form, clash=clash, theirs=theirs, changed_by=last, **kwargs)
+
+
+class RecordChange(RecordPage):
+    """Changes one row that `queryset` finds by its pk."""
+
+    queryset: Any = None
+
+    def get_row(self) -> Any:
+        return get_visible(self.request, self.queryset.all(), self.right, pk=self.kwargs["pk"])

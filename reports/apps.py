@@ -1,0 +1,8 @@
+from django.apps import AppConfig
+
+
+class ReportsConfig(AppConfig):
+    name = "reports"
+
+    def ready(self) -> None:
+        from reports import panels, permissions  # noqa: F401  (registers rights, navigation and panels)

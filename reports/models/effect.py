@@ -1,0 +1,36 @@
+"""Windows of a comparison that an engineer changed, with the reason. Both stay."""
+
+from __future__ import annotations
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from installs.models import Installation
+from plant.models import Entry, EntryQuerySet
+
+
+class StudyWindowQuerySet(EntryQuerySet):
+    plant_path = "installation__plant"
+
+
+class StudyWindow(Entry):
+    """Takes the place of the rule (twelve months before, everything after settling-in) for one installation."""
+
+    installation = models.ForeignKey(Installation, on_delete=models.CASCADE, related_name="study_windows")
+    before_months = models.PositiveSmallIntegerField(
+        _("months before"), default=12, validators=[MinValueValidator(1), MaxValueValidator(60)]
+    )
+    after_from = models.DateField(_("after, from"), null=True, blank=True)
+    after_until = models.DateField(_("after, until"), null=True, blank=True)
+    reason = models.CharField(_("reason"), max_length=300)
+
+    objects = StudyWindowQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("window of a comparison")
+        verbose_name_plural = _("windows of comparisons")
+        ordering = ["-created_at"]
+
+    def __str__(self) -> str:
+        return f"{self.installation}: {self.before_months} months before"

@@ -1,0 +1,86 @@
+"""Factories of test rows. They write through models, not services, so that a service's test shows the service."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django.contrib.auth.models import Group
+
+from inspections.models import CheckKind, CheckPlan, Task
+from installs.models import Device, DeviceModel, Fastener, Installation
+from plant.models import Area, Conveyor, ConveyorPart, Incident, Membership, Person, Plant, RunRecord
+
+UTC = dt.UTC
+
+
+def plant(**values: Any) -> Plant:
+    return Plant.objects.create(**{"name": "Alder Pit", **values})
+
+
+def person(name: str, at: Plant | None = None, role: str = "", **values: Any) -> Person:
+    made = Person.objects.create_user(username=name, password="pass-word-1", email=f"{name}@alder.example", **values)
+    if at is not None:
+        Membership.objects.create(person=made, plant=at, role=Group.objects.get(name=role))
+    return made
+
+
+def area(at: Plant, code: str = "A", name: str = "Crushing") -> Area:
+    return Area.objects.get_or_create(plant=at, code=code, defaults={"name": name})[0]
+
+
+def conveyor(at: Plant, tag: str = "A-1", **values: Any) -> Conveyor:
+    known = {"belt_width_mm": 1200.0, "speed_m_s": 2.5, "length_m": 200.0, "lift_m": 10.0}
+    return Conveyor.objects.create(plant=at, area=area(at), tag=tag, **{**known, **values})
+
+
+def drift_switch(on: Conveyor, chainage_m: float) -> ConveyorPart:
+    return ConveyorPart.objects.create(conveyor=on, kind=ConveyorPart.Kind.DRIFT_SWITCH, chainage_m=chainage_m)
+
+
+def device_model(at: Plant, name: str = "T-1", **values: Any) -> DeviceModel:
+    known = {"sensor_new_mm": 76.0, "sensor_limit_mm": 68.0, "effect_length_m": 50.0}
+    made = DeviceModel.objects.create(plant=at, name=name, **{**known, **values})
+    Fastener.objects.create(device_model=made, place="clamp", count=4, torque_nm=75.0)
+    Fastener.objects.create(device_model=made, place="pivot", count=1, torque_nm=130.0)
+    return made
+
+
+def device(at: Plant, number: str = "1", model: DeviceModel | None = None) -> Device:
+    model = model or DeviceModel.objects.filter(plant=at).first() or device_model(at)
+    return Device.objects.create(plant=at, number=number, device_model=model)
+
+
+def installation(on: Conveyor, number: str = "1", **values: Any) -> Installation:
+    known = {"strand": "return", "chainage_m": 100.0, "installed_at": dt.datetime(2026, 1, 5, 8, tzinfo=UTC)}
+    return Installation.objects.create(
+        plant=on.plant,
+        conveyor=on,
+        device=values.pop("device", None) or device(on.plant, number),
+        **{**known, **values},
+    )
+
+
+def run_record(on: Conveyor, starts_at: dt.datetime, ends_at: dt.datetime, running_h: float) -> RunRecord:
+    return RunRecord.objects.create(conveyor=on, starts_at=starts_at, ends_at=ends_at, running_h=running_h)
+
+
+def incident(on: Conveyor, happened_at: dt.datetime, **values: Any) -> Incident:
+    return Incident.objects.create(
+        plant=on.plant, conveyor=on, happened_at=happened_at, **{"strand": "return", "chainage_m": 80.0, **values}
+    )
+
+
+def check_kind(code: str = "sensor-wear") -> CheckKind:
+    return CheckKind.objects.get(code=code, plant=None)
+
+
+def check_plan(model: DeviceModel, kind: CheckKind, **values: Any) -> CheckPlan:
+    return CheckPlan.objects.create(
+        plant=model.plant, device_model=model, check_kind=kind, **{"interval_days": 90, **values}
+    )
+
+
+def task(at: Installation, kind: CheckKind, due_on: dt.date, **values: Any) -> Task:
+    known = {"opens_on": due_on - dt.timedelta(days=7), "closes_on": due_on + dt.timedelta(days=7)}
+    return Task.objects.create(plant=at.plant, installation=at, check_kind=kind, due_on=due_on, **{**known, **values})

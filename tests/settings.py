@@ -1,0 +1,20 @@
+"""The site's settings with a data folder of the test run, plain static files and a fast password hash."""
+
+import os
+import tempfile
+
+os.environ.setdefault("DRIFTBOOK_DATA", tempfile.mkdtemp(prefix="driftbook-tests-"))
+os.environ.setdefault("DRIFTBOOK_SECRET_KEY", "only-for-tests-" + "x" * 50)
+
+from deploy.settings import *  # noqa: F403
+
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
+AXES_ENABLED = False
+# The suite may run in an empty clone: do not look for collected static files.
+WHITENOISE_AUTOREFRESH = True

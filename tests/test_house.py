@@ -1,0 +1,85 @@
+"""Rules of the house: who may import whom, what is pure, that every page names its right."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def test_import_contracts_hold():
+    """The contracts of pyproject.toml: apps import to the left, layers downwards, calc is free of Django."""
+    done = subprocess.run(
+        [str(Path(sys.executable).parent / "lint-imports"), "--no-cache"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("app", ["plant", "installs", "inspections", "reports"])
+def test_calc_loads_without_django(app):
+    code = (
+        "import importlib, pkgutil, sys\n"
+        f"import {app}.calc as calc\n"
+        f"[importlib.import_module('{app}.calc.' + m.name) for m in pkgutil.iter_modules(calc.__path__)]\n"
+        "bad = sorted(m for m in sys.modules if m.split('.')[0] in ('django', 'celery'))\n"
+        "assert not bad, bad\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def pages(patterns=None, prefix=""):
+    for entry in patterns if patterns is not None else get_resolver().url_patterns:
+        if isinstance(entry, URLResolver):
+            if entry.app_name != "admin":
+                yield from pages(entry.url_patterns, prefix + str(entry.pattern))
+        elif isinstance(entry, URLPattern):
+            yield prefix + str(entry.pattern), entry.callback
+
+
+def test_every_page_names_its_right():
+    """A view without @right, @open_to_members or @open_to_all would be a page with no rule for who may see it."""
+    unnamed = [path for path, view in pages() if not getattr(view, "right", "")]
+    assert unnamed == []
+
+
+def test_rights_are_real_permissions(db):
+    from django.contrib.auth.models import Permission
+
+    known = {f"{p.content_type.app_label}.{p.codename}" for p in Permission.objects.select_related("content_type")}
+    named = {view.right for _path, view in pages() if view.right not in ("member", "all")}
+    assert named <= known
+
+    from plant.permissions import RIGHTS
+
+    assert set().union(*RIGHTS.values()) <= known
+
+
+def test_every_migration_has_a_name_that_tells():
+    names = [
+        path.stem
+        for app in ("plant", "installs", "inspections", "reports")
+        for path in (ROOT / app / "migrations").glob("0*.py")
+    ]
+    assert names
+    assert [name for name in names if "auto" in name or name.endswith("_initial")] == []
+
+
+def test_there_is_no_junk_drawer():
+    drawers = {"utils", "helpers", "common", "misc", "core"}
+    found = [
+        path
+        for app in ("plant", "installs", "inspections", "reports", "deploy")
+        for path in (ROOT / app).rglob("*.py")
+        if path.stem in drawers or path.parent.name in drawers
+    ]
+    assert found == []
