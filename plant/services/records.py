@@ -51,6 +51,7 @@ def create_record(model: type[AnyRow], *, by: Any, client_key: uuid.UUID | None 
         return known
     row = model(created_by=by, client_key=client_key or uuid.uuid4(), **values)
     check_row(row)
+    row._history_user = by  # an import or a job writes without a request
     try:
         with transaction.atomic():
             row.save()
