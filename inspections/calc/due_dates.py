@@ -379,7 +379,7 @@ def _due_by_hours(
     if daily_hours is None:
         return None, "the belt's daily running hours are unknown"
     if daily_hours * FARTHEST_DAYS < missing:
-        return None, f"at {daily_hours:.1f} h a day {interval_hours:g} h are not reached in twenty years"
+        return None, f"at {daily_hours:.2g} h a day {interval_hours:g} h are not reached in twenty years"
     day = counted_to + timedelta(days=math.ceil(missing / daily_hours - 1e-9))
     for first, last in outages:
         start = max(first, counted_to + timedelta(days=1))

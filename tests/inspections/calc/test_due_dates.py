@@ -133,6 +133,7 @@ def test_outages_known_in_advance_take_their_days_out():
     week = (date(2026, 1, 10), date(2026, 1, 16))
     assert next_due(DONE, outages=[week], **told).due_on == date(2026, 1, 22)
     assert next_due(DONE, outages=[week, (date(2026, 1, 12), date(2026, 1, 18))], **told).due_on == date(2026, 1, 24)
+    assert next_due(DONE, outages=[(date(2026, 1, 15), date(2026, 1, 15))], **told).due_on == date(2026, 1, 16)
     # An outage that only begins because an earlier one moved the date.
     later = (date(2026, 1, 20), date(2026, 1, 20))
     assert next_due(DONE, outages=[later, week], **told).due_on == date(2026, 1, 23)
@@ -162,7 +163,11 @@ def test_without_daily_hours_the_days_decide_and_the_reason_says_so():
 
 @pytest.mark.parametrize(
     ("daily", "why"),
-    [(None, "the belt's daily running hours are unknown"), (0.0, "at 0.0 h a day 500 h are not reached")],
+    [
+        (None, "the belt's daily running hours are unknown"),
+        (0.0, "at 0 h a day 500 h are not reached"),
+        (0.05, "at 0.05 h a day 500 h are not reached in twenty years"),
+    ],
 )
 def test_only_hours_and_no_forecast_is_an_answer_without_a_date(daily, why):
     due = next_due(DONE, interval_hours=500, daily_hours=daily)

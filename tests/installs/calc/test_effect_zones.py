@@ -168,6 +168,11 @@ def test_without_devices_the_whole_belt_is_uncovered():
     assert (found.most.zone, found.most.n, found.most.share) == (Zone(0, 120), 3, 1.0)
 
 
+def test_zones_off_the_belt_cover_nothing_of_it():
+    assert uncovered([Zone(-10, -5), Zone(130, 140)], 120) == (Zone(0, 120),)
+    assert uncovered([Zone(-10, 5), Zone(110, 140)], 120) == (Zone(5, 110),)
+
+
 def test_no_incident_outside_leaves_no_stretch_with_most():
     found = stretch_with_most([20, 50], [Zone(10, 60)], 120)
     assert found.most is None
