@@ -1,0 +1,201 @@
+"""Files as people send them: told from their bytes, refused with a sentence, read row by row."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+
+import openpyxl
+import pytest
+
+from plant.calc import import_files
+from plant.calc.import_files import FileShape, NotATable, column_names, read_rows, split_head, understand_file
+
+NAMES = {"tag", "width", "when", "note"}
+
+
+def known(text: str) -> bool:
+    return split_head(text)[0].strip().casefold() in NAMES
+
+
+def read(data: bytes, **wanted):
+    file = io.BytesIO(data)
+    shape = understand_file(file, known, FileShape(False, **wanted) if wanted else None)
+    return shape, list(read_rows(file, shape))
+
+
+def workbook(fill) -> bytes:
+    book = openpyxl.Workbook()
+    fill(book)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "empty"),
+        (b"\xef\xbb\xbf \n\n", "empty"),
+        (b"\x89PNG\r\n\x1a\n" + b"\x00" * 50, "a picture"),
+        (b"\xff\xd8\xff\xe0abc", "a picture"),
+        (b"%PDF-1.7\n", "PDF"),
+        (b"\xd0\xcf\x11\xe0" + b"\x00" * 600, "old binary format"),
+        (b"<!DOCTYPE html><table><tr><td>tag", "web page"),
+        (b'{"tag": 1}', "JSON"),
+        (bytes(range(256)) * 20, "binary data"),
+        (b"PK\x03\x04 not really", "damaged"),
+    ],
+)
+def test_what_is_no_table_is_refused_with_what_it_is(data, words):
+    with pytest.raises(NotATable, match=words) as refusal:
+        understand_file(io.BytesIO(data), known)
+    assert str(refusal.value).endswith(".")
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+def test_the_separator_is_told_from_known_names_and_even_rows(delimiter):
+    text = delimiter.join(["tag", "width", "note"]) + "\n" + delimiter.join(["S-12", "1200", "a"]) + "\n"
+    shape, rows = read(text.encode())
+    assert (shape.delimiter, shape.columns) == (delimiter, ("tag", "width", "note"))
+    assert rows[0].cells == ("S-12", "1200", "a")
+
+
+def test_decimal_commas_do_not_make_a_comma_the_separator():
+    shape, rows = read(b"tag;width\nS-12;1200,5\nS-13;900,25\n")
+    assert shape.delimiter == ";"
+    assert rows[1].cells == ("S-13", "900,25")
+
+
+def test_a_wrong_separator_is_answered_with_the_right_one():
+    with pytest.raises(NotATable, match=r"each row has one column; with semicolon it has 2\. Choose semicolon"):
+        read(b"tag;width\nS-12;1200\n", delimiter="|")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "told"),
+    [
+        ("utf-8", "utf-8"),
+        ("utf-8-sig", "utf-8-sig"),
+        ("utf-16", "utf-16"),
+        ("utf-16-le", "utf-16-le"),
+        ("utf-16-be", "utf-16-be"),
+        ("cp1252", "cp1252"),
+        ("latin-1", "cp1252"),
+    ],
+)
+def test_text_in_the_encodings_of_plants_is_read(encoding, told):
+    shape, rows = read("tag,note\nS-12,Übergabe läuft schräg, 5°\n".replace(", 5", " 5").encode(encoding))
+    assert shape.encoding == told
+    assert rows[0].cells == ("S-12", "Übergabe läuft schräg 5°")
+    assert bool(shape.notes) == (told == "cp1252")  # a guess is said to be one
+
+
+def test_the_head_may_stand_below_a_title_and_lines_keep_their_numbers():
+    shape, rows = read(b'Export of the mill\n\ntag,note\nS-1,"two\nlines"\n\nS-2,b\n')
+    assert shape.header_line == 3
+    assert [row.line_number for row in rows] == [4, 7]
+    assert rows[0].cells[1] == "two\nlines"
+
+
+def test_a_row_of_another_width_is_a_problem_of_that_row_only():
+    _shape, rows = read(b"tag,width,note\nS-1,1,a\nS-2,2\nS-3,3,b,c\nS-4,4,d,\n")
+    assert [bool(row.problem) for row in rows] == [False, True, True, False]
+    assert "2 cells and the head 3" in rows[1].problem
+    assert "4 cells and the head 3" in rows[2].problem
+
+
+def test_a_quotation_mark_that_is_never_closed_is_named_by_its_line():
+    _shape, rows = read(b'tag,note\nS-1,a\nS-2,"open\nS-3,b\n')
+    assert [row.line_number for row in rows] == [2, 3]
+    assert "not closed" in rows[1].problem
+    assert "up to line 4" in rows[1].problem
+
+
+def test_an_inch_mark_inside_a_cell_is_no_quotation():
+    _shape, rows = read(b'tag,width\nS-1,43 1/4"\n')
+    assert rows[0].cells == ("S-1", '43 1/4"')
+    assert rows[0].problem == ""
+
+
+def test_columns_of_one_name_are_told_apart_by_their_letters():
+    assert column_names(["Tag", "tag ", "", "Note", ""]) == ("Tag (column A)", "tag (column B)", "column C", "Note")
+
+
+def test_a_workbook_gives_typed_cells_and_says_which_sheet_it_read():
+    def fill(book):
+        book.active.title = "Cover"
+        book.active.append(["Bulk terminal"])
+        sheet = book.create_sheet("Belts")
+        sheet.append(["List of belts"])
+        sheet.append(["tag", "width [in]", "when"])
+        sheet.append(["S-12", 47.25, "2026-03-01"])
+
+    shape, rows = read(workbook(fill))
+    assert (shape.sheet, shape.header_line) == ("Belts", 2)
+    assert any("not read: Cover" in note for note in shape.notes)
+    assert rows[0].line_number == 3
+    assert rows[0].cells == ("S-12", 47.25, "2026-03-01")
+
+
+def test_formulas_without_a_saved_value_are_named_by_their_cell():
+    def fill(book):
+        book.active.append(["tag", "width"])
+        book.active.append(["S-12", "=600*2"])
+        book.active.append(["S-13", 900])
+
+    shape, rows = read(workbook(fill))
+    assert any("1 of them have none saved" in note for note in shape.notes)
+    [(column, words)] = rows[0].cell_problems
+    assert column == 1
+    assert words.startswith("Cell B2 holds a formula without a saved value.")
+    assert rows[1].cell_problems == ()
+
+
+def test_merged_cells_are_named_in_the_rows_that_they_leave_empty():
+    def fill(book):
+        for row in [["tag", "note"], ["S-1", "wet"], ["S-2", None], ["S-3", "dry"]]:
+            book.active.append(row)
+        book.active.merge_cells("B2:B3")
+
+    shape, rows = read(workbook(fill))
+    assert "Merged cells: B2:B3." in shape.notes
+    assert [bool(row.cell_problems) for row in rows] == [False, True, False]
+    assert "merged cells B2:B3" in rows[1].cell_problems[0][1]
+
+
+def test_a_zip_bomb_is_refused_before_anything_is_unpacked(monkeypatch):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/workbook.xml", "<workbook/>")
+        archive.writestr("xl/worksheets/sheet1.xml", b"0" * 60_000_000)
+    assert len(buffer.getvalue()) < 200_000
+    monkeypatch.setattr(import_files.zipfile.ZipFile, "open", lambda *a, **k: pytest.fail("a member was unpacked"))
+    with pytest.raises(NotATable, match=r"would unpack to 60 MB from 0\.1 MB"):
+        understand_file(io.BytesIO(buffer.getvalue()), known)
+
+
+def test_a_zip_that_is_no_workbook_and_xml_entities_are_refused():
+    def zipped(**members):
+        buffer = io.BytesIO()
+        with zipfile.ZipFile(buffer, "w") as archive:
+            for name, text in members.items():
+                archive.writestr(name.replace("__", "/").replace("_xml", ".xml"), text)
+        return io.BytesIO(buffer.getvalue())
+
+    with pytest.raises(NotATable, match="without a workbook"):
+        understand_file(zipped(letter="hello"), known)
+    with pytest.raises(NotATable, match="entities"):
+        understand_file(zipped(xl__workbook_xml="<!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;</a>"), known)
+
+
+def test_more_rows_than_are_taken_stop_the_reading(monkeypatch):
+    monkeypatch.setattr(import_files, "MOST_ROWS", 2)
+    with pytest.raises(NotATable, match="more than 2 rows"):
+        read(b"tag,note\na,b\nc,d\ne,f\n")
+
+
+def test_heads_state_units_in_brackets():
+    assert split_head("Belt width [in]") == ("Belt width", "in")
+    assert split_head("torque (lbf·ft)") == ("torque", "lbf·ft")
+    assert split_head("tag") == ("tag", "")

@@ -1,0 +1,175 @@
+"""What cells mean: units, decimal marks, date orders and clock changes, with refusals that say what to write."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from plant.calc.imports import Column, ColumnKind, Reading, decide_date_order, decide_decimal, match_columns, read_cell
+from plant.calc.units import QuantityKind
+
+TAG = Column("conveyor", "conveyor", ColumnKind.CONVEYOR, aliases=("tag", "belt"), required=True)
+WIDTH = Column("belt_width_mm", "belt width", ColumnKind.QUANTITY, ("width",), quantity=QuantityKind.LENGTH_MM)
+LIFT = Column("lift_m", "lift", ColumnKind.QUANTITY, quantity=QuantityKind.DISTANCE_M, allow_negative=True)
+WHEN = Column("happened_at", "when", ColumnKind.MOMENT, required=True)
+STRAND = Column("strand", "strand", ColumnKind.CHOICE, choices={"carry": ("top",), "return": ("bottom", "ret")})
+UTC = dt.UTC
+# A workbook keeps 10:00 as a day count that comes back a hair early, and knows no zone.
+SPREADSHEET_TEN = dt.datetime(2026, 3, 1, 9, 59, 59, 999_800)  # noqa: DTZ001
+
+
+def test_columns_are_found_by_other_names_and_heads_give_units():
+    heads = ["Belt", "Width [in]", "remark"]
+    assert match_columns(heads, [TAG, WIDTH]) == ({"conveyor": 0, "belt_width_mm": 1}, {"belt_width_mm": "in"}, [])
+    assert match_columns(["tag", "width_mm"], [TAG, WIDTH])[1] == {"belt_width_mm": "mm"}
+    assert match_columns(["belt_width_mm"], [WIDTH])[1] == {"belt_width_mm": "mm"}
+    assert match_columns(["Width [kg]"], [WIDTH])[1] == {}  # not a unit of a length
+
+
+def test_two_columns_for_one_field_are_asked_back():
+    matched, _units, doubts = match_columns(["Tag (column A)", "tag (column B)"], [TAG])
+    assert matched == {}
+    assert doubts == ["Two columns may be the conveyor: “Tag (column A)” and “tag (column B)”. Choose one of them."]
+
+
+@pytest.mark.parametrize(
+    ("texts", "value", "asked"),
+    [
+        (["25/11/2026", "1/2/2026"], "dmy", False),
+        (["11/25/2026", "1/2/2026"], "mdy", False),
+        (["1/2/2026", "3/4/2026"], "", True),
+        (["25/11/2026", "11/25/2026"], "", True),
+        (["2026-11-25", "1.2.2026", "5/5/2026"], "dmy", False),
+    ],
+)
+def test_the_order_of_day_and_month_is_told_from_the_data_or_asked(texts, value, asked):
+    decision = decide_date_order(texts)
+    assert (decision.value, decision.is_needed) == (value, asked)
+    if asked:
+        assert "Choose" in decision.words
+
+
+@pytest.mark.parametrize(
+    ("texts", "value", "asked"),
+    [
+        (["1.5", "12"], "point", False),
+        (["1,5", "12"], "comma", False),
+        (["1.234,5"], "comma", False),
+        (["1,234.5", "1,200"], "point", False),
+        (["1,234,567"], "point", False),
+        (["1,234"], "", True),
+        (["1,5", "1.5"], "", True),
+        (["43 1/4"], "point", False),
+    ],
+)
+def test_the_decimal_mark_is_told_from_the_data_or_asked(texts, value, asked):
+    decision = decide_decimal(texts)
+    assert (decision.value, decision.is_needed) == (value, asked)
+
+
+@pytest.mark.parametrize(
+    ("cell", "reading", "wanted"),
+    [
+        ("1200", Reading(), 1200.0),
+        (1200.5, Reading(decimal="comma"), 1200.5),  # a number of a workbook has no mark
+        ("1.200,5", Reading(decimal="comma"), 1200.5),
+        ("1,200.5", Reading(), 1200.5),
+        ("1 200", Reading(), 1200.0),
+        ("1'200", Reading(), 1200.0),
+        ("47 1/4", Reading(units={"belt_width_mm": "in"}), 1200.15),  # 47.25 x 25.4 by hand
+        ("1200 mm", Reading(units={"belt_width_mm": "in"}), 1200.0),  # the unit in the cell wins
+        ('43 1/4"', Reading(), 1098.55),
+        (1.2e3, Reading(), 1200.0),
+        ("1.2E3", Reading(), 1200.0),
+        ("", Reading(), None),
+        ("n/a", Reading(), None),
+    ],
+)
+def test_lengths_are_read_in_their_units(cell, reading, wanted):
+    assert read_cell(cell, WIDTH, reading) == (wanted if wanted is None else pytest.approx(wanted, rel=1e-12))
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("Bad", "a logger writes"),
+        ("NaN", "a logger writes"),
+        ("-9999", "a logger writes"),
+        (-9999, "a logger writes"),
+        ("#REF!", "error of the spreadsheet"),
+        ("-12", "negative"),
+        ("1,23", "decimal point"),
+        ("12 kg", "not a unit of length"),
+        ("wide", "no number"),
+        (dt.date(2026, 3, 1), "is a date"),
+    ],
+)
+def test_what_is_no_length_is_refused_with_what_stands_there(cell, words):
+    with pytest.raises(ValueError, match=words) as refusal:
+        read_cell(cell, WIDTH, Reading())
+    assert str(refusal.value).endswith(".")
+
+
+def test_a_lift_may_be_negative():
+    assert read_cell("-12.5", LIFT, Reading()) == -12.5
+
+
+@pytest.mark.parametrize(
+    ("cell", "reading", "wanted"),
+    [
+        ("2026-03-01T10:15:00Z", Reading(time_zone="Europe/Berlin"), dt.datetime(2026, 3, 1, 10, 15, tzinfo=UTC)),
+        ("2026-03-01 10:15", Reading(time_zone="Europe/Berlin"), dt.datetime(2026, 3, 1, 9, 15, tzinfo=UTC)),
+        ("2026-03-01T10:15+02:00", Reading(), dt.datetime(2026, 3, 1, 8, 15, tzinfo=UTC)),
+        ("3/4/2026 2:05 PM", Reading(date_order="mdy"), dt.datetime(2026, 3, 4, 14, 5, tzinfo=UTC)),
+        ("3/4/2026 14:05", Reading(), dt.datetime(2026, 4, 3, 14, 5, tzinfo=UTC)),
+        ("03.04.2026", Reading(date_order="mdy"), dt.datetime(2026, 4, 3, tzinfo=UTC)),
+        ("3 Dec 2026 06:00", Reading(), dt.datetime(2026, 12, 3, 6, tzinfo=UTC)),
+        ("Dec 3, 2026", Reading(), dt.datetime(2026, 12, 3, tzinfo=UTC)),
+        ("1851-03-15T22:46:11Z", Reading(), dt.datetime(1851, 3, 15, 22, 46, 11, tzinfo=UTC)),
+        (SPREADSHEET_TEN, Reading(), dt.datetime(2026, 3, 1, 10, tzinfo=UTC)),
+    ],
+)
+def test_times_of_all_spellings_become_utc(cell, reading, wanted):
+    assert read_cell(cell, WHEN, reading) == wanted
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("25/13/2026", "no date with day before month"),
+        ("1/2/26", "Write the year with four"),
+        ("45321.5", "count of days"),
+        ("yesterday", "not a date"),
+        ("2026-03-01 25:00", "not a time of day"),
+        ("", "needed in every row"),
+    ],
+)
+def test_what_is_no_time_is_refused(cell, words):
+    with pytest.raises(ValueError, match=words):
+        read_cell(cell, WHEN, Reading())
+
+
+def test_the_doubled_hour_is_asked_back_with_both_readings():
+    """Clocks in Berlin went from 03:00 summer time to 02:00 winter time on 25 October 2026 (IANA time zone data)."""
+    berlin = Reading(time_zone="Europe/Berlin")
+    with pytest.raises(ValueError, match=r"came twice.*2026-10-25T02:30\+02:00.*2026-10-25T02:30\+01:00"):
+        read_cell("2026-10-25 02:30", WHEN, berlin)
+    earlier = Reading(time_zone="Europe/Berlin", doubled="earlier")
+    later = Reading(time_zone="Europe/Berlin", doubled="later")
+    assert read_cell("2026-10-25 02:30", WHEN, earlier) == dt.datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
+    assert read_cell("2026-10-25 02:30", WHEN, later) == dt.datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
+    assert read_cell("2026-10-25T02:30+01:00", WHEN, berlin) == dt.datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
+
+
+def test_the_missing_hour_is_refused_with_both_readings():
+    """Clocks in Berlin went from 02:00 to 03:00 on 29 March 2026."""
+    with pytest.raises(ValueError, match=r"did not exist.*T03:30\+02:00.*T01:30\+01:00"):
+        read_cell("2026-03-29 02:30", WHEN, Reading(time_zone="Europe/Berlin", doubled="later"))
+
+
+def test_words_of_the_trade_become_codes_and_others_get_the_list():
+    assert read_cell("Bottom", STRAND, Reading()) == "return"
+    assert read_cell("CARRY", STRAND, Reading()) == "carry"
+    with pytest.raises(ValueError, match=r"Write one of: carry, return\. Did you mean return\?"):
+        read_cell("retrn", STRAND, Reading())
