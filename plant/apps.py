@@ -6,6 +6,7 @@ class PlantConfig(AppConfig):
     name = "plant"
 
     def ready(self) -> None:
+        from plant import main_pages  # noqa: F401  (registers the masthead's entries)
         from plant.permissions import sync_roles
 
         post_migrate.connect(sync_roles, dispatch_uid="plant.sync_roles")

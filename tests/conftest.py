@@ -81,3 +81,11 @@ def belt_z9(other):
     from tests import make
 
     return make.conveyor(other, tag="Z-9")
+
+
+@pytest.fixture
+def at_noon():
+    """A fixed moment of the tests: 20 November 2026, 12:00 UTC (13:00 in Berlin)."""
+    import datetime as dt
+
+    return dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)

@@ -114,24 +114,20 @@ def correct_entry(
         raise Refused(_("Say why it is corrected."), code="reason", fields={"correction_reason": _("Give a reason.")})
     if type(row)._default_manager.filter(corrects=row).exists():
         raise Refused(_("This row was corrected before. Open the latest one and correct that."), code="corrected")
+    not_kept = {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn"}
     kept = {
-        field.attname: getattr(row, field.attname)
-        for field in row._meta.concrete_fields
-        if field.name
-        not in {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn"}
+        field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields if field.name not in not_kept
     }
-    kept_by_name = {
-        row._meta.get_field(name).attname if name not in kept else name: value for name, value in values.items()
-    }
-    model = type(row)
-    fresh = model(
-        **{**kept, **{name: (value.pk if isinstance(value, Model) else value) for name, value in kept_by_name.items()}},
+    fresh = type(row)(
+        **kept,
         corrects=row,
         correction_reason=reason,
         is_withdrawn=withdraw,
         created_by=by,
         client_key=client_key or uuid.uuid4(),
     )
+    for name, value in values.items():
+        setattr(fresh, name, value)
     check_row(fresh)
     fresh.save()
     return fresh

@@ -64,3 +64,9 @@ def mark(kind: str, words: str = "") -> str:
 def days_late(days: int) -> str:
     """34 -> "34 days late"."""
     return _("1 day late") if days == 1 else _("%(days)s days late") % {"days": days}
+
+
+@register.filter
+def share(value: float | None) -> str:
+    """A share between 0 and 1 in percent: 0.97 -> "97 %"."""
+    return _("not known") if value is None else f"{100 * value:.0f} %"

@@ -1,0 +1,12 @@
+"""This app's entries in the masthead."""
+
+from django.utils.translation import gettext_lazy as _
+
+from plant.panels import MainPage, register_main_page
+
+register_main_page(MainPage(url_name="today", label=_("Today"), right="member", order=10))
+register_main_page(
+    MainPage(
+        url_name="incident-list", label=_("Incidents"), right="plant.view_incident", order=40, prefixes=("/incidents/",)
+    )
+)
