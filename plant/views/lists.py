@@ -27,12 +27,10 @@ class Echo:
         return line
 
 
-def plain(value: Any) -> Any:
-    """A value as it stands in a file: ISO 8601 for times, numbers as numbers, no formulas."""
+def plain(value: Any, zone: dt.tzinfo) -> Any:
+    """A value as it stands in a file: ISO 8601 in the plant's clock for times, numbers as numbers."""
     if isinstance(value, dt.datetime):
-        return (
-            timezone.localtime(value).isoformat(timespec="seconds") if timezone.is_aware(value) else value.isoformat()
-        )
+        return value.astimezone(zone).isoformat(timespec="seconds")
     if isinstance(value, dt.date):
         return value.isoformat()
     if value is None:
@@ -117,8 +115,10 @@ class RegisterList(TemplateView):
 
     def lines(self) -> Iterator[list[Any]]:
         RequestConfig(self.request, paginate=False).configure(self.table)
+        # A streamed answer is written after the middleware has put the plant's clock away again.
+        zone = self.request.plant.zone
         for row in self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ())):
-            yield [guarded(plain(value)) for value in row]
+            yield [guarded(plain(value, zone)) for value in row]
 
     def file_name(self, suffix: str) -> str:
         plant = str(self.request.plant).lower().replace(" ", "-")
