@@ -2,6 +2,14 @@
 
 from datetime import timedelta
 
+from celery.schedules import crontab
+
 TIMETABLE = {
     "pick up jobs that nobody holds": {"task": "plant.sweep_jobs", "schedule": timedelta(seconds=20)},
+    # Each plant's night begins at two by its own clock, so both are asked every hour; zones may be off by minutes.
+    "ask for the night's job of each plant": {
+        "task": "inspections.ask_for_nightly",
+        "schedule": crontab(minute="5,35"),
+    },
+    "send the daily mails": {"task": "inspections.send_digests", "schedule": crontab(minute="10,40")},
 }

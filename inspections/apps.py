@@ -5,4 +5,5 @@ class InspectionsConfig(AppConfig):
     name = "inspections"
 
     def ready(self) -> None:
-        from inspections import panels, permissions  # noqa: F401  (registers rights, navigation and panels)
+        # Registers rights, navigation and panels, kinds of jobs, and what follows an installation.
+        from inspections import jobs, panels, permissions, receivers  # noqa: F401

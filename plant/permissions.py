@@ -145,7 +145,6 @@ register_rights(
                 "meterreading",
                 "incident",
                 "photo",
-                "switchevent",
                 acts="view",
             ),
         ],

@@ -22,6 +22,10 @@ class CheckKindQuerySet(models.QuerySet):
         """The built-in kinds and those of the person's plants."""
         return self.filter(Q(plant__isnull=True) | Q(plant__in=Plant.objects.visible_to(person)))
 
+    def known_in(self, plant):
+        """Built-in kinds and the plant's own, those no longer used too."""
+        return self.filter(Q(plant__isnull=True) | Q(plant=plant))
+
     def for_plant(self, plant):
         return self.filter(Q(plant__isnull=True) | Q(plant=plant), retired_on__isnull=True)
 
@@ -188,7 +192,7 @@ class CheckPlan(Record):
         return f"{self.check_kind}: {self.device_model or self.installation}"
 
     def get_absolute_url(self) -> str:
-        return reverse("check-plan-list")
+        return reverse("check-plan-detail", args=[self.pk])
 
     def clean(self) -> None:
         if self.interval_days is None and self.interval_h is None:

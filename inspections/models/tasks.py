@@ -7,7 +7,7 @@ from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -31,6 +31,15 @@ class TaskQuerySet(PlantQuerySet):
     def overdue(self, on: date) -> Self:
         """Open tasks whose window had closed before that day: late begins at 00:00 plant time of the next day."""
         return self.open().filter(closes_on__lt=on)
+
+    def with_last_grade(self) -> Self:
+        """Adds `last_grade` and `last_task_id`: how the same check stood when it was last done here."""
+        before = Task.objects.filter(
+            installation=OuterRef("installation"), check_kind=OuterRef("check_kind"), outcome=Task.Outcome.DONE
+        ).order_by("-closed_at")
+        return self.annotate(
+            last_grade=Subquery(before.values("grade")[:1]), last_task_id=Subquery(before.values("pk")[:1])
+        )
 
     def with_place(self) -> Self:
         return self.select_related(
@@ -58,6 +67,10 @@ class Task(Record):
     closes_on = models.DateField(_("window closes"))
     why = models.CharField(_("why then"), max_length=200, blank=True)
     closed_at = models.DateTimeField(_("closed"), null=True, blank=True)
+    # Empty where no person did it: the device was removed, or the plan was suspended.
+    closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     outcome = models.CharField(_("outcome"), max_length=10, choices=Outcome, blank=True)
     closing_reason = models.CharField(max_length=200, blank=True)
     visit = models.ForeignKey(

@@ -1,0 +1,146 @@
+"""Check kinds with their readings, and check plans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
+from inspections.services.check_plans import LIMITS
+from plant.calc.units import QuantityKind, UnitSystem, input_text, parse_quantity
+from plant.forms.base import PersonForm, RecordForm
+
+
+class CheckKindForm(RecordForm):
+    class Meta:
+        model = CheckKind
+        fields = ["name", "needs_lockout", "minutes", "method"]
+
+
+class CheckKindChangeForm(RecordForm):
+    class Meta:
+        model = CheckKind
+        fields = ["name", "needs_lockout", "minutes", "method", "retired_on"]
+
+
+class ReadingFieldForm(RecordForm):
+    """A number with limits in the person's units, yes or no, or a choice with a grade for each answer."""
+
+    yes_grade = forms.ChoiceField(label=gettext_lazy("yes is"), choices=GRADES, required=False, initial="sound")
+    no_grade = forms.ChoiceField(label=gettext_lazy("no is"), choices=GRADES, required=False, initial="act")
+    answers = forms.CharField(
+        label=gettext_lazy("answers of a choice"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text=gettext_lazy("One a line with its grade, for example: clean = sound"),
+    )
+    act_below = forms.CharField(label=gettext_lazy("act below"), required=False)
+    watch_below = forms.CharField(label=gettext_lazy("watch below"), required=False)
+    watch_above = forms.CharField(label=gettext_lazy("watch above"), required=False)
+    act_above = forms.CharField(label=gettext_lazy("act above"), required=False)
+
+    class Meta:
+        model = ReadingField
+        fields = ["label", "form", "position", "is_required", "asks_as_left", "quantity"]
+
+    field_order = [
+        *("label", "form", "position", "is_required", "asks_as_left"),
+        *("quantity", "act_below", "watch_below", "watch_above", "act_above"),
+        *("yes_grade", "no_grade", "answers"),
+    ]
+
+    def __init__(self, *args: Any, person: Any, **kwargs: Any) -> None:
+        super().__init__(*args, person=person, **kwargs)
+        self.system = UnitSystem(person.unit_system)
+        self.fields["quantity"].help_text = _(
+            "Of a number. Limits are typed in your units, for example 12 mm or 1/2 in."
+        )
+        row = self.instance
+        if row.pk:
+            for name in LIMITS:
+                value = getattr(row, name)
+                self.initial[name] = "" if value is None else input_text(value, QuantityKind(row.quantity), self.system)
+            if row.form == ReadingField.Form.YES_NO:
+                grades = {each["value"]: each["grade"] for each in row.choices}
+                self.initial.update(yes_grade=grades.get("yes"), no_grade=grades.get("no"))
+            elif row.form == ReadingField.Form.CHOICE:
+                self.initial["answers"] = "\n".join(f"{each['label']} = {each['grade']}" for each in row.choices)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        kind = QuantityKind(given.get("quantity") or "")
+        for name in LIMITS:
+            text = given.get(name, "")
+            given[name] = None
+            if text and given.get("form") == ReadingField.Form.NUMBER:
+                try:
+                    given[name] = parse_quantity(text, kind, self.system, allow_negative=True).value
+                except ValueError as error:
+                    self.add_error(name, str(error))
+        return given
+
+    def values(self) -> dict[str, Any]:
+        known = super().values()
+        yes, no, answers = (known.pop(name) for name in ("yes_grade", "no_grade", "answers"))
+        if known["form"] == ReadingField.Form.YES_NO:
+            known["choices"] = [
+                {"value": "yes", "label": str(_("yes")), "grade": yes},
+                {"value": "no", "label": str(_("no")), "grade": no},
+            ]
+        elif known["form"] == ReadingField.Form.CHOICE:
+            known["choices"] = [answer_of(line) for line in answers.splitlines() if line.strip()]
+        return known
+
+
+def answer_of(line: str) -> dict[str, str]:
+    """ "Slightly worn = watch" -> its value, label and grade; a missing grade is refused by the service."""
+    label, _sign, grade = line.rpartition("=") if "=" in line else (line, "", "")
+    return {"value": slugify(label).replace("-", "_")[:60], "label": label.strip(), "grade": grade.strip().lower()}
+
+
+INTERVALS = [
+    *("interval_days", "interval_h", "opens_days_before", "closes_days_after"),
+    *("bedding_in_days", "bedding_in_h"),
+]
+
+
+class CheckPlanForm(RecordForm):
+    """For every device of a model."""
+
+    class Meta:
+        model = CheckPlan
+        fields = ["check_kind", "device_model", *INTERVALS]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["check_kind"].queryset = CheckKind.objects.for_plant(self.plant)
+        self.fields["device_model"].required = True
+
+
+class OwnCheckPlanForm(RecordForm):
+    """For one installation instead of its model's plan."""
+
+    class Meta:
+        model = CheckPlan
+        fields = ["check_kind", *INTERVALS]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["check_kind"].queryset = CheckKind.objects.for_plant(self.plant)
+
+
+class IntervalsForm(RecordForm):
+    class Meta:
+        model = CheckPlan
+        fields = INTERVALS
+
+
+class SuspendForm(PersonForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(
+        label=gettext_lazy("reason"), max_length=100, help_text=gettext_lazy("It stays in the history of the plan.")
+    )

@@ -1,0 +1,28 @@
+"""Work of this app that runs by itself: ids in, one service call."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from celery import shared_task
+
+from inspections.services import digests, nightly
+from plant.job_kinds import JobHandle, job_kind
+from plant.services.jobs import NIGHTLY
+
+
+@job_kind(NIGHTLY)
+def night(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    return nightly.do_night(handle, args)
+
+
+@shared_task(name="inspections.ask_for_nightly", ignore_result=True)
+def ask_for_nightly() -> None:
+    """Make the night's job of each plant where it is missing."""
+    nightly.ask_for_nightly()
+
+
+@shared_task(name="inspections.send_digests", ignore_result=True)
+def send_digests() -> None:
+    """Send the daily mails that were not sent yet."""
+    digests.send_digests()

@@ -1,0 +1,185 @@
+"""Reads of checks that span several models: how devices stand, and what the planner's day looks like."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import F, Prefetch, QuerySet, Window
+from django.db.models.functions import RowNumber
+
+from inspections.models import Action, CheckKind, CheckPlan, Deferral, OverdueSpell, Reading, Task
+from installs.models import Installation
+from plant.models import OutageWindow, Plant
+
+
+@dataclass(frozen=True)
+class CheckState:
+    """One kind of check at one installation: how it stood when it was last done, and when it is due next."""
+
+    check_kind: CheckKind
+    last: Task | None
+    next: Task | None
+
+    @property
+    def grade(self) -> str:
+        return self.last.grade if self.last else ""
+
+
+def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:
+    """Tasks with `put_off`, the deferrals that count, in one further query."""
+    return tasks.prefetch_related(Prefetch("deferrals", Deferral.objects.current(), to_attr="put_off"))
+
+
+def check_state_of(installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
+    """How the checks of several installations stand, by installation pk; three queries whatever their number.
+
+    A kind of check appears where it was done before or is open now; of several open tasks the one that is due first.
+    """
+    those = list(installations)
+    known = Task.objects.filter(installation__in=those).select_related("check_kind")
+    ranked = known.done().annotate(
+        nth=Window(RowNumber(), partition_by=[F("installation_id"), F("check_kind_id")], order_by=F("closed_at").desc())
+    )
+    last = {(task.installation_id, task.check_kind_id): task for task in ranked.filter(nth=1)}
+    following: dict[tuple[int, int], Task] = {}
+    for task in with_deferrals(known.open().order_by("due_on", "pk")):
+        following.setdefault((task.installation_id, task.check_kind_id), task)
+    states: dict[int, list[CheckState]] = {each.pk: [] for each in those}
+    for key in sorted({*last, *following}, key=lambda pair: pair[1]):
+        task = last.get(key) or following[key]
+        states[key[0]].append(CheckState(task.check_kind, last.get(key), following.get(key)))
+    return states
+
+
+@dataclass(frozen=True)
+class PlanState:
+    """The plan of a check at one installation, and whether it is the model's or the installation's own."""
+
+    plan: CheckPlan
+    is_own: bool
+
+
+def plans_of(installation: Installation) -> list[PlanState]:
+    """The plan in force for each kind of check at an installation, suspended ones too."""
+    found: dict[int, PlanState] = {}
+    for plan in CheckPlan.objects.of_installation(installation).select_related("check_kind", "device_model"):
+        is_own = plan.installation_id is not None
+        if is_own or plan.check_kind_id not in found:
+            found[plan.check_kind_id] = PlanState(plan, is_own)
+    return [found[kind] for kind in sorted(found)]
+
+
+@dataclass(frozen=True)
+class TaskStory:
+    """What a task's page tells besides the task."""
+
+    deferrals: list[Deferral]
+    spells: list[OverdueSpell]
+    readings: list[Reading]
+    previous: Task | None
+
+
+def story_of(task: Task) -> TaskStory:
+    """Deferrals with the withdrawn ones, late spells, readings that count, and the same check before this one."""
+    earlier = Task.objects.done().filter(installation=task.installation, check_kind=task.check_kind).exclude(pk=task.pk)
+    if task.closed_at is not None:
+        earlier = earlier.filter(closed_at__lt=task.closed_at)
+    return TaskStory(
+        deferrals=list(task.deferrals.select_related("approved_by")),
+        spells=list(task.overdue_spells.order_by("began_at")),
+        readings=list(Reading.objects.current().filter(task=task, visit__corrected_by__isnull=True)),
+        previous=earlier.order_by("-closed_at").first(),
+    )
+
+
+@dataclass(frozen=True)
+class WindowAhead:
+    """An outage window and the checks with a stopped belt that fit it."""
+
+    window: OutageWindow
+    tasks: list[Task]
+    minutes: int
+
+    @property
+    def minutes_there(self) -> int:
+        return int((self.window.ends_at - self.window.starts_at) / timedelta(minutes=1))
+
+
+@dataclass(frozen=True)
+class PlannersDay:
+    """What a planner sees first. Lists are cut at `most`; counts are not."""
+
+    n_due: int
+    n_late: int
+    longest_late: int
+    late: list[Task]
+    n_this_week: int
+    this_week: list[Task]
+    windows: list[WindowAhead]
+    actions: list[Action]
+    n_actions: int
+    n_actions_late: int
+
+
+def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) -> PlannersDay:
+    """Late, due in their window, due this week, the outage windows ahead with the checks that fit, open actions."""
+    open_tasks = Task.objects.of_plant(plant).open()
+    late = open_tasks.overdue(today).order_by("closes_on", "pk")
+    week = open_tasks.filter(due_on__lte=today + timedelta(days=6), closes_on__gte=today).order_by("due_on", "pk")
+    actions = (
+        Action.objects.of_plant(plant).open().select_related("installation__conveyor", "installation__device", "owner")
+    )
+    first = late.first()
+    return PlannersDay(
+        n_due=open_tasks.filter(opens_on__lte=today, closes_on__gte=today).count(),
+        n_late=late.count(),
+        longest_late=first.days_late(today) if first else 0,
+        late=list(with_deferrals(late.with_place().with_last_grade())[:most]),
+        n_this_week=week.count(),
+        this_week=list(with_deferrals(week.with_place().with_last_grade())[:most]),
+        windows=windows_ahead(plant, now),
+        actions=list(actions[:most]),
+        n_actions=actions.count(),
+        n_actions_late=actions.overdue(today).count(),
+    )
+
+
+def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[WindowAhead]:
+    """Outage windows of the next two weeks with the open checks that need a stopped belt and may be done by then.
+
+    A task fits where it has opened by the window's day, whether its own window is still open or it is late. Minutes
+    are those of the checks alone; walking and the lockout itself come on top.
+    """
+    windows = list(
+        OutageWindow.objects.ahead(now)
+        .filter(conveyor__plant=plant, starts_at__lt=now + timedelta(days=days))
+        .select_related("conveyor")
+    )
+    by_belt: dict[int, list[Task]] = defaultdict(list)
+    tasks = (
+        Task.objects.of_plant(plant)
+        .open()
+        .filter(
+            check_kind__needs_lockout=True,
+            installation__conveyor__in={window.conveyor_id for window in windows},
+            opens_on__lte=(now + timedelta(days=days + 1)).date(),
+        )
+        .with_place()
+        .order_by("closes_on", "pk")
+    )
+    for task in tasks if windows else ():
+        by_belt[task.installation.conveyor_id].append(task)
+    ahead = []
+    for window in windows:
+        last_day = window.ends_at.astimezone(plant.zone).date()
+        fitting = [task for task in by_belt[window.conveyor_id] if task.opens_on <= last_day]
+        ahead.append(WindowAhead(window, fitting, sum(task.check_kind.minutes for task in fitting)))
+    return ahead
+
+
+def today_of(plant: Any, now: datetime) -> date:
+    return now.astimezone(plant.zone).date()

@@ -1,0 +1,640 @@
+"""Tasks: made from plans by night and after an installation, put off, withdrawn; when they became late.
+
+Every function may run twice, or on two workers at once, and leaves the same rows: an open task is unique by
+installation, check kind and origin, a late spell by task and beginning, a notice by person and key.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import Exists, F, Max, OuterRef, Q
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
+
+from inspections.calc.due_dates import DueDate
+from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Task
+from inspections.services.due_dates import BeltHours, belts_hours, forecast
+from installs.models import Installation
+from plant.calc.calendar import overdue_from
+from plant.errors import ChangedMeanwhile, Refused
+from plant.job_kinds import JobHandle, JobLost
+from plant.models import Membership, Notice, Plant
+from plant.permissions import PLANNER, TECHNICIAN
+from plant.services.records import create_record, known_row
+
+# How long after its end a closed task is still looked at for a late spell that no night noted.
+HEAL_DAYS = 60
+# The longest that a task may be put off in one step, from today (common practice, no source).
+LONGEST_DEFERRAL_DAYS = 365
+NIGHT_REASON = "planned by night"
+
+MOVED_FIELDS = ["check_plan", "due_on", "opens_on", "closes_on", "why", "version"]
+CLOSED_FIELDS = ["closed_at", "closed_by", "outcome", "closing_reason", "version"]
+
+
+@dataclass
+class Planned:
+    """What one run of `plan_tasks` did; `undated` names checks for which no day can be told, with the reason."""
+
+    made: int = 0
+    moved: int = 0
+    withdrawn: int = 0
+    undated: list[str] = field(default_factory=list)
+
+    def as_result(self) -> dict[str, Any]:
+        return {"made": self.made, "moved": self.moved, "withdrawn": self.withdrawn, "undated": self.undated[:50]}
+
+
+# --- Making tasks -----------------------------------------------------------------------------------------------------
+def plans_in_force(plant: Plant, installations: Iterable[Installation]) -> dict[tuple[int, int], CheckPlan]:
+    """The plan of each installation and check kind: its own where there is one, else its model's. Suspended too."""
+    by_model: dict[int, list[CheckPlan]] = defaultdict(list)
+    own: dict[int, list[CheckPlan]] = defaultdict(list)
+    for plan in CheckPlan.objects.of_plant(plant).select_related("check_kind"):
+        if plan.installation_id:
+            own[plan.installation_id].append(plan)
+        elif plan.device_model_id:
+            by_model[plan.device_model_id].append(plan)
+    return {
+        (each.pk, plan.check_kind_id): plan
+        for each in installations
+        for plan in [*by_model[each.device.device_model_id], *own[each.pk]]
+    }
+
+
+def is_active(plan: CheckPlan, today: date) -> bool:
+    retired_on = plan.check_kind.retired_on
+    return not plan.is_suspended and (retired_on is None or retired_on > today)
+
+
+def plan_tasks(
+    plant: Plant,
+    today: date,
+    handle: JobHandle | None = None,
+    *,
+    installations: Iterable[Installation] | None = None,
+    not_before: date | None = None,
+) -> Planned:
+    """Make the next open task of every check in force, and move open ones whose forecast moved.
+
+    A task is never moved into the past, nor moved at all once it is late or was put off by a person: late stays late
+    until somebody does the check, puts it off or withdraws it.
+
+    Parameters
+    ----------
+    plant : Plant
+    today : date
+        Day of the plant's calendar; running hours count to the end of the day before.
+    handle : JobHandle, optional
+        The running job: told of the progress after each belt.
+    installations : iterable of Installation, optional
+        Only these; left out: all that are in place.
+    not_before : date, optional
+        New tasks are due on this day at the earliest (a plan that was resumed makes nothing late at once).
+    """
+    done = Planned()
+    known = Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model")
+    if installations is not None:
+        known = known.filter(pk__in=[each.pk for each in installations])
+    done.withdrawn += withdraw_of_removed(plant, known)
+    standing = list(known.in_place())
+    plans = plans_in_force(plant, standing)
+    last_done = last_done_days(plant, standing)
+    by_belt: dict[int, list[Installation]] = defaultdict(list)
+    for each in standing:
+        by_belt[each.conveyor_id].append(each)
+
+    hours = hours_needed(plant, standing, plans, last_done, today)
+
+    for n, (belt, those) in enumerate(by_belt.items(), start=1):
+        wanted = [
+            each
+            for installation in those
+            for each in wanted_tasks(plant, installation, plans, last_done, hours.get(belt), today, not_before, done)
+        ]
+        write_tasks(plant, those, wanted, plans, today, handle, done)
+        if handle is not None:
+            handle.progress(n, len(by_belt), _("%(tag)s planned") % {"tag": those[0].conveyor.tag})
+    return done
+
+
+def hours_needed(
+    plant: Plant,
+    installations: Sequence[Installation],
+    plans: dict[tuple[int, int], CheckPlan],
+    last_done: dict[tuple[int, int], date],
+    today: date,
+) -> dict[int, BeltHours]:
+    """Running hours of the belts with a plan in hours, from the oldest day that one of their checks counts from."""
+    at_place = {each.pk: each for each in installations}
+    first_days: dict[int, date] = {}
+    for (at, kind), plan in plans.items():
+        if is_active(plan, today) and (plan.interval_h is not None or plan.bedding_in_h is not None):
+            each = at_place[at]
+            begin = last_done.get((at, kind)) or local_day(each.installed_at, plant)
+            first_days[each.conveyor_id] = min(begin, first_days.get(each.conveyor_id, today))
+    belts = {each.conveyor_id: each.conveyor for each in installations if each.conveyor_id in first_days}
+    if not belts:
+        return {}
+    return belts_hours(belts.values(), first_days=first_days, today=today, zone=plant.zone)
+
+
+def local_day(moment: datetime, plant: Plant) -> date:
+    return moment.astimezone(plant.zone).date()
+
+
+def last_done_days(plant: Plant, installations: Sequence[Installation]) -> dict[tuple[int, int], date]:
+    """Day on which each check was last done, or skipped by a person who withdrew the task of its plan."""
+    skipped = Q(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=False, origin=Task.Origin.PLAN)
+    counts = Q(outcome=Task.Outcome.DONE) | skipped
+    rows = (
+        Task.objects.filter(counts, plant=plant, installation__in=installations)
+        .order_by()
+        .values("installation_id", "check_kind_id")
+        .annotate(last=Max(Coalesce("visit__visited_at", "closed_at")))
+    )
+    return {(row["installation_id"], row["check_kind_id"]): local_day(row["last"], plant) for row in rows}
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A task that should be open."""
+
+    installation: Installation
+    plan: CheckPlan
+    origin: str
+    due: DueDate
+
+
+def wanted_tasks(
+    plant: Plant,
+    installation: Installation,
+    plans: dict[tuple[int, int], CheckPlan],
+    last_done: dict[tuple[int, int], date],
+    hours: BeltHours | None,
+    today: date,
+    not_before: date | None,
+    done: Planned,
+) -> Iterable[Wanted]:
+    installed_on = local_day(installation.installed_at, plant)
+    for (at, kind), plan in plans.items():
+        if at != installation.pk or not is_active(plan, today):
+            continue
+        # A plan asks for nothing before it was written.
+        began_on = max(local_day(plan.created_at, plant), not_before or date.min)
+        last = last_done.get((at, kind))
+        due = forecast(plan, last_done_on=last or installed_on, today=today, hours=hours)
+        if due.due_on is None:
+            done.undated.append(f"{installation}: {plan.check_kind}, {due.reason}")
+        else:
+            yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, began_on))
+        if last is None and (plan.bedding_in_days is not None or plan.bedding_in_h is not None):
+            bedding = forecast(plan, last_done_on=installed_on, today=today, hours=hours, is_bedding_in=True)
+            if bedding.due_on is not None and bedding.closes_on is not None and bedding.closes_on >= began_on:
+                yield Wanted(installation, plan, Task.Origin.BEDDING_IN, bedding)
+
+
+def not_earlier(due: DueDate, day: date) -> DueDate:
+    """The same task, due on that day where it would have been due before it."""
+    if due.due_on is None or due.due_on >= day or due.closes_on is None:
+        return due
+    after = due.closes_on - due.due_on
+    return DueDate(day, day, day + after, due.by, f"{due.reason}; asked for since {day.isoformat()}")
+
+
+def write_tasks(
+    plant: Plant,
+    installations: Sequence[Installation],
+    wanted: Sequence[Wanted],
+    plans: dict[tuple[int, int], CheckPlan],
+    today: date,
+    handle: JobHandle | None,
+    done: Planned,
+) -> None:
+    """Bring the open tasks of one belt in line with what is wanted, in one short transaction."""
+    with transaction.atomic():
+        if handle is not None and not handle.still_mine():
+            raise JobLost
+        rows = Task.objects.filter(
+            installation__in=installations, origin__in=[Task.Origin.PLAN, Task.Origin.BEDDING_IN]
+        )
+        # Locked where the data base can: a person who puts a task off meanwhile waits, and is not overwritten.
+        open_tasks = {
+            (row.installation_id, row.check_kind_id, row.origin): row for row in rows.open().select_for_update()
+        }
+        for row in open_tasks.values():
+            row.plant = plant
+        put_off = set(
+            Deferral.objects.current()
+            .filter(task__in=[row.pk for row in open_tasks.values()])
+            .values_list("task_id", flat=True)
+        )
+        bedded_in = set(
+            rows.filter(origin=Task.Origin.BEDDING_IN, closed_at__isnull=False).values_list(
+                "installation_id", "check_kind_id"
+            )
+        )
+        now = timezone.now()
+        dropped = [
+            row
+            for (at, kind, _origin), row in open_tasks.items()
+            if (at, kind) in plans and not is_active(plans[at, kind], today)
+        ]
+        close_by_rule(dropped, reason=str(_("the check plan is suspended or the check is no longer used")), at=now)
+        done.withdrawn += len(dropped)
+        new, moved = [], []
+        for each in wanted:
+            key = (each.installation.pk, each.plan.check_kind_id, each.origin)
+            row = open_tasks.get(key)
+            if row is None:
+                if each.origin == Task.Origin.PLAN or key[:2] not in bedded_in:
+                    new.append(fresh_task(plant, each))
+            elif row.closes_on >= today and row.pk not in put_off and move(row, each, today):
+                moved.append(row)
+        if moved:
+            bulk_update_with_history(moved, Task, MOVED_FIELDS, default_change_reason=NIGHT_REASON, default_date=now)
+        done.moved += len(moved)
+        done.made += create_tasks(new)
+
+
+def fresh_task(plant: Plant, wanted: Wanted) -> Task:
+    due = wanted.due
+    return Task(
+        plant=plant,
+        installation=wanted.installation,
+        check_kind_id=wanted.plan.check_kind_id,
+        check_plan=wanted.plan,
+        origin=wanted.origin,
+        due_on=due.due_on,
+        opens_on=due.opens_on,
+        closes_on=due.closes_on,
+        why=due.reason[:200],
+    )
+
+
+def move(row: Task, wanted: Wanted, today: date) -> bool:
+    """Give an open task the dates of the forecast; True if anything changed."""
+    due = wanted.due
+    assert due.due_on is not None
+    if due.due_on < row.due_on:
+        due = not_earlier(due, min(row.due_on, today))
+    before = (row.due_on, row.opens_on, row.closes_on, row.check_plan_id)
+    if (due.due_on, due.opens_on, due.closes_on, wanted.plan.pk) == before:
+        return False
+    row.due_on, row.opens_on, row.closes_on = due.due_on, due.opens_on, due.closes_on
+    row.check_plan, row.why, row.version = wanted.plan, due.reason[:200], row.version + 1
+    return True
+
+
+def create_tasks(rows: list[Task]) -> int:
+    """Write new tasks; those that another run wrote first are left as they are."""
+    if not rows:
+        return 0
+    try:
+        with transaction.atomic():
+            bulk_create_with_history(rows, Task, default_change_reason=NIGHT_REASON)
+        return len(rows)
+    except IntegrityError:
+        return sum(create_task_once(row) for row in rows)
+
+
+def create_task_once(row: Task) -> bool:
+    row.pk = None
+    row._state.adding = True
+    row._change_reason = NIGHT_REASON
+    try:
+        with transaction.atomic():
+            row.save(force_insert=True)
+    except IntegrityError:
+        return False
+    return True
+
+
+# --- Closing without a visit ------------------------------------------------------------------------------------------
+def close_by_rule(rows: Sequence[Task], *, reason: str, at: datetime) -> None:
+    """Withdraw open tasks because of what happened to their plan or device; no person is named."""
+    for row in rows:
+        row.closed_at, row.closed_by, row.outcome = at, None, Task.Outcome.WITHDRAWN
+        row.closing_reason, row.version = reason[:200], row.version + 1
+    if rows:
+        bulk_update_with_history(rows, Task, CLOSED_FIELDS, default_change_reason=reason[:100], default_date=at)
+        end_spells(rows, at=at)
+
+
+@transaction.atomic
+def withdraw_of_removed(plant: Plant, installations: Any) -> int:
+    """Withdraw the open tasks of devices that are no longer in place."""
+    rows = list(
+        Task.objects.open()
+        .filter(plant=plant, installation__in=installations.filter(removed_at__isnull=False))
+        .select_related("installation")
+        .select_for_update(of=("self",))
+    )
+    for row in rows:
+        row.plant = plant
+    for reason, those in by_reason(rows).items():
+        close_by_rule(those, reason=reason, at=timezone.now())
+    return len(rows)
+
+
+def by_reason(rows: Iterable[Task]) -> dict[str, list[Task]]:
+    told: dict[str, list[Task]] = defaultdict(list)
+    for row in rows:
+        why = row.installation.removal_reason
+        told[_("device removed: %(why)s") % {"why": why} if why else _("device removed")].append(row)
+    return told
+
+
+@transaction.atomic
+def withdraw_task(*, task: Task, by: Any, reason: str, version: int | None = None, now: datetime | None = None) -> Task:
+    """Close an open task without a visit. The next one of its plan counts from this day.
+
+    Raises
+    ------
+    Refused
+        If no reason is given or the task is closed already.
+    """
+    if not reason.strip():
+        raise Refused(_("Say why it is withdrawn."), code="reason", fields={"reason": _("Give a reason.")})
+    now = now or timezone.now()
+    claim_open(task, version)
+    task.closed_at, task.closed_by, task.outcome, task.closing_reason = now, by, Task.Outcome.WITHDRAWN, reason[:200]
+    task._history_user, task._change_reason = by, reason[:100]
+    task.save(update_fields=CLOSED_FIELDS)
+    end_spells([task], at=now)
+    return task
+
+
+def claim_open(task: Task, version: int | None) -> None:
+    """Take the next version of an open task, so that of two people who act at once the second one is told."""
+    opened_at = task.version if version is None else version
+    if not Task.objects.open().filter(pk=task.pk, version=opened_at).update(version=F("version") + 1):
+        current = Task.objects.get(pk=task.pk)
+        if current.closed_at is not None:
+            raise Refused(
+                _("This check is closed already: %(how)s.") % {"how": current.get_outcome_display()}, code="closed"
+            )
+        raise ChangedMeanwhile(
+            _("Somebody else changed this task meanwhile. Look at its dates and act again."), current=current
+        )
+    task.version = opened_at + 1
+
+
+# --- Asked for by hand, put off ---------------------------------------------------------------------------------------
+@transaction.atomic
+def ask_for_task(
+    *,
+    installation: Installation,
+    check_kind: CheckKind,
+    by: Any,
+    due_on: date,
+    closes_on: date | None = None,
+    why: str = "",
+    client_key: uuid.UUID | None = None,
+    today: date | None = None,
+) -> Task:
+    """A check that a person wants done besides the plan.
+
+    Raises
+    ------
+    Refused
+        If the device is no longer in place, the day has passed, or such a check is open already.
+    """
+    known = known_row(Task, client_key)
+    if known is not None:
+        return known
+    plant = installation.plant
+    today = today or timezone.localdate(timezone=plant.zone)
+    closes_on = closes_on or due_on + timedelta(days=7)
+    if installation.removed_at is not None:
+        raise Refused(
+            _("%(device)s is no longer in place; ask for a check where it stands now.") % {"device": installation}
+        )
+    if due_on < today:
+        raise Refused(
+            _("%(day)s has passed; give today or a later day.") % {"day": day_words(due_on)},
+            fields={"due_on": _("Give today or a later day.")},
+        )
+    if closes_on < due_on:
+        raise Refused(
+            _("The window closes before the check is due."), fields={"closes_on": _("Give the due day or a later one.")}
+        )
+    open_one = (
+        Task.objects.open().filter(installation=installation, check_kind=check_kind, origin=Task.Origin.BY_HAND).first()
+    )
+    if open_one is not None:
+        raise Refused(
+            _("%(kind)s was asked for here already and is due %(day)s.")
+            % {"kind": check_kind, "day": day_words(open_one.due_on)},
+            code="open_already",
+        )
+    return create_record(
+        Task,
+        by=by,
+        client_key=client_key,
+        plant=plant,
+        installation=installation,
+        check_kind=check_kind,
+        origin=Task.Origin.BY_HAND,
+        due_on=due_on,
+        opens_on=min(today, due_on),
+        closes_on=closes_on,
+        why=why[:200] or str(_("asked for by %(who)s") % {"who": by}),
+    )
+
+
+@transaction.atomic
+def put_off_task(
+    *,
+    task: Task,
+    by: Any,
+    closes_on: date,
+    reason: str,
+    client_key: uuid.UUID | None = None,
+    version: int | None = None,
+    now: datetime | None = None,
+) -> Deferral:
+    """Let the window of an open task close later, for a reason, in the name of the person who agreed to it.
+
+    Raises
+    ------
+    Refused
+        If no reason is given, the day is not later than before or lies in the past, or the task is closed.
+    """
+    known = known_row(Deferral, client_key)
+    if known is not None:
+        return known
+    now = now or timezone.now()
+    today = local_day(now, task.plant)
+    if not reason.strip():
+        raise Refused(_("Say why it is put off."), code="reason", fields={"reason": _("Give a reason.")})
+    if closes_on <= task.closes_on or closes_on < today:
+        least = max(task.closes_on + timedelta(days=1), today)
+        raise Refused(
+            _("%(day)s does not put it off; give %(least)s or later.")
+            % {"day": day_words(closes_on), "least": day_words(least)},
+            fields={"closes_on": _("Give %(least)s or later.") % {"least": day_words(least)}},
+        )
+    if closes_on > today + timedelta(days=LONGEST_DEFERRAL_DAYS):
+        raise Refused(
+            _("%(day)s is more than a year ahead; give an earlier day, or suspend the plan.")
+            % {"day": day_words(closes_on)},
+            fields={"closes_on": _("At most a year ahead.")},
+        )
+    claim_open(task, version)
+    before, task.closes_on = task.closes_on, closes_on
+    end_spells([task], at=now, closes_on=before)
+    task._history_user, task._change_reason = by, reason[:100]
+    task.save(update_fields=["closes_on", "version"])
+    return create_record(
+        Deferral,
+        by=by,
+        client_key=client_key,
+        task=task,
+        closes_on_before=before,
+        closes_on=closes_on,
+        reason=reason[:300],
+        approved_by=by,
+    )
+
+
+def day_words(day: date) -> str:
+    return str(date_format(day, "j M Y"))
+
+
+# --- Late -------------------------------------------------------------------------------------------------------------
+def end_spells(tasks: Iterable[Task], *, at: datetime, closes_on: date | None = None) -> None:
+    """End the late spells of tasks that were closed or put off. One that no night had noted is written now.
+
+    Parameters
+    ----------
+    tasks : iterable of Task
+    at : datetime
+        When they were closed or put off.
+    closes_on : date, optional
+        The end of the window before it was put off.
+    """
+    those = list(tasks)
+    missing = []
+    for task in those:
+        began_at = overdue_from(closes_on or task.closes_on, task.plant.zone)
+        if began_at < at:
+            missing.append(OverdueSpell(task=task, began_at=began_at, noted_at=at, ended_at=at))
+    OverdueSpell.objects.filter(task__in=those, ended_at__isnull=True, began_at__lt=at).update(ended_at=at)
+    OverdueSpell.objects.bulk_create(missing, ignore_conflicts=True)
+
+
+def note_overdue(plant: Plant, now: datetime) -> dict[str, int]:
+    """Write when open tasks became late, end spells that are over, tell technicians and planners, escalate.
+
+    The beginning is 00:00 plant time of the day after the window closed, however late this runs.
+    """
+    today = local_day(now, plant)
+    late = Task.objects.of_plant(plant).overdue(today)
+    unnoted = late.exclude(Exists(OverdueSpell.objects.filter(task=OuterRef("pk"), ended_at__isnull=True)))
+    spells = [
+        OverdueSpell(task_id=pk, began_at=overdue_from(closes_on, plant.zone), noted_at=now)
+        for pk, closes_on in unnoted.values_list("pk", "closes_on")
+    ]
+    OverdueSpell.objects.bulk_create(spells, ignore_conflicts=True, batch_size=500)
+    heal_spells(plant, now, today)
+    told = tell_of_late(plant, now)
+    escalated = escalate_late(plant, now, today)
+    return {"late": late.count(), "noted": len(spells), "told": told, "escalated": escalated}
+
+
+def heal_spells(plant: Plant, now: datetime, today: date) -> None:
+    """Put right what a close-out between two nights left: spells without an end, and late closings without a spell."""
+    still_open = OverdueSpell.objects.filter(task__plant=plant, ended_at__isnull=True).select_related("task")
+    for spell in still_open.filter(Q(task__closed_at__isnull=False) | Q(task__closes_on__gte=today)):
+        OverdueSpell.objects.filter(pk=spell.pk, ended_at__isnull=True).update(
+            ended_at=max(spell.began_at, spell.task.closed_at or now)
+        )
+    closed = Task.objects.filter(
+        plant=plant, closed_at__gte=now - timedelta(days=HEAL_DAYS), overdue_spells__isnull=True
+    ).values_list("pk", "closes_on", "closed_at")
+    missed = [
+        OverdueSpell(task_id=pk, began_at=overdue_from(closes_on, plant.zone), noted_at=now, ended_at=closed_at)
+        for pk, closes_on, closed_at in closed
+        if closed_at > overdue_from(closes_on, plant.zone)
+    ]
+    OverdueSpell.objects.bulk_create(missed, ignore_conflicts=True, batch_size=500)
+
+
+def open_spells(plant: Plant) -> Any:
+    return OverdueSpell.objects.filter(
+        task__plant=plant, task__closed_at__isnull=True, ended_at__isnull=True
+    ).select_related("task__check_kind", "task__installation__conveyor", "task__installation__device")
+
+
+def people_in(plant: Plant, *roles: str) -> list[int]:
+    """Active people who hold one of the roles in the plant, each once."""
+    held = Membership.objects.filter(plant=plant, role__name__in=roles, person__is_active=True)
+    return sorted(set(held.values_list("person_id", flat=True)))
+
+
+def tell(
+    plant: Plant, people: Sequence[int], spells: Iterable[OverdueSpell], *, key: str, words: Callable[[Task], str]
+) -> None:
+    """A notice for each person and spell; the key makes the second run tell nobody again."""
+    Notice.objects.bulk_create(
+        [
+            Notice(
+                person_id=person,
+                plant=plant,
+                key=f"{key}:{spell.task_id}:{spell.began_at:%Y-%m-%d}",
+                text=words(spell.task)[:300],
+                url=spell.task.get_absolute_url(),
+            )
+            for spell in spells
+            for person in people
+        ],
+        ignore_conflicts=True,
+        batch_size=500,
+    )
+
+
+def tell_of_late(plant: Plant, now: datetime) -> int:
+    fresh = list(open_spells(plant).filter(notified_at__isnull=True))
+
+    def words(task: Task) -> str:
+        return _("%(device)s: %(kind)s is late, its window closed %(day)s.") % {
+            "device": task.installation,
+            "kind": task.check_kind,
+            "day": day_words(task.closes_on),
+        }
+
+    tell(plant, people_in(plant, TECHNICIAN, PLANNER), fresh, key="late", words=words)
+    OverdueSpell.objects.filter(pk__in=[spell.pk for spell in fresh], notified_at__isnull=True).update(notified_at=now)
+    return len(fresh)
+
+
+def escalate_late(plant: Plant, now: datetime, today: date) -> int:
+    """Tell the planners of tasks that have been late for the plant's number of days."""
+    long_since = today - timedelta(days=plant.escalate_after_days)
+    fresh = list(open_spells(plant).filter(escalated_at__isnull=True, task__closes_on__lte=long_since))
+
+    def words(task: Task) -> str:
+        days = task.days_late(today)
+        return ngettext(
+            "%(device)s: %(kind)s is %(days)s day late. Plan it, put it off with a reason or withdraw it.",
+            "%(device)s: %(kind)s is %(days)s days late. Plan it, put it off with a reason or withdraw it.",
+            days,
+        ) % {"device": task.installation, "kind": task.check_kind, "days": days}
+
+    tell(plant, people_in(plant, PLANNER), fresh, key="late-long", words=words)
+    OverdueSpell.objects.filter(pk__in=[spell.pk for spell in fresh], escalated_at__isnull=True).update(
+        escalated_at=now
+    )
+    return len(fresh)

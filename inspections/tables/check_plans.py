@@ -1,0 +1,79 @@
+"""Columns of the lists of check kinds and check plans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import django_tables2 as tables
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inspections.models import CheckKind, CheckPlan
+
+NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
+
+
+class CheckKindTable(tables.Table):
+    name = tables.Column(linkify=True)
+    origin = tables.Column(verbose_name=gettext_lazy("whose"), accessor="plant_id", orderable=False, empty_values=())
+    rule = tables.Column(verbose_name=gettext_lazy("graded by"), orderable=False)
+    needs_lockout = tables.Column(verbose_name=gettext_lazy("belt"))
+    minutes = tables.Column(verbose_name=gettext_lazy("usual time [min]"), attrs=NUMBERS)
+    retired_on = tables.DateColumn(verbose_name=gettext_lazy("no longer used since"), format="j M Y")
+
+    class Meta:
+        model = CheckKind
+        fields = ("name", "origin", "rule", "needs_lockout", "minutes", "retired_on")
+        sequence = fields
+
+    def render_origin(self, record: CheckKind) -> str:
+        return _("the plant's own") if record.plant_id else _("built in")
+
+    def render_needs_lockout(self, value: bool) -> str:
+        return _("locked out") if value else _("may run")
+
+
+class CheckPlanTable(tables.Table):
+    check_kind = tables.Column(
+        verbose_name=gettext_lazy("check"), linkify=("check-plan-detail", {"pk": tables.A("pk")})
+    )
+    whom = tables.Column(
+        verbose_name=gettext_lazy("for"), accessor="pk", order_by=("device_model__name", "installation__conveyor__tag")
+    )
+    interval_days = tables.Column(verbose_name=gettext_lazy("every [days]"), attrs=NUMBERS)
+    interval_h = tables.Column(verbose_name=gettext_lazy("every [running hours]"), attrs=NUMBERS)
+    window = tables.Column(verbose_name=gettext_lazy("window [days]"), accessor="opens_days_before", attrs=NUMBERS)
+    bedding_in = tables.Column(
+        verbose_name=gettext_lazy("after an installation"), accessor="pk", orderable=False, attrs=NUMBERS
+    )
+    is_suspended = tables.Column(verbose_name=gettext_lazy("state"))
+
+    class Meta:
+        model = CheckPlan
+        fields = ("check_kind", "whom", "interval_days", "interval_h", "window", "bedding_in", "is_suspended")
+        sequence = fields
+
+    def render_whom(self, record: CheckPlan) -> Any:
+        if record.device_model_id:
+            return _("every %(model)s") % {"model": record.device_model}
+        return _("%(device)s only") % {"device": record.installation}
+
+    def render_interval_h(self, value: float) -> str:
+        return f"{value:,.0f}"
+
+    def value_interval_h(self, value: float) -> float:
+        return value
+
+    def render_window(self, record: CheckPlan) -> str:
+        return f"−{record.opens_days_before} / +{record.closes_days_after}"
+
+    def render_bedding_in(self, record: CheckPlan) -> str:
+        told = []
+        if record.bedding_in_days:
+            told.append(_("%(n)s days") % {"n": record.bedding_in_days})
+        if record.bedding_in_h:
+            told.append(f"{record.bedding_in_h:g} h")
+        return _(" or ").join(told)
+
+    def render_is_suspended(self, value: bool) -> str:
+        return _("suspended") if value else _("in force")

@@ -1,0 +1,129 @@
+"""Columns of the list of checks, once for the page and the files."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import django_tables2 as tables
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from inspections.models import Task
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.templatetags.quantities import days_late, mark
+
+NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
+
+
+def put_off_words(task: Task) -> str:
+    """ "twice: no wrench in date; no window"."""
+    times = len(task.put_off)
+    if not times:
+        return ""
+    counted = {1: _("once"), 2: _("twice")}.get(times) or ngettext("%(n)s time", "%(n)s times", times) % {"n": times}
+    return f"{counted}: {'; '.join(each.reason for each in task.put_off)}"
+
+
+class TaskTable(tables.Table):
+    device = tables.Column(
+        verbose_name=gettext_lazy("device"),
+        accessor="installation",
+        order_by=("installation__conveyor__tag", "installation__device__number"),
+    )
+    place = tables.Column(
+        verbose_name=gettext_lazy("place"),
+        accessor="installation",
+        order_by=("installation__conveyor__area__code", "installation__conveyor__tag", "installation__chainage_m"),
+    )
+    check_kind = tables.Column(verbose_name=gettext_lazy("check"))
+    due_on = tables.DateColumn(verbose_name=gettext_lazy("due"), format="j M Y", attrs=NUMBERS)
+    window = tables.Column(
+        verbose_name=gettext_lazy("window"), accessor="opens_on", order_by=("opens_on",), attrs=NUMBERS
+    )
+    late = tables.Column(
+        verbose_name=gettext_lazy("late"), accessor="closes_on", order_by=("-closes_on",), attrs=NUMBERS
+    )
+    last_grade = tables.Column(verbose_name=gettext_lazy("last grade"), orderable=False, empty_values=())
+    put_off = tables.Column(verbose_name=gettext_lazy("put off"), empty_values=(), orderable=False)
+
+    class Meta:
+        model = Task
+        fields = ("device", "place", "check_kind", "due_on", "window", "late", "last_grade", "put_off")
+        sequence = fields
+
+    def __init__(self, *args: Any, request: Any = None, **kwargs: Any) -> None:
+        super().__init__(*args, request=request, **kwargs)
+        self.today = timezone.localdate(timezone=request.plant.zone)
+        self.units = UnitSystem(request.user.unit_system)
+
+    def render_device(self, record: Task) -> str:
+        return format_html(
+            '<a href="{}"><span class="tag">{}</span> {} {}</a>',
+            record.get_absolute_url(),
+            record.installation.conveyor.tag,
+            _("device"),
+            record.installation.device.number,
+        )
+
+    def value_device(self, record: Task) -> str:
+        return str(record.installation)
+
+    def render_place(self, record: Task) -> str:
+        at = record.installation
+        chainage = format_quantity(at.chainage_m, QuantityKind.DISTANCE_M, self.units)
+        return f"{at.conveyor.area.code}, {chainage}, {at.get_strand_display()}"
+
+    value_place = render_place
+
+    def render_window(self, record: Task) -> str:
+        return f"{record.opens_on:%Y-%m-%d} – {record.closes_on:%Y-%m-%d}"
+
+    def value_window(self, record: Task) -> str:
+        return f"{record.opens_on:%Y-%m-%d}/{record.closes_on:%Y-%m-%d}"
+
+    def value_due_on(self, record: Task) -> Any:
+        return record.due_on
+
+    def render_late(self, record: Task) -> str:
+        days = record.days_late(self.today)
+        return days_late(days) if days else ""
+
+    def value_late(self, record: Task) -> int:
+        return record.days_late(self.today)
+
+    def render_last_grade(self, record: Task) -> str:
+        return mark(record.last_grade) if record.last_grade else _("never done")
+
+    def value_last_grade(self, record: Task) -> str:
+        return record.last_grade or ""
+
+    def render_put_off(self, record: Task) -> str:
+        return put_off_words(record)
+
+    value_put_off = render_put_off
+
+
+class ClosedTaskTable(TaskTable):
+    """Checks that are closed: how and when, instead of how late."""
+
+    closed_at = tables.DateTimeColumn(verbose_name=gettext_lazy("closed"), format="Y-m-d H:i", attrs=NUMBERS)
+    grade = tables.Column(verbose_name=gettext_lazy("outcome"), accessor="outcome", empty_values=())
+
+    class Meta:
+        model = Task
+        fields = ("device", "place", "check_kind", "due_on", "window", "closed_at", "grade", "put_off")
+        sequence = fields
+        exclude = ("late", "last_grade")
+
+    def render_grade(self, record: Task) -> str:
+        if record.outcome == Task.Outcome.DONE and record.grade:
+            return mark(record.grade)
+        return f"{record.get_outcome_display()}: {record.closing_reason}" if record.closing_reason else record.outcome
+
+    def value_grade(self, record: Task) -> str:
+        return record.grade or record.outcome
+
+    def value_closed_at(self, record: Task) -> Any:
+        return record.closed_at

@@ -1,0 +1,274 @@
+"""Check kinds with their readings, and check plans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inspections.forms.check_plans import (
+    INTERVALS,
+    CheckKindChangeForm,
+    CheckKindForm,
+    CheckPlanForm,
+    IntervalsForm,
+    OwnCheckPlanForm,
+    ReadingFieldForm,
+    SuspendForm,
+)
+from inspections.models import CheckKind, CheckPlan, ReadingField
+from inspections.selectors import plans_of
+from inspections.services.check_plans import (
+    add_reading_field,
+    change_check_kind,
+    change_check_plan,
+    change_reading_field,
+    create_check_kind,
+    create_check_plan,
+    resume_check_plan,
+    suspend_check_plan,
+)
+from inspections.tables.check_plans import CheckKindTable, CheckPlanTable
+from installs.models import Installation
+from plant.permissions import get_visible, right
+from plant.views.lists import RegisterList
+from plant.views.records import RecordChange, RecordPage
+
+
+# --- Kinds ------------------------------------------------------------------------------------------------------------
+class CheckKindList(RegisterList):
+    right = "inspections.view_checkkind"
+    title = gettext_lazy("Check kinds")
+    lede = gettext_lazy("What is checked and how it is graded: three built in, and what the plant adds.")
+    table_class = CheckKindTable
+    create_url_name, create_label = "check-kind-create", gettext_lazy("Add a check kind")
+    create_right = "inspections.add_checkkind"
+
+    def rows(self) -> Any:
+        return CheckKind.objects.known_in(self.request.plant).order_by("pk")
+
+
+@right("inspections.view_checkkind")
+def check_kind_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    kind = get_visible(request, CheckKind.objects.all(), "inspections.view_checkkind", pk=pk)
+    return render(
+        request, "inspections/check_kind_detail.html", {"title": kind.name, "kind": kind, "fields": kind.fields.all()}
+    )
+
+
+class CheckKindCreate(RecordPage):
+    right = "inspections.add_checkkind"
+    form_class = CheckKindForm
+    title = gettext_lazy("Add a check kind")
+    done_words = gettext_lazy("Saved. Now add what is read or asked.")
+
+    def cancel_url(self) -> str:
+        return reverse("check-kind-list")
+
+    def act(self, form: CheckKindForm) -> CheckKind:
+        return create_check_kind(
+            plant=self.request.plant,
+            by=self.request.user,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+class CheckKindChange(RecordChange):
+    right = "inspections.change_checkkind"
+    form_class = CheckKindChangeForm
+    queryset = CheckKind.objects
+    done_words = gettext_lazy("Saved.")
+
+    def get_title(self) -> str:
+        return _("Change: %(kind)s") % {"kind": self.row}
+
+    def act(self, form: CheckKindChangeForm) -> CheckKind:
+        return change_check_kind(
+            kind=self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class ReadingFieldCreate(RecordPage):
+    right = "inspections.change_checkkind"
+    form_class = ReadingFieldForm
+    done_words = gettext_lazy("Saved. The next close-out asks for it.")
+
+    def get_row(self) -> None:
+        self.kind = get_visible(self.request, CheckKind.objects.all(), self.right, pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("Add a reading: %(kind)s") % {"kind": self.kind}
+
+    def initial(self) -> dict[str, Any]:
+        return {"position": self.kind.fields.count() + 1}
+
+    def cancel_url(self) -> str:
+        return self.kind.get_absolute_url()
+
+    def next_url(self, row: ReadingField) -> str:
+        return self.kind.get_absolute_url()
+
+    def act(self, form: ReadingFieldForm) -> ReadingField:
+        return add_reading_field(
+            kind=self.kind, by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values()
+        )
+
+
+class ReadingFieldChange(ReadingFieldCreate):
+    done_words = gettext_lazy("Saved. Readings that were taken keep their grade.")
+
+    def get_row(self) -> ReadingField:
+        self.kind = get_visible(self.request, CheckKind.objects.all(), self.right, fields=self.kwargs["pk"])
+        return self.kind.fields.get(pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("Change a reading: %(kind)s") % {"kind": self.kind}
+
+    def initial(self) -> dict[str, Any]:
+        return {}
+
+    def act(self, form: ReadingFieldForm) -> ReadingField:
+        return change_reading_field(
+            field=self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+# --- Plans ------------------------------------------------------------------------------------------------------------
+def plans_to_read() -> Any:
+    return CheckPlan.objects.select_related(
+        "check_kind", "device_model", "installation__conveyor", "installation__device", "plant"
+    )
+
+
+class CheckPlanList(RegisterList):
+    right = "inspections.view_checkplan"
+    title = gettext_lazy("Check plans")
+    lede = gettext_lazy("How often each check is done: for all devices of a model, or for one installation instead.")
+    table_class = CheckPlanTable
+    create_url_name, create_label = "check-plan-create", gettext_lazy("Write a check plan")
+    create_right = "inspections.add_checkplan"
+    empty_words = gettext_lazy("No check plan yet, so no check falls due. Write one for a device model.")
+
+    def rows(self) -> Any:
+        return plans_to_read().of_plant(self.request.plant).order_by("check_kind", "installation__pk", "pk")
+
+
+@right("inspections.view_checkplan")
+def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    plan = get_visible(request, plans_to_read(), "inspections.view_checkplan", pk=pk)
+    open_tasks = plan.tasks.open().with_place().order_by("due_on")
+    return render(
+        request,
+        "inspections/check_plan_detail.html",
+        {"title": str(plan), "plan": plan, "tasks": open_tasks[:50], "n_tasks": open_tasks.count()},
+    )
+
+
+class CheckPlanCreate(RecordPage):
+    right = "inspections.add_checkplan"
+    form_class = CheckPlanForm
+    title = gettext_lazy("Write a check plan")
+    done_words = gettext_lazy("Saved. The checks of this plan are in the list now.")
+
+    def cancel_url(self) -> str:
+        return reverse("check-plan-list")
+
+    def act(self, form: CheckPlanForm) -> CheckPlan:
+        return create_check_plan(
+            plant=self.request.plant,
+            by=self.request.user,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+class OwnCheckPlanCreate(RecordPage):
+    """A plan for one installation instead of its model's."""
+
+    right = "inspections.add_checkplan"
+    form_class = OwnCheckPlanForm
+    done_words = gettext_lazy("Saved. It stands instead of the plan of the model.")
+
+    def get_row(self) -> None:
+        self.installation = get_visible(
+            self.request,
+            Installation.objects.select_related("conveyor", "device__device_model", "plant"),
+            self.right,
+            pk=self.kwargs["pk"],
+        )
+
+    def get_title(self) -> str:
+        return _("A check plan for %(device)s only") % {"device": self.installation}
+
+    def initial(self) -> dict[str, Any]:
+        """Begins with the model's plan of the kind that is asked for."""
+        asked = self.request.GET.get("kind", "")
+        for state in plans_of(self.installation):
+            if str(state.plan.check_kind_id) == asked:
+                return {"check_kind": state.plan.check_kind_id} | {
+                    name: getattr(state.plan, name) for name in INTERVALS
+                }
+        return {}
+
+    def cancel_url(self) -> str:
+        return reverse("check-plan-list")
+
+    def act(self, form: OwnCheckPlanForm) -> CheckPlan:
+        return create_check_plan(
+            plant=self.installation.plant,
+            by=self.request.user,
+            installation=self.installation,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+class CheckPlanChange(RecordChange):
+    right = "inspections.change_checkplan"
+    form_class = IntervalsForm
+    done_words = gettext_lazy("Saved. Open checks that are not late and were not put off have moved.")
+
+    @property
+    def queryset(self) -> Any:
+        return plans_to_read()
+
+    def get_title(self) -> str:
+        return _("Change: %(plan)s") % {"plan": self.row}
+
+    def act(self, form: IntervalsForm) -> CheckPlan:
+        return change_check_plan(
+            plan=self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class CheckPlanSuspend(RecordChange):
+    """Suspends a plan, or takes it up again."""
+
+    right = "inspections.change_checkplan"
+    form_class = SuspendForm
+
+    @property
+    def queryset(self) -> Any:
+        return plans_to_read()
+
+    def get_title(self) -> str:
+        words = _("Take up again: %(plan)s") if self.row.is_suspended else _("Suspend: %(plan)s")
+        return words % {"plan": self.row}
+
+    @property
+    def button(self) -> str:
+        return _("Take up again") if self.row.is_suspended else _("Suspend, and withdraw its open checks")
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known = super().form_kwargs()
+        known.pop("instance")
+        return known | {"initial": {"version": self.row.version}}
+
+    def act(self, form: SuspendForm) -> CheckPlan:
+        act = resume_check_plan if self.row.is_suspended else suspend_check_plan
+        return act(plan=self.row, by=self.request.user, **form.cleaned_data)

@@ -1,0 +1,8 @@
+"""What apps above may want to know of. Sent after the commit, by services only, with `installation`."""
+
+from django.dispatch import Signal
+
+# A device was fitted in a place.
+device_installed = Signal()
+# A device was taken out of its place.
+device_removed = Signal()

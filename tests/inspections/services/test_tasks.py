@@ -1,0 +1,408 @@
+"""Tasks made by night, late, put off, withdrawn."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+import pytest
+import time_machine
+from django.utils import timezone
+
+from inspections.models import Deferral, OverdueSpell, Task
+from inspections.services.check_plans import create_check_plan, resume_check_plan, suspend_check_plan
+from inspections.services.tasks import (
+    ask_for_task,
+    note_overdue,
+    plan_tasks,
+    put_off_task,
+    withdraw_task,
+)
+from installs.models import DeviceModel
+from installs.signals import device_installed, device_removed
+from plant.errors import ChangedMeanwhile, Refused
+from plant.models import Notice, OutageWindow
+from tests import make
+
+UTC = dt.UTC
+NOON = dt.datetime(2026, 3, 2, 12, tzinfo=UTC)  # a Monday
+TODAY = dt.date(2026, 3, 2)
+LONG_AGO = dt.datetime(2025, 1, 1, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def clock():
+    with time_machine.travel(NOON, tick=False):
+        yield
+
+
+@pytest.fixture
+def device_1(belt_a1):
+    return make.installation(belt_a1, "1", installed_at=dt.datetime(2026, 1, 5, 8, tzinfo=UTC))
+
+
+@pytest.fixture
+def wear_plan(device_1):
+    return make.check_plan(device_1.device.device_model, make.check_kind(), created_at=LONG_AGO)
+
+
+def ran(belt, first: dt.date, n_days: int, hours: float) -> None:
+    """Hours of each day of Berlin's winter."""
+    start = dt.datetime(first.year, first.month, first.day, tzinfo=UTC) - dt.timedelta(hours=1)
+    for n in range(n_days):
+        make.run_record(belt, start + dt.timedelta(days=n), start + dt.timedelta(days=n + 1), hours)
+
+
+def rows():
+    return list(Task.objects.order_by("pk").values_list("check_kind__code", "origin", "due_on", "closes_on", "outcome"))
+
+
+# --- making -----------------------------------------------------------------------------------------------------------
+def test_first_task_counts_from_the_installation(alder, wear_plan, device_1):
+    plan_tasks(alder, TODAY)
+    task = Task.objects.get()
+    assert (task.due_on, task.opens_on, task.closes_on) == (
+        dt.date(2026, 4, 5),
+        dt.date(2026, 3, 29),
+        dt.date(2026, 4, 12),
+    )
+    assert task.why == "90 days after 2026-01-05"
+    assert task.history.get().history_change_reason == "planned by night"
+
+
+def test_two_runs_leave_the_same_rows(alder, wear_plan, device_1):
+    first = plan_tasks(alder, TODAY)
+    before = list(Task.objects.values())
+    second = plan_tasks(alder, TODAY)
+    assert (first.made, second.made, second.moved, second.withdrawn) == (1, 0, 0, 0)
+    assert list(Task.objects.values()) == before
+    assert Task.history.count() == 1
+
+
+def test_next_task_counts_from_the_day_it_was_done_by_the_plants_clock(alder, wear_plan, device_1):
+    done = make.task(device_1, make.check_kind(), dt.date(2026, 2, 1))
+    # 23:30 UTC is the next day in Berlin.
+    Task.objects.filter(pk=done.pk).update(
+        closed_at=dt.datetime(2026, 2, 3, 23, 30, tzinfo=UTC), outcome=Task.Outcome.DONE, grade="sound"
+    )
+    plan_tasks(alder, TODAY)
+    assert Task.objects.open().get().due_on == dt.date(2026, 2, 4) + dt.timedelta(days=90)
+
+
+def test_due_by_hours_comes_before_days(alder, belt_a1, wear_plan, device_1):
+    wear_plan.interval_h = 1000
+    wear_plan.save()
+    ran(belt_a1, dt.date(2026, 1, 6), 55, 16.0)  # 6 January to 1 March: 880 h
+    plan_tasks(alder, TODAY)
+    task = Task.objects.get()
+    # 120 h are missing at 16 h a day: 7.5 days after 1 March.
+    assert task.due_on == dt.date(2026, 3, 9)
+    assert task.why == "1000 h after 2026-01-05 at 16.0 h a day"
+
+
+def test_days_of_a_known_outage_count_no_hours(alder, belt_a1, wear_plan, device_1):
+    wear_plan.interval_h = 1000
+    wear_plan.save()
+    ran(belt_a1, dt.date(2026, 1, 6), 55, 16.0)
+    OutageWindow.objects.create(  # 3 to 5 March are whole days; the evening before and the morning after are not
+        conveyor=belt_a1,
+        starts_at=dt.datetime(2026, 3, 2, 18, tzinfo=UTC),
+        ends_at=dt.datetime(2026, 3, 6, 5, tzinfo=UTC),
+    )
+    plan_tasks(alder, TODAY)
+    assert Task.objects.get().due_on == dt.date(2026, 3, 12)
+
+
+def test_unknown_days_count_at_the_recent_hours(alder, belt_a1, wear_plan, device_1):
+    wear_plan.interval_h = 1000
+    wear_plan.save()
+    ran(belt_a1, dt.date(2026, 1, 6), 20, 16.0)  # then nothing was recorded for five days
+    ran(belt_a1, dt.date(2026, 1, 31), 30, 16.0)
+    plan_tasks(alder, TODAY)
+    task = Task.objects.get()
+    assert task.due_on == dt.date(2026, 3, 9)
+    assert "5 days of unknown hours estimated" in task.why
+
+
+def test_open_task_moves_with_the_forecast_but_not_into_the_past(alder, belt_a1, wear_plan, device_1):
+    wear_plan.interval_h = 1000
+    wear_plan.save()
+    plan_tasks(alder, TODAY)
+    assert Task.objects.get().due_on == dt.date(2026, 4, 5)  # hours unknown: by days
+    ran(belt_a1, dt.date(2026, 1, 6), 55, 24.0)  # 1000 h were reached on 16 February
+    result = plan_tasks(alder, TODAY)
+    task = Task.objects.get()
+    assert (result.made, result.moved) == (0, 1)
+    assert (task.due_on, task.version) == (TODAY, 2)
+    assert task.history.count() == 2
+
+
+def test_late_task_stays_late_when_the_forecast_moves(alder, wear_plan, device_1):
+    late = make.task(device_1, make.check_kind(), dt.date(2026, 2, 1), check_plan=wear_plan)
+    plan_tasks(alder, TODAY)
+    late.refresh_from_db()
+    assert late.due_on == dt.date(2026, 2, 1)
+
+
+def test_a_night_that_was_missed_makes_the_task_that_is_late(alder, wear_plan, device_1):
+    plan_tasks(alder, dt.date(2026, 5, 20))
+    task = Task.objects.get()
+    assert task.due_on == dt.date(2026, 4, 5)
+    assert task.days_late(dt.date(2026, 5, 20)) == 38
+
+
+def test_new_plan_makes_nothing_late(alder, pat, device_1):
+    kind = make.check_kind("pivot-freedom")
+    create_check_plan(plant=alder, by=pat, check_kind=kind, device_model=device_1.device.device_model, interval_days=30)
+    task = Task.objects.get()
+    assert (task.due_on, task.closes_on) == (TODAY, TODAY + dt.timedelta(days=7))
+    assert "asked for since 2026-03-02" in task.why
+
+
+def test_plan_of_the_installation_stands_instead_of_the_models(alder, pat, wear_plan, device_1, belt_a1):
+    second = make.installation(belt_a1, "2", chainage_m=150.0)
+    create_check_plan(plant=alder, by=pat, check_kind=wear_plan.check_kind, installation=device_1, interval_days=100)
+    plan_tasks(alder, TODAY)
+    assert {task.installation_id: task.due_on for task in Task.objects.all()} == {
+        device_1.pk: dt.date(2026, 4, 15),
+        second.pk: dt.date(2026, 4, 5),
+    }
+
+
+def test_no_day_can_be_told_without_hours(alder, device_1):
+    make.check_plan(
+        device_1.device.device_model, make.check_kind(), interval_days=None, interval_h=500, created_at=LONG_AGO
+    )
+    result = plan_tasks(alder, TODAY)
+    assert Task.objects.count() == 0
+    assert result.undated == [
+        "A-1 device 1: Sensor wear, cannot be dated: the belt's daily running hours are unknown, "
+        "and there is no interval in days"
+    ]
+
+
+# --- bedding-in, removal ----------------------------------------------------------------------------------------------
+def test_bedding_in_follows_an_installation_once(alder, wear_plan, belt_a1):
+    wear_plan.bedding_in_days = 3
+    wear_plan.save()
+    fresh = make.installation(belt_a1, "7", chainage_m=60.0, installed_at=NOON)
+    device_installed.send(sender=type(fresh), installation=fresh)
+    device_installed.send(sender=type(fresh), installation=fresh)
+    tasks = Task.objects.filter(installation=fresh).order_by("due_on")
+    assert [(task.origin, task.due_on) for task in tasks] == [
+        ("bedding_in", dt.date(2026, 3, 5)),
+        ("plan", dt.date(2026, 5, 31)),
+    ]
+    # Done, it is not asked for again; the next one by plan counts from that day.
+    tasks.filter(origin="bedding_in").update(closed_at=NOON + dt.timedelta(days=2), outcome="done")
+    plan_tasks(alder, dt.date(2026, 3, 5))
+    assert [(task.origin, task.due_on) for task in Task.objects.filter(installation=fresh).open()] == [
+        ("plan", dt.date(2026, 6, 2))
+    ]
+
+
+def test_a_plan_that_is_younger_than_the_bedding_in_asks_for_none(alder, device_1):
+    make.check_plan(device_1.device.device_model, make.check_kind(), bedding_in_days=3)
+    plan_tasks(alder, TODAY)
+    assert [task.origin for task in Task.objects.all()] == ["plan"]
+
+
+def test_removal_withdraws_open_tasks_with_the_reason(alder, wear_plan, device_1):
+    plan_tasks(alder, TODAY)
+    device_1.removed_at, device_1.removal_reason = NOON, "belt rebuilt"
+    device_1.save()
+    device_removed.send(sender=type(device_1), installation=device_1)
+    task = Task.objects.get()
+    assert (task.outcome, task.closing_reason, task.closed_by) == ("withdrawn", "device removed: belt rebuilt", None)
+    assert plan_tasks(alder, TODAY).made == 0
+
+
+# --- suspended --------------------------------------------------------------------------------------------------------
+def test_suspended_plan_asks_for_nothing_and_resumes_without_lateness(alder, pat, wear_plan, device_1):
+    plan_tasks(alder, TODAY)
+    suspend_check_plan(plan=wear_plan, by=pat, version=1, reason="belt stands until summer")
+    assert [task.outcome for task in Task.objects.all()] == ["withdrawn"]
+    assert plan_tasks(alder, TODAY).made == 0
+    with time_machine.travel(dt.datetime(2026, 7, 1, 9, tzinfo=UTC), tick=False):
+        resume_check_plan(plan=wear_plan, by=pat, version=2)
+        task = Task.objects.open().get()
+        assert task.due_on == dt.date(2026, 7, 1)
+        plan_tasks(alder, dt.date(2026, 7, 2))
+        assert Task.objects.open().get().due_on == dt.date(2026, 7, 1)
+
+
+def test_suspending_needs_a_reason(pat, wear_plan):
+    with pytest.raises(Refused, match="Say why it is suspended"):
+        suspend_check_plan(plan=wear_plan, by=pat, version=1, reason=" ")
+
+
+# --- late -------------------------------------------------------------------------------------------------------------
+def berlin_task(device, closes_on: dt.date) -> Task:
+    return make.task(device, make.check_kind(), closes_on, closes_on=closes_on)
+
+
+@pytest.mark.parametrize(
+    ("closes_on", "began_at"),
+    [
+        # Europe/Berlin (tz database): clocks go forward on 29 March 2026 at 01:00 UTC and back on 25 October 2026.
+        (dt.date(2026, 3, 27), dt.datetime(2026, 3, 27, 23, tzinfo=UTC)),
+        (dt.date(2026, 3, 28), dt.datetime(2026, 3, 28, 23, tzinfo=UTC)),
+        (dt.date(2026, 3, 29), dt.datetime(2026, 3, 29, 22, tzinfo=UTC)),
+        (dt.date(2026, 10, 24), dt.datetime(2026, 10, 24, 22, tzinfo=UTC)),
+        (dt.date(2026, 10, 25), dt.datetime(2026, 10, 25, 23, tzinfo=UTC)),
+    ],
+)
+def test_late_begins_at_midnight_of_the_plant_however_late_the_job_runs(alder, device_1, closes_on, began_at):
+    task = berlin_task(device_1, closes_on)
+    assert note_overdue(alder, began_at - dt.timedelta(seconds=1))["noted"] == 0
+    assert note_overdue(alder, began_at + dt.timedelta(days=5))["noted"] == 1
+    assert note_overdue(alder, began_at + dt.timedelta(days=6))["noted"] == 0
+    assert OverdueSpell.objects.get(task=task).began_at == began_at
+
+
+def test_technicians_and_planners_are_told_once(alder, tess, pat, erin, otto, device_1):
+    berlin_task(device_1, dt.date(2026, 3, 1))
+    for _n in range(2):
+        note_overdue(alder, NOON)
+    assert sorted(Notice.objects.values_list("person__username", "text")) == [
+        ("pat", "A-1 device 1: Sensor wear is late, its window closed 1 Mar 2026."),
+        ("tess", "A-1 device 1: Sensor wear is late, its window closed 1 Mar 2026."),
+    ]
+    # A run that died after the notices and before the mark tells nobody twice either.
+    OverdueSpell.objects.update(notified_at=None)
+    note_overdue(alder, NOON)
+    assert Notice.objects.count() == 2
+
+
+def test_planner_is_told_again_after_the_plants_number_of_days(alder, tess, pat, device_1):
+    berlin_task(device_1, dt.date(2026, 3, 1))
+    note_overdue(alder, NOON)
+    Notice.objects.all().delete()
+    assert note_overdue(alder, NOON + dt.timedelta(days=5))["escalated"] == 0
+    assert note_overdue(alder, NOON + dt.timedelta(days=6))["escalated"] == 1
+    assert note_overdue(alder, NOON + dt.timedelta(days=7))["escalated"] == 0
+    notice = Notice.objects.get()
+    assert notice.person == pat
+    assert notice.text.startswith("A-1 device 1: Sensor wear is 7 days late.")
+
+
+def test_spell_of_a_check_that_was_closed_between_two_nights_is_told(alder, device_1):
+    task = berlin_task(device_1, dt.date(2026, 2, 25))
+    closed_at = dt.datetime(2026, 2, 28, 9, tzinfo=UTC)
+    Task.objects.filter(pk=task.pk).update(closed_at=closed_at, outcome="done")
+    for _n in range(2):
+        note_overdue(alder, NOON)
+    spell = OverdueSpell.objects.get()
+    assert (spell.began_at, spell.ended_at) == (dt.datetime(2026, 2, 25, 23, tzinfo=UTC), closed_at)
+    assert Notice.objects.count() == 0
+
+
+def test_spell_ends_when_the_check_is_closed(alder, device_1):
+    task = berlin_task(device_1, dt.date(2026, 2, 25))
+    note_overdue(alder, NOON - dt.timedelta(days=1))
+    Task.objects.filter(pk=task.pk).update(closed_at=NOON, outcome="done")
+    note_overdue(alder, NOON + dt.timedelta(hours=14))
+    assert OverdueSpell.objects.get().ended_at == NOON
+
+
+# --- put off, withdrawn, asked for ------------------------------------------------------------------------------------
+def test_put_off_is_counted_and_ends_the_spell(alder, pat, device_1):
+    task = berlin_task(device_1, dt.date(2026, 2, 25))
+    note_overdue(alder, NOON)
+    key = uuid.uuid4()
+    for _n in range(2):
+        task.refresh_from_db()
+        put_off_task(task=task, by=pat, closes_on=dt.date(2026, 3, 20), reason="no wrench in date", client_key=key)
+    task.refresh_from_db()
+    deferral = Deferral.objects.get()
+    assert task.closes_on == dt.date(2026, 3, 20)
+    assert (deferral.closes_on_before, deferral.reason, deferral.approved_by) == (
+        dt.date(2026, 2, 25),
+        "no wrench in date",
+        pat,
+    )
+    assert OverdueSpell.objects.get().ended_at == NOON
+    note_overdue(alder, dt.datetime(2026, 3, 21, 12, tzinfo=UTC))
+    assert [spell.began_at for spell in OverdueSpell.objects.order_by("began_at")] == [
+        dt.datetime(2026, 2, 25, 23, tzinfo=UTC),
+        dt.datetime(2026, 3, 20, 23, tzinfo=UTC),
+    ]
+
+
+def test_late_spell_is_told_even_where_no_night_noted_it_before_it_was_put_off(pat, device_1):
+    put_off_task(
+        task=berlin_task(device_1, dt.date(2026, 2, 25)), by=pat, closes_on=dt.date(2026, 3, 20), reason="no window"
+    )
+    spell = OverdueSpell.objects.get()
+    assert (spell.began_at, spell.ended_at) == (dt.datetime(2026, 2, 25, 23, tzinfo=UTC), NOON)
+
+
+@pytest.mark.parametrize(
+    ("closes_on", "reason", "words"),
+    [
+        (dt.date(2026, 3, 20), " ", "Say why it is put off"),
+        (dt.date(2026, 2, 25), "x", "give 2 Mar 2026 or later"),
+        (dt.date(2026, 3, 1), "x", "give 2 Mar 2026 or later"),
+        (dt.date(2027, 3, 20), "x", "more than a year ahead"),
+    ],
+)
+def test_put_off_is_refused(pat, device_1, closes_on, reason, words):
+    task = berlin_task(device_1, dt.date(2026, 2, 25))
+    with pytest.raises(Refused, match=words):
+        put_off_task(task=task, by=pat, closes_on=closes_on, reason=reason)
+    assert Deferral.objects.count() == 0
+
+
+def test_put_off_task_is_left_alone_by_the_night(alder, pat, wear_plan, device_1):
+    plan_tasks(alder, TODAY)
+    task = Task.objects.get()
+    put_off_task(task=task, by=pat, closes_on=dt.date(2026, 5, 30), reason="no window")
+    wear_plan.interval_days = 60
+    wear_plan.save()
+    plan_tasks(alder, TODAY)
+    task.refresh_from_db()
+    assert (task.due_on, task.closes_on) == (dt.date(2026, 4, 5), dt.date(2026, 5, 30))
+
+
+def test_of_two_people_who_act_at_once_the_second_is_told(pat, erin, device_1):
+    task = berlin_task(device_1, dt.date(2026, 2, 25))
+    same = Task.objects.get(pk=task.pk)
+    put_off_task(task=task, by=pat, closes_on=dt.date(2026, 3, 20), reason="no window")
+    with pytest.raises(ChangedMeanwhile):
+        withdraw_task(task=same, by=erin, reason="not needed")
+
+
+def test_withdrawn_by_a_person_the_next_counts_from_that_day(alder, pat, wear_plan, device_1):
+    plan_tasks(alder, TODAY)
+    withdraw_task(task=Task.objects.get(), by=pat, reason="rollers are replaced this week")
+    plan_tasks(alder, TODAY)
+    task = Task.objects.open().get()
+    assert task.due_on == TODAY + dt.timedelta(days=90)
+    with pytest.raises(Refused, match="closed already"):
+        withdraw_task(task=Task.objects.get(outcome="withdrawn"), by=pat, reason="again")
+
+
+def test_asked_for_by_hand_once(pat, device_1):
+    key = uuid.uuid4()
+    given = {"installation": device_1, "check_kind": make.check_kind(), "by": pat, "due_on": dt.date(2026, 3, 5)}
+    first = ask_for_task(**given, client_key=key)
+    assert ask_for_task(**given, client_key=key) == first
+    assert (first.origin, first.opens_on, first.closes_on) == ("by_hand", TODAY, dt.date(2026, 3, 12))
+    with pytest.raises(Refused, match="asked for here already and is due 5 Mar 2026"):
+        ask_for_task(**given)
+    with pytest.raises(Refused, match="has passed"):
+        ask_for_task(**{**given, "due_on": dt.date(2026, 3, 1)})
+
+
+def test_number_of_queries_does_not_grow_with_the_plant(
+    alder, belt_a1, wear_plan, device_1, django_assert_max_num_queries
+):
+    wear_plan.interval_h = 800
+    wear_plan.save()
+    model = DeviceModel.objects.get()
+    for n in range(2, 12):
+        make.installation(belt_a1, str(n), chainage_m=100.0 + n, device=make.device(alder, str(n), model))
+    with django_assert_max_num_queries(24):
+        plan_tasks(alder, TODAY)
+    assert Task.objects.count() == 11
+    assert timezone.now() == NOON
