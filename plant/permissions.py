@@ -145,6 +145,7 @@ register_rights(
                 "meterreading",
                 "incident",
                 "photo",
+                "switchevent",
                 acts="view",
             ),
         ],

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from plant.calc.chainage import revolution_time_s
+from plant.calc.incidents import (
+    ChatterDay,
+    Fold,
+    FoundIncidents,
+    JoiningRules,
+    find_chatter,
+    find_incidents,
+    fold_in_runs,
+)
+from plant.calc.incidents import SwitchEvent as RawSwitchEvent
 from plant.calc.running_hours import Ledger, Meter, MeterResult, Span, build_ledger, meter_spans
-from plant.models import Conveyor, MeterReading, RunRecord
+from plant.models import Conveyor, MeterReading, RunRecord, SwitchEvent
 from plant.permissions import ROLES
 
 
@@ -49,3 +61,70 @@ def hours_of(conveyors: Iterable[Conveyor]) -> dict[int, Hours]:
 def ledger_of(conveyor: Conveyor) -> Ledger:
     """What is known of one belt's running hours."""
     return hours_of([conveyor])[conveyor.pk].ledger
+
+
+@dataclass(frozen=True)
+class SwitchDay:
+    """One switch on one day: how often it went on, and what that means."""
+
+    label: str
+    chainage_m: float
+    chatter: ChatterDay
+
+
+@dataclass(frozen=True)
+class SwitchWatch:
+    """What the raw events of a belt's drift switches tell, before they are joined to incidents."""
+
+    n_events: int
+    days: tuple[SwitchDay, ...]
+    folds: tuple[tuple[str, Fold], ...]
+    found: FoundIncidents
+
+    @property
+    def n_defect_days(self) -> int:
+        return sum(day.chatter.is_defect for day in self.days)
+
+
+def switch_watch_of(conveyor: Conveyor, *, since: dt.datetime, zone: dt.tzinfo) -> SwitchWatch:
+    """Chatter, what travels with the belt, and the incidents that the plant's rule makes of the events."""
+    rows = (
+        SwitchEvent.objects.filter(drift_switch__conveyor=conveyor, at__gte=since)
+        .order_by("at")
+        .values_list("drift_switch_id", "at", "is_on", "side")
+    )
+    parts = {part.pk: part for part in conveyor.parts.drift_switches()}
+    events = [
+        RawSwitchEvent(conveyor=conveyor.tag, at=at, is_on=is_on, side=side, switch=str(part))
+        for part, at, is_on, side in rows
+    ]
+    revolution_s = revolution_time_s(conveyor.length_m, conveyor.speed_m_s)
+    on_times: dict[str, list[dt.datetime]] = defaultdict(list)
+    for event in events:
+        if event.is_on:
+            on_times[event.switch].append(event.at)
+    return SwitchWatch(
+        n_events=len(events),
+        days=tuple(
+            SwitchDay(
+                label=parts[int(day.switch)].label or str(parts[int(day.switch)]),
+                chainage_m=parts[int(day.switch)].chainage_m,
+                chatter=day,
+            )
+            for day in find_chatter(events, tz=zone)
+        ),
+        folds=tuple(
+            (parts[int(switch)].label or str(parts[int(switch)]), fold_in_runs(times, revolution_s))
+            for switch, times in sorted(on_times.items())
+        ),
+        found=find_incidents(
+            events, running_of(conveyor, since), JoiningRules(gap_s=conveyor.plant.merge_minutes * 60.0)
+        ),
+    )
+
+
+def running_of(conveyor: Conveyor, since: dt.datetime) -> dict[str, list[tuple[dt.datetime, dt.datetime]]]:
+    """When the belt ran, where a running signal is in the book; without one, contacts are not cut to running time."""
+    rows = conveyor.run_records.current().filter(kind=RunRecord.Kind.RUNNING, ends_at__gt=since)
+    spans = list(rows.values_list("starts_at", "ends_at"))
+    return {conveyor.tag: spans} if spans else {}

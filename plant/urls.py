@@ -4,7 +4,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from plant.permissions import open_to_all
-from plant.views import account, incidents, running_hours, site
+from plant.views import account, incidents, running_hours, site, switch_events
 
 urlpatterns = [
     path("", site.today, name="today"),
@@ -32,6 +32,7 @@ urlpatterns += [
     path("conveyors/<int:pk>/hours/", running_hours.hours_page, name="hours-detail"),
     path("conveyors/<int:pk>/hours/new/", running_hours.RunRecordCreate.as_view(), name="run-record-create"),
     path("conveyors/<int:pk>/meter/new/", running_hours.MeterReadingCreate.as_view(), name="meter-reading-create"),
+    path("conveyors/<int:pk>/switches/", switch_events.switch_page, name="switch-events"),
     path("running-hours/", running_hours.RunRecordList.as_view(), name="run-record-list"),
     path("running-hours/<int:pk>/correct/", running_hours.RunRecordCorrect.as_view(), name="run-record-correct"),
     path("meter-readings/", running_hours.MeterReadingList.as_view(), name="meter-reading-list"),

@@ -437,6 +437,45 @@ def fold_by_revolution(on_times: Sequence[datetime] | ArrayLike, revolution_s: f
     return Fold(p_value, n, p_value < FOLD_LEVEL, phase=phase, strength=strength)
 
 
+def fold_in_runs(on_times: Sequence[datetime], revolution_s: float, most_revolutions: int = 30) -> Fold:
+    """Fold a longer spell in pieces of a few revolutions each, because a small error of speed adds up.
+
+    Parameters
+    ----------
+    on_times : sequence of datetime
+        When one switch went on, in any order.
+    revolution_s : float
+        Time of one revolution, 2 L / v [s].
+    most_revolutions : int, optional
+        Longest piece [revolutions].
+
+    Returns
+    -------
+    Fold
+        Of the piece with the clearest rhythm; its p_value is multiplied by the number of pieces that could be folded
+        (Bonferroni), so that looking at many does not find a rhythm by chance. Without such a piece, the reason why.
+
+    Raises
+    ------
+    ValueError
+        As `fold_by_revolution`.
+    """
+    times = sorted(on_times)
+    pieces: list[list[datetime]] = []
+    for at in times:
+        if pieces and _seconds(pieces[-1][0], at) <= most_revolutions * revolution_s:
+            pieces[-1].append(at)
+        else:
+            pieces.append([at])
+    folds = [fold_by_revolution(piece, revolution_s) for piece in pieces]
+    told = [fold for fold in folds if fold.p_value is not None]
+    if not told:
+        return max(folds, key=lambda fold: fold.n) if folds else fold_by_revolution([], revolution_s)
+    best = min(told, key=lambda fold: fold.p_value or 0.0)
+    p_value = min(1.0, (best.p_value or 0.0) * len(told))
+    return Fold(p_value, best.n, p_value < FOLD_LEVEL, phase=best.phase, strength=best.strength)
+
+
 def rayleigh_p(n: int, strength: float) -> float:
     """Chance that ``n`` directions without any preference have a mean vector at least this long.
 

@@ -21,6 +21,7 @@ from plant.calc.incidents import (
     find_chatter,
     find_incidents,
     fold_by_revolution,
+    fold_in_runs,
     rayleigh_p,
 )
 from tests.reference.incidents import CRITICAL_STRENGTH, SPLICE_REVOLUTION_S
@@ -332,3 +333,22 @@ def test_datetimes_and_seconds_say_the_same():
     told, again = fold_by_revolution(times, SPLICE_REVOLUTION_S), fold_by_revolution(seconds, SPLICE_REVOLUTION_S)
     assert told.p_value == pytest.approx(again.p_value, rel=1e-6)
     assert told.flagged
+
+
+def test_a_rhythm_is_found_although_the_speed_is_a_little_off():
+    rng = np.random.default_rng(5)
+    start = datetime(2026, 6, 3, 6, 0, 3, tzinfo=UTC)
+    seconds = 216.0 * 1.01 * np.arange(150) + rng.normal(0, 2.0, 150)
+    times = [start + timedelta(seconds=float(second)) for second in seconds]
+    assert fold_in_runs(times, 216.0).flagged
+
+
+def test_looking_at_many_pieces_finds_no_rhythm_by_chance():
+    rng = np.random.default_rng(6)
+    start = datetime(2026, 6, 3, 6, 0, 3, tzinfo=UTC)
+    flagged = 0
+    for _ in range(200):
+        seconds = np.sort(rng.uniform(0, 40 * 3600, 300))
+        times = [start + timedelta(seconds=float(second)) for second in seconds]
+        flagged += fold_in_runs(times, 216.0).flagged
+    assert flagged <= 6

@@ -230,6 +230,8 @@ def test_an_interval_inside_another_makes_no_idle_time():
     spans.append(span(150, 160, kind="running", source="a"))
     exposure = build_ledger(spans).hours(at(0), at(160))
     assert (exposure.running_h, exposure.covered_h) == pytest.approx((110, 160))
+    # The belt stood still for 50 h, not for the 130 h since the inner interval ended.
+    assert build_ledger(spans, longest_idle_h=60).hours(at(0), at(160)).covered_h == pytest.approx(160)
 
 
 def test_of_two_logs_the_shorter_span_is_believed():
