@@ -7,6 +7,23 @@ from plant.panels import MainPage, register_main_page
 register_main_page(MainPage(url_name="today", label=_("Today"), right="member", order=10))
 register_main_page(
     MainPage(
+        url_name="conveyor-list",
+        label=_("Conveyors"),
+        right="plant.view_conveyor",
+        order=20,
+        prefixes=(
+            "/conveyors/",
+            "/areas/",
+            "/outages/",
+            "/belt-changes/",
+            "/parts/",
+            "/running-hours/",
+            "/meter-readings/",
+        ),
+    )
+)
+register_main_page(
+    MainPage(
         url_name="incident-list", label=_("Incidents"), right="plant.view_incident", order=40, prefixes=("/incidents/",)
     )
 )

@@ -4,7 +4,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from plant.permissions import open_to_all
-from plant.views import account, incidents, running_hours, site, switch_events
+from plant.views import account, conveyors, incidents, outages, people, plants, running_hours, site, switch_events
 
 urlpatterns = [
     path("", site.today, name="today"),
@@ -37,4 +37,38 @@ urlpatterns += [
     path("running-hours/<int:pk>/correct/", running_hours.RunRecordCorrect.as_view(), name="run-record-correct"),
     path("meter-readings/", running_hours.MeterReadingList.as_view(), name="meter-reading-list"),
     path("meter-readings/<int:pk>/correct/", running_hours.MeterReadingCorrect.as_view(), name="meter-reading-correct"),
+]
+
+urlpatterns += [
+    path("areas/", conveyors.AreaList.as_view(), name="area-list"),
+    path("areas/new/", conveyors.AreaCreate.as_view(), name="area-create"),
+    path("areas/<int:pk>/", conveyors.area_detail, name="area-detail"),
+    path("areas/<int:pk>/change/", conveyors.AreaChange.as_view(), name="area-update"),
+    path("conveyors/", conveyors.ConveyorList.as_view(), name="conveyor-list"),
+    path("conveyors/new/", conveyors.ConveyorCreate.as_view(), name="conveyor-create"),
+    path("conveyors/<int:pk>/", conveyors.conveyor_detail, name="conveyor-detail"),
+    path("conveyors/<int:pk>/change/", conveyors.ConveyorChange.as_view(), name="conveyor-update"),
+    path("conveyors/<int:pk>/parts/new/", conveyors.PartCreate.as_view(), name="part-create"),
+    path("parts/<int:pk>/change/", conveyors.PartChange.as_view(), name="part-update"),
+    path("parts/<int:pk>/remove/", conveyors.PartRemoval.as_view(), name="part-remove"),
+]
+
+urlpatterns += [
+    path("outages/", outages.OutageList.as_view(), name="outage-list"),
+    path("outages/new/", outages.OutageCreate.as_view(), name="outage-create"),
+    path("outages/<int:pk>/", outages.outage_detail, name="outage-detail"),
+    path("outages/<int:pk>/change/", outages.OutageChange.as_view(), name="outage-update"),
+    path("outages/<int:pk>/cancel/", outages.OutageCancel.as_view(), name="outage-cancel"),
+    path("belt-changes/", outages.BeltChangeList.as_view(), name="belt-change-list"),
+    path("belt-changes/new/", outages.BeltChangeCreate.as_view(), name="belt-change-create"),
+    path("belt-changes/<int:pk>/", outages.belt_change_detail, name="belt-change-detail"),
+    path("belt-changes/<int:pk>/change/", outages.BeltChangeChange.as_view(), name="belt-change-update"),
+]
+
+urlpatterns += [
+    path("plant/", plants.PlantSettings.as_view(), name="plant-settings"),
+    path("people/", people.people_list, name="people-list"),
+    path("people/new/", people.PersonCreate.as_view(), name="person-create"),
+    path("people/roles/give/", people.RoleGive.as_view(), name="role-give"),
+    path("people/roles/<int:membership>/take/", people.role_take, name="role-take"),
 ]

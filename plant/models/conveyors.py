@@ -147,6 +147,9 @@ class ConveyorPart(Record):
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.label}".strip()
 
+    def get_absolute_url(self) -> str:
+        return f"{reverse('conveyor-detail', args=[self.conveyor_id])}#parts"
+
     @property
     def plant(self) -> Plant:
         return self.conveyor.plant

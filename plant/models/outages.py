@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from .base import PlantQuerySet, Record
@@ -46,6 +47,9 @@ class OutageWindow(Record):
     def __str__(self) -> str:
         return f"{self.conveyor.tag} {self.starts_at:%Y-%m-%d %H:%M}"
 
+    def get_absolute_url(self) -> str:
+        return reverse("outage-detail", args=[self.pk])
+
     @property
     def plant(self):
         return self.conveyor.plant
@@ -86,6 +90,9 @@ class BeltChange(Record):
 
     def __str__(self) -> str:
         return f"{self.conveyor.tag} {self.get_kind_display()} {self.changed_at:%Y-%m-%d}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("belt-change-detail", args=[self.pk])
 
     @property
     def plant(self):

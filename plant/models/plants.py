@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from .base import PlantQuerySet, Record
@@ -75,6 +76,9 @@ class Plant(Record):
     def __str__(self) -> str:
         return self.name
 
+    def get_absolute_url(self) -> str:
+        return reverse("plant-settings")
+
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
@@ -102,3 +106,6 @@ class Area(Record):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("area-detail", args=[self.pk])

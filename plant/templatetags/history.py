@@ -65,6 +65,22 @@ def history_of(context: Any, row: Row, *related: str) -> dict[str, Any]:
     return {"lines": lines[:LONGEST], "n_left_out": max(0, len(lines) - LONGEST)}
 
 
+@register.simple_tag(takes_context=True)
+def facts_of(context: Any, row: Any, *fields: str) -> list[tuple[str, str]]:
+    """Names and values of a row's fields as people read them: {% facts_of row "code" "name" as facts %}."""
+    columns = [row._meta.get_field(name) for name in fields]
+    names = {
+        each.related_model: {getattr(row, each.attname): str(getattr(row, each.name))}
+        for each in columns
+        if isinstance(each, models.ForeignKey)
+    }
+    system = units_of(context)
+    return [
+        (capfirst(str(each.verbose_name)), words_for(each, getattr(row, each.attname), system, names))
+        for each in columns
+    ]
+
+
 def lines_of(row: Row, system: UnitSystem = UnitSystem.METRIC, related: Iterable[str] = ()) -> list[Line]:
     """Newest first."""
     lines = list(entry_lines(row, system) if isinstance(row, Entry) else record_lines(row.history, system))

@@ -15,6 +15,7 @@ from django_tables2 import RequestConfig
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
+from plant.calc.units import UnitSystem
 from plant.permissions import right as needs_right
 
 PER_PAGE = 50
@@ -117,6 +118,8 @@ class RegisterList(TemplateView):
         RequestConfig(self.request, paginate=False).configure(self.table)
         # A streamed answer is written after the middleware has put the plant's clock away again.
         zone = self.request.plant.zone
+        if hasattr(self.table, "use_units"):
+            self.table.use_units(UnitSystem.METRIC)  # files hold stored numbers, so their heads name SI units
         for row in self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ())):
             yield [guarded(plain(value, zone)) for value in row]
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.generic import TemplateView
 
@@ -91,15 +94,28 @@ class RecordPage(TemplateView):
     def clash_context(self, form: Any, clash: ChangedMeanwhile, **kwargs: Any) -> dict[str, Any]:
         """The person's own text stays in the form; beside it stands what the other person saved."""
         theirs = []
-        for name in form.values():
-            field = form.fields[name]
+        for name, field in form.fields.items():
             saved = getattr(clash.current, name, None)
+            if name in ("client_key", "version") or not hasattr(clash.current, name):
+                continue
             if field.has_changed(saved if not hasattr(saved, "pk") else saved.pk, form[name].value()):
-                theirs.append({"label": field.label, "value": field.prepare_value(saved), "name": name})
+                theirs.append({"label": field.label, "value": saved_words(field, saved), "name": name})
         last = clash.current.history.first() if hasattr(clash.current, "history") else None
         form.data = form.data.copy()
         form.data[form.add_prefix("version")] = clash.current.version
         return self.get_context_data(form=form, clash=clash, theirs=theirs, changed_by=last, **kwargs)
+
+
+def saved_words(field: Any, saved: Any) -> Any:
+    """What somebody else saved, as it reads in a list and not as the form would send it."""
+    if hasattr(saved, "pk"):
+        return str(saved)
+    if isinstance(saved, bool):
+        return _("yes") if saved else _("no")
+    if isinstance(saved, dt.datetime):
+        return date_format(timezone.localtime(saved), "DATETIME_FORMAT")
+    choices = dict(getattr(field, "choices", ()) or ())
+    return choices.get(saved) or field.prepare_value(saved)
 
 
 class RecordChange(RecordPage):

@@ -1,0 +1,37 @@
+"""What a plant sets for itself."""
+
+from __future__ import annotations
+
+from zoneinfo import available_timezones
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from plant.forms.base import RecordForm
+from plant.models import Plant
+
+
+class PlantForm(RecordForm):
+    time_zone = forms.ChoiceField(
+        label=_("time zone"), choices=[(name, name) for name in sorted(available_timezones())]
+    )
+
+    class Meta:
+        model = Plant
+        fields = [
+            "name",
+            "time_zone",
+            "ton",
+            "lockout_procedure",
+            "lockout_reviewed_on",
+            "merge_minutes",
+            "settling_in_days",
+            "settling_in_h",
+            "least_coverage_pct",
+            "margin_low",
+            "margin_high",
+            "escalate_after_days",
+            "effect_length_m",
+        ]
+        # The box itself tells the unit of the reader.
+        labels = {"effect_length_m": _("effect length where the model states none")}
