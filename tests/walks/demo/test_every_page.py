@@ -1,0 +1,68 @@
+"""Every page of the demo plant, as each person: it answers, fits a phone, and has no serious barrier."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+pytestmark = pytest.mark.browser
+
+PEOPLE = ["technician-1", "planner-1", "engineer-1", "manager-1"]
+WIDTHS = [390, 1440]
+# Addresses that act or answer with a file are left to the tests of their views.
+NOT_PAGES = re.compile(r"sign-out|/photos/|format=|/keeper/|\.(csv|xlsx|pdf|svg|png|ics)(\?|$)")
+AXE_RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+MOST_PAGES = 70
+
+
+def shape(path: str) -> str:
+    """Pages of one kind: numbers and queries do not make a page another."""
+    return re.sub(r"\d+", "N", path.split("?")[0])
+
+
+def links_of(page, address: str) -> list[str]:
+    hrefs = page.eval_on_selector_all("a[href]", "nodes => nodes.map(node => node.href)")
+    return [
+        href.removeprefix(address).split("#")[0]
+        for href in hrefs
+        if href.startswith(address) and not NOT_PAGES.search(href)
+    ]
+
+
+@pytest.mark.parametrize("person", PEOPLE)
+def test_every_page_answers_fits_and_is_accessible(site, sign_in, person):
+    page = sign_in(person)
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(f"{page.url}: script failed: {error}"))
+    page.on(
+        "console",
+        lambda message: complaints.append(f"{page.url}: {message.text}") if message.type == "error" else None,
+    )
+    seen: set[str] = set()
+    waiting = ["/"]
+    while waiting and len(seen) < MOST_PAGES:
+        path = waiting.pop(0)
+        if shape(path) in seen:
+            continue
+        seen.add(shape(path))
+        page.set_viewport_size({"width": 1440, "height": 900})
+        answer = page.goto(site.address + path)
+        if answer is None or answer.status != 200:
+            complaints.append(f"{path}: answered {answer.status if answer else 'nothing'}")
+            continue
+        waiting += [link for link in links_of(page, site.address) if shape(link) not in seen]
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            needed = page.evaluate("() => document.documentElement.scrollWidth")
+            if needed > width:
+                complaints.append(f"{path}: {needed} px wide on a screen of {width} px")
+        found = Axe().run(page, options=AXE_RULES).response["violations"]
+        complaints += [
+            f"{path}: {each['id']} ({each['impact']}): {each['nodes'][0]['html'][:160]}"
+            for each in found
+            if each["impact"] in ("serious", "critical")
+        ]
+    assert len(seen) > 8
+    assert complaints == []
