@@ -1,0 +1,131 @@
+"""Pages over incidents: who may, what they show, how many queries a list needs."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import uuid
+
+import openpyxl
+import pytest
+from django.urls import reverse
+
+from plant.models import Incident
+from tests import make
+
+
+def posted(belt, **values):
+    return {
+        "conveyor": belt.pk,
+        "happened_at": "2026-11-01T09:30",
+        "strand": "return",
+        "chainage_m": "80",
+        "severity": "spill",
+        "suspected_cause": "unknown",
+        "source": "person",
+        "client_key": str(uuid.uuid4()),
+        **values,
+    }
+
+
+def test_a_technician_records_an_incident_in_the_plants_clock(client, tess, belt_a1):
+    client.force_login(tess)
+    form = posted(belt_a1)
+    for _ in range(2):  # a form sent twice counts once
+        answer = client.post(reverse("incident-create"), form)
+    row = Incident.objects.get()
+    assert answer.url == row.get_absolute_url()
+    assert row.happened_at == dt.datetime(2026, 11, 1, 8, 30, tzinfo=dt.UTC)
+    assert (row.chainage_m, row.created_by) == (80.0, tess)
+
+
+def test_lengths_are_read_in_the_persons_units(client, tess, belt_a1):
+    tess.unit_system = "us"
+    tess.save()
+    client.force_login(tess)
+    client.post(reverse("incident-create"), posted(belt_a1, chainage_m="100 ft", offset_mm="2 5/8"))
+    row = Incident.objects.get()
+    assert row.chainage_m == pytest.approx(30.48)
+    assert row.offset_mm == pytest.approx(66.675)
+
+
+def test_a_mistake_keeps_the_text_and_names_the_field(client, tess, belt_a1):
+    client.force_login(tess)
+    answer = client.post(reverse("incident-create"), posted(belt_a1, chainage_m="over there", note="by the tower"))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "over there" in page
+    assert "by the tower" in page
+    assert 'role="alert"' in page
+    assert not Incident.objects.exists()
+
+
+@pytest.mark.parametrize("name", ["incident-detail", "incident-correct", "incident-withdraw"])
+def test_a_foreign_incident_is_not_there(client, tess, belt_z9, at_noon, name):
+    row = make.incident(belt_z9, at_noon)
+    client.force_login(tess)
+    assert client.get(reverse(name, args=[row.pk])).status_code == 404
+
+
+def test_a_manager_reads_but_does_not_write(client, mona, belt_a1, at_noon):
+    row = make.incident(belt_a1, at_noon)
+    client.force_login(mona)
+    assert client.get(reverse("incident-detail", args=[row.pk])).status_code == 200
+    for name, args in (("incident-create", []), ("incident-correct", [row.pk]), ("incident-withdraw", [row.pk])):
+        assert client.get(reverse(name, args=args)).status_code == 403
+
+
+def test_a_stranger_sees_nothing(client, stranger):
+    client.force_login(stranger)
+    assert client.get(reverse("incident-list")).status_code == 403
+    client.logout()
+    assert client.get(reverse("incident-list")).status_code == 302
+
+
+def test_withdrawing_needs_a_reason_and_keeps_the_row(client, erin, belt_a1, at_noon):
+    row = make.incident(belt_a1, at_noon)
+    client.force_login(erin)
+    address = reverse("incident-withdraw", args=[row.pk])
+    assert client.post(address, {"correction_reason": ""}).status_code == 422
+    client.post(address, {"correction_reason": "test of the switch", "client_key": str(uuid.uuid4())})
+    assert not Incident.objects.current().exists()
+    page = client.get(row.get_absolute_url()).content.decode()
+    assert "test of the switch" in page
+
+
+def test_the_list_filters_by_place_and_time(client, erin, belt_a1, at_noon):
+    inside = make.incident(belt_a1, at_noon, chainage_m=60.0)
+    make.incident(belt_a1, at_noon, chainage_m=160.0)
+    make.incident(belt_a1, at_noon - dt.timedelta(days=90), chainage_m=60.0)
+    client.force_login(erin)
+    query = {"low_m": 50, "high_m": 100, "from": (at_noon - dt.timedelta(days=1)).isoformat(), "strand": "return"}
+    page = client.get(reverse("incident-list"), query)
+    assert [row.record.pk for row in page.context["table"].rows] == [inside.pk]
+
+
+@pytest.mark.parametrize("n", [3, 60])
+def test_the_list_needs_the_same_queries_for_any_number_of_rows(
+    client, erin, belt_a1, at_noon, django_assert_max_num_queries, n
+):
+    for minutes in range(n):
+        make.incident(belt_a1, at_noon - dt.timedelta(minutes=minutes))
+    client.force_login(erin)
+    with django_assert_max_num_queries(14):
+        client.get(reverse("incident-list"))
+
+
+def test_files_hold_the_rows_and_no_formula(client, erin, belt_a1, at_noon):
+    make.incident(belt_a1, at_noon, chainage_m=60.5, severity="trip")
+    belt_a1.tag = "=A-1"
+    belt_a1.save()
+    client.force_login(erin)
+    text = b"".join(client.get(reverse("incident-list"), {"format": "csv"}).streaming_content).decode()
+    head, row = list(csv.reader(io.StringIO(text)))
+    assert row[head.index("Chainage")] == "60.5"
+    assert row[head.index("Conveyor")] == "'=A-1"
+    assert row[head.index("When")].startswith("2026-11-20T13:00:00+01:00")
+    sheet = openpyxl.load_workbook(io.BytesIO(client.get(reverse("incident-list"), {"format": "xlsx"}).content)).active
+    cells = {sheet.cell(1, column).value: sheet.cell(2, column) for column in range(1, sheet.max_column + 1)}
+    assert cells["Chainage"].value == 60.5
+    assert cells["Conveyor"].data_type == "s"
