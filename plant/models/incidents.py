@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.urls import reverse
@@ -16,6 +18,12 @@ from .plants import Plant
 class IncidentQuerySet(EntryQuerySet):
     def between(self, start, end):
         return self.filter(happened_at__gte=start, happened_at__lt=end)
+
+    def in_the_days_before(self, moment, days):
+        """How many there were, and how many of them stopped a belt."""
+        return self.between(moment - dt.timedelta(days=days), moment).aggregate(
+            n=models.Count("pk"), stops=models.Count("pk", filter=models.Q(severity=Incident.Severity.TRIP))
+        )
 
     def on_strand(self, conveyor, strand):
         return self.filter(conveyor=conveyor, strand=strand)

@@ -9,8 +9,9 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from plant.errors import Refused
 from plant.forms.incidents import IncidentCorrectionForm, IncidentForm, WithdrawalForm
@@ -35,6 +36,17 @@ class IncidentList(RegisterList):
 
     def rows(self) -> Any:
         return Incident.objects.of_plant(self.request.plant).select_related("conveyor", "corrected_by")
+
+    def get_lede(self) -> str:
+        month = Incident.objects.of_plant(self.request.plant).current().in_the_days_before(timezone.now(), 30)
+        return (
+            ngettext(
+                "%(n)d incident in the last 30 days, %(stops)d of them stopped a belt.",
+                "%(n)d incidents in the last 30 days, %(stops)d of them stopped a belt.",
+                month["n"],
+            )
+            % month
+        )
 
 
 def photos_of(form: Any, *, plant: Any, by: Any) -> list[Any]:
