@@ -1,0 +1,507 @@
+"""What the import desk can take in. Apps above register theirs; the desk knows subjects only by this shape.
+
+A subject names its columns and writes one row through the same services that people use. Its key tells rows apart: the
+same row sent twice has the same key and is written once.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import math
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from plant.calc.chainage import tag_key
+from plant.calc.imports import Column, ColumnKind
+from plant.calc.units import QuantityKind
+from plant.errors import Refused
+from plant.models import Area, Conveyor, Entry, Incident, MeterReading, Plant, Record, RunRecord, Side, Strand
+from plant.services.conveyors import add_area, add_conveyor, change_conveyor
+from plant.services.incidents import record_incident
+from plant.services.running_hours import check_span, correct_run, record_meter_reading, record_run
+
+WRITTEN, CHANGED, UNCHANGED = "written", "changed", "unchanged"
+
+
+@dataclass
+class ImportContext:
+    """One run of one file: the plant, the person, and what was looked up so far."""
+
+    plant: Plant
+    by: Any
+    file_name: str = ""
+    # The very same file with the same choices was written before: it must not undo what people changed since.
+    is_repeat: bool = False
+    now: dt.datetime = field(default_factory=timezone.now)
+    known_entries: dict[uuid.UUID, Any] = field(default_factory=dict)
+    _conveyors: dict[str, Conveyor] | None = None
+
+    @property
+    def reason(self) -> str:
+        return _("Import of %(file)s") % {"file": self.file_name[:70]}
+
+    def forget(self) -> None:
+        """Look conveyors up again: rows were written."""
+        self._conveyors = None
+
+    def conveyors(self) -> dict[str, Conveyor]:
+        if self._conveyors is None:
+            rows = Conveyor.objects.of_plant(self.plant).select_related("plant", "area")
+            self._conveyors = {each.tag_key: each for each in rows}
+        return self._conveyors
+
+    def conveyor(self, tag: str) -> Conveyor:
+        """The conveyor that a tag means, however it is spelt.
+
+        Raises
+        ------
+        Refused
+            If there is none, with the nearest tag.
+        """
+        known = self.conveyors()
+        found = known.get(tag_key(tag))
+        if found is not None:
+            return found
+        near = nearest_tags(tag_key(tag), known)
+        words = _("There is no conveyor “%(tag)s” in %(plant)s.") % {"tag": tag, "plant": self.plant}
+        if near:
+            words += " " + _("The nearest tag is %(near)s. Write that one, or add the conveyor first.") % {
+                "near": known[near[0]].tag
+            }
+        else:
+            words += " " + _("Mend the tag, or add the conveyor first.")
+        raise Refused(words, code="unknown_tag", fields={"conveyor": words})
+
+
+# Letters and digits that people and scanners take for each other.
+LOOK_ALIKES = str.maketrans("OQDILSZBG", "000115286", "-")
+
+
+def nearest_tags(key: str, known: Mapping[str, Any]) -> list[str]:
+    """The known tag that was most likely meant, or none."""
+    alike = [each for each in known if each.translate(LOOK_ALIKES) == key.translate(LOOK_ALIKES)]
+    return alike[:1] or difflib.get_close_matches(key, known, n=1, cutoff=0.6)
+
+
+WriteRow = Callable[[ImportContext, dict[str, Any], uuid.UUID], str]
+
+
+@dataclass(frozen=True)
+class ImportSubject:
+    """One kind of rows that files may bring."""
+
+    name: str
+    label: Any
+    columns: tuple[Column, ...]
+    key_fields: tuple[str, ...]
+    write_row: WriteRow
+    order: int = 50
+    help: Any = ""
+    # The model of entries, whose keys are looked up a chunk at a time; None for records.
+    entry_model: type[Entry] | None = None
+    # Two equal rows of one file are two events (incidents), not one row twice.
+    repeats_are_real: bool = False
+    # A column of clock times that belongs to a column of dates: {"happened_at": "happened_time"}.
+    times_of: Mapping[str, str] = field(default_factory=dict)
+
+    def column(self, name: str) -> Column:
+        return next(each for each in self.columns if each.name == name)
+
+
+_subjects: dict[str, ImportSubject] = {}
+
+
+def register_import_subject(subject: ImportSubject) -> None:
+    _subjects[subject.name] = subject
+
+
+def import_subjects() -> list[ImportSubject]:
+    return sorted(_subjects.values(), key=lambda each: each.order)
+
+
+def subject_of(name: str) -> ImportSubject:
+    try:
+        return _subjects[name]
+    except KeyError:
+        known = ", ".join(each.name for each in import_subjects())
+        raise Refused(
+            _("“%(name)s” is nothing that can be imported; choose one of: %(known)s.") % {"name": name, "known": known},
+            code="unknown_subject",
+        ) from None
+
+
+def choices_of(choices: Any, **more: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """The codes of a model's choices with their labels and the further words that people write for them."""
+    return {code: (str(label), *more.get(code, ())) for code, label in choices.choices}
+
+
+# --- writing ----------------------------------------------------------------------------------------------------------
+def same(known: Any, given: Any) -> bool:
+    if isinstance(known, float | int) and isinstance(given, float | int) and not isinstance(given, bool):
+        return math.isclose(known, given, rel_tol=1e-12, abs_tol=1e-12)
+    return bool(known == given)
+
+
+def shown(value: Any) -> str:
+    if isinstance(value, dt.datetime):
+        return timezone.localtime(value).strftime("%Y-%m-%d %H:%M")
+    return str(value) if value not in (None, "") else _("nothing")
+
+
+def differing(known: Any, values: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in values.items() if not same(getattr(known, name), value)}
+
+
+def write_record(
+    context: ImportContext, known: Record, values: Mapping[str, Any], change: Callable[..., Any], **more: Any
+) -> str:
+    """Bring a record to what the file says; cells that are empty leave it as it is."""
+    given = {name: value for name, value in values.items() if value is not None and value != ""}
+    changes = differing(known, given)
+    if not changes or context.is_repeat:
+        return UNCHANGED
+    change(known, by=context.by, version=known.version, reason=context.reason, **changes, **more)
+    return CHANGED
+
+
+def write_entry(
+    context: ImportContext,
+    model: type[Entry],
+    values: Mapping[str, Any],
+    key: uuid.UUID,
+    create: Callable[..., Any],
+    correct: Callable[..., Any] | None = None,
+) -> str:
+    """Write an entry once. One that the book has under this key with other details is corrected or refused."""
+    known = context.known_entries.get(key)
+    if known is None:
+        create(by=context.by, client_key=key, now=context.now, **values)
+        return WRITTEN
+    changes = differing(known, values)
+    if not changes or model._default_manager.filter(**values).exists():
+        return UNCHANGED
+    if correct is not None:
+        later_key = uuid.uuid5(key, repr(sorted((name, str(value)) for name, value in changes.items())))
+        if model._default_manager.filter(client_key=later_key).exists():
+            return UNCHANGED
+        latest = known
+        while hasattr(latest, "corrected_by"):
+            latest = latest.corrected_by
+        if latest is known or latest.correction_reason.startswith(_("Import of %(file)s") % {"file": ""}):
+            if context.is_repeat:
+                return UNCHANGED
+            correct(row=latest, by=context.by, reason=context.reason, client_key=later_key, **changes)
+            return CHANGED
+    fields = {}
+    for name, value in changes.items():
+        label = known._meta.get_field(name).verbose_name
+        fields[name] = _(
+            "The book has this row already with %(field)s %(known)s; the file says %(given)s. Nothing in the book is "
+            "overwritten: correct it there, or leave this row out."
+        ) % {"field": label, "known": shown(getattr(known, name)), "given": shown(value)}
+    raise Refused(" ".join(fields.values()), code="known_differently", fields=fields)
+
+
+# --- conveyors --------------------------------------------------------------------------------------------------------
+def area_for(context: ImportContext, text: str, name: str | None) -> Area:
+    """The area of this code or name; a new one is added unless it may be a slip of the pen for one that exists."""
+    areas = list(Area.objects.of_plant(context.plant))
+    for each in areas:
+        if text.casefold() in (each.code.casefold(), each.name.casefold(), str(each).casefold()):
+            return each
+    known = {word.casefold(): each for each in areas for word in (each.code, each.name) if len(word) > 3}
+    near = difflib.get_close_matches(text.casefold(), known, n=1, cutoff=0.8)
+    if near:
+        words = _("There is no area “%(text)s”. The nearest is %(near)s. Write that one, or add the area first.")
+        words %= {"text": text, "near": known[near[0]]}
+        raise Refused(words, code="unknown_area", fields={"area": words})
+    if len(text) > 12 and not name:
+        words = _("There is no area “%(text)s”, and a code has at most 12 characters. Give the code of the area.")
+        raise Refused(words % {"text": text}, code="unknown_area", fields={"area": words % {"text": text}})
+    return add_area(plant=context.plant, by=context.by, code=text, name=name or text, walking_order=len(areas) + 1)
+
+
+def write_conveyor(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
+    values = dict(values)
+    area_name = values.pop("area_name", None)
+    values["area"] = area_for(context, values["area"], area_name)
+    known = Conveyor.objects.by_tag(context.plant, values["tag"]).first()
+    if known is not None:
+        values.pop("tag")  # another spelling of the same tag is no change
+        outcome = write_record(context, known, values, change_conveyor)
+    elif Conveyor.objects.filter(client_key=key).exists():
+        outcome = UNCHANGED  # it was given another tag since
+    else:
+        given = {name: value for name, value in values.items() if value is not None}
+        add_conveyor(plant=context.plant, by=context.by, client_key=key, **given)
+        outcome = WRITTEN
+    if outcome != UNCHANGED:
+        context.forget()
+    return outcome
+
+
+TAG = Column(
+    "conveyor",
+    "conveyor",
+    ColumnKind.CONVEYOR,
+    aliases=("tag", "belt", "belt tag", "conveyor tag", "equipment", "unit", "belt no"),
+    required=True,
+    help=gettext_lazy("Its tag, in any spelling: S-12, s12, CV-S12."),
+    example="A-1",
+    longest=60,
+)
+STRAND_CHOICES = choices_of(
+    Strand, carry=("carrying", "top", "carry side", "upper", "troughed"), **{"return": ("bottom", "lower")}
+)
+
+
+def quantity(name: str, label: str, kind: QuantityKind, *aliases: str, **more: Any) -> Column:
+    return Column(name, label, ColumnKind.QUANTITY, aliases=aliases, quantity=kind, **more)
+
+
+register_import_subject(
+    ImportSubject(
+        name="conveyors",
+        label=gettext_lazy("Conveyors"),
+        order=10,
+        key_fields=("tag",),
+        write_row=write_conveyor,
+        help=gettext_lazy("The register of belts. A conveyor that the book knows is changed where the file differs."),
+        columns=(
+            Column("tag", "tag", aliases=("conveyor", "belt", "belt tag"), required=True, example="A-1", longest=30),
+            Column("name", "name", aliases=("description", "title"), longest=120, example="Crusher feed"),
+            Column("area", "area", aliases=("area code", "section"), required=True, example="A", longest=80),
+            Column("area_name", "name of the area", aliases=("area title",), longest=80, example="Crushing"),
+            quantity(
+                "belt_width_mm", "belt width", QuantityKind.LENGTH_MM, "width", "bw", required=True, example="1200"
+            ),
+            quantity(
+                "speed_m_s", "belt speed", QuantityKind.SPEED_M_S, "speed", "velocity", required=True, example="2.5"
+            ),
+            quantity(
+                "length_m",
+                "length",
+                QuantityKind.DISTANCE_M,
+                "centres",
+                "centers",
+                "length centre to centre",
+                required=True,
+                example="200",
+            ),
+            quantity("lift_m", "lift", QuantityKind.DISTANCE_M, "height", allow_negative=True, example="10"),
+            quantity("edge_clearance_mm", "edge clearance", QuantityKind.LENGTH_MM, "clearance", example="60"),
+            Column("is_reversing", "reversing", ColumnKind.YES_NO, aliases=("reversible",), example="no"),
+            Column("duty", "duty", ColumnKind.CHOICE, choices=choices_of(Conveyor.Duty), example="ordinary"),
+            Column(
+                "criticality",
+                "criticality",
+                ColumnKind.CHOICE,
+                choices=choices_of(Conveyor.Criticality, high=("a", "1"), medium=("b", "2"), low=("c", "3")),
+                example="medium",
+            ),
+            quantity("meter_rolls_over_at_h", "hour meter starts again at", QuantityKind.HOURS, "rollover", example=""),
+            Column("energies", "stored energies", example="gravity take-up"),
+        ),
+    )
+)
+
+
+# --- running hours ----------------------------------------------------------------------------------------------------
+def write_span(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
+    values = {name: value for name, value in values.items() if value is not None}
+    hours = values.get("running_h")
+    values.setdefault("kind", RunRecord.Kind.TOTAL if hours is not None else RunRecord.Kind.RUNNING)
+    if values["kind"] == RunRecord.Kind.TOTAL and hours is None:
+        words = _("The hours are empty. Write how long the belt ran, 0 if it stood still.")
+        raise Refused(words, fields={"running_h": words})
+    values["running_h"] = check_span(
+        kind=values["kind"],
+        starts_at=values["starts_at"],
+        ends_at=values["ends_at"],
+        running_h=hours or 0.0,
+        now=context.now,
+    )
+    return write_entry(context, RunRecord, values, key, record_run, correct_run)
+
+
+register_import_subject(
+    ImportSubject(
+        name="running_hours",
+        label=gettext_lazy("Running hours: spans"),
+        order=40,
+        key_fields=("conveyor", "starts_at", "ends_at", "kind"),
+        write_row=write_span,
+        entry_model=RunRecord,
+        help=gettext_lazy("From, to, and the hours run in between; without a column of hours it ran all the while."),
+        columns=(
+            TAG,
+            Column(
+                "starts_at",
+                "from",
+                ColumnKind.MOMENT,
+                aliases=("from", "start", "begin", "started", "start time", "on"),
+                required=True,
+                example="2026-03-01 06:00",
+            ),
+            Column(
+                "ends_at",
+                "to",
+                ColumnKind.MOMENT,
+                aliases=("to", "end", "until", "stop", "stopped", "end time", "off"),
+                required=True,
+                example="2026-03-02 06:00",
+            ),
+            quantity(
+                "running_h",
+                "running hours",
+                QuantityKind.HOURS,
+                "hours",
+                "run hours",
+                "runtime",
+                "total",
+                example="21.5",
+            ),
+            Column(
+                "kind",
+                "kind",
+                ColumnKind.CHOICE,
+                choices=choices_of(RunRecord.Kind, running=("run", "on"), no_data=("unknown", "gap", "none")),
+                example="total",
+            ),
+            Column("source", "source", longest=60, example="control system"),
+        ),
+    )
+)
+
+
+def write_reading(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
+    values = {name: value for name, value in values.items() if value is not None}
+    return write_entry(context, MeterReading, values, key, record_meter_reading)
+
+
+register_import_subject(
+    ImportSubject(
+        name="meter_readings",
+        label=gettext_lazy("Running hours: meter readings"),
+        order=41,
+        key_fields=("conveyor", "read_at", "event"),
+        write_row=write_reading,
+        entry_model=MeterReading,
+        times_of={"read_at": "read_time"},
+        help=gettext_lazy("What the hour meter showed; a replaced meter has a last reading and a first one."),
+        columns=(
+            TAG,
+            Column(
+                "read_at",
+                "read at",
+                ColumnKind.MOMENT,
+                aliases=("date", "when", "time stamp", "timestamp", "datetime"),
+                required=True,
+                example="2026-03-01 06:00",
+            ),
+            Column("read_time", "time of day", ColumnKind.TIME_OF_DAY, aliases=("time", "clock"), example=""),
+            quantity(
+                "reading_h",
+                "meter shows",
+                QuantityKind.HOURS,
+                "reading",
+                "meter",
+                "hour meter",
+                "hours",
+                "counter",
+                required=True,
+                example="10480.5",
+            ),
+            Column(
+                "event",
+                "what",
+                ColumnKind.CHOICE,
+                aliases=("event",),
+                choices=choices_of(
+                    MeterReading.Event,
+                    normal=("ordinary", "regular"),
+                    last_of_old=("old", "last", "removed"),
+                    first_of_new=("new", "first", "fitted"),
+                ),
+                example="normal",
+            ),
+            Column("note", "note", aliases=("remark", "comment"), longest=200),
+        ),
+    )
+)
+
+
+# --- incidents --------------------------------------------------------------------------------------------------------
+def write_incident(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
+    values = {name: value for name, value in values.items() if value is not None}
+    return write_entry(context, Incident, values, key, record_incident)
+
+
+register_import_subject(
+    ImportSubject(
+        name="incidents",
+        label=gettext_lazy("Incidents"),
+        order=50,
+        key_fields=("conveyor", "happened_at", "strand", "chainage_m", "side", "severity"),
+        write_row=write_incident,
+        entry_model=Incident,
+        repeats_are_real=True,
+        times_of={"happened_at": "happened_time"},
+        help=gettext_lazy("Each row is one episode of mistracking. Two equal rows of one file are two episodes."),
+        columns=(
+            TAG,
+            Column(
+                "happened_at",
+                "when",
+                ColumnKind.MOMENT,
+                aliases=(
+                    "date",
+                    "when",
+                    "happened",
+                    "time stamp",
+                    "timestamp",
+                    "datetime",
+                    "occurred",
+                    "date and time",
+                ),
+                required=True,
+                example="2026-03-01 14:15",
+            ),
+            Column("happened_time", "time of day", ColumnKind.TIME_OF_DAY, aliases=("time", "clock"), example=""),
+            Column("strand", "strand", ColumnKind.CHOICE, choices=STRAND_CHOICES, example="return"),
+            quantity("chainage_m", "chainage", QuantityKind.DISTANCE_M, "position", "metre", "place", example="80"),
+            Column(
+                "side",
+                "side",
+                ColumnKind.CHOICE,
+                choices=choices_of(Side, drive=("drive", "ds"), off=("off", "non-drive", "nds")),
+                example="drive",
+            ),
+            quantity("offset_mm", "offset", QuantityKind.LENGTH_MM, "belt offset", "off centre", example="70"),
+            Column("severity", "severity", ColumnKind.CHOICE, choices=choices_of(Incident.Severity), example="contact"),
+            Column("consequence", "consequence", longest=300),
+            quantity(
+                "minutes_lost", "minutes lost", QuantityKind.MINUTES, "downtime", "lost", "delay", "stop", example="25"
+            ),
+            quantity("spilled_t", "spilled", QuantityKind.TONNES, "spillage", "spill", example="0.5"),
+            Column("was_loaded", "belt was loaded", ColumnKind.YES_NO, aliases=("loaded",), example="yes"),
+            Column(
+                "suspected_cause",
+                "suspected cause",
+                ColumnKind.CHOICE,
+                aliases=("cause",),
+                choices=choices_of(Incident.Cause),
+                example="load",
+            ),
+            Column("source", "source", ColumnKind.CHOICE, choices=choices_of(Incident.Source), example="log"),
+            Column("note", "note", aliases=("remark", "comment", "text", "description"), longest=2000),
+        ),
+    )
+)

@@ -1,0 +1,813 @@
+"""The import desk: take a file in, say what was understood, write its rows as a job, keep what was refused.
+
+A file is written in chunks. Each chunk is one transaction that first moves `rows_done` on by a conditional UPDATE and
+asks whether this worker still holds the job: of two workers only one moves it, and a worker that is killed leaves the
+book as it was after the last whole chunk, from where the next one goes on. All or nothing is one transaction.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import uuid
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Any, BinaryIO
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.files import File
+from django.db import transaction
+from django.db.models import F
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from plant.calc import import_files
+from plant.calc.import_files import FileShape, NotATable, SourceRow, as_text, read_rows, understand_file
+from plant.calc.imports import (
+    Column,
+    ColumnKind,
+    Reading,
+    decide_date_order,
+    decide_decimal,
+    default_unit,
+    is_unit_of,
+    match_columns,
+    names_of,
+    plain_name,
+    read_cell,
+)
+from plant.calc.units import UnitSystem, format_quantity
+from plant.errors import Refused
+from plant.import_subjects import UNCHANGED, ImportContext, ImportSubject, subject_of
+from plant.job_kinds import JobHandle, JobLost
+from plant.models import Conveyor, ImportBatch, Job, Plant, RejectedRow
+from plant.services.jobs import ask_for_job, stop_job
+from plant.services.records import refused_by
+
+CHUNK = 200
+LOOKED_AT_ROWS = 2000  # rows that are tried before anything is written
+DECIDED_FROM_ROWS = 20_000  # rows from which date order and decimal mark are told
+SAMPLE_ROWS = 10
+KEY_SPACE = uuid.UUID("6f1d4c2e-3b0a-5d53-9a52-6b1e0c9f7a11")
+
+State = ImportBatch.State
+
+
+# --- what was understood ----------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class FieldMatch:
+    """A field of the subject with the column of the file that fills it."""
+
+    column: Column
+    head: str = ""
+    unit: str = ""
+    unit_is_stated: bool = False
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something that has two readings and that a person has to decide."""
+
+    option: str
+    words: str
+
+
+@dataclass(frozen=True)
+class TriedRow:
+    """A row of the file as it would be written."""
+
+    line_number: int
+    shown: tuple[str, ...]
+    problems: tuple[dict[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Understanding:
+    """All that the desk makes of a file, before anything is written."""
+
+    shape: FileShape
+    matches: tuple[FieldMatch, ...] = ()
+    reading: Reading = field(default_factory=Reading)
+    questions: tuple[Question, ...] = ()
+    problems: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    samples: tuple[TriedRow, ...] = ()
+    n_tried: int = 0
+    n_wrong: int = 0
+
+    @property
+    def is_ready(self) -> bool:
+        return not self.questions and not self.problems
+
+    def matched(self) -> list[FieldMatch]:
+        return [each for each in self.matches if each.head]
+
+    def unused_heads(self) -> list[str]:
+        used = {each.head for each in self.matches}
+        return [head for head in self.shape.columns if head not in used]
+
+
+@dataclass(frozen=True)
+class PreparedRow:
+    """A row whose cells were read: values to write, or problems."""
+
+    source: SourceRow
+    values: dict[str, Any]
+    problems: list[dict[str, str]]
+    natural_key: str = ""
+
+
+def known_names(subject: ImportSubject) -> Any:
+    """Whether a cell is the name of one of the subject's columns."""
+    names = set().union(*(names_of(column) for column in subject.columns))
+    return lambda text: plain_name(import_files.split_head(text)[0]) in names
+
+
+def raw(file: Any) -> BinaryIO:
+    """The plain binary file inside Django's wrappers, which the readers of text and archives need."""
+    while isinstance(file, File):
+        file = file.file
+    return file  # type: ignore[no-any-return]
+
+
+@contextmanager
+def opened(batch: ImportBatch) -> Iterator[BinaryIO]:
+    """The file of a batch, opened anew each time: two readers never share a position."""
+    with batch.file.storage.open(batch.file.name, "rb") as file:
+        yield raw(file)
+
+
+def shape_of(batch: ImportBatch) -> FileShape:
+    options = batch.options
+    return FileShape(
+        is_workbook=batch.is_workbook,
+        encoding=options.get("encoding", ""),
+        delimiter=options.get("delimiter", ""),
+        sheet=options.get("sheet", ""),
+        header_line=int(options.get("header_line") or 0),
+    )
+
+
+def understand(batch: ImportBatch, *, try_out: bool = True) -> Understanding:
+    """What the desk makes of the file under the choices made so far; with its first rows tried out, for a person.
+
+    Raises
+    ------
+    Refused
+        If the file cannot be read as a table under these choices.
+    """
+    subject = subject_of(batch.subject)
+    with opened(batch) as file:
+        try:
+            shape = understand_file(file, known_names(subject), shape_of(batch))
+            first = list(islice(read_rows(file, shape), DECIDED_FROM_ROWS))
+        except NotATable as problem:
+            raise Refused(str(problem), code="no_table") from problem
+    matches, doubts = match_fields(subject, shape, batch.options)
+    reading, questions = read_conventions(subject, shape, matches, first, batch)
+    problems = [*doubts]
+    missing = [each.column.label for each in matches if each.column.required and not each.head]
+    if missing:
+        problems.append(
+            _(
+                "No column was found for: %(missing)s. Choose the column of each below, or name it so in the file. "
+                "The file has: %(heads)s."
+            )
+            % {"missing": ", ".join(map(str, missing)), "heads": ", ".join(shape.columns)}
+        )
+    if not first:
+        problems.append(_("There are no rows below the column names. Send a file with rows."))
+    found = Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), shape.notes)
+    if problems or not try_out:
+        return found
+    context = ImportContext(plant=batch.plant, by=None)
+    return try_rows(found, subject, context, first[:LOOKED_AT_ROWS])
+
+
+def match_fields(
+    subject: ImportSubject, shape: FileShape, options: Mapping[str, Any]
+) -> tuple[list[FieldMatch], list[str]]:
+    """The column of each field: chosen by the person, else by its name."""
+    chosen: Mapping[str, str] = options.get("columns", {})
+    told, stated, doubts = match_columns(shape.columns, subject.columns)
+    matches = []
+    for column in subject.columns:
+        head = chosen.get(column.name)
+        if head is None or (head and head not in shape.columns):
+            head = shape.columns[told[column.name]] if column.name in told else ""
+        else:
+            doubts = [each for each in doubts if f" the {column.label}: " not in each]
+        unit, is_stated = "", False
+        if column.kind is ColumnKind.QUANTITY and head:
+            in_head = match_columns([head], [column])[1].get(column.name) or stated.get(column.name, "")
+            unit = options.get("units", {}).get(column.name) or in_head
+            is_stated = bool(unit)
+            if not unit or not is_unit_of(unit, column.quantity):
+                unit = default_unit(column, UnitSystem(options.get("system") or UnitSystem.METRIC))
+        matches.append(FieldMatch(column, head, unit, is_stated))
+    return matches, doubts
+
+
+def read_conventions(
+    subject: ImportSubject, shape: FileShape, matches: Iterable[FieldMatch], rows: list[SourceRow], batch: ImportBatch
+) -> tuple[Reading, list[Question]]:
+    """Decimal mark, date order and zone: chosen, else told from the data, else asked."""
+    options = batch.options
+    matched = [each for each in matches if each.head]
+
+    def texts(*kinds: ColumnKind) -> Iterator[str]:
+        places = [shape.columns.index(each.head) for each in matched if each.column.kind in kinds]
+        for row in rows:
+            for place in places:
+                if place < len(row.cells) and isinstance(row.cells[place], str):
+                    yield row.cells[place]
+
+    decimal = decide_decimal(texts(ColumnKind.QUANTITY, ColumnKind.COUNT))
+    order = decide_date_order(texts(ColumnKind.MOMENT, ColumnKind.DAY))
+    questions = []
+    if order.is_needed and not options.get("date_order"):
+        questions.append(Question("date_order", order.words))
+    if decimal.is_needed and not options.get("decimal"):
+        questions.append(Question("decimal", decimal.words))
+    reading = Reading(
+        system=UnitSystem(options.get("system") or UnitSystem.METRIC),
+        units={each.column.name: each.unit for each in matched if each.unit},
+        decimal=options.get("decimal") or decimal.value or "point",
+        date_order=options.get("date_order") or order.value or "dmy",
+        time_zone=options.get("time_zone") or batch.plant.time_zone,
+        doubled=options.get("doubled") or "refuse",
+    )
+    return reading, questions
+
+
+def try_rows(
+    found: Understanding, subject: ImportSubject, context: ImportContext, rows: list[SourceRow]
+) -> Understanding:
+    samples, n_wrong = [], 0
+    for row in rows:
+        prepared = prepare(row, found, subject, context)
+        n_wrong += bool(prepared.problems)
+        if len(samples) < SAMPLE_ROWS:
+            samples.append(TriedRow(row.line_number, shown_values(found, prepared), tuple(prepared.problems)))
+    return Understanding(
+        **{
+            **{name: getattr(found, name) for name in found.__dataclass_fields__},
+            "samples": tuple(samples),
+            "n_tried": len(rows),
+            "n_wrong": n_wrong,
+        }
+    )
+
+
+def shown_values(found: Understanding, prepared: PreparedRow) -> tuple[str, ...]:
+    """The values as they would be written, in the units of the person and the clock of the plant."""
+    shown = []
+    for each in found.matched():
+        value = prepared.values.get(each.column.name)
+        if value is None:
+            shown.append("")
+        elif each.column.kind is ColumnKind.QUANTITY:
+            shown.append(format_quantity(value, each.column.quantity, found.reading.system))
+        elif each.column.kind is ColumnKind.MOMENT:
+            shown.append(timezone.localtime(value).strftime("%Y-%m-%d %H:%M %Z"))
+        elif isinstance(value, bool):
+            shown.append(_("yes") if value else _("no"))
+        else:
+            shown.append(str(value))
+    return tuple(shown)
+
+
+def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, context: ImportContext) -> PreparedRow:
+    """Read the cells of one row. Nothing is written; every problem of the row is found, not only the first."""
+    if row.problem:
+        return PreparedRow(row, {}, [{"field": "", "reason": row.problem}])
+    values: dict[str, Any] = {}
+    problems: list[dict[str, str]] = []
+    at = {each.column.name: found.shape.columns.index(each.head) for each in found.matched()}
+    broken = dict(row.cell_problems)
+    clock_columns = set(subject.times_of.values())
+    for name, place in at.items():
+        column = subject.column(name)
+        cell = row.cells[place]
+        if name in clock_columns:
+            continue
+        try:
+            if place in broken:
+                raise ValueError(broken[place])
+            clock = at.get(subject.times_of.get(name, ""))
+            if clock is not None and import_files.cell_text(row.cells[clock]):
+                cell = f"{import_files.cell_text(cell)} {import_files.cell_text(row.cells[clock])}".strip()
+            value = read_cell(cell, column, found.reading)
+            if column.kind is ColumnKind.CONVEYOR and value is not None:
+                value = context.conveyor(value)
+            values[name] = value
+        except (ValueError, Refused) as error:
+            problems.append({"field": name, "reason": str(error)})
+    return PreparedRow(row, values, problems, "" if problems else natural_key(subject, values))
+
+
+def natural_key(subject: ImportSubject, values: Mapping[str, Any]) -> str:
+    parts = []
+    for name in subject.key_fields:
+        value = values.get(name)
+        if isinstance(value, Conveyor):
+            value = value.pk
+        elif hasattr(value, "isoformat"):
+            value = value.isoformat()
+        elif isinstance(value, str):
+            value = plain_name(value)
+        parts.append("" if value is None else str(value))
+    return "|".join(parts)
+
+
+def row_key(subject: ImportSubject, plant: Plant, natural: str, ordinal: int) -> uuid.UUID:
+    """The client key of a row: the same in every file that brings this row."""
+    return uuid.uuid5(KEY_SPACE, f"{plant.client_key}|{subject.name}|{natural}|{ordinal}")
+
+
+# --- taking a file in -------------------------------------------------------------------------------------------------
+def check_size(size: int) -> None:
+    """Refuse a file by its size, before it is read.
+
+    Raises
+    ------
+    Refused
+        If it is larger than the site takes.
+    """
+    if size > settings.LARGEST_IMPORT_MB * 1024 * 1024:
+        raise Refused(
+            _(
+                "The file has %(size)s MB; files up to %(most)s MB are taken. Cut it into several files, "
+                "for example one a year, or ask whoever runs the site to raise DRIFTBOOK_LARGEST_IMPORT_MB."
+            )
+            % {"size": round(size / 1024 / 1024), "most": settings.LARGEST_IMPORT_MB},
+            code="too_large",
+            fields={"file": _("Too large.")},
+        )
+
+
+def take_in_file(
+    *,
+    plant: Plant,
+    by: Any,
+    subject: str,
+    file: File | BinaryIO,
+    file_name: str,
+    size: int,
+    client_key: uuid.UUID | None = None,
+    options: Mapping[str, Any] | None = None,
+) -> ImportBatch:
+    """Keep a file and count its rows. Nothing is written to the book yet.
+
+    Raises
+    ------
+    Refused
+        If it is too large or no table.
+    """
+    check_size(size)
+    known = ImportBatch.objects.filter(client_key=client_key).first() if client_key else None
+    if known is not None:
+        return known
+    found = subject_of(subject)
+    content = raw(file)
+    try:
+        is_workbook = import_files.looks_like_workbook(content)
+        shape = understand_file(content, known_names(found), FileShape(is_workbook))
+        n_rows = sum(1 for _row in read_rows(content, shape))
+    except NotATable as problem:
+        raise Refused(str(problem), code="no_table", fields={"file": str(problem)}) from problem
+    content.seek(0)
+    digest = hashlib.file_digest(content, "sha256").hexdigest()
+    content.seek(0)
+    batch = ImportBatch(
+        plant=plant,
+        created_by=by,
+        client_key=client_key or uuid.uuid4(),
+        subject=found.name,
+        file_name=file_name[:200],
+        is_workbook=is_workbook,
+        sha256=digest,
+        options={"system": str(getattr(by, "unit_system", "") or UnitSystem.METRIC), **(options or {})},
+        n_rows=n_rows,
+    )
+    batch.file.save(file_name, File(content), save=False)
+    with transaction.atomic():
+        batch.save()
+    return batch
+
+
+CHOSEN = ("encoding", "delimiter", "sheet", "header_line", "decimal", "date_order", "time_zone", "doubled", "system")
+
+
+def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
+    """Keep what a person chose about a file that is not being written yet.
+
+    Raises
+    ------
+    Refused
+        If the file cannot be read so, or it is being written or done.
+    """
+    if batch.state != State.UNDERSTOOD or batch.rows_done:
+        raise Refused(_("This file is being written or done; its choices are settled. Send it again to choose anew."))
+    before = batch.options
+    batch.options = {
+        **before,
+        **{name: options[name] for name in CHOSEN if name in options},
+        "columns": dict(options.get("columns", before.get("columns", {}))),
+        "units": {name: unit for name, unit in options.get("units", before.get("units", {})).items() if unit},
+    }
+    layout = ("encoding", "delimiter", "sheet", "header_line")
+    if any(before.get(name) != batch.options.get(name) for name in layout):
+        found = understand(batch, try_out=False)
+        with opened(batch) as file:
+            batch.n_rows = sum(1 for _row in read_rows(file, found.shape))
+    with transaction.atomic():
+        batch.save(update_fields=["options", "n_rows"])
+    return batch
+
+
+# --- running ----------------------------------------------------------------------------------------------------------
+def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -> Job:
+    """Ask for the job that writes the rows. Asking twice gives the same job; one that was stopped goes on.
+
+    Raises
+    ------
+    Refused
+        If something is still to be decided, or the file was written already.
+    """
+    batch.refresh_from_db()
+    if batch.job is not None and batch.job.state in (Job.State.WAITING, Job.State.RUNNING):
+        return batch.job
+    if batch.state == State.DONE:
+        raise Refused(_("This file was written already; nothing is left to do."), code="done")
+    found = understand(batch, try_out=False)
+    if not found.is_ready:
+        raise Refused(" ".join([*found.problems, *(each.words for each in found.questions)]), code="undecided")
+    with transaction.atomic():
+        batch.options = settled(batch.options, found)
+        if not batch.rows_done:
+            batch.all_or_nothing = all_or_nothing
+        if batch.state == State.REFUSED:  # tried as a whole before; those rows are looked at again
+            batch.rejected_rows.all().delete()
+            batch.n_refused = 0
+        batch.state, batch.problem = State.RUNNING, ""
+        # Of two people who press the button at once both get this one job.
+        batch.job = ask_for_job(
+            "import",
+            args={"batch": batch.pk},
+            plant=batch.plant,
+            by=by,
+            key=f"import-{batch.pk}-{batch.job_id or 0}",
+        )
+        batch.save(update_fields=["options", "all_or_nothing", "state", "problem", "job", "n_refused"])
+    return batch.job
+
+
+def settled(options: Mapping[str, Any], found: Understanding) -> dict[str, Any]:
+    """The choices with everything that was told from the data, so that the job need not tell it again."""
+    return {
+        **options,
+        "heads": list(found.shape.columns),
+        "encoding": found.shape.encoding,
+        "delimiter": found.shape.delimiter,
+        "sheet": found.shape.sheet,
+        "header_line": found.shape.header_line,
+        "columns": {each.column.name: each.head for each in found.matches},
+        "units": dict(found.reading.units),
+        "decimal": found.reading.decimal,
+        "date_order": found.reading.date_order,
+        "time_zone": found.reading.time_zone,
+        "doubled": found.reading.doubled,
+    }
+
+
+def stop_import(*, batch: ImportBatch) -> None:
+    """Stop at the next chunk. What was written stays; the file can go on later."""
+    if batch.job is not None:
+        stop_job(batch.job)
+
+
+def is_repeat(batch: ImportBatch) -> bool:
+    before = ImportBatch.objects.filter(
+        plant=batch.plant, subject=batch.subject, sha256=batch.sha256, state=State.DONE
+    ).exclude(pk=batch.pk)
+    return any(each.options == batch.options for each in before)
+
+
+def context_of(batch: ImportBatch, by: Any = None) -> ImportContext:
+    return ImportContext(
+        plant=batch.plant, by=by or batch.created_by, file_name=batch.file_name, is_repeat=is_repeat(batch)
+    )
+
+
+def run_import(handle: JobHandle, batch_id: int) -> dict[str, Any]:
+    """Write the rows of a file from where it stands to its end.
+
+    Raises
+    ------
+    JobStopped, JobLost
+        If a person stopped it or another worker took it over; whole chunks stay written.
+    """
+    batch = ImportBatch.objects.select_related("plant", "created_by", "job").get(pk=batch_id)
+    if batch.state != State.RUNNING:
+        return counts_of(batch)
+    subject = subject_of(batch.subject)
+    with timezone.override(batch.plant.zone):
+        try:
+            found = understand(batch, try_out=False)
+            if batch.all_or_nothing:
+                write_as_one(handle, batch, subject, found)
+            else:
+                write_in_chunks(handle, batch, subject, found)
+        except Refused as problem:  # the file itself: cut off, changed on the disk
+            ImportBatch.objects.filter(pk=batch.pk).update(state=State.FAILED, problem=problem.message[:500])
+    batch.refresh_from_db()
+    return counts_of(batch)
+
+
+def counts_of(batch: ImportBatch) -> dict[str, Any]:
+    names = ("n_rows", "n_written", "n_changed", "n_unchanged", "n_refused")
+    return {"batch": batch.pk, "state": batch.state, **{name: getattr(batch, name) for name in names}}
+
+
+def rows_of(batch: ImportBatch, found: Understanding) -> Iterator[SourceRow]:
+    with opened(batch) as file:
+        try:
+            yield from read_rows(file, found.shape)
+        except NotATable as problem:
+            raise Refused(str(problem), code="no_table") from problem
+
+
+def in_chunks(rows: Iterator[SourceRow], size: int) -> Iterator[list[SourceRow]]:
+    while chunk := list(islice(rows, size)):
+        yield chunk
+
+
+def write_in_chunks(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, found: Understanding) -> None:
+    context = context_of(batch)
+    ordinals: Counter[str] = Counter()
+    read = 0
+    for chunk in in_chunks(rows_of(batch, found), CHUNK):
+        prepared = with_keys(prepare_all(chunk, found, subject, context), subject, batch.plant, ordinals)
+        read += len(chunk)
+        # Rows that were written before an interruption are read again, for the ordinals of equal rows.
+        prepared = prepared[max(0, batch.rows_done - (read - len(chunk))) :]
+        if not prepared:
+            continue
+        handle.progress(batch.rows_done, batch.n_rows, progress_words(batch))
+        with transaction.atomic():
+            if not handle.still_mine():
+                raise JobLost
+            tally = write_rows(batch, subject, context, found, prepared)
+            moved = ImportBatch.objects.filter(pk=batch.pk, rows_done=batch.rows_done, state=State.RUNNING).update(
+                rows_done=read, **{f"n_{name}": F(f"n_{name}") + n for name, n in tally.items()}
+            )
+            if not moved:
+                raise JobLost
+        batch.refresh_from_db(fields=["rows_done", "n_written", "n_changed", "n_unchanged", "n_refused"])
+    handle.progress(read, read, "")
+    ImportBatch.objects.filter(pk=batch.pk, state=State.RUNNING).update(state=State.DONE, n_rows=read)
+
+
+def prepare_all(
+    rows: Iterable[SourceRow], found: Understanding, subject: ImportSubject, context: ImportContext
+) -> list[PreparedRow]:
+    return [prepare(row, found, subject, context) for row in rows]
+
+
+KeyedRow = tuple[PreparedRow, "uuid.UUID | None"]
+
+
+def with_keys(
+    rows: Iterable[PreparedRow], subject: ImportSubject, plant: Plant, ordinals: Counter[str]
+) -> list[KeyedRow]:
+    """Rows with their keys; equal rows of one file are counted where each is an event of its own."""
+    keyed: list[KeyedRow] = []
+    for row in rows:
+        if row.problems:
+            keyed.append((row, None))
+            continue
+        ordinal = 0
+        if subject.repeats_are_real:
+            ordinal = ordinals[row.natural_key]
+            ordinals[row.natural_key] += 1
+        keyed.append((row, row_key(subject, plant, row.natural_key, ordinal)))
+    return keyed
+
+
+def progress_words(batch: ImportBatch) -> str:
+    return _("%(done)s of %(rows)s rows") % {"done": batch.rows_done, "rows": batch.n_rows}
+
+
+def write_rows(
+    batch: ImportBatch,
+    subject: ImportSubject,
+    context: ImportContext,
+    found: Understanding,
+    prepared: list[KeyedRow],
+) -> Counter[str]:
+    """Write the rows of a chunk; a refused one is kept and does not stop the others. Counts by outcome."""
+    look_up_entries(subject, context, [key for _row, key in prepared if key])
+    tally: Counter[str] = Counter()
+    refused = []
+    for row, key in prepared:
+        problems = row.problems or write_one(subject, context, row.values, key)
+        if isinstance(problems, str):
+            tally[problems] += 1
+        else:
+            tally["refused"] += 1
+            refused.append(
+                RejectedRow(
+                    batch=batch,
+                    line_number=row.source.line_number,
+                    values=as_text(row.source, found.shape.columns, found.reading.decimal),
+                    problems=problems,
+                )
+            )
+    RejectedRow.objects.bulk_create(refused, ignore_conflicts=True)
+    return tally
+
+
+def look_up_entries(subject: ImportSubject, context: ImportContext, keys: list[uuid.UUID]) -> None:
+    context.known_entries = (
+        {each.client_key: each for each in subject.entry_model._default_manager.filter(client_key__in=keys)}
+        if subject.entry_model
+        else {}
+    )
+
+
+def write_one(
+    subject: ImportSubject, context: ImportContext, values: dict[str, Any], key: uuid.UUID | None
+) -> str | list[dict[str, str]]:
+    """The outcome of one row, or its problems. A refused row leaves nothing behind."""
+    assert key is not None
+    try:
+        with transaction.atomic():
+            outcome = subject.write_row(context, values, key)
+    except ValidationError as error:
+        return problems_of(refused_by(error))
+    except Refused as refusal:
+        context.forget()
+        return problems_of(refusal)
+    if subject.entry_model and outcome != UNCHANGED and key not in context.known_entries:
+        # The same row may come again in this chunk.
+        row = subject.entry_model._default_manager.filter(client_key=key).first()
+        if row is not None:
+            context.known_entries[key] = row
+    return outcome
+
+
+def problems_of(refusal: Refused) -> list[dict[str, str]]:
+    if len(refusal.fields) == 1:
+        # The message is the whole sentence; the words at the field may be a short form of it.
+        return [{"field": next(iter(refusal.fields)), "reason": refusal.message}]
+    return [{"field": name, "reason": words} for name, words in refusal.fields.items()] or [
+        {"field": "", "reason": refusal.message}
+    ]
+
+
+class _NothingWritten(Exception):
+    """Takes the whole transaction back."""
+
+
+def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, found: Understanding) -> None:
+    """Write all rows or none, in one transaction. All rows are tried, so that one look finds all that is wrong."""
+    context = context_of(batch)
+    ordinals: Counter[str] = Counter()
+    tally: Counter[str] = Counter()
+    refused: list[dict[str, Any]] = []
+    read = 0
+    handle.progress(0, batch.n_rows, _("all rows at once"))
+    try:
+        with transaction.atomic():
+            if not handle.still_mine():
+                raise JobLost
+            for chunk in in_chunks(rows_of(batch, found), CHUNK):
+                read += len(chunk)
+                prepared = with_keys(prepare_all(chunk, found, subject, context), subject, batch.plant, ordinals)
+                tally += write_rows(batch, subject, context, found, prepared)
+            if tally["refused"]:
+                refused = list(batch.rejected_rows.values("line_number", "values", "problems"))
+                raise _NothingWritten
+            moved = ImportBatch.objects.filter(pk=batch.pk, rows_done=0, state=State.RUNNING).update(
+                rows_done=read, n_rows=read, state=State.DONE, **{f"n_{name}": n for name, n in tally.items()}
+            )
+            if not moved:
+                raise JobLost
+    except _NothingWritten:
+        with transaction.atomic():
+            if not handle.still_mine():
+                raise JobLost from None
+            RejectedRow.objects.bulk_create([RejectedRow(batch=batch, **each) for each in refused])
+            ImportBatch.objects.filter(pk=batch.pk, state=State.RUNNING).update(
+                state=State.REFUSED, n_rows=read, n_refused=len(refused)
+            )
+
+
+# --- refused rows -----------------------------------------------------------------------------------------------------
+def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str]) -> str:
+    """Write a refused row with the cells that a person mended. Pressing twice writes once.
+
+    Raises
+    ------
+    Refused
+        If it is still wrong; the mended cells and the new reasons are kept.
+    """
+    batch = ImportBatch.objects.select_related("plant", "created_by").get(pk=row.batch_id)
+    check_open(row, batch)
+    subject = subject_of(batch.subject)
+    texts = {**row.values, **{name: text.strip() for name, text in values.items() if name in row.values}}
+    with timezone.override(batch.plant.zone):
+        found = understand(batch, try_out=False)
+        context = context_of(batch, by)
+        context.is_repeat = False  # a person says now what is right
+        source = SourceRow(row.line_number, tuple(texts.get(head, "") for head in found.shape.columns))
+        prepared = prepare(source, found, subject, context)
+        problems: str | list[dict[str, str]] = prepared.problems
+        if not problems:
+            ordinal = n_equal_rows(batch, found, subject, prepared) if subject.repeats_are_real else 0
+            key = row_key(subject, batch.plant, prepared.natural_key, ordinal)
+            with transaction.atomic():
+                claimed = RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(
+                    state=RejectedRow.State.CORRECTED, values=texts
+                )
+                if not claimed:
+                    return UNCHANGED
+                look_up_entries(subject, context, [key])
+                problems = write_one(subject, context, prepared.values, key)
+                if isinstance(problems, str):
+                    ImportBatch.objects.filter(pk=batch.pk).update(
+                        n_refused=F("n_refused") - 1, **{f"n_{problems}": F(f"n_{problems}") + 1}
+                    )
+                    return problems
+                RejectedRow.objects.filter(pk=row.pk).update(state=RejectedRow.State.OPEN)
+    RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(values=texts, problems=problems)
+    row.values, row.problems = texts, problems
+    fields = {each["field"]: each["reason"] for each in problems if each["field"]}
+    raise Refused(" ".join(each["reason"] for each in problems), code="still_wrong", fields=fields)
+
+
+def check_open(row: RejectedRow, batch: ImportBatch) -> None:
+    if batch.state == State.REFUSED:
+        raise Refused(
+            _(
+                "This file was to be written as a whole, so no row of it is written alone. Mend the file and send it "
+                "again, or write the good rows and keep the others for correction."
+            )
+        )
+    if row.state == RejectedRow.State.DROPPED:
+        raise Refused(_("This row was left out on purpose. Send it again in a file if it is needed after all."))
+
+
+def n_equal_rows(batch: ImportBatch, found: Understanding, subject: ImportSubject, row: PreparedRow) -> int:
+    """How many other rows of the file are the same event by their key: each of them has its own key already."""
+    context = ImportContext(plant=batch.plant, by=None)
+    at = row.source.line_number
+    n = 0
+    for each in rows_of(batch, found):
+        if each.line_number != at:
+            other = prepare(each, found, subject, context)
+            n += not other.problems and other.natural_key == row.natural_key
+    for mended in batch.rejected_rows.filter(state=RejectedRow.State.CORRECTED).exclude(pk=None):
+        cells = tuple(mended.values.get(head, "") for head in found.shape.columns)
+        other = prepare(SourceRow(mended.line_number, cells), found, subject, context)
+        n += mended.line_number != at and not other.problems and other.natural_key == row.natural_key
+    return n
+
+
+def drop_row(*, row: RejectedRow) -> bool:
+    """Leave a refused row out on purpose. It stays visible and counted as refused."""
+    return bool(
+        RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(state=RejectedRow.State.DROPPED)
+    )
+
+
+REASONS, LINE = "reasons", "line in the first file"
+
+
+def rejected_as_csv(batch: ImportBatch) -> Iterator[str]:
+    """The open refused rows as a file that can be mended and sent again: the same columns, and the reasons."""
+    rows = batch.rejected_rows.filter(state=RejectedRow.State.OPEN)
+    # The order of the file; a data base does not keep the order of a row's cells.
+    heads: list[str] = list(batch.options.get("heads", []))
+    for row in rows:
+        heads += [head for head in row.values if head not in heads]
+    delimiter = ";" if batch.options.get("decimal") == "comma" else ","
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, delimiter=delimiter)
+
+    def line(cells: list[Any]) -> str:
+        buffer.seek(0)
+        buffer.truncate()
+        writer.writerow(cells)
+        return buffer.getvalue()
+
+    yield "\ufeff" + line([*heads, REASONS, LINE])  # the mark tells spreadsheet programs that it is UTF-8
+    for row in rows:
+        reasons = " ".join(each["reason"] for each in row.problems)
+        yield line([*(row.values.get(head, "") for head in heads), reasons, row.line_number])

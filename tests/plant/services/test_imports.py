@@ -1,0 +1,536 @@
+"""The import desk: each row once, bad rows kept, nothing half-written, whatever happens to the worker."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+
+import openpyxl
+import pytest
+from django.test import override_settings
+from django.utils import timezone
+
+from plant.errors import Refused
+from plant.job_kinds import JobLost
+from plant.models import Area, Conveyor, ImportBatch, Incident, Job, MeterReading, RejectedRow, RunRecord
+from plant.services import imports, jobs
+from plant.services.conveyors import change_conveyor
+from plant.services.incidents import correct_incident, record_incident
+from tests import make
+
+UTC = dt.UTC
+HEAD = "tag,when,severity,note\n"
+
+
+@pytest.fixture(autouse=True)
+def files_of_the_test(tmp_path, settings):
+    settings.MEDIA_ROOT = tmp_path
+
+
+def send(plant, by, subject, data, name="rows.csv", **more):
+    data = data.encode() if isinstance(data, str) else data
+    return imports.take_in_file(
+        plant=plant, by=by, subject=subject, file=io.BytesIO(data), file_name=name, size=len(data), **more
+    )
+
+
+def run(batch, by, **more):
+    job = imports.start_import(batch=batch, by=by, **more)
+    jobs.do_job(job.pk)
+    batch.refresh_from_db()
+    return batch
+
+
+def counts(batch):
+    return batch.n_written, batch.n_changed, batch.n_unchanged, batch.n_refused
+
+
+def reasons(batch):
+    return {row.line_number: " ".join(each["reason"] for each in row.problems) for row in batch.rejected_rows.all()}
+
+
+def incidents(n, start=0):
+    return HEAD + "".join(f"A-1,2026-03-{1 + i // 24:02} {i % 24:02}:00,drift,row {i}\n" for i in range(start, n))
+
+
+# --- each row once ----------------------------------------------------------------------------------------------------
+def test_the_same_file_twice_changes_nothing(alder, pat, belt_a1):
+    assert counts(run(send(alder, pat, "incidents", incidents(30)), pat)) == (30, 0, 0, 0)
+    assert counts(run(send(alder, pat, "incidents", incidents(30)), pat)) == (0, 0, 30, 0)
+    assert Incident.objects.count() == 30
+
+
+def test_an_overlapping_export_adds_only_what_is_new(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", incidents(30)), pat)
+    assert counts(run(send(alder, pat, "incidents", incidents(40, start=20)), pat)) == (10, 0, 10, 0)
+
+
+def test_equal_rows_of_one_file_are_two_incidents_and_stay_two(alder, pat, belt_a1):
+    twice = HEAD + "A-1,2026-03-01 10:00,drift,a\n" * 2
+    assert counts(run(send(alder, pat, "incidents", twice), pat)) == (2, 0, 0, 0)
+    assert counts(run(send(alder, pat, "incidents", twice), pat)) == (0, 0, 2, 0)
+
+
+def test_a_known_incident_with_other_details_is_never_overwritten(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,a\n"), pat)
+    batch = run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,b\n"), pat)
+    assert counts(batch) == (0, 0, 0, 1)
+    assert "The book has this row already with note a; the file says b" in reasons(batch)[2]
+
+
+def test_the_person_s_upload_sent_twice_is_one_batch(alder, pat, belt_a1):
+    key = "8e5f4bb0-0e1f-4e62-8f42-1c3a1a2b3c4d"
+    first = send(alder, pat, "incidents", incidents(2), client_key=key)
+    assert send(alder, pat, "incidents", incidents(2), client_key=key) == first
+    assert ImportBatch.objects.count() == 1
+
+
+def test_tags_are_known_in_any_spelling_and_times_are_of_the_plant(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", "Belt;Date;Time;Note\na1;25.11.2025;06:15;läuft schräg\n".encode("cp1252")), pat)
+    row = Incident.objects.get()
+    assert (row.conveyor, row.note, row.created_by) == (belt_a1, "läuft schräg", pat)
+    assert row.happened_at == dt.datetime(2025, 11, 25, 5, 15, tzinfo=UTC)  # Berlin is one hour ahead in winter
+
+
+# --- conveyors --------------------------------------------------------------------------------------------------------
+BELTS = "tag,area,area name,width [in],speed [ft/min],length [ft],lift [ft],reversing\n"
+
+
+def test_conveyors_in_customary_units_are_stored_in_si(alder, pat):
+    assert (
+        counts(run(send(alder, pat, "conveyors", BELTS + 'B-7,B,Blending,"47 1/4",620,"1,500.0",-20,no\n'), pat))[0]
+        == 1
+    )
+    belt = Conveyor.objects.get()
+    assert belt.belt_width_mm == pytest.approx(1200.15)  # 47.25 x 25.4
+    assert belt.speed_m_s == pytest.approx(620 * 0.3048 / 60)
+    assert belt.length_m == pytest.approx(457.2)
+    assert belt.lift_m == pytest.approx(-6.096)
+    assert (belt.area.code, belt.area.name) == ("B", "Blending")
+
+
+def test_a_known_conveyor_is_changed_with_its_history_and_empty_cells_leave_it_alone(alder, pat, belt_a1):
+    text = "tag,area,width,speed,length,lift,name\na1,A,1400,2.5,200,,\n"
+    assert counts(run(send(alder, pat, "conveyors", text, name="belts.csv"), pat)) == (0, 1, 0, 0)
+    belt_a1.refresh_from_db()
+    assert (belt_a1.belt_width_mm, belt_a1.lift_m, belt_a1.tag) == (1400.0, 10.0, "A-1")
+    assert belt_a1.history.first().history_change_reason == "Import of belts.csv"
+
+
+def test_the_same_file_again_does_not_undo_what_a_person_changed_since(alder, pat, belt_a1):
+    text = "tag,area,width,speed,length\na1,A,1400,2.5,200\n"
+    run(send(alder, pat, "conveyors", text), pat)
+    belt_a1.refresh_from_db()
+    change_conveyor(belt_a1, by=pat, version=belt_a1.version, belt_width_mm=1350.0)
+    assert counts(run(send(alder, pat, "conveyors", text), pat)) == (0, 0, 1, 0)
+    belt_a1.refresh_from_db()
+    assert belt_a1.belt_width_mm == 1350.0
+
+
+def test_negative_lengths_are_refused_with_row_field_and_remedy(alder, pat):
+    batch = run(
+        send(alder, pat, "conveyors", "tag,area,width,speed,length\nB-1,A,-1200,2,100\nB-2,A,1200,2,100\n"), pat
+    )
+    assert counts(batch) == (1, 0, 0, 1)
+    [row] = batch.rejected_rows.all()
+    assert (row.line_number, row.problems[0]["field"]) == (2, "belt_width_mm")
+    assert row.problems[0]["reason"] == "“-1200” is negative; belt width is 0 or more. Write it without the minus."
+
+
+def test_a_slip_in_an_area_s_name_makes_no_new_area(alder, pat):
+    make.area(alder, "CR", "Crushing")
+    batch = run(send(alder, pat, "conveyors", "tag,area,width,speed,length\nB-1,Crushin,1200,2,100\n"), pat)
+    assert "The nearest is CR Crushing" in reasons(batch)[2]
+    assert Area.objects.count() == 1
+
+
+# --- running hours ----------------------------------------------------------------------------------------------------
+def test_spans_with_hours_and_spans_that_ran_all_the_while(alder, pat, belt_a1):
+    spans = "belt,from,to,hours\nA-1,2026-03-01 00:00,2026-03-02 00:00,20.5\n"
+    assert counts(run(send(alder, pat, "running_hours", spans), pat)) == (1, 0, 0, 0)
+    intervals = "belt,start,stop\nA-1,2026-03-02 06:00,2026-03-02 14:30\n"
+    assert counts(run(send(alder, pat, "running_hours", intervals), pat)) == (1, 0, 0, 0)
+    assert list(RunRecord.objects.order_by("starts_at").values_list("kind", "running_h")) == [
+        ("total", 20.5),
+        ("running", 8.5),
+    ]
+
+
+def test_a_span_with_mended_hours_is_a_correction_and_only_once(alder, pat, belt_a1):
+    head = "belt,from,to,hours\nA-1,2026-03-01 00:00,2026-03-02 00:00,"
+    run(send(alder, pat, "running_hours", head + "20\n"), pat)
+    assert counts(run(send(alder, pat, "running_hours", head + "21\n"), pat)) == (0, 1, 0, 0)
+    assert counts(run(send(alder, pat, "running_hours", head + "21\n"), pat)) == (0, 0, 1, 0)
+    assert [row.running_h for row in RunRecord.objects.current()] == [21.0]
+    assert RunRecord.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("A-1,2026-03-02 00:00,2026-03-01 00:00,5", "not after it starts"),
+        ("A-1,2026-03-01 00:00,2026-03-02 00:00,25", "more than the clock has"),
+        ("A-1,2026-03-01 00:00,2026-03-02 00:00,-5", "negative"),
+        ("A-1,2026-03-01 00:00,2026-03-02 00:00,Bad", "a logger writes"),
+        ("A-1,2026-03-01 00:00,2026-03-02 00:00,", "hours are empty"),
+        ("A-1,2097-03-01 00:00,2097-03-02 00:00,5", "in the future"),
+    ],
+)
+def test_hours_that_cannot_be_are_refused(alder, pat, belt_a1, line, words):
+    with_kind = f"belt,from,to,hours,kind\n{line},total\n"
+    batch = run(send(alder, pat, "running_hours", with_kind), pat)
+    assert counts(batch) == (0, 0, 0, 1)
+    assert words in reasons(batch)[2]
+    assert RunRecord.objects.count() == 0
+
+
+def test_a_meter_that_jumps_is_refused_and_a_replaced_one_is_not(alder, pat, belt_a1):
+    text = (
+        "tag,date,reading,event\n"
+        "A-1,2026-03-01,1000,\n"
+        "A-1,2026-03-02,1400,\n"
+        "A-1,2026-03-03,900,\n"
+        "A-1,2026-03-04,1060,last of old\n"
+        "A-1,2026-03-04,0,first of new\n"
+    )
+    text = text.replace("last of old", "last_of_old").replace("first of new", "new")
+    batch = run(send(alder, pat, "meter_readings", text), pat)
+    assert counts(batch) == (3, 0, 0, 2)
+    assert "400.0 h in 24.0 h" in reasons(batch)[3]
+    assert "backwards" in reasons(batch)[4]
+    assert MeterReading.objects.count() == 3
+
+
+# --- bad input --------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("line", "field", "words"),
+    [
+        ("A-11,2026-03-01 10:00,drift,", "conveyor", "The nearest tag is A-1."),
+        ("QQ-77,2026-03-01 10:00,drift,", "conveyor", "add the conveyor first"),
+        ("A-1,2097-03-01 10:00,drift,", "happened_at", "in the future"),
+        ("A-1,2026-03-29 02:30,drift,", "happened_at", "did not exist"),
+        ("A-1,2025-10-26 02:30,drift,", "happened_at", "came twice"),
+        ("A-1,soon,drift,", "happened_at", "not a date"),
+        ("A-1,2026-03-01 10:00,awful,", "severity", "Write one of: drift, contact"),
+        ("A-1,2026-03-01 10:00,drift", "", "3 cells and the head 4"),
+    ],
+)
+def test_a_bad_row_is_kept_with_field_and_reason_and_stops_no_good_one(alder, pat, belt_a1, line, field, words):
+    batch = run(send(alder, pat, "incidents", f"{HEAD}A-1,2026-03-01 09:00,drift,good\n{line}\n"), pat)
+    assert counts(batch) == (1, 0, 0, 1)
+    [row] = batch.rejected_rows.all()
+    assert row.line_number == 3
+    assert row.problems[0]["field"] == field
+    assert words in row.problems[0]["reason"]
+    assert row.values["tag"] == line.split(",")[0] or row.problems[0]["field"] == ""
+
+
+def test_a_place_beyond_the_belt_is_refused(alder, pat, belt_a1):
+    text = "tag,when,strand,chainage [m]\nA-1,2026-03-01,return,250\n"
+    assert "off the belt" in reasons(run(send(alder, pat, "incidents", text), pat))[2]
+
+
+def test_a_large_file_is_refused_by_its_size_before_it_is_read(alder, pat):
+    class Unread(io.BytesIO):
+        def read(self, *args):
+            raise AssertionError("the file was read")
+
+    with override_settings(LARGEST_IMPORT_MB=50), pytest.raises(Refused, match="200 MB; files up to 50 MB"):
+        imports.take_in_file(
+            plant=alder, by=pat, subject="incidents", file=Unread(), file_name="big.csv", size=200 * 1024 * 1024
+        )
+    assert ImportBatch.objects.count() == 0
+
+
+def test_what_is_no_table_leaves_nothing_behind(alder, pat):
+    with pytest.raises(Refused, match="a picture"):
+        send(alder, pat, "incidents", b"\x89PNG\r\n\x1a\n" + b"\x00" * 99, name="photo.csv")
+    with pytest.raises(Refused, match="nothing that can be imported"):
+        send(alder, pat, "photos", "a,b\n")
+    assert ImportBatch.objects.count() == 0
+
+
+def test_a_missing_column_and_doubled_heads_are_asked_before_anything_runs(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", "tag,remark\nA-1,x\n")
+    found = imports.understand(batch)
+    assert found.problems[0].startswith("No column was found for: when.")
+    with pytest.raises(Refused, match="No column was found for"):
+        imports.start_import(batch=batch, by=pat)
+    batch = send(alder, pat, "incidents", "tag,Tag,when\nA-1,A-1,2026-03-01\n")
+    assert "Two columns may be the conveyor" in imports.understand(batch).problems[0]
+    imports.choose(batch=batch, options={"columns": {"conveyor": "Tag (column B)"}})
+    assert counts(run(batch, pat)) == (1, 0, 0, 0)
+
+
+def test_dates_that_read_both_ways_are_asked_and_then_read_as_chosen(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", "tag,when\nA-1,03/04/2026 10:00\n")
+    assert [each.option for each in imports.understand(batch).questions] == ["date_order"]
+    with pytest.raises(Refused, match="Choose the order"):
+        imports.start_import(batch=batch, by=pat)
+    imports.choose(batch=batch, options={"date_order": "mdy"})
+    run(batch, pat)
+    assert Incident.objects.get().happened_at == dt.datetime(2026, 3, 4, 9, tzinfo=UTC)
+
+
+def test_a_doubled_hour_may_be_decided_for_the_file(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", "tag,when\nA-1,2025-10-26 02:30\n")
+    assert imports.understand(batch).n_wrong == 1
+    imports.choose(batch=batch, options={"doubled": "later"})
+    run(batch, pat)
+    assert Incident.objects.get().happened_at == dt.datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
+
+
+def test_what_was_understood_shows_rows_as_they_will_be_written(alder, erin, belt_a1):
+    batch = send(alder, erin, "incidents", "tag;when;chainage [ft];strand;lost\nA-1;2026-03-01 10:00;328,0;top;1,5\n")
+    with timezone.override("Europe/Berlin"):
+        found = imports.understand(batch)
+    assert found.reading.decimal == "comma"
+    assert [each.column.name for each in found.matched()] == [
+        "conveyor",
+        "happened_at",
+        "strand",
+        "chainage_m",
+        "minutes_lost",
+    ]
+    assert found.samples[0].shown == ("A-1", "2026-03-01 10:00 CET", "carry", "100 m", "1.5 min")
+    assert Incident.objects.count() == 0
+
+
+def test_a_workbook_with_formulas_and_merged_cells_names_both(alder, pat, belt_a1):
+    book = openpyxl.Workbook()
+    for row in [
+        ["tag", "when", "note"],
+        ["A-1", dt.datetime(2026, 3, 1, 10), "one"],  # noqa: DTZ001 - a workbook knows no zone
+        ["A-1", "=B2+1", "two"],
+        ["A-1", dt.datetime(2026, 3, 3, 10), None],  # noqa: DTZ001
+    ]:
+        book.active.append(row)
+    book.active.merge_cells("C3:C4")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    batch = run(send(alder, pat, "incidents", buffer.getvalue(), name="log.xlsx"), pat)
+    assert counts(batch) == (1, 0, 0, 2)
+    assert "Cell B3 holds a formula without a saved value" in reasons(batch)[3]
+    assert "merged cells C3:C4" in reasons(batch)[4]
+    assert Incident.objects.get().happened_at == dt.datetime(2026, 3, 1, 9, tzinfo=UTC)
+
+
+# --- refused rows -----------------------------------------------------------------------------------------------------
+def test_a_refused_row_is_mended_in_place_once(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", HEAD + "A-l,2026-03-01 10:00,drift,x\n"), pat)
+    row = batch.rejected_rows.get()
+    with pytest.raises(Refused, match="no conveyor “B-9”"):
+        imports.retry_row(row=row, by=pat, values={"tag": "B-9"})
+    row.refresh_from_db()
+    assert (row.state, row.values["tag"]) == ("open", "B-9")
+    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "written"
+    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "unchanged"
+    batch.refresh_from_db()
+    row.refresh_from_db()
+    assert (counts(batch), row.state) == ((1, 0, 0, 0), "corrected")
+    # The whole file mended elsewhere and sent again brings the same row.
+    assert counts(run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,x\n"), pat)) == (0, 0, 1, 0)
+
+
+def test_a_mended_row_that_equals_another_row_of_its_file_is_an_incident_of_its_own(alder, pat, belt_a1):
+    batch = run(
+        send(alder, pat, "incidents", HEAD + "A-l,2026-03-01 10:00,drift,x\nA-1,2026-03-01 10:00,drift,x\n"), pat
+    )
+    imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"})
+    assert Incident.objects.count() == 2
+    assert counts(run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,x\n" * 2), pat)) == (0, 0, 2, 0)
+
+
+def test_refused_rows_come_as_a_file_that_can_be_mended_and_sent_again(alder, pat, belt_a1):
+    text = "tag;when;note;lost\nA-l;2026-03-01 10:00;a, b;1,5\nA-1;2026-03-02 10:00;c;2,5\n"
+    batch = run(send(alder, pat, "incidents", text), pat)
+    back = "".join(imports.rejected_as_csv(batch))
+    assert back.startswith("\ufeff")
+    [row] = csv.DictReader(io.StringIO(back.removeprefix("\ufeff")), delimiter=";")
+    assert (row["tag"], row["note"], row["lost"], row["line in the first file"]) == ("A-l", "a, b", "1,5", "2")
+    assert "The nearest tag is A-1" in row["reasons"]
+    assert counts(run(send(alder, pat, "incidents", back.replace("A-l;", "A-1;").encode()), pat)) == (1, 0, 0, 0)
+    assert Incident.objects.get(note="a, b").minutes_lost == 1.5
+
+
+def test_a_row_left_out_on_purpose_stays_counted_and_cannot_be_written(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", HEAD + "X,2026-03-01 10:00,drift,x\n"), pat)
+    row = batch.rejected_rows.get()
+    assert imports.drop_row(row=row) is True
+    assert imports.drop_row(row=row) is False
+    row.refresh_from_db()
+    with pytest.raises(Refused, match="left out on purpose"):
+        imports.retry_row(row=row, by=pat, values={"tag": "A-1"})
+    assert batch.n_refused == 1
+
+
+# --- all or nothing ---------------------------------------------------------------------------------------------------
+def test_all_or_nothing_writes_nothing_when_one_row_is_refused(alder, pat, belt_a1):
+    text = incidents(450) + "B-9,2026-03-01 10:00,drift,x\n"
+    batch = run(send(alder, pat, "incidents", text), pat, all_or_nothing=True)
+    assert (batch.state, batch.n_written, batch.n_refused) == ("refused", 0, 1)
+    assert Incident.objects.count() == 0
+    assert batch.rejected_rows.get().line_number == 452
+    with pytest.raises(Refused, match="written as a whole"):
+        imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"})
+    # The person may then take the good rows after all.
+    batch = run(batch, pat, all_or_nothing=False)
+    assert (batch.state, counts(batch)) == ("done", (450, 0, 0, 1))
+
+
+def test_all_or_nothing_writes_all_when_all_are_good(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", incidents(450)), pat, all_or_nothing=True)
+    assert (batch.state, counts(batch)) == ("done", (450, 0, 0, 0))
+
+
+# --- workers ----------------------------------------------------------------------------------------------------------
+def die_after(monkeypatch, n_chunks):
+    """The worker is killed when it comes to the chunk after these: nothing of its own code runs any more."""
+    real, seen = imports.write_rows, []
+
+    def write_rows(*args, **kwargs):
+        if len(seen) >= n_chunks:
+            raise SystemExit("killed")
+        seen.append(1)
+        return real(*args, **kwargs)
+
+    monkeypatch.setattr(imports, "write_rows", write_rows)
+
+
+def test_a_killed_worker_s_import_goes_on_where_it_was_and_ends_complete_once(alder, pat, belt_a1, monkeypatch):
+    twice = "A-1,2026-03-25 10:00,drift,x\n"
+    text = HEAD + twice + incidents(500).removeprefix(HEAD) + "B-9,2026-03-01 10:00,drift,bad\n" + twice
+    batch = send(alder, pat, "incidents", text)
+    job = imports.start_import(batch=batch, by=pat)
+    with monkeypatch.context() as patch:
+        die_after(patch, 1)
+        with pytest.raises(SystemExit):
+            jobs.do_job(job.pk)
+    batch.refresh_from_db()
+    job.refresh_from_db()
+    assert (batch.state, batch.rows_done, batch.n_written, job.state) == ("running", 200, 200, "running")
+    assert Incident.objects.count() == 200
+
+    assert jobs.do_job(job.pk) is False  # its holder is not silent for long enough yet
+    Job.objects.filter(pk=job.pk).update(heartbeat_at=timezone.now() - dt.timedelta(minutes=5), nudged_at=None)
+    assert jobs.sweep_jobs() == 1  # the sweep finds it ...
+    assert jobs.do_job(job.pk) is True  # ... and another worker ends it
+    batch.refresh_from_db()
+    assert (batch.state, counts(batch), batch.rows_done) == ("done", (502, 0, 0, 1), 503)
+    assert Incident.objects.count() == 502
+    assert jobs.do_job(job.pk) is False
+    assert counts(run(send(alder, pat, "incidents", text), pat)) == (0, 0, 502, 1)
+
+
+def test_a_chunk_that_dies_half_way_leaves_nothing(alder, pat, belt_a1, monkeypatch):
+    batch = send(alder, pat, "incidents", incidents(150))
+    job = imports.start_import(batch=batch, by=pat)
+    real, seen = imports.write_one, []
+
+    def write_one(*args):
+        seen.append(1)
+        if len(seen) > 100:
+            raise SystemExit("killed")
+        return real(*args)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(imports, "write_one", write_one)
+        with pytest.raises(SystemExit):
+            jobs.do_job(job.pk)
+    assert Incident.objects.count() == 0
+    assert ImportBatch.objects.get().rows_done == 0
+
+
+def test_of_two_workers_at_once_only_one_writes(alder, pat, belt_a1, monkeypatch):
+    batch = send(alder, pat, "incidents", incidents(450))
+    job = imports.start_import(batch=batch, by=pat)
+    slow = jobs.take_job(job.pk)
+    real, calls = imports.write_rows, []
+
+    def write_rows(*args):
+        calls.append(1)
+        if len(calls) == 2:
+            # The first worker hangs before its second chunk; another takes over and ends the file.
+            monkeypatch.setattr(imports, "write_rows", real)
+            late = timezone.now() + dt.timedelta(minutes=5)
+            other = jobs.take_job(job.pk, now=late)
+            imports.run_import(other, batch.pk)
+        return real(*args)
+
+    monkeypatch.setattr(imports, "write_rows", write_rows)
+    with pytest.raises(JobLost):
+        imports.run_import(slow, batch.pk)
+    # The hung worker's transaction is taken back whole, with the other's inside it on this one connection; so the
+    # file stands where the last whole chunk left it, and a further worker ends it.
+    batch.refresh_from_db()
+    assert batch.rows_done == 200
+    assert Incident.objects.count() == 200
+    Job.objects.filter(pk=job.pk).update(heartbeat_at=timezone.now() - dt.timedelta(minutes=5))
+    assert jobs.do_job(job.pk) is True
+    batch.refresh_from_db()
+    assert (batch.state, counts(batch)) == ("done", (450, 0, 0, 0))
+    assert Incident.objects.count() == 450
+
+
+def test_a_worker_that_lost_its_job_writes_nothing_more(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", incidents(10))
+    job = imports.start_import(batch=batch, by=pat)
+    first = jobs.take_job(job.pk)
+    second = jobs.take_job(job.pk, now=timezone.now() + dt.timedelta(minutes=5))
+    with pytest.raises(JobLost):
+        imports.run_import(first, batch.pk)
+    assert Incident.objects.count() == 0
+    imports.run_import(second, batch.pk)
+    assert Incident.objects.count() == 10
+
+
+def test_a_person_stops_an_import_and_lets_it_go_on(alder, pat, belt_a1, monkeypatch):
+    batch = send(alder, pat, "incidents", incidents(450))
+    job = imports.start_import(batch=batch, by=pat)
+    real = imports.write_rows
+
+    def write_rows(*args):
+        imports.stop_import(batch=ImportBatch.objects.get(pk=batch.pk))
+        return real(*args)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(imports, "write_rows", write_rows)
+        jobs.do_job(job.pk)
+    job.refresh_from_db()
+    batch.refresh_from_db()
+    assert (job.state, batch.rows_done, Incident.objects.count()) == ("stopped", 200, 200)
+    assert counts(run(batch, pat)) == (450, 0, 0, 0)
+    assert Incident.objects.count() == 450
+
+
+def test_pressing_start_twice_asks_for_one_job(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", incidents(3))
+    job = imports.start_import(batch=batch, by=pat)
+    assert imports.start_import(batch=ImportBatch.objects.get(pk=batch.pk), by=pat) == job
+    jobs.do_job(job.pk)
+    with pytest.raises(Refused, match="written already"):
+        imports.start_import(batch=ImportBatch.objects.get(pk=batch.pk), by=pat)
+    assert Job.objects.count() == 1
+
+
+def test_choices_are_settled_once_it_runs(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", incidents(3)), pat)
+    with pytest.raises(Refused, match="settled"):
+        imports.choose(batch=batch, options={"date_order": "mdy"})
+
+
+def test_rows_of_another_plant_are_out_of_reach(alder, pat, belt_a1, belt_z9):
+    batch = run(send(alder, pat, "incidents", HEAD + "Z-9,2026-03-01 10:00,drift,x\n"), pat)
+    assert "no conveyor “Z-9” in Alder Pit" in reasons(batch)[2]
+    assert RejectedRow.objects.count() == 1
+
+
+def test_an_incident_that_a_person_corrected_is_still_known(alder, pat, belt_a1):
+    text = HEAD + "A-1,2026-03-01 10:00,drift,x\n"
+    run(send(alder, pat, "incidents", text), pat)
+
+    correct_incident(row=Incident.objects.get(), by=pat, reason="It was contact.", severity="contact")
+    record_incident(conveyor=belt_a1, by=pat, happened_at=dt.datetime(2026, 3, 5, tzinfo=UTC), severity="spill")
+    assert counts(run(send(alder, pat, "incidents", text), pat)) == (0, 0, 1, 0)
+    assert Incident.objects.current().count() == 2
