@@ -6,6 +6,7 @@ from typing import Any
 
 from django import template
 from django.utils.html import format_html
+from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, unit_label
@@ -54,8 +55,7 @@ def mark(kind: str, words: str = "") -> str:
     return format_html(
         '<span class="mark {}"><svg viewBox="0 0 14 14" aria-hidden="true">{}</svg>{}</span>',
         COLOURS.get(kind, kind),
-        # The shapes are constants of this module.
-        format_html(shape.replace("{", "").replace("}", "")),
+        mark_safe(shape),  # the shapes are constants of this module
         words or named.get(kind, kind),
     )
 
