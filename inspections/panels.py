@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from plant.panels import MainPage, register_main_page
+from inspections.selectors import checks_at, planners_day
+from installs.models import Installation
+from plant.models import Plant
+from plant.panels import MainPage, register_main_page, register_panel
+from plant.permissions import has_right
 
 register_main_page(
     MainPage(
@@ -15,3 +23,34 @@ register_main_page(
         prefixes=("/checks/", "/check-kinds/", "/check-plans/"),
     )
 )
+
+
+@register_panel("today:planner", order=10)
+def planners_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+    """What is late, due and may be done in the outage windows ahead."""
+    now = timezone.now()
+    today = timezone.localdate(timezone=plant.zone)
+    return {
+        "template": "inspections/_today_planner.html",
+        "day": planners_day(plant, today, now),
+        "today": today,
+    }
+
+
+@register_panel("installation-detail", order=40)
+def checks_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """How each check stands at one device, when the next is due, by which plan, put off how often."""
+    if not has_right(request.user, "inspections.view_task", installation.plant):
+        return None
+    today = timezone.localdate(timezone=installation.plant.zone)
+    rows = checks_at(installation)
+    following = [row.next for row in rows if row.next]
+    return {
+        "template": "inspections/_installation_checks.html",
+        "installation": installation,
+        "is_removed": installation.removed_at is not None,
+        "rows": rows,
+        "today": today,
+        "next": min(following, key=lambda task: task.due_on, default=None),
+        "n_late": sum(1 for task in following if task.days_late(today)),
+    }

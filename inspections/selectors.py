@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from django.db.models import F, Prefetch, QuerySet, Window
 from django.db.models.functions import RowNumber
@@ -71,6 +70,28 @@ def plans_of(installation: Installation) -> list[PlanState]:
         if is_own or plan.check_kind_id not in found:
             found[plan.check_kind_id] = PlanState(plan, is_own)
     return [found[kind] for kind in sorted(found)]
+
+
+@dataclass(frozen=True)
+class CheckRow:
+    """One kind of check at one installation with the plan that asks for it."""
+
+    check_kind: CheckKind
+    last: Task | None
+    next: Task | None
+    plan: PlanState | None
+
+
+def checks_at(installation: Installation) -> list[CheckRow]:
+    """Every kind of check that was done, is open or is planned at one installation."""
+    states = {state.check_kind.pk: state for state in check_state_of([installation])[installation.pk]}
+    plans = {state.plan.check_kind_id: state for state in plans_of(installation)}
+    rows = []
+    for kind in sorted({*states, *plans}):
+        state, plan = states.get(kind), plans.get(kind)
+        check_kind = state.check_kind if state else plans[kind].plan.check_kind
+        rows.append(CheckRow(check_kind, state.last if state else None, state.next if state else None, plan))
+    return rows
 
 
 @dataclass(frozen=True)
@@ -179,7 +200,3 @@ def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[Window
         fitting = [task for task in by_belt[window.conveyor_id] if task.opens_on <= last_day]
         ahead.append(WindowAhead(window, fitting, sum(task.check_kind.minutes for task in fitting)))
     return ahead
-
-
-def today_of(plant: Any, now: datetime) -> date:
-    return now.astimezone(plant.zone).date()

@@ -167,6 +167,16 @@ def create_check_plan(
         raise Refused(_("Name a device model or an installation, one of the two."), code="for_what")
     if any(each is not None and each.plant_id != plant.pk for each in (device_model, installation)):
         raise Refused(_("The device belongs to another plant."), code="other_plant")
+    known = known_row(CheckPlan, client_key)
+    if known is not None:
+        return known
+    standing = CheckPlan.objects.filter(check_kind=check_kind, device_model=device_model, installation=installation)
+    if standing.exists():
+        words = _("%(kind)s has a plan for %(whom)s already; change that one.") % {
+            "kind": check_kind,
+            "whom": device_model or installation,
+        }
+        raise Refused(words, code="conflict", fields={"check_kind": words})
     plan = create_record(
         CheckPlan,
         by=by,

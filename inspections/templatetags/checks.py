@@ -1,0 +1,25 @@
+"""Words for checks: {{ task|put_off_words }}, {{ task|late_words:today }}."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django import template
+
+from inspections.models import Task
+from inspections.tables import tasks
+from plant.templatetags.quantities import days_late
+
+register = template.Library()
+
+
+@register.filter
+def put_off_words(task: Task) -> str:
+    """ "twice: no wrench in date; no window"; needs `put_off` from `selectors.with_deferrals`."""
+    return tasks.put_off_words(task)
+
+
+@register.filter
+def late_words(task: Task, today: date) -> str:
+    days = task.days_late(today)
+    return str(days_late(days)) if days else ""
