@@ -1,0 +1,74 @@
+"""Devices: single pieces of hardware, each with a number and a label."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.models import Device, DeviceModel
+from plant.errors import Refused
+from plant.models import Plant
+from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+
+CONSTRAINT_WORDS.update(
+    {"device_number_once": gettext_lazy("A device with this number is in the book already. Give another number.")}
+)
+
+
+def check_device(plant: Plant, values: Mapping[str, Any], *, but: Device | None = None) -> None:
+    """Raises Refused, with the field, where a number is taken, a model is another plant's, or it still stands."""
+    number = str(values.get("number", but.number if but else "")).strip()
+    known = Device.objects.filter(plant=plant, number__iexact=number).exclude(pk=but.pk if but else None).first()
+    if known is not None:
+        words = _("Device %(number)s is in the book already (%(model)s). Give another number.") % {
+            "number": known.number,
+            "model": known.device_model,
+        }
+        raise Refused(words, code="number_known", fields={"number": words})
+    model: DeviceModel | None = values.get("device_model")
+    if model is not None and model.plant_id != plant.pk:
+        words = _("That device model belongs to another plant. Choose one of %(plant)s.") % {"plant": plant}
+        raise Refused(words, code="other_plant", fields={"device_model": words})
+    scrapped_on: dt.date | None = values.get("scrapped_on")
+    if scrapped_on is None:
+        return
+    if scrapped_on > timezone.localdate(timezone=plant.zone):
+        words = _("%(day)s is in the future. Give the day on which it was scrapped.") % {"day": scrapped_on}
+        raise Refused(words, code="future", fields={"scrapped_on": words})
+    standing = but.installations.in_place().select_related("conveyor").first() if but else None
+    if standing is not None:
+        words = _("Device %(number)s stands on %(tag)s. Record its removal there first.") % {
+            "number": but.number if but else number,
+            "tag": standing.conveyor.tag,
+        }
+        raise Refused(words, code="in_place", fields={"scrapped_on": words})
+
+
+@transaction.atomic
+def add_device(*, plant: Plant, by: Any, client_key: uuid.UUID | None = None, **values: Any) -> Device:
+    """Write a device into the book; its label code is made here.
+
+    Raises
+    ------
+    Refused
+        If its number is known or a value is not allowed.
+    """
+    known = known_row(Device, client_key)
+    if known is not None:
+        return known
+    check_device(plant, values)
+    return create_record(Device, by=by, client_key=client_key, plant=plant, **values)
+
+
+@transaction.atomic
+def change_device(device: Device, *, by: Any, version: int, reason: str = "", **values: Any) -> Device:
+    """Change what is known of a device; the label code stays."""
+    check_device(device.plant, values, but=device)
+    return change_record(device, by=by, version=version, reason=reason, **values)

@@ -1,0 +1,318 @@
+"""Installations: a device is fitted in a place, and one day taken out of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from functools import partial
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.models import Device, Installation
+from installs.signals import device_installed, device_removed
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.errors import Refused
+from plant.models import Conveyor, Strand
+from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.running_hours import moment_words
+
+CLOCK_TOLERANCE = dt.timedelta(minutes=10)
+# Chainages are read with a tape: nearer than this is the same place.
+SAME_PLACE_M = 0.05
+
+CONSTRAINT_WORDS.update(
+    {
+        name: gettext_lazy("The device stood in another place at that time. Record its removal there first.")
+        for name in ("device_in_one_place", "installation_device_no_overlap")
+    }
+    | {
+        name: gettext_lazy("Another device stood in that place at that time. Record its removal first.")
+        for name in ("place_holds_one_device", "installation_place_no_overlap")
+    }
+    | {"installation_removed_after_installed": gettext_lazy("It must be removed after it was installed.")}
+)
+
+
+def metres(value: float) -> str:
+    return format_quantity(value, QuantityKind.DISTANCE_M, UnitSystem.METRIC)
+
+
+def place_words(at: Installation) -> str:
+    """S-12, return strand, at 120 m."""
+    return _("%(tag)s, %(strand)s, at %(chainage)s") % {
+        "tag": at.conveyor.tag,
+        "strand": at.get_strand_display(),
+        "chainage": metres(at.chainage_m),
+    }
+
+
+def period_words(at: Installation) -> str:
+    known = {"start": moment_words(at.installed_at)}
+    if at.removed_at is None:
+        return _("since %(start)s") % known
+    return _("from %(start)s to %(end)s") % {**known, "end": moment_words(at.removed_at)}
+
+
+def fit_warnings(device: Device, conveyor: Conveyor, strand: str) -> list[str]:
+    """What speaks against this model in this place without forbidding it; one sentence each.
+
+    Figures that the model does not state say nothing. The maker's instructions come first.
+    """
+    model = device.device_model
+    said = []
+    if model.strand != strand:
+        said.append(
+            _("%(model)s is made for the %(made)s, this is the %(here)s.")
+            % {"model": model, "made": model.get_strand_display(), "here": Strand(strand).label}
+        )
+    low, high = model.belt_width_least_mm, model.belt_width_most_mm
+    width = conveyor.belt_width_mm
+    if (low is not None and width < low) or (high is not None and width > high):
+        shown = [format_quantity(each, QuantityKind.LENGTH_MM, UnitSystem.METRIC) for each in (width, low, high)]
+        said.append(
+            _("The belt is %(width)s wide; %(model)s is stated for %(low)s to %(high)s.")
+            % {"width": shown[0], "model": model, "low": shown[1], "high": shown[2]}
+        )
+    if model.speed_most_m_s is not None and conveyor.speed_m_s > model.speed_most_m_s:
+        shown = [
+            format_quantity(each, QuantityKind.SPEED_M_S, UnitSystem.METRIC)
+            for each in (conveyor.speed_m_s, model.speed_most_m_s)
+        ]
+        said.append(
+            _("The belt runs at %(speed)s; %(model)s is stated for up to %(most)s.")
+            % {"speed": shown[0], "model": model, "most": shown[1]}
+        )
+    return said
+
+
+def refuse(field: str, code: str, words: str) -> None:
+    raise Refused(words, code=code, fields={field: words})
+
+
+def check_place(conveyor: Conveyor, strand: str, chainage_m: float) -> None:
+    if strand not in Strand.values:
+        refuse("strand", "strand", _("Say which strand it stands on: carry or return."))
+    if not 0 <= chainage_m <= conveyor.length_m:
+        refuse(
+            "chainage_m",
+            "chainage_beyond_belt",
+            _("%(given)s is not on %(tag)s: give 0 to %(length)s, counted from the tail pulley.")
+            % {"given": metres(chainage_m), "tag": conveyor.tag, "length": metres(conveyor.length_m)},
+        )
+
+
+def check_moment(field: str, moment: dt.datetime, now: dt.datetime) -> None:
+    if moment > now + CLOCK_TOLERANCE:
+        refuse(
+            field,
+            "future",
+            _("%(when)s is in the future. Give a time that has passed.") % {"when": moment_words(moment)},
+        )
+
+
+def check_device_suits(device: Device, conveyor: Conveyor, installed_at: dt.datetime) -> None:
+    if device.plant_id != conveyor.plant_id:
+        refuse("conveyor", "other_plant", _("Device and conveyor belong to different plants. Choose both from one."))
+    if conveyor.is_reversing and not device.device_model.suits_reversing:
+        refuse(
+            "device",
+            "reversing",
+            _(
+                "%(tag)s is a reversing belt and %(model)s is not made for both directions: in reverse it would steer "
+                "the belt off. Choose a model that is made for reversing belts."
+            )
+            % {"tag": conveyor.tag, "model": device.device_model},
+        )
+    day = timezone.localdate(installed_at, timezone=conveyor.plant.zone)
+    if device.scrapped_on is not None and device.scrapped_on <= day:
+        refuse(
+            "device",
+            "scrapped",
+            _("Device %(number)s was scrapped on %(day)s.") % {"number": device.number, "day": device.scrapped_on},
+        )
+    if conveyor.retired_on is not None and conveyor.retired_on <= day:
+        refuse(
+            "conveyor",
+            "retired",
+            _("%(tag)s was taken out of use on %(day)s.") % {"tag": conveyor.tag, "day": conveyor.retired_on},
+        )
+
+
+def check_free(
+    *,
+    device: Device,
+    conveyor: Conveyor,
+    strand: str,
+    chainage_m: float,
+    installed_at: dt.datetime,
+    removed_at: dt.datetime | None = None,
+    but: Installation | None = None,
+) -> None:
+    """Raises Refused with the place and the period where the device stood elsewhere or the place was taken."""
+    meanwhile = Installation.objects.exclude(pk=but.pk if but else None).select_related("conveyor", "device")
+    meanwhile = meanwhile.exclude(removed_at__lte=installed_at)
+    if removed_at is not None:
+        meanwhile = meanwhile.filter(installed_at__lt=removed_at)
+    elsewhere = meanwhile.filter(device=device).order_by("installed_at").first()
+    if elsewhere is not None:
+        verb = (
+            _("Device %(number)s stands on %(place)s %(period)s. Record its removal there first.")
+            if elsewhere.removed_at is None
+            else _("Device %(number)s stood on %(place)s %(period)s; a device is in one place at a time. Check both.")
+        )
+        known = {"number": device.number, "place": place_words(elsewhere), "period": period_words(elsewhere)}
+        refuse("device", "device_elsewhere", verb % known)
+    taken = meanwhile.filter(
+        conveyor=conveyor,
+        strand=strand,
+        chainage_m__gt=chainage_m - SAME_PLACE_M,
+        chainage_m__lt=chainage_m + SAME_PLACE_M,
+    ).first()
+    if taken is not None:
+        refuse(
+            "chainage_m",
+            "place_taken",
+            _("The place %(place)s holds device %(number)s %(period)s. Record its removal or give another place.")
+            % {"place": place_words(taken), "number": taken.device.number, "period": period_words(taken)},
+        )
+
+
+@transaction.atomic
+def install_device(
+    *,
+    device: Device,
+    conveyor: Conveyor,
+    strand: str,
+    chainage_m: float,
+    installed_at: dt.datetime,
+    by: Any,
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+    **values: Any,
+) -> Installation:
+    """Write that a device went into service in a place; apps above hear of it after the commit.
+
+    What speaks against the place without forbidding it is told by `fit_warnings`.
+
+    Parameters
+    ----------
+    strand : {"carry", "return"}
+        Strand that it stands on.
+    chainage_m : float
+        From the tail pulley's centre, 0 to the length of the belt [m].
+    installed_at : datetime
+        With a zone, not in the future.
+    **values
+        access, note; removed_at with removal_reason for a period that is over already.
+
+    Raises
+    ------
+    Refused
+        If the place is off the belt or taken, the device stands elsewhere, is not made for a reversing belt, is
+        scrapped or another plant's, or a time lies in the future.
+    """
+    known = known_row(Installation, client_key)
+    if known is not None:
+        return known
+    now = now or timezone.now()
+    check_moment("installed_at", installed_at, now)
+    removed_at = values.get("removed_at")
+    if removed_at is not None:
+        check_removal(installed_at, removed_at, now)
+    check_place(conveyor, strand, chainage_m)
+    check_device_suits(device, conveyor, installed_at)
+    place = {"device": device, "conveyor": conveyor, "strand": strand, "chainage_m": chainage_m}
+    check_free(**place, installed_at=installed_at, removed_at=removed_at)
+    try:
+        row = create_record(
+            Installation,
+            by=by,
+            client_key=client_key,
+            plant=conveyor.plant,
+            installed_at=installed_at,
+            **place,
+            **values,
+        )
+    except Refused as refusal:
+        if refusal.code == "conflict":  # somebody else was faster: say what stands there now
+            check_free(**place, installed_at=installed_at, removed_at=removed_at)
+        raise
+    transaction.on_commit(partial(device_installed.send, sender=Installation, installation=row), robust=True)
+    return row
+
+
+@transaction.atomic
+def change_installation(
+    installation: Installation, *, by: Any, version: int, reason: str = "", **values: Any
+) -> Installation:
+    """Put right what was written about a place: strand, chainage_m, installed_at, access, note.
+
+    A device that goes to another place is removed and installed again, so that both periods stay in the book.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `change_record`; and as `install_device` for the place and the time.
+    """
+    fixed = {"device", "conveyor", "plant", "removed_at"} & set(values)
+    if fixed:
+        raise Refused(
+            _("A device goes to another place by a removal and a new installation. Record these two."), code="moved"
+        )
+    at = {name: values.get(name, getattr(installation, name)) for name in ("strand", "chainage_m", "installed_at")}
+    check_moment("installed_at", at["installed_at"], timezone.now())
+    check_place(installation.conveyor, at["strand"], at["chainage_m"])
+    if installation.removed_at is not None and at["installed_at"] >= installation.removed_at:
+        words = _("It was removed %(when)s; it must have been installed before that.")
+        refuse("installed_at", "order", words % {"when": moment_words(installation.removed_at)})
+    check_free(
+        device=installation.device,
+        conveyor=installation.conveyor,
+        removed_at=installation.removed_at,
+        but=installation,
+        **at,
+    )
+    return change_record(installation, by=by, version=version, reason=reason, **values)
+
+
+def check_removal(installed_at: dt.datetime, removed_at: dt.datetime, now: dt.datetime) -> None:
+    check_moment("removed_at", removed_at, now)
+    if removed_at <= installed_at:
+        words = _("Removed %(removed)s is not after installed %(installed)s. Check both times.")
+        known = {"removed": moment_words(removed_at), "installed": moment_words(installed_at)}
+        refuse("removed_at", "order", words % known)
+
+
+@transaction.atomic
+def remove_installation(
+    installation: Installation,
+    *,
+    by: Any,
+    version: int,
+    removed_at: dt.datetime,
+    reason: str,
+    now: dt.datetime | None = None,
+) -> Installation:
+    """Write that the device was taken out of its place, and why; apps above hear of it after the commit.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `change_record`; if no reason is given, it was removed before, or the time does not fit.
+    """
+    if not reason.strip():
+        refuse("reason", "reason", _("Say why it was removed."))
+    if installation.removed_at is not None:
+        raise Refused(
+            _("It was removed %(when)s already.") % {"when": moment_words(installation.removed_at)}, code="removed"
+        )
+    check_removal(installation.installed_at, removed_at, now or timezone.now())
+    row = change_record(
+        installation, by=by, version=version, reason=reason, removed_at=removed_at, removal_reason=reason.strip()
+    )
+    transaction.on_commit(partial(device_removed.send, sender=Installation, installation=row), robust=True)
+    return row
