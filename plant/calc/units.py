@@ -652,3 +652,47 @@ def _decimals(amount: Fraction, digits: int, *, trim: bool, grouped: bool) -> st
     if trim and "." in text:
         text = text.rstrip("0").rstrip(".")
     return f"-{text}" if amount < 0 and scaled else text
+
+
+# --- for the page ---------------------------------------------------------------------------------------------------
+
+
+def typing_grammar() -> dict[str, object]:
+    """The units of the grammar as plain JSON, for a page that reads what is typed with no request to the server.
+
+    Returns
+    -------
+    dict
+        kinds: for each kind its units (label, name, spelling as a regular expression without case, factor to the stored
+        unit as a fraction, what it is taken as), the unit of a bare number in each system, words and examples;
+        pairs: which smaller unit may follow a larger one, and its limit; longest: characters at most.
+
+    Examples
+    --------
+    >>> [unit["factor"] for unit in typing_grammar()["kinds"]["mm"]["units"] if unit["label"] == "in"]
+    [[127, 5]]
+    """
+
+    def told(kind: QuantityKind, unit: _Unit) -> dict[str, object]:
+        factor = _factor(kind, unit.pint_name)
+        return {
+            "label": unit.label,
+            "name": unit.pint_name,
+            "spelling": unit.spelling,
+            "factor": [factor.numerator, factor.denominator],
+            "taken_as": unit.taken_as,
+        }
+
+    kinds = {
+        kind.value: {
+            "units": [told(kind, unit) for unit in _UNITS[kind]],
+            "default": {system.value: _shown(kind, system).unit.pint_name for system in UnitSystem},
+            "digits": _METRIC[kind].digits,
+            "stored": _METRIC[kind].unit.label,
+            "what": _WHAT[kind][0],
+            "examples": _WHAT[kind][1],
+        }
+        for kind in QuantityKind
+    }
+    pairs = {larger: {"name": smaller.pint_name, "limit": limit} for larger, (smaller, limit) in _PAIRS.items()}
+    return {"kinds": kinds, "pairs": pairs, "longest": LONGEST_TEXT, "vulgar": _VULGAR}
