@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db.models import F, Prefetch, QuerySet, Window
 from django.db.models.functions import RowNumber
 
-from inspections.models import Action, CheckKind, CheckPlan, Deferral, OverdueSpell, Reading, Task
+from inspections.models import Action, CheckKind, CheckPlan, Deferral, OverdueSpell, Reading, Task, Visit
+from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
 from installs.models import Installation
+from plant.calc.units import UnitSystem
 from plant.models import OutageWindow, Plant
 
 
@@ -200,3 +203,51 @@ def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[Window
         fitting = [task for task in by_belt[window.conveyor_id] if task.opens_on <= last_day]
         ahead.append(WindowAhead(window, fitting, sum(task.check_kind.minutes for task in fitting)))
     return ahead
+
+
+# --- Visits and readings ---------------------------------------------------------------------------------------------
+def checks_to_do(installation: Installation, today: date) -> tuple[list[Task], list[Task]]:
+    """Open checks of a device: those whose window is open or over, and those that could be done early."""
+    rows = Task.objects.open().filter(installation=installation).select_related("check_kind", "plant")
+    tasks = list(rows.order_by("due_on", "pk"))
+    return [task for task in tasks if task.opens_on <= today], [task for task in tasks if task.opens_on > today]
+
+
+def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
+    """The latest visits that count, with what the panel of a device shows of them."""
+    rows = Visit.objects.current().filter(installation=installation).select_related("visited_by")
+    return list(rows.prefetch_related("tasks__check_kind")[:last])
+
+
+def readings_in_time(installation: Installation, code: str) -> list[Reading]:
+    """Readings of one thing as found, oldest first."""
+    rows = Reading.objects.current().as_found().filter(visit__installation=installation, code=code, value__isnull=False)
+    return list(rows.select_related("visit").order_by("visit__visited_at"))
+
+
+def open_actions_of(person: Any, plant: Any) -> Sequence[Action]:
+    return list(
+        Action.objects.open()
+        .filter(plant=plant, owner=person)
+        .select_related("installation__conveyor", "installation__device")
+    )
+
+
+def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
+    """One visit as its page shows it: each check with readings as found beside as left, and its corrections."""
+    chain = visit_chain(visit)
+    rows = list(visit.readings.select_related("task__check_kind", "task__visit", "corrected_by").order_by("pk"))
+    checks: dict[int, dict[str, Any]] = {}
+    for row in rows:
+        check = checks.setdefault(row.task_id, {"task": row.task, "lines": {}})
+        line = check["lines"].setdefault(row.code, {"label": row.label, "found": None, "left": None})
+        shown = {"row": row, "words": value_words(row, system), "is_withdrawn": row.is_withdrawn}
+        line["found" if row.stage == FOUND else "left"] = shown
+    return {
+        "chain": chain,
+        "latest": chain[-1],
+        "checks": [{**check, "lines": list(check["lines"].values())} for check in checks.values()],
+        "meanwhile": closed_meanwhile(visit),
+        "actions": Action.objects.filter(visit__in=chain).select_related("owner"),
+        "photos": list(visit.photos.all()),
+    }

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.views import check_plans, tasks
+from inspections.views import actions, check_plans, tasks, visits
 
 urlpatterns: list = [
     # Checks that are due.
@@ -30,4 +30,16 @@ urlpatterns: list = [
         check_plans.OwnCheckPlanCreate.as_view(),
         name="check-plan-create-own",
     ),
+    # Visits and their readings.
+    path("installations/<int:pk>/visit/", visits.create_visit, name="visit-create"),
+    path("checks/<int:pk>/could-not-do/", visits.NotDoneReport.as_view(), name="task-could-not-do"),
+    path("visits/<int:pk>/", visits.visit_detail, name="visit-detail"),
+    path("visits/<int:pk>/correct/", visits.change_visit, name="visit-correct"),
+    path("readings/", visits.ReadingList.as_view(), name="reading-list"),
+    # Actions that findings call for.
+    path("actions/", actions.ActionList.as_view(), name="action-list"),
+    path("actions/<int:pk>/", actions.action_detail, name="action-detail"),
+    path("actions/<int:pk>/change/", actions.ActionUpdate.as_view(), name="action-update"),
+    path("actions/<int:pk>/done/", actions.ActionDone.as_view(), name="action-done"),
+    path("installations/<int:pk>/actions/create/", actions.ActionCreate.as_view(), name="action-create"),
 ]

@@ -28,6 +28,7 @@ class Visit(Entry):
     )
     permit_reference = models.CharField(_("permit reference"), max_length=60, blank=True)
     note = models.TextField(_("note"), blank=True, max_length=4000)
+    no_action_reason = models.CharField(_("why no action was raised"), max_length=300, blank=True)
     photos = models.ManyToManyField(Photo, blank=True, related_name="visits")
 
     objects = EntryQuerySet.as_manager()

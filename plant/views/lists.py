@@ -76,10 +76,6 @@ class RegisterList(TemplateView):
         """The queryset of the current plant, with what the columns need."""
         raise NotImplementedError
 
-    def table_options(self) -> dict[str, Any]:
-        """What the table is made with besides rows and request."""
-        return {}
-
     def filtered(self) -> Any:
         if self.filter_class is None:
             self.filterset = None
@@ -89,7 +85,7 @@ class RegisterList(TemplateView):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         rows = self.filtered()
-        self.table = self.table_class(rows, request=request, **self.table_options())
+        self.table = self.table_class(rows, request=request)
         wanted = request.GET.get("format")
         if wanted == "csv":
             return self.as_csv()

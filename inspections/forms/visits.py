@@ -1,0 +1,326 @@
+"""The close-out page's form: as many fields as the checks of the device ask for, sections as the page shows them."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inspections.errors import NotClosedOut
+from inspections.models import CouldNotDo, Reading, Task, Visit
+from inspections.services.actions import NewAction
+from inspections.services.visits import FOUND, LEFT, Typed, Wanted, reading_key, value_words
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, input_text, parse_quantity, unit_label
+from plant.errors import Refused
+from plant.forms.base import PersonForm
+from plant.forms.photos import PhotosField, PhotosInput
+from plant.forms.quantities import QuantityField
+from plant.models import Person, Photo
+
+ACTION_DAYS = 7
+
+
+class ReadingField(QuantityField):
+    """A number that the page's own script reads while it is typed, with no request to the server."""
+
+    def clean(self, value: Any) -> Any:
+        text = forms.CharField.clean(self, value).strip()
+        if not text:
+            return None
+        try:
+            number = parse_quantity(text, self.kind, self.system, allow_negative=self.allow_negative).value
+        except ValueError as error:
+            raise forms.ValidationError(str(error)) from error
+        return Typed(number, text)
+
+    def get_bound_field(self, form: Any, field_name: str) -> Any:
+        # Feet and fractions need the slash and the space of the whole keyboard.
+        keyboard = "decimal" if self.system == UnitSystem.METRIC else "text"
+        self.widget.attrs.update({"inputmode": keyboard, "autocomplete": "off"})
+        return forms.CharField.get_bound_field(self, form, field_name)
+
+
+class AnswerField(forms.ChoiceField):
+    """One of several answers; empty where nothing was seen."""
+
+    def clean(self, value: Any) -> Any:
+        answer = super().clean(value)
+        return Typed(answer, "") if answer else None
+
+
+def field_name(task_id: int, code: str, stage: str) -> str:
+    return f"t{task_id}-{code}-{stage}"
+
+
+class ReadingsForm(PersonForm):
+    """Fields for every reading of several checks; `values` fills them in when a visit is corrected."""
+
+    client_key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+    def __init__(
+        self,
+        *args: Any,
+        tasks: Sequence[Task],
+        wanted: Mapping[int, Sequence[Wanted]],
+        person: Person,
+        values: Mapping[str, Any] | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, person=person, **kwargs)
+        self.tasks, self.wanted = list(tasks), wanted
+        self.system = UnitSystem(person.unit_system)
+        self.questions: dict[str, str] = {}
+        self.suggested_action = ""
+        self.initial.setdefault("client_key", uuid.uuid4())
+        for task in self.tasks:
+            for each in wanted[task.pk]:
+                for stage in (FOUND, LEFT) if each.asks_as_left else (FOUND,):
+                    name = field_name(task.pk, each.code, stage)
+                    self.fields[name] = self.field_for(each, stage)
+                    self.fields[f"{name}-sure"] = forms.BooleanField(required=False, label=_("It is right"))
+                    if values and reading_key(task.pk, each.code, stage) in values:
+                        self.initial[name] = values[reading_key(task.pk, each.code, stage)]
+
+    def field_for(self, each: Wanted, stage: str) -> forms.Field:
+        label = each.label if stage == FOUND else _("%(label)s, as left") % {"label": each.label}
+        if each.form == "number":
+            field = ReadingField(
+                kind=each.kind, system=self.system, required=False, label=label, allow_negative=not each.quantity
+            )
+            field.widget.attrs["data-kind"] = each.kind.value or "plain"
+            return field
+        widget = forms.RadioSelect if len(each.options) <= 4 else forms.Select
+        choices = [("", _("not looked at")), *each.options]
+        return AnswerField(choices=choices, required=False, label=label, widget=widget)
+
+    def entries(self) -> dict[int, dict[str, dict[str, Any]]]:
+        """What was entered, as the service takes it."""
+        entries: dict[int, dict[str, dict[str, Any]]] = {}
+        for task in self.tasks:
+            by_code = entries.setdefault(task.pk, {})
+            for each in self.wanted[task.pk]:
+                for stage in (FOUND, LEFT):
+                    typed = self.cleaned_data.get(field_name(task.pk, each.code, stage))
+                    if typed is not None:
+                        by_code.setdefault(each.code, {})[stage] = typed
+        return entries
+
+    def confirmed(self) -> set[str]:
+        """Keys of readings that the person says are right."""
+        return {
+            reading_key(task.pk, each.code, stage)
+            for task in self.tasks
+            for each in self.wanted[task.pk]
+            for stage in (FOUND, LEFT)
+            if self.cleaned_data.get(f"{field_name(task.pk, each.code, stage)}-sure")
+        }
+
+    def add_refusal(self, refusal: Refused) -> None:
+        """Faults to their fields, questions beside the readings, the suggestion into the action's title."""
+        names = {
+            reading_key(task.pk, each.code, stage): field_name(task.pk, each.code, stage)
+            for task in self.tasks
+            for each in self.wanted[task.pk]
+            for stage in (FOUND, LEFT)
+        }
+        for key, words in refusal.fields.items():
+            name = names.get(key, key)
+            self.add_error(name if name in self.fields else None, words)
+        if isinstance(refusal, NotClosedOut):
+            self.questions = {names[key]: words for key, words in refusal.questions.items()}
+            self.suggested_action = refusal.suggested_action
+            for name, words in self.questions.items():
+                self.add_error(name, _("%(question)s Tick “It is right” below it, or change it.") % {"question": words})
+        elif not refusal.fields:
+            self.add_error(None, refusal.message)
+
+    # --- as the page shows it -----------------------------------------------------------------------------------------
+
+    def sections(self) -> list[dict[str, Any]]:
+        return [
+            {
+                "task": task,
+                "rows": [self.row(task, each) for each in self.wanted[task.pk]],
+                "rule": task.check_kind.rule,
+                "is_pairs": task.check_kind.rule == "fastener_torque",
+                "reason": self[f"t{task.pk}-reason"] if f"t{task.pk}-reason" in self.fields else None,
+                "remark": self[f"t{task.pk}-remark"] if f"t{task.pk}-remark" in self.fields else None,
+            }
+            for task in self.tasks
+        ]
+
+    def row(self, task: Task, each: Wanted) -> dict[str, Any]:
+        found = field_name(task.pk, each.code, FOUND)
+        left = field_name(task.pk, each.code, LEFT)
+        return {
+            "wanted": each,
+            "found": self[found],
+            "found_sure": self[f"{found}-sure"],
+            "left": self[left] if each.asks_as_left else None,
+            "left_sure": self[f"{left}-sure"] if each.asks_as_left else None,
+            "is_asked": found in self.questions,
+            "left_is_asked": left in self.questions,
+            "unit": unit_label(each.kind, self.system) if each.form == "number" else "",
+            "limit_words": self.limit_words(each),
+            "last": value_words(each.previous, self.system, dict(each.options)) if each.previous else "",
+            "last_at": each.previous.visit.visited_at if each.previous else None,
+        }
+
+    def limit_words(self, each: Wanted) -> str:
+        limits = each.limits
+        if "target_nm" in limits:
+            if limits["target_nm"] is None:
+                return _("target not stated")
+            target = format_quantity(limits["target_nm"], each.kind, self.system)
+            return _("target %(target)s, within %(pct)g %%") % {"target": target, "pct": limits["tolerance_pct"]}
+        if "new_mm" in limits:
+            shown = {name: format_quantity(value, each.kind, self.system) for name, value in limits.items()}
+            return _("new %(new_mm)s, limit %(limit_mm)s") % shown
+        if "limit_n" in limits:
+            return _("limit %(limit)s") % {"limit": format_quantity(limits["limit_n"], each.kind, self.system)}
+        return ""
+
+    def as_rules(self) -> list[dict[str, Any]]:
+        """What the page's script needs to grade while a reading is typed: rules by check, limits by reading."""
+        return [
+            {
+                "task": task.pk,
+                "kind": str(task.check_kind),
+                "rule": task.check_kind.rule,
+                "needs_lockout": task.check_kind.needs_lockout,
+                "readings": [
+                    {
+                        "code": each.code,
+                        "label": each.label,
+                        "form": each.form,
+                        "quantity": each.quantity,
+                        "limits": dict(each.limits),
+                        "plausible": dict(each.plausible),
+                    }
+                    for each in self.wanted[task.pk]
+                ],
+            }
+            for task in self.tasks
+        ]
+
+
+class VisitForm(ReadingsForm):
+    visited_at = forms.DateTimeField(label=gettext_lazy("When"))
+    lockout_confirmed = forms.BooleanField(
+        required=False, label=gettext_lazy("The belt is locked out, tagged and tried, by the site's procedure")
+    )
+    lockout_at = forms.CharField(required=False, widget=forms.HiddenInput)
+    permit_reference = forms.CharField(required=False, max_length=60, label=gettext_lazy("Permit reference"))
+    note = forms.CharField(
+        required=False, max_length=4000, label=gettext_lazy("Note"), widget=forms.Textarea(attrs={"rows": 3})
+    )
+    photos = PhotosField(required=False, label=gettext_lazy("Photos from this device"))
+    camera = PhotosField(
+        required=False,
+        label=gettext_lazy("Take a photo"),
+        widget=PhotosInput(attrs={"accept": "image/*", "capture": "environment"}),
+    )
+    kept_photos = forms.ModelMultipleChoiceField(Photo.objects.none(), required=False, widget=forms.MultipleHiddenInput)
+    action_title = forms.CharField(required=False, max_length=200, label=gettext_lazy("What is to be done"))
+    action_due_on = forms.DateField(required=False, label=gettext_lazy("Due"))
+    action_owner = forms.ModelChoiceField(
+        Person.objects.none(), required=False, label=gettext_lazy("Owner"), empty_label=gettext_lazy("nobody yet")
+    )
+    no_action_reason = forms.CharField(required=False, max_length=300, label=gettext_lazy("Or why no action is needed"))
+
+    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
+        super().__init__(*args, plant=plant, **kwargs)
+        now = timezone.localtime().replace(second=0, microsecond=0)
+        self.initial.setdefault("visited_at", now)
+        self.initial.setdefault("action_due_on", timezone.localdate() + timedelta(days=ACTION_DAYS))
+        for task in self.tasks:
+            self.fields[f"t{task.pk}-reason"] = forms.ChoiceField(
+                choices=[("", "–"), *CouldNotDo.Reason.choices], required=False, label=_("Reason")
+            )
+            self.fields[f"t{task.pk}-remark"] = forms.CharField(required=False, max_length=500, label=_("Note"))
+        people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
+        self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
+        own = Photo.objects.of_plant(plant).filter(created_by=self.person)
+        self.fields["kept_photos"].queryset = own  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("action_title") and not cleaned.get("action_due_on"):
+            self.add_error("action_due_on", _("Give the day by which it is to be done."))
+        return cleaned
+
+    def not_done(self) -> dict[int, tuple[str, str]]:
+        """Checks that could not be done: reason and note by task."""
+        given = {task.pk: (self.cleaned_data.get(f"t{task.pk}-reason"), f"t{task.pk}-remark") for task in self.tasks}
+        return {pk: (reason, self.cleaned_data.get(remark, "")) for pk, (reason, remark) in given.items() if reason}
+
+    def new_action(self) -> NewAction | None:
+        title = self.cleaned_data.get("action_title")
+        if not title:
+            return None
+        return NewAction(title, self.cleaned_data["action_due_on"], self.cleaned_data.get("action_owner"))
+
+    def lockout_moment(self) -> Any:
+        """When the box was ticked, by the page's clock, where that can be true; else now."""
+        moment = parse_datetime(self.cleaned_data.get("lockout_at") or "")
+        now = timezone.now()
+        if moment is None or timezone.is_naive(moment) or not now - timedelta(days=2) <= moment <= now:
+            return now
+        return moment
+
+    def suggest_action(self) -> None:
+        """Put the suggested title where the person left it empty, so that one press more is enough."""
+        if self.suggested_action and not self.data.get("action_title"):
+            self.data = self.data.copy()
+            self.data["action_title"] = self.suggested_action
+            if not self.data.get("action_due_on"):
+                self.data["action_due_on"] = self.initial["action_due_on"].isoformat()
+
+
+class CorrectionForm(ReadingsForm):
+    """All readings of a visit, filled in as they stand, and why they are changed."""
+
+    correction_reason = forms.CharField(max_length=300, label=gettext_lazy("Why it is corrected"))
+    note = forms.CharField(
+        required=False, max_length=4000, label=gettext_lazy("Note"), widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+
+def stored_values(visit: Visit, system: UnitSystem) -> dict[str, Any]:
+    """The readings of a visit as they go into the boxes: as typed where a person typed them."""
+    values = {}
+    for row in visit.readings.current():
+        shown = row.answer
+        if row.value is not None:
+            shown = row.typed or ""
+            if not reads_back(shown, row, system):
+                shown = input_text(row.value, kind_of(row), system)
+        values[reading_key(row.task_id, row.code, row.stage)] = shown
+    return values
+
+
+def reads_back(text: str, row: Reading, system: UnitSystem) -> bool:
+    """Whether this person's units make the same number of the text: another person may have typed it."""
+    try:
+        return parse_quantity(text, kind_of(row), system, allow_negative=True).value == row.value
+    except ValueError:
+        return False
+
+
+def kind_of(row: Reading) -> QuantityKind:
+    return QuantityKind(row.quantity)
+
+
+class NotDoneForm(PersonForm):
+    """Why a check could not be done; nothing that anybody is blamed for."""
+
+    client_key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid.uuid4)
+    reason = forms.ChoiceField(label=gettext_lazy("Reason"), choices=CouldNotDo.Reason.choices)
+    note = forms.CharField(required=False, max_length=500, label=gettext_lazy("Note"))

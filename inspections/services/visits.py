@@ -1,0 +1,837 @@
+"""Visits: what to read at a device, closing checks out, saying that a check could not be done, correcting.
+
+Grades are worked out here from what was entered and from the limits of the device model and the check kind, whatever
+the page showed. A visit is one transaction and one row; sent twice it counts once.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils import timezone
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from inspections.calc.findings import (
+    FastenerTarget,
+    Finding,
+    OwnField,
+    find_own,
+    find_pivot,
+    find_sensor_wear,
+    find_torque,
+)
+from inspections.calc.grading import Grade, implausible, worst
+from inspections.errors import NotClosedOut
+from inspections.models import Action, CheckKind, CouldNotDo, Reading, ReadingField, Task, Visit
+from inspections.services.actions import NewAction, raise_action
+from inspections.services.tasks import end_spells, people_in
+from installs.models import Installation
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.errors import Refused
+from plant.models import Notice, Person, Photo
+from plant.permissions import PLANNER
+from plant.services.records import check_row, create_record, known_row
+
+FOUND, LEFT = Reading.Stage.AS_FOUND.value, Reading.Stage.AS_LEFT.value
+Rule = CheckKind.Rule
+CLOCK_DRIFT = timedelta(minutes=10)
+# What a reading can be at all, against what the model states: common practice, no source.
+LEAST_OF_LIMIT, MOST_OF_NEW, MOST_OF_TARGET = 0.75, 1.05, 2.5
+
+
+class Typed(NamedTuple):
+    """A value with the text that a person typed for it."""
+
+    value: float | str | None
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One thing to read or to see at a check.
+
+    `limits` and `plausible` are what the grade and the question about it need; the page is given the same.
+    """
+
+    code: str
+    label: str
+    form: str  # "number" or "choice"
+    quantity: str = ""
+    side: str = ""
+    asks_as_left: bool = False
+    required: bool = False
+    options: tuple[tuple[str, str], ...] = ()
+    limits: Mapping[str, Any] = field(default_factory=dict)
+    plausible: Mapping[str, Any] = field(default_factory=dict)
+    previous: Reading | None = None
+
+    @property
+    def kind(self) -> QuantityKind:
+        return QuantityKind(self.quantity)
+
+
+Values = dict[str, dict[str, Typed]]  # by stage, then by code
+
+
+# --- what to read -----------------------------------------------------------------------------------------------------
+
+
+def readings_wanted(task: Task) -> list[Wanted]:
+    """What to fill in for one check, with the reading before beside each."""
+    return wanted_of([task], task.installation)[task.pk]
+
+
+def wanted_of(
+    tasks: Sequence[Task], installation: Installation, *, before: datetime | None = None
+) -> dict[int, list[Wanted]]:
+    """What to fill in for each of several checks at one device; the readings before it in one query."""
+    previous = previous_readings(installation, {task.check_kind_id for task in tasks}, before=before)
+    own = list(
+        ReadingField.objects.filter(
+            check_kind__in={task.check_kind_id for task in tasks if task.check_kind.rule == Rule.LIMITS}
+        )
+    )
+    wanted = {}
+    for task in tasks:
+        known = {code: row for (kind_id, code), row in previous.items() if kind_id == task.check_kind_id}
+        fields = [each for each in own if each.check_kind_id == task.check_kind_id]
+        wanted[task.pk] = wanted_by_rule(task.check_kind, installation, fields, known)
+    return wanted
+
+
+def previous_readings(
+    installation: Installation, kind_ids: Collection[int], *, before: datetime | None = None
+) -> dict[tuple[int, str], Reading]:
+    """The last reading of each code: as left where something was set or changed, else as found."""
+    rows = (
+        Reading.objects.current()
+        .filter(visit__installation=installation, task__check_kind_id__in=kind_ids)
+        .select_related("visit", "task")
+        .order_by("-visit__visited_at", "-stage")
+    )
+    if before is not None:
+        rows = rows.filter(visit__visited_at__lt=before)
+    last: dict[tuple[int, str], Reading] = {}
+    for row in rows[:400]:
+        last.setdefault((row.task.check_kind_id, row.code), row)
+    # "-stage" sorts as_left after as_found by name, so within one visit the value as left is taken where there is one.
+    return last
+
+
+def wanted_by_rule(
+    kind: CheckKind, installation: Installation, fields: list[ReadingField], previous: Mapping[str, Reading]
+) -> list[Wanted]:
+    model = installation.device.device_model
+    if kind.rule == Rule.SENSOR_WEAR:
+        return wanted_of_sensors(model, previous)
+    if kind.rule == Rule.PIVOT_FREEDOM:
+        return wanted_of_pivot(model, previous)
+    if kind.rule == Rule.FASTENER_TORQUE:
+        return wanted_of_fasteners(model, previous)
+    return [wanted_of_field(each, previous.get(each.code)) for each in fields]
+
+
+def wanted_of_sensors(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]:
+    new, limit = model.sensor_new_mm, model.sensor_limit_mm
+    stated = new is not None and limit is not None
+    bounds = {"low": LEAST_OF_LIMIT * limit, "high": MOST_OF_NEW * new} if stated else {}
+    states = (("round", _("round, turns")), ("flat_spot", _("flat spot")), ("seized", _("does not turn")))
+    wanted = []
+    for side, name in (("drive", _("Drive side")), ("off", _("Off side"))):
+        last = previous.get(f"{side}_diameter")
+        wanted.append(
+            Wanted(
+                code=f"{side}_diameter",
+                label=name,
+                form="number",
+                quantity=QuantityKind.LENGTH_MM.value,
+                side=side,
+                asks_as_left=True,
+                limits={"new_mm": new, "limit_mm": limit},
+                plausible={"quantity": "diameter", "previous": last.value if last else None, **bounds},
+                previous=last,
+            )
+        )
+    for side, name in (("drive", _("Drive side roller")), ("off", _("Off side roller"))):
+        code = f"{side}_state"
+        wanted.append(
+            Wanted(code=code, label=name, form="choice", side=side, options=states, previous=previous.get(code))
+        )
+    return wanted
+
+
+def wanted_of_pivot(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]:
+    states = (("free", _("free")), ("stiff", _("stiff")), ("seized", _("seized")))
+    limit = model.breakaway_limit_n
+    return [
+        Wanted(
+            code="pivot",
+            label=_("Pivot"),
+            form="choice",
+            options=states,
+            required=True,
+            previous=previous.get("pivot"),
+        ),
+        Wanted(
+            code="breakaway",
+            label=_("Breakaway force"),
+            form="number",
+            quantity=QuantityKind.FORCE_N.value,
+            limits={"limit_n": limit},
+            previous=previous.get("breakaway"),
+        ),
+    ]
+
+
+def wanted_of_fasteners(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]:
+    wanted = []
+    for group in model.fasteners.all():
+        for n in range(1, group.count + 1):
+            code = f"{slugify(group.place).replace('-', '_')[:50] or 'fastener'}_{n}"
+            bounds = {"high": MOST_OF_TARGET * group.torque_nm, "low": 0} if group.torque_nm else {}
+            wanted.append(
+                Wanted(
+                    code=code,
+                    label=f"{group.place} {n}" if group.count > 1 else group.place,
+                    form="number",
+                    quantity=QuantityKind.TORQUE_NM.value,
+                    asks_as_left=True,
+                    limits={"target_nm": group.torque_nm, "tolerance_pct": group.tolerance_pct},
+                    plausible={"quantity": "torque", **bounds},
+                    previous=previous.get(code),
+                )
+            )
+    return wanted
+
+
+def wanted_of_field(each: ReadingField, last: Reading | None) -> Wanted:
+    if each.form == ReadingField.Form.NUMBER:
+        return Wanted(
+            code=each.code,
+            label=each.label,
+            form="number",
+            quantity=each.quantity,
+            asks_as_left=each.asks_as_left,
+            required=each.is_required,
+            limits={
+                "watch_low": each.watch_below,
+                "watch_high": each.watch_above,
+                "act_low": each.act_below,
+                "act_high": each.act_above,
+            },
+            plausible={"quantity": "other", "previous": last.value if last else None},
+            previous=last,
+        )
+    answers = each.choices or [{"value": "yes", "label": _("yes")}, {"value": "no", "label": _("no")}]
+    return Wanted(
+        code=each.code,
+        label=each.label,
+        form="choice",
+        asks_as_left=each.asks_as_left,
+        required=each.is_required,
+        options=tuple((str(one["value"]), str(one.get("label") or one["value"])) for one in answers),
+        limits={"grades": {str(one["value"]): str(one.get("grade") or "") for one in answers}},
+        previous=last,
+    )
+
+
+# --- grading ----------------------------------------------------------------------------------------------------------
+
+
+def find(rule: str, wanted: Sequence[Wanted], values: Values) -> Finding:
+    """What the readings of one check come to, by its rule and the limits beside each reading."""
+    found = {code: typed.value for code, typed in values.get(FOUND, {}).items() if typed.value not in (None, "")}
+    left = {code: typed.value for code, typed in values.get(LEFT, {}).items() if typed.value not in (None, "")}
+    limits = {each.code: each.limits for each in wanted}
+    if rule == Rule.SENSOR_WEAR:
+        return find_sensor_wear(found, **limits["drive_diameter"])  # type: ignore[arg-type]
+    if rule == Rule.PIVOT_FREEDOM:
+        return find_pivot(found, **limits["breakaway"])  # type: ignore[arg-type]
+    if rule == Rule.FASTENER_TORQUE:
+        fasteners = [FastenerTarget(each.code, each.label, **each.limits) for each in wanted]
+        return find_torque(found, left, fasteners)  # type: ignore[arg-type]
+    fields = [OwnField(each.code, each.label, each.form, **each.limits) for each in wanted]  # type: ignore[arg-type]
+    return find_own(found, fields)  # type: ignore[arg-type]
+
+
+def question_about(each: Wanted, value: float, stage: str) -> str | None:
+    """A sentence about a reading that is hard to believe; None where nothing is odd."""
+    if value < 0:
+        return None
+    known = dict(each.plausible)
+    if stage == LEFT:
+        known["previous"] = None  # a part changed at this visit may well be larger than before
+    return implausible(value, **known)
+
+
+def suggested_action(rule: str, kind_name: str, finding: Finding) -> str:
+    """What a finding to act on calls for, as a title that the person may change."""
+    if rule == Rule.SENSOR_WEAR:
+        return _("Replace both sensor rollers")
+    if rule == Rule.PIVOT_FREEDOM:
+        return _("Free or replace the pivot")
+    if rule == Rule.FASTENER_TORQUE:
+        return _("Find out why fasteners come loose, and secure them")
+    return _("Put right: %(kind)s") % {"kind": kind_name}
+
+
+# --- reading what was entered -----------------------------------------------------------------------------------------
+
+
+@dataclass
+class Entered:
+    """One check of a visit: what was wanted, what was entered, what it comes to."""
+
+    task: Task
+    wanted: list[Wanted]
+    values: Values
+    finding: Finding
+
+
+def take_in(
+    tasks: Mapping[int, Task],
+    wanted: Mapping[int, list[Wanted]],
+    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
+    confirmed: Collection[str],
+) -> tuple[list[Entered], dict[str, str], dict[str, str]]:
+    """The checks that were filled in, what is at fault by key, and what is asked back by key."""
+    entered, faults, questions = [], {}, {}
+    for task_id, by_code in entries.items():
+        task = tasks[task_id]
+        values, wrong, asked = take_in_one(task, wanted[task_id], by_code, confirmed)
+        faults.update(wrong)
+        questions.update(asked)
+        if not values[FOUND] and not values[LEFT]:
+            continue
+        missing = [each for each in wanted[task_id] if each.required and each.code not in values[FOUND]]
+        for each in missing:
+            faults[reading_key(task_id, each.code, FOUND)] = _("%(label)s is missing.") % {"label": each.label}
+        if not values[FOUND] and not missing:
+            first = wanted[task_id][0].code
+            faults[reading_key(task_id, first, FOUND)] = _("Give at least one reading as found.")
+        if wrong or missing:
+            continue
+        try:
+            entered.append(Entered(task, wanted[task_id], values, find(task.check_kind.rule, wanted[task_id], values)))
+        except ValueError as error:
+            faults[reading_key(task_id, wanted[task_id][0].code, FOUND)] = str(error)
+    return entered, faults, questions
+
+
+def take_in_one(
+    task: Task, wanted: list[Wanted], by_code: Mapping[str, Mapping[str, Any]], confirmed: Collection[str]
+) -> tuple[Values, dict[str, str], dict[str, str]]:
+    values: Values = {FOUND: {}, LEFT: {}}
+    faults: dict[str, str] = {}
+    questions: dict[str, str] = {}
+    known = {each.code: each for each in wanted}
+    for code, by_stage in by_code.items():
+        each = known.get(code)
+        if each is None:
+            raise Refused(_("%(kind)s asks for no reading “%(code)s”.") % {"kind": task.check_kind, "code": code})
+        for stage, given in by_stage.items():
+            typed = given if isinstance(given, Typed) else Typed(given)
+            if typed.value is None or typed.value == "":
+                continue
+            key = reading_key(task.pk, code, stage)
+            fault = fault_of(each, typed.value)
+            if fault:
+                faults[key] = fault
+                continue
+            values[stage][code] = typed
+            if each.form == "number":
+                asked = question_about(each, float(typed.value), stage)
+                if asked and key not in confirmed:
+                    questions[key] = asked
+    return values, faults, questions
+
+
+def fault_of(each: Wanted, value: float | str) -> str:
+    if each.form == "choice":
+        return "" if value in dict(each.options) else _("Choose one of the answers offered.")
+    if not isinstance(value, int | float):
+        return _("Give a number.")
+    if each.plausible.get("quantity") == "diameter" and value <= 0:
+        return _("A diameter is above 0.")
+    if each.quantity and value < 0:
+        return _("This cannot be below 0.")
+    return ""
+
+
+def reading_key(task_id: int, code: str, stage: str) -> str:
+    return f"{task_id}:{code}:{stage}"
+
+
+# --- closing out ------------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def close_out_visit(
+    *,
+    installation: Installation,
+    by: Person,
+    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
+    visited_at: datetime,
+    client_key: uuid.UUID | None = None,
+    lockout_confirmed: bool = False,
+    lockout_confirmed_at: datetime | None = None,
+    permit_reference: str = "",
+    note: str = "",
+    photos: Collection[Photo] = (),
+    confirmed_implausible: Collection[str] = (),
+    action: NewAction | None = None,
+    no_action_reason: str = "",
+) -> Visit:
+    """Record one stop at a device and close the checks that were filled in, each with the worst of its grades.
+
+    Parameters
+    ----------
+    installation : Installation
+        Where the visit was made.
+    by : Person
+        Who made it.
+    entries : mapping
+        {task id: {code: {"as_found": value, "as_left": value}}}; numbers in SI, answers as text, or `Typed` with the
+        text that was typed. A check with nothing filled in stays open.
+    visited_at : datetime
+        When the visit was made.
+    client_key : UUID, optional
+        Made by the page; the same key again gives back the first visit.
+    lockout_confirmed, lockout_confirmed_at
+        That the person confirmed the lockout, and when. A record, never an interlock.
+    confirmed_implausible : collection of str
+        Keys (task:code:stage) of readings that were asked back and are right.
+    action : NewAction, optional
+        Corrective work to raise with the visit.
+    no_action_reason : str
+        Why a finding to act on gets no action.
+
+    Returns
+    -------
+    Visit
+        A check that somebody else closed meanwhile keeps who closed it; its readings are kept beside the others.
+
+    Raises
+    ------
+    NotClosedOut
+        If something is missing, hard to believe and not yet confirmed, or a finding to act on has neither an action nor
+        a reason. Nothing is written.
+    """
+    known = known_row(Visit, client_key)
+    if known is not None:
+        return known
+    tasks = tasks_of(installation, entries)
+    wanted = wanted_of(list(tasks.values()), installation, before=visited_at)
+    entered, faults, questions = take_in(tasks, wanted, entries, confirmed_implausible)
+    faults.update(time_faults(installation, visited_at))
+    if not entered and not faults:
+        faults["checks"] = _("Fill in at least one check, or say that it could not be done.")
+    if any(each.task.check_kind.needs_lockout for each in entered) and not lockout_confirmed:
+        faults["lockout_confirmed"] = _(
+            "These checks need the belt locked out. Confirm the lockout, or say that the check could not be done."
+        )
+    suggestion = ""
+    to_act = [each for each in entered if each.finding.grade is Grade.ACT]
+    if to_act:
+        first = to_act[0]
+        suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind), first.finding)
+        if action is None and not no_action_reason.strip() and not open_actions(installation):
+            faults["action_title"] = _("A finding says act: raise an action, or say why none is needed.")
+    if faults or questions:
+        raise not_closed_out(faults, questions, suggestion)
+    visit = new_visit(
+        installation=installation,
+        by=by,
+        client_key=client_key,
+        visited_at=visited_at,
+        lockout_confirmed_at=(lockout_confirmed_at or timezone.now()) if lockout_confirmed else None,
+        lockout_confirmed_by=by if lockout_confirmed else None,
+        permit_reference=permit_reference.strip(),
+        note=note.strip(),
+        no_action_reason=no_action_reason.strip() if to_act else "",
+    )
+    if visit is None:
+        return Visit.objects.get(client_key=client_key)
+    visit.photos.add(*photos)
+    for each in entered:
+        write_readings(visit, each, by)
+        close_task(each, visit, by)
+    if action is not None:
+        raise_action(
+            installation=installation,
+            by=by,
+            title=action.title,
+            due_on=action.due_on,
+            owner=action.owner,
+            visit=visit,
+            client_key=uuid.uuid5(visit.client_key, "action"),
+        )
+    return visit
+
+
+def not_closed_out(faults: Mapping[str, str], questions: Mapping[str, str], suggestion: str) -> NotClosedOut:
+    words = " ".join([*faults.values(), *questions.values()])
+    return NotClosedOut(words, fields=faults, questions=questions, suggested_action=suggestion)
+
+
+def tasks_of(installation: Installation, task_ids: Collection[int]) -> dict[int, Task]:
+    tasks = {
+        task.pk: task
+        for task in Task.objects.filter(installation=installation, pk__in=task_ids).select_related(
+            "check_kind", "plant"
+        )
+    }
+    if set(task_ids) - set(tasks):
+        raise Refused(_("One of these checks belongs to another device; open the page again."), code="invalid")
+    return tasks
+
+
+def time_faults(installation: Installation, visited_at: datetime) -> dict[str, str]:
+    if visited_at > timezone.now() + CLOCK_DRIFT:
+        return {"visited_at": _("This time lies ahead; give when the visit was made.")}
+    if visited_at < installation.installed_at:
+        return {"visited_at": _("The device was not in this place yet; give when the visit was made.")}
+    if installation.removed_at is not None and visited_at > installation.removed_at:
+        return {"visited_at": _("The device was no longer in this place; give when the visit was made.")}
+    return {}
+
+
+def open_actions(installation: Installation) -> bool:
+    return Action.objects.open().filter(installation=installation).exists()
+
+
+def new_visit(*, installation: Installation, by: Person, client_key: uuid.UUID | None, **values: Any) -> Visit | None:
+    """Write the row; None where the same form arrived at the same moment and was first."""
+    visit = Visit(
+        plant=installation.plant,
+        installation=installation,
+        visited_by=values.pop("visited_by", by),
+        created_by=by,
+        client_key=client_key or uuid.uuid4(),
+        **values,
+    )
+    check_row(visit)
+    try:
+        with transaction.atomic():
+            visit.save()
+    except IntegrityError:
+        if known_row(Visit, client_key) is None:
+            raise
+        return None
+    return visit
+
+
+def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[str, Reading] | None = None) -> None:
+    replaced = replaced or {}
+    for wanted in each.wanted:
+        for stage in (FOUND, LEFT):
+            typed = each.values[stage].get(wanted.code)
+            if typed is None or typed.value is None:
+                continue
+            graded = each.finding.parts.get(wanted.code) if stage == FOUND else None
+            reason = graded.reason if graded else each.finding.left.get(wanted.code, "") if stage == LEFT else ""
+            corrected = replaced.get(reading_key(each.task.pk, wanted.code, stage))
+            Reading.objects.create(
+                visit=visit,
+                task=each.task,
+                code=wanted.code,
+                label=wanted.label,
+                side=wanted.side,
+                stage=stage,
+                value=float(typed.value) if wanted.form == "number" else None,
+                quantity=wanted.quantity,
+                answer=str(typed.value) if wanted.form == "choice" else "",
+                typed=typed.text[:60],
+                grade=graded.grade.value if graded and graded.grade else "",
+                grade_reason=reason[:300],
+                corrects=corrected,
+                correction_reason=visit.correction_reason if corrected else "",
+                created_by=by,
+            )
+
+
+def close_task(each: Entered, visit: Visit, by: Person) -> None:
+    """Close the check with its grade; where somebody else closed it meanwhile, only a worse grade is taken over."""
+    task, finding = each.task, each.finding
+    # A conditional update: of two visits sent at once exactly one closes the check.
+    claimed = Task.objects.filter(pk=task.pk, closed_at__isnull=True).update(
+        closed_at=visit.visited_at, version=F("version") + 1
+    )
+    task.refresh_from_db()
+    task._history_user = by
+    grade = finding.grade.value if finding.grade else ""
+    if claimed:
+        task.outcome, task.visit, task.closed_by = Task.Outcome.DONE, visit, by
+        task.grade, task.grade_reason = grade, finding.reason[:400]
+        task.save(update_fields=["outcome", "visit", "closed_by", "grade", "grade_reason"])
+        end_spells([task], at=visit.visited_at)
+    elif task.outcome == Task.Outcome.DONE and finding.grade and worse(finding.grade, task.grade):
+        task.grade, task.grade_reason = grade, finding.reason[:400]
+        task.version += 1
+        task.save(update_fields=["grade", "grade_reason", "version"])
+
+
+def worse(grade: Grade, than: str) -> bool:
+    return not than or grade > Grade(than)
+
+
+@transaction.atomic
+def finish_stop(
+    *,
+    installation: Installation,
+    by: Person,
+    client_key: uuid.UUID,
+    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
+    not_done: Mapping[int, tuple[str, str]],
+    **visit: Any,
+) -> Visit | None:
+    """One stop at a device: the checks that were done become a visit, those that could not be done are reported.
+
+    Returns
+    -------
+    Visit or None
+        None where no check could be done.
+
+    Raises
+    ------
+    NotClosedOut
+        As `close_out_visit`, and where a check has readings as well as a reason why it could not be done.
+    """
+    tasks = tasks_of(installation, {*entries, *not_done})
+    both = {pk for pk in not_done if entries.get(pk)}
+    if both:
+        words = _("Give either readings or the reason why it could not be done.")
+        raise NotClosedOut(words, fields={f"t{pk}-reason": words for pk in both})
+    for pk, (reason, note) in not_done.items():
+        could_not_do(
+            task=tasks[pk], by=by, reason=reason, note=note, client_key=uuid.uuid5(client_key, f"not done {pk}")
+        )
+    if not_done and not any(entries.values()):
+        return None
+    return close_out_visit(
+        installation=installation,
+        by=by,
+        client_key=client_key,
+        entries={pk: readings for pk, readings in entries.items() if readings},
+        **visit,
+    )
+
+
+# --- could not be done ------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def could_not_do(
+    *,
+    task: Task,
+    by: Person,
+    reason: str,
+    note: str = "",
+    tried_at: datetime | None = None,
+    client_key: uuid.UUID | None = None,
+) -> CouldNotDo:
+    """Say that a check was tried and could not be done. The task stays open and its planners are told.
+
+    Raises
+    ------
+    Refused
+        If the check is closed already, or the reason is none of those offered.
+    """
+    known = known_row(CouldNotDo, client_key)
+    if known is not None:
+        return known
+    current = Task.objects.get(pk=task.pk)
+    if current.closed_at is not None:
+        raise Refused(_("This check was closed meanwhile; there is nothing left to do."), code="closed")
+    row = create_record(
+        CouldNotDo,
+        by=by,
+        client_key=client_key,
+        task=task,
+        tried_at=tried_at or timezone.now(),
+        reason=reason,
+        note=note.strip(),
+    )
+    words = _("%(task)s could not be done: %(reason)s") % {"task": task, "reason": row.get_reason_display()}
+    for person_id in set(people_in(task.plant, PLANNER)) - {by.pk}:
+        Notice.objects.get_or_create(
+            person_id=person_id,
+            key=f"could-not-do-{row.pk}",
+            defaults={"plant": task.plant, "text": words[:300], "url": task.get_absolute_url()},
+        )
+    return row
+
+
+# --- correcting -------------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def correct_visit(
+    *,
+    visit: Visit,
+    by: Person,
+    reason: str,
+    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
+    client_key: uuid.UUID | None = None,
+    note: str | None = None,
+    photos: Collection[Photo] = (),
+    confirmed_implausible: Collection[str] = (),
+) -> Visit:
+    """Take the place of a visit by one with other readings. The old one stays visible; no later check moves.
+
+    `entries` hold all readings of each check that is named; checks of the visit that are not named keep theirs.
+
+    Raises
+    ------
+    Refused
+        If no reason is given or the visit was corrected before.
+    NotClosedOut
+        If a reading is at fault or asked back. Nothing is written.
+    """
+    known = known_row(Visit, client_key)
+    if known is not None:
+        return known
+    if not reason.strip():
+        words = _("Say why it is corrected.")
+        raise Refused(words, code="reason", fields={"correction_reason": words})
+    if Visit.objects.filter(corrects=visit).exists():
+        raise Refused(_("This visit was corrected before. Open the latest one and correct that."), code="corrected")
+    installation = visit.installation
+    old = {reading_key(row.task_id, row.code, row.stage): row for row in visit.readings.current()}
+    full = {**entries_of(old.values()), **entries}
+    tasks = tasks_of(installation, full)
+    wanted = wanted_of(list(tasks.values()), installation, before=visit.visited_at)
+    entered, faults, questions = take_in(tasks, wanted, full, {*confirmed_implausible, *unchanged(old, full)})
+    if not entered and not faults:
+        faults["checks"] = _("A corrected visit needs at least one reading.")
+    if faults or questions:
+        raise not_closed_out(faults, questions, "")
+    fresh = new_visit(
+        installation=installation,
+        by=by,
+        client_key=client_key,
+        visited_at=visit.visited_at,
+        visited_by=visit.visited_by,
+        lockout_confirmed_at=visit.lockout_confirmed_at,
+        lockout_confirmed_by=visit.lockout_confirmed_by,
+        permit_reference=visit.permit_reference,
+        note=visit.note if note is None else note.strip(),
+        no_action_reason=visit.no_action_reason,
+        corrects=visit,
+        correction_reason=reason.strip()[:300],
+    )
+    if fresh is None:
+        return Visit.objects.get(client_key=client_key)
+    fresh.photos.add(*visit.photos.all(), *photos)
+    kept = set()
+    for each in entered:
+        write_readings(fresh, each, by, old)
+        kept |= {reading_key(each.task.pk, code, stage) for stage, row in each.values.items() for code in row}
+        regrade_task(each, visit, fresh, by)
+    for key, row in old.items():
+        if key not in kept:
+            withdraw_reading(row, fresh, by)
+    for task_id in {row.task_id for row in old.values()} - {each.task.pk for each in entered}:
+        regrade_task(
+            Entered(tasks[task_id], [], {}, Finding(None, _("All readings were withdrawn."))), visit, fresh, by
+        )
+    return fresh
+
+
+def entries_of(rows: Collection[Reading]) -> dict[int, dict[str, dict[str, Typed]]]:
+    entries: dict[int, dict[str, dict[str, Typed]]] = {}
+    for row in rows:
+        value = row.answer if row.value is None else row.value
+        entries.setdefault(row.task_id, {}).setdefault(row.code, {})[row.stage] = Typed(value, row.typed)
+    return entries
+
+
+def unchanged(old: Mapping[str, Reading], entries: Mapping[int, Mapping[str, Mapping[str, Any]]]) -> set[str]:
+    """Keys of readings that stay as they were: they were asked back when they were first entered."""
+    same = set()
+    for task_id, by_code in entries.items():
+        for code, by_stage in by_code.items():
+            for stage, given in by_stage.items():
+                key = reading_key(task_id, code, stage)
+                value = given.value if isinstance(given, Typed) else given
+                if key in old and old[key].value is not None and old[key].value == value:
+                    same.add(key)
+    return same
+
+
+def withdraw_reading(row: Reading, fresh: Visit, by: Person) -> None:
+    Reading.objects.create(
+        visit=fresh,
+        task=row.task,
+        code=row.code,
+        label=row.label,
+        side=row.side,
+        stage=row.stage,
+        value=row.value,
+        quantity=row.quantity,
+        answer=row.answer,
+        typed=row.typed,
+        corrects=row,
+        correction_reason=fresh.correction_reason,
+        is_withdrawn=True,
+        created_by=by,
+    )
+
+
+def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
+    """The grade follows the readings that count now: of the corrected visit and of any other visit of the check."""
+    task, finding = each.task, each.finding
+    task.refresh_from_db()
+    others = (
+        Reading.objects.current()
+        .filter(task=task)
+        .exclude(visit__in=[old, fresh])
+        .exclude(grade="")
+        .values_list("grade", "grade_reason")
+    )
+    grades = [Grade(grade) for grade, _reason in others]
+    grade = worst([finding.grade, *grades])
+    reason = finding.reason
+    if grade is not None and grade is not finding.grade:
+        reason = next(words for each_grade, words in others if each_grade == grade.value)
+    task.grade, task.grade_reason = grade.value if grade else "", reason[:400]
+    if task.visit_id == old.pk:
+        task.visit = fresh
+    task.version += 1
+    task._history_user = by
+    task._change_reason = fresh.correction_reason[:100]
+    task.save(update_fields=["grade", "grade_reason", "visit", "version"])
+
+
+def closed_meanwhile(visit: Visit) -> list[Task]:
+    """Checks of this visit that somebody else had closed before it arrived."""
+    chain = visit_chain(visit)
+    tasks = Task.objects.filter(readings__visit=visit).exclude(visit__in=chain).distinct()
+    return list(tasks.select_related("check_kind", "visit__visited_by", "closed_by"))
+
+
+def visit_chain(visit: Visit) -> list[Visit]:
+    """The visit, those that it corrects, and those that correct it, oldest first."""
+    first = visit
+    while first.corrects is not None:
+        first = first.corrects
+    chain = [first]
+    while (
+        later := Visit.objects.filter(corrects=chain[-1]).select_related("visited_by", "created_by").first()
+    ) is not None:
+        chain.append(later)
+    return chain
+
+
+def value_words(row: Reading, system: UnitSystem, answers: Mapping[str, str] | None = None) -> str:
+    """A reading as it is shown: with its unit, or its answer."""
+    if row.value is None:
+        return (answers or {}).get(row.answer, row.answer.replace("_", " "))
+    return format_quantity(row.value, QuantityKind(row.quantity), system)

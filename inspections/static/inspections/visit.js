@@ -1,0 +1,148 @@
+// The close-out page while it is filled in: what was understood, the grade of each check, questions, the action it calls for.
+// Nothing here decides anything: without it the page works the same, and the server grades and asks again.
+
+import { makeGrading } from "./grading.js";
+import { makeReader } from "./units.js";
+
+const form = document.getElementById("visit");
+const data = document.getElementById("visit-rules");
+const MARKS = {
+  sound: '<circle cx="7" cy="7" r="6" fill="currentColor"/>',
+  watch: '<path d="M7 1 13 13H1Z" fill="currentColor"/>',
+  act: '<path d="M7 0 14 7 7 14 0 7Z" fill="currentColor"/>',
+};
+const SUGGESTED = {
+  sensor_wear: "Replace both sensor rollers",
+  pivot_freedom: "Free or replace the pivot",
+  fastener_torque: "Find out why fasteners come loose, and secure them",
+};
+
+if (form && data) start(JSON.parse(data.textContent));
+
+function start(rules) {
+  const grading = makeGrading(rules.grading);
+  const read = makeReader(rules.typing);
+  const system = form.dataset.system;
+  const sections = new Map(rules.checks.map((check) => [String(check.task), check]));
+
+  function refresh() {
+    const acts = [];
+    for (const section of form.querySelectorAll("section.check")) {
+      const check = sections.get(section.dataset.task);
+      const finding = refreshSection(section, check);
+      if (finding?.grade === "act") acts.push(check);
+    }
+    offerAction(acts);
+  }
+
+  function refreshSection(section, check) {
+    const values = { as_found: {}, as_left: {} };
+    for (const each of check.readings) {
+      for (const stage of ["as_found", "as_left"]) {
+        const name = `t${check.task}-${each.code}-${stage}`;
+        if (each.form === "choice") {
+          const chosen = section.querySelector(`[name="${name}"]:checked, select[name="${name}"]`);
+          if (chosen?.value) values[stage][each.code] = chosen.value;
+          continue;
+        }
+        const box = section.querySelector(`[name="${name}"]`);
+        if (!box) continue;
+        const value = refreshBox(box, each, stage);
+        if (value !== null) values[stage][each.code] = value;
+      }
+    }
+    let finding = null;
+    try {
+      finding = grading.find(check, values.as_found, values.as_left);
+    } catch {
+      finding = null; // the server says what is wrong with it
+    }
+    show(section.querySelector(".graded"), finding);
+    return finding;
+  }
+
+  function refreshBox(box, each, stage) {
+    const holder = box.closest(".reading");
+    const echo = holder.querySelector(".echo");
+    const sure = holder.querySelector(".sure");
+    const text = box.value;
+    const understood = text.trim() ? read(text, each.quantity, system, { allowNegative: !each.quantity }) : { value: null, echo: "" };
+    setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
+    echo.classList.toggle("odd", Boolean(understood.problem));
+    if (understood.problem) box.setAttribute("aria-invalid", "true");
+    else box.removeAttribute("aria-invalid");
+    const plausible = stage === "as_left" ? { ...each.plausible, previous: null } : each.plausible;
+    const question = understood.value === null ? null : grading.implausible({ value: understood.value, ...plausible });
+    sure.hidden = !question;
+    setText(sure.querySelector(".question"), question ?? "");
+    if (!question) sure.querySelector("input").checked = false;
+    return understood.value;
+  }
+
+  function offerAction(acts) {
+    const raise = document.getElementById("raise");
+    const title = form.elements.action_title;
+    if (!raise || !title) return;
+    const words = acts.length ? SUGGESTED[acts[0].rule] ?? `Put right: ${acts[0].kind}` : "";
+    raise.hidden = !acts.length || Boolean(title.value);
+    raise.dataset.title = words;
+    setText(raise, words ? `Raise an action: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : "");
+  }
+
+  form.addEventListener("input", (event) => {
+    // Nobody's "it is right" may stand for a value that was typed after it.
+    const holder = event.target.closest(".reading");
+    if (holder && !event.target.closest(".sure")) holder.querySelector(".sure input").checked = false;
+    refresh();
+  });
+  form.addEventListener("change", refresh);
+  document.getElementById("raise")?.addEventListener("click", (event) => {
+    form.elements.action_title.value = event.currentTarget.dataset.title;
+    refresh();
+    form.elements.action_due_on.focus();
+  });
+
+  const lockout = form.elements.lockout_confirmed;
+  lockout?.addEventListener("change", () => {
+    const now = new Date();
+    form.elements.lockout_at.value = lockout.checked ? now.toISOString() : "";
+    const clock = `${String(now.getHours()).padStart(2, "0")}:${String(now.getMinutes()).padStart(2, "0")}`;
+    setText(document.getElementById("lockout-words"), lockout.checked ? `Ticked at ${clock}.` : "");
+  });
+
+  let isSent = false;
+  form.addEventListener("submit", (event) => {
+    if (isSent) event.preventDefault();
+    isSent = true;
+  });
+  window.addEventListener("pageshow", () => {
+    isSent = false;
+    refresh();
+  });
+  document.getElementById("errors")?.focus();
+  refresh();
+}
+
+function show(place, finding) {
+  const words = finding ? `${finding.grade ?? ""}|${finding.reason}` : "";
+  if (place.dataset.words === words) return; // said already; a screen reader need not hear it again
+  place.dataset.words = words;
+  place.replaceChildren();
+  if (!finding) return;
+  place.dataset.grade = finding.grade ?? "";
+  if (finding.grade) {
+    const mark = document.createElement("span");
+    mark.className = `mark ${finding.grade}`;
+    mark.innerHTML = `<svg viewBox="0 0 14 14" aria-hidden="true">${MARKS[finding.grade]}</svg>`;
+    mark.append(finding.grade);
+    place.append(mark);
+  }
+  const reason = document.createElement("span");
+  reason.className = "reason";
+  reason.textContent = finding.reason;
+  place.append(reason);
+}
+
+function setText(place, words) {
+  if (place && place.textContent !== words) place.textContent = words;
+}

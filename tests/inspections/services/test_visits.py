@@ -1,0 +1,298 @@
+"""Closing out a visit: graded here, once, nothing lost, and corrected by rows."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.utils import timezone
+
+from inspections.errors import NotClosedOut
+from inspections.models import Action, CheckKind, CouldNotDo, OverdueSpell, Reading, ReadingField, Task, Visit
+from inspections.services.actions import NewAction
+from inspections.services.visits import (
+    Typed,
+    close_out_visit,
+    closed_meanwhile,
+    correct_visit,
+    could_not_do,
+    readings_wanted,
+)
+from plant.errors import Refused
+from tests import make
+
+
+@pytest.fixture
+def place(belt_a1):
+    return make.installation(belt_a1)
+
+
+@pytest.fixture
+def wear(place):
+    return make.task(place, make.check_kind("sensor-wear"), timezone.localdate())
+
+
+@pytest.fixture
+def torque(place):
+    return make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+
+
+@pytest.fixture
+def pivot(place):
+    return make.task(place, make.check_kind("pivot-freedom"), timezone.localdate())
+
+
+def found(**values):
+    return {code: {"as_found": value} for code, value in values.items()}
+
+
+def close(place, by, entries, **values):
+    known = {"visited_at": timezone.now(), "lockout_confirmed": True}
+    return close_out_visit(installation=place, by=by, entries=entries, **{**known, **values})
+
+
+def test_what_is_wanted_follows_the_device_model(wear, torque, pivot):
+    assert [each.code for each in readings_wanted(wear)] == [
+        "drive_diameter",
+        "off_diameter",
+        "drive_state",
+        "off_state",
+    ]
+    assert [each.code for each in readings_wanted(pivot)] == ["pivot", "breakaway"]
+    wanted = readings_wanted(torque)
+    assert [each.label for each in wanted] == ["clamp 1", "clamp 2", "clamp 3", "clamp 4", "pivot"]
+    assert {each.code: each.limits["target_nm"] for each in wanted}["pivot_1"] == 130.0
+
+
+def test_a_check_is_closed_with_the_worst_grade(place, wear, pivot, tess):
+    spell = OverdueSpell.objects.create(task=wear, began_at=timezone.now())
+    visit = close(
+        place,
+        tess,
+        {wear.pk: found(drive_diameter=71.0, off_diameter=75.0), pivot.pk: found(pivot="free")},
+        permit_reference="P-17",
+    )
+    wear.refresh_from_db()
+    pivot.refresh_from_db()
+    assert (wear.grade, wear.outcome, wear.closed_at, wear.visit) == ("watch", "done", visit.visited_at, visit)
+    assert wear.closed_by == tess
+    assert pivot.grade == "sound"
+    assert wear.grade_reason.startswith("Permitted wear used: drive side 62.5 %")
+    spell.refresh_from_db()
+    assert spell.ended_at == visit.visited_at
+    rows = {row.code: row for row in visit.readings.all()}
+    assert (rows["drive_diameter"].value, rows["drive_diameter"].grade, rows["drive_diameter"].side) == (
+        71.0,
+        "watch",
+        "drive",
+    )
+    assert rows["pivot"].answer == "free"
+    assert (visit.lockout_confirmed_by, visit.permit_reference) == (tess, "P-17")
+    assert wear.history.first().history_user == tess
+
+
+def test_the_reading_before_stands_beside_the_next(place, wear, tess):
+    close(
+        place,
+        tess,
+        {wear.pk: {"drive_diameter": {"as_found": 72.0, "as_left": 76.0}, "off_diameter": {"as_found": 73.0}}},
+    )
+    again = make.task(place, wear.check_kind, timezone.localdate())
+    before = {each.code: each.previous.value for each in readings_wanted(again) if each.previous}
+    assert before == {"drive_diameter": 76.0, "off_diameter": 73.0}
+
+
+def test_sent_twice_counts_once(place, wear, tess):
+    key = uuid.uuid4()
+    entries = {wear.pk: found(drive_diameter=75.0, off_diameter=75.0)}
+    first = close(place, tess, entries, client_key=key)
+    assert close(place, tess, entries, client_key=key) == first
+    assert Visit.objects.count() == 1
+    assert Reading.objects.count() == 2
+
+
+def test_without_lockout_it_is_refused_and_nothing_is_written(place, wear, tess):
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, {wear.pk: found(drive_diameter=75.0)}, lockout_confirmed=False)
+    assert "locked out" in refused.value.fields["lockout_confirmed"]
+    assert not Visit.objects.exists()
+    assert Task.objects.open().count() == 1
+
+
+def test_a_look_from_the_walkway_needs_no_lockout(place, alder, tess):
+    kind = CheckKind.objects.create(plant=alder, code="look", name="Look", needs_lockout=False)
+    ReadingField.objects.create(
+        check_kind=kind,
+        code="clean",
+        label="Clean",
+        form="yes_no",
+        choices=[{"value": "yes", "label": "Yes", "grade": "sound"}, {"value": "no", "label": "No", "grade": "watch"}],
+    )
+    task = make.task(place, kind, timezone.localdate())
+    visit = close(place, tess, {task.pk: found(clean="no")}, lockout_confirmed=False)
+    task.refresh_from_db()
+    assert task.grade == "watch"
+    assert visit.lockout_confirmed_at is None
+
+
+def test_an_act_needs_an_action_or_a_reason(place, wear, tess, pat):
+    entries = {wear.pk: found(drive_diameter=68.0, off_diameter=68.5)}
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, entries)
+    assert refused.value.suggested_action == "Replace both sensor rollers"
+    assert "action_title" in refused.value.fields
+    day = timezone.localdate() + dt.timedelta(days=7)
+    visit = close(place, tess, entries, action=NewAction("Replace both sensor rollers", day, pat))
+    action = Action.objects.get()
+    assert (action.visit, action.owner, action.due_on) == (visit, pat, day)
+    assert pat.notices.get().text.endswith("Replace both sensor rollers")
+
+
+def test_an_act_with_a_reason_keeps_the_reason(place, wear, tess):
+    visit = close(place, tess, {wear.pk: found(drive_diameter=68.0)}, no_action_reason="Replaced on the spot")
+    assert visit.no_action_reason == "Replaced on the spot"
+
+
+def test_a_hard_to_believe_reading_is_asked_back_once(place, wear, tess):
+    entries = {wear.pk: found(drive_diameter=2.9, off_diameter=75.0)}
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, entries, no_action_reason="-")
+    key = f"{wear.pk}:drive_diameter:as_found"
+    assert refused.value.questions == {key: "2.9 looks like inches typed as millimetres: did you mean 73.66?"}
+    visit = close(place, tess, entries, no_action_reason="-", confirmed_implausible={key})
+    assert visit.readings.get(code="drive_diameter").value == 2.9
+
+
+def test_a_diameter_that_grew_and_a_torque_of_zero_are_asked_back(place, wear, torque, tess):
+    close(place, tess, {wear.pk: found(drive_diameter=72.0)})
+    again = make.task(place, wear.check_kind, timezone.localdate())
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, {again.pk: found(drive_diameter=74.0), torque.pk: found(clamp_1=0.0)}, no_action_reason="-")
+    assert "was the part changed?" in refused.value.questions[f"{again.pk}:drive_diameter:as_found"]
+    assert "fastener missing" in refused.value.questions[f"{torque.pk}:clamp_1:as_found"]
+
+
+def test_what_the_model_does_not_state_is_kept_and_not_graded(place, wear, tess):
+    model = place.device.device_model
+    model.sensor_limit_mm = None
+    model.save()
+    close(place, tess, {wear.pk: found(drive_diameter=70.0)})
+    wear.refresh_from_db()
+    assert wear.grade == ""
+    assert "not stated by the model" in wear.grade_reason
+    assert Reading.objects.get().value == 70.0
+
+
+@pytest.mark.parametrize(
+    ("entry", "code", "said"),
+    [
+        ({"drive_diameter": {"as_found": 0.0}}, "drive_diameter", "above 0"),
+        ({"drive_state": {"as_found": "green"}}, "drive_state", "one of the answers"),
+        ({"drive_diameter": {"as_found": "wide"}}, "drive_diameter", "Give a number"),
+    ],
+)
+def test_a_wrong_value_is_named_at_its_field(place, wear, tess, entry, code, said):
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, {wear.pk: entry})
+    assert said in refused.value.fields[f"{wear.pk}:{code}:as_found"]
+
+
+def test_nothing_filled_in_is_refused(place, wear, tess):
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, {wear.pk: {"drive_diameter": {"as_found": None}}})
+    assert "at least one check" in refused.value.fields["checks"]
+
+
+@pytest.mark.parametrize(
+    ("when", "said"),
+    [
+        (timezone.now() + dt.timedelta(days=1), "lies ahead"),
+        (dt.datetime(2025, 1, 1, tzinfo=dt.UTC), "not in this place yet"),
+    ],
+)
+def test_a_visit_at_an_impossible_time_is_refused(place, wear, tess, when, said):
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, {wear.pk: found(drive_diameter=75.0)}, visited_at=when)
+    assert said in refused.value.fields["visited_at"]
+
+
+def test_a_check_of_another_device_is_refused(place, belt_a1, wear, tess):
+    elsewhere = make.installation(belt_a1, number="2", chainage_m=150.0)
+    with pytest.raises(Refused, match="belongs to another device"):
+        close(elsewhere, tess, {wear.pk: found(drive_diameter=75.0)})
+
+
+def test_a_check_closed_meanwhile_loses_nothing(place, wear, tess, pat):
+    first = close(place, pat, {wear.pk: found(drive_diameter=75.0, off_diameter=75.0)})
+    second = close(place, tess, {wear.pk: found(drive_diameter=71.0, off_diameter=75.0)})
+    wear.refresh_from_db()
+    assert wear.visit == first
+    assert wear.closed_by == pat
+    assert wear.grade == "watch"  # the worse of the two
+    assert [task.pk for task in closed_meanwhile(second)] == [wear.pk]
+    assert closed_meanwhile(first) == []
+    assert Reading.objects.current().filter(task=wear).count() == 4
+
+
+def test_could_not_do_is_no_penalty_and_tells_the_planners(wear, tess, pat, otto):
+    key = uuid.uuid4()
+    row = could_not_do(task=wear, by=tess, reason="belt_running", note="no window", client_key=key)
+    assert could_not_do(task=wear, by=tess, reason="belt_running", client_key=key) == row
+    wear.refresh_from_db()
+    assert wear.closed_at is None
+    assert pat.notices.count() == 1
+    assert "belt running" in pat.notices.get().text
+    assert otto.notices.count() == 0
+    assert CouldNotDo.objects.count() == 1
+    with pytest.raises(Refused):
+        could_not_do(task=wear, by=tess, reason="tired")
+
+
+def test_a_closed_check_cannot_be_reported_as_not_done(place, wear, tess):
+    close(place, tess, {wear.pk: found(drive_diameter=75.0)})
+    with pytest.raises(Refused, match="closed meanwhile"):
+        could_not_do(task=wear, by=tess, reason="no_access")
+
+
+def test_a_correction_adds_rows_and_moves_no_date(place, wear, pivot, tess, pat):
+    old = close(
+        place,
+        tess,
+        {wear.pk: found(drive_diameter=Typed(71.0, "71"), off_diameter=75.0), pivot.pk: found(pivot="free")},
+    )
+    wear.refresh_from_db()
+    closed_at = wear.closed_at
+    key = uuid.uuid4()
+    change = {"reason": "mixed up the sides", "client_key": key, "by": pat}
+    fresh = correct_visit(visit=old, entries={wear.pk: found(drive_diameter=75.0)}, **change)
+    assert correct_visit(visit=old, entries={wear.pk: found(drive_diameter=75.0)}, **change) == fresh
+    wear.refresh_from_db()
+    assert (wear.grade, wear.closed_at, wear.visit) == ("sound", closed_at, fresh)
+    assert old.readings.count() == 3  # the old ones stay as they were
+    now = {row.code: row for row in Reading.objects.current()}
+    assert set(now) == {"drive_diameter", "pivot"}
+    assert now["drive_diameter"].corrects.value == 71.0
+    assert {row.visit for row in now.values()} == {fresh}
+    assert (fresh.visited_by, fresh.created_by, fresh.visited_at) == (tess, pat, old.visited_at)
+    with pytest.raises(Refused, match="corrected before"):
+        correct_visit(visit=old, entries={}, by=pat, reason="again")
+    with pytest.raises(Refused, match="Say why"):
+        correct_visit(visit=fresh, entries={}, by=pat, reason=" ")
+
+
+def test_withdrawing_all_readings_of_a_check_takes_its_grade_away(place, wear, pivot, tess):
+    old = close(place, tess, {wear.pk: found(drive_diameter=71.0), pivot.pk: found(pivot="free")})
+    correct_visit(visit=old, by=tess, reason="wrong device", entries={wear.pk: {}})
+    wear.refresh_from_db()
+    assert (wear.grade, wear.grade_reason) == ("", "All readings were withdrawn.")
+
+
+def test_a_correction_does_not_ask_again_about_what_stays(place, wear, tess):
+    key = f"{wear.pk}:drive_diameter:as_found"
+    old = close(place, tess, {wear.pk: found(drive_diameter=79.9)}, confirmed_implausible={key})
+    correct_visit(
+        visit=old,
+        by=tess,
+        reason="off side forgotten",
+        entries={wear.pk: found(drive_diameter=79.9, off_diameter=75.0)},
+    )
+    assert Reading.objects.current().count() == 2

@@ -1,0 +1,68 @@
+"""Pages over actions: who may see and change them, how late they are, how many queries the list takes."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from inspections.models import Action
+from tests import make
+
+
+@pytest.fixture
+def place(belt_a1):
+    return make.installation(belt_a1)
+
+
+@pytest.fixture
+def action(place, tess):
+    due = timezone.localdate() - dt.timedelta(days=4)
+    return Action.objects.create(plant=place.plant, installation=place, title="Clean the frame", due_on=due, owner=tess)
+
+
+def test_the_list_says_how_late_and_gives_files(client, action, mona, django_assert_max_num_queries):
+    client.force_login(mona)
+    for n in range(30):
+        Action.objects.create(
+            plant=action.plant, installation=action.installation, title=f"Grease {n}", due_on=timezone.localdate()
+        )
+    with django_assert_max_num_queries(20):
+        page = client.get(reverse("action-list")).content.decode()
+    assert "31 actions are open, 1 of them late." in page
+    assert "4 days late" in page
+    assert "Grease" not in client.get(reverse("action-list"), {"state": "late"}).content.decode()
+    file = b"".join(client.get(reverse("action-list"), {"format": "csv"}).streaming_content).decode()
+    assert "Clean the frame,A-1,1,tess,4 days late" in file
+
+
+def test_people_of_other_plants_find_nothing_and_managers_change_nothing(client, action, otto, mona):
+    client.force_login(otto)
+    assert client.get(action.get_absolute_url()).status_code == 404
+    assert client.get(reverse("action-create", args=[action.installation_id])).status_code == 404
+    client.force_login(mona)
+    assert client.get(action.get_absolute_url()).status_code == 200
+    assert client.get(reverse("action-done", args=[action.pk])).status_code == 403
+    assert client.get(reverse("action-create", args=[action.installation_id])).status_code == 403
+
+
+def test_raised_by_hand_changed_and_done(client, place, tess, pat):
+    client.force_login(tess)
+    sent = {"title": "Tighten", "due_on": "2026-12-24", "owner": pat.pk, "client_key": str(uuid.uuid4())}
+    for _twice in range(2):
+        answer = client.post(reverse("action-create", args=[place.pk]), sent)
+    action = Action.objects.get()
+    assert answer.url == action.get_absolute_url()
+    change = {"title": "Tighten all", "due_on": "2026-12-28", "owner": "", "version": action.version}
+    assert client.post(reverse("action-update", args=[action.pk]), change).status_code == 302
+    assert (
+        client.post(reverse("action-update", args=[action.pk]), change).status_code == 409
+    )  # opened before the change
+    assert client.post(reverse("action-done", args=[action.pk]), {"done_at": "2026-01-01T10:00"}).status_code == 422
+    done = {"done_note": "all tight", "done_at": timezone.localtime().strftime("%Y-%m-%dT%H:%M")}
+    assert client.post(reverse("action-done", args=[action.pk]), done).status_code == 302
+    page = client.get(action.get_absolute_url()).content.decode()
+    assert "Done by tess" in page
+    assert "all tight" in page
+    assert "Tighten all" in page

@@ -1,0 +1,204 @@
+"""The close-out page without its script: the server grades, asks back, keeps what was typed, counts once."""
+
+import io
+import uuid
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from inspections.models import Action, CouldNotDo, Reading, Visit
+from inspections.services.visits import close_out_visit
+from tests import make
+
+
+@pytest.fixture
+def place(belt_a1):
+    return make.installation(belt_a1)
+
+
+@pytest.fixture
+def wear(place):
+    return make.task(place, make.check_kind("sensor-wear"), timezone.localdate())
+
+
+@pytest.fixture
+def torque(place):
+    return make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+
+
+@pytest.fixture
+def sent(wear):
+    now = timezone.localtime().strftime("%Y-%m-%dT%H:%M")
+    return {"client_key": str(uuid.uuid4()), "task": [wear.pk], "visited_at": now, "lockout_confirmed": "on"}
+
+
+def box(task, code, stage="as_found"):
+    return f"t{task.pk}-{code}-{stage}"
+
+
+def url(place):
+    return reverse("visit-create", args=[place.pk])
+
+
+def photo():
+    buffer = io.BytesIO()
+    Image.new("RGB", (20, 20), "grey").save(buffer, format="JPEG")
+    return SimpleUploadedFile("image.jpg", buffer.getvalue(), content_type="image/jpeg")
+
+
+def test_who_may_and_who_may_not(client, place, wear, tess, mona, otto, stranger):
+    for person, status in ((tess, 200), (mona, 403), (otto, 404), (stranger, 403)):
+        client.force_login(person)
+        assert client.get(url(place)).status_code == status
+
+
+def test_the_page_leads_with_lockout_and_shows_what_is_asked(
+    client, place, wear, torque, tess, django_assert_max_num_queries
+):
+    client.force_login(tess)
+    with django_assert_max_num_queries(26):
+        page = client.get(url(place)).content.decode()
+    assert page.index("Lock out and get your permit") < page.index("Sensor wear")
+    assert "new 76 mm, limit 68 mm" in page
+    assert "target 130 N·m, within 10 %" in page
+    assert page.count('name="task"') == 2
+
+
+def test_sent_twice_makes_one_visit(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "75", box(wear, "off_diameter"): "2 31/32 in"}
+    first = client.post(url(place), sent)
+    second = client.post(url(place), sent)
+    visit = Visit.objects.get()
+    assert first.url == second.url == visit.get_absolute_url()
+    row = Reading.objects.get(code="off_diameter")
+    assert row.value == pytest.approx(75.40625)
+    assert row.typed == "2 31/32 in"
+    page = client.get(first.url).content.decode()
+    assert "lockout confirmed by tess" in page
+    assert "Permitted wear used: drive side 12.5 %" in page
+
+
+def test_typed_text_is_kept_when_something_is_missing(client, place, wear, tess, sent):
+    client.force_login(tess)
+    del sent["lockout_confirmed"]
+    answer = client.post(url(place), sent | {box(wear, "drive_diameter"): "7o", "note": "wet underfoot"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'value="7o"' in page
+    assert "wet underfoot" in page
+    assert "was not understood as a length" in page
+    assert f'href="#id_{box(wear, "drive_diameter")}"' in page
+
+
+def test_an_act_is_answered_by_the_suggested_action(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "68", box(wear, "off_diameter"): "68", "action_due_on": "2026-12-24"}
+    page = client.post(url(place), sent).content.decode()
+    assert "raise an action, or say why none is needed" in page
+    assert 'value="Replace both sensor rollers"' in page
+    client.post(url(place), sent | {"action_title": "Replace both sensor rollers"})
+    assert Action.objects.get().visit == Visit.objects.get()
+
+
+def test_a_question_is_asked_once_and_a_tick_answers_it(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "2.9", "no_action_reason": "measured wrong side"}
+    page = client.post(url(place), sent).content.decode()
+    assert "did you mean 73.66?" in page
+    assert client.post(url(place), sent | {box(wear, "drive_diameter") + "-sure": "on"}).status_code == 302
+
+
+def test_photos_are_kept_even_when_the_visit_is_refused(client, place, wear, tess, sent, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    client.force_login(tess)
+    page = client.post(url(place), sent | {"camera": photo()}).content.decode()
+    assert "1 photo is kept already" in page
+    kept = page.split('name="kept_photos" value="')[1].split('"')[0]
+    client.post(url(place), sent | {"kept_photos": kept, box(wear, "drive_diameter"): "75", "photos": photo()})
+    assert Visit.objects.get().photos.count() == 1  # the same picture again is the same photo
+
+
+def test_could_not_do_stands_beside_what_was_done(client, place, wear, torque, tess, pat, sent):
+    client.force_login(tess)
+    sent |= {"task": [wear.pk, torque.pk], box(wear, "drive_diameter"): "75"}
+    both = client.post(url(place), sent | {f"t{wear.pk}-reason": "no_access"})
+    assert "either readings or the reason" in both.content.decode()
+    assert not CouldNotDo.objects.exists()
+    client.post(url(place), sent | {f"t{torque.pk}-reason": "no_tool", f"t{torque.pk}-remark": "wrench away"})
+    assert CouldNotDo.objects.get().task == torque
+    wear.refresh_from_db()
+    torque.refresh_from_db()
+    assert wear.closed_at is not None
+    assert torque.closed_at is None
+    assert pat.notices.count() == 1
+
+
+def test_only_could_not_do_needs_no_visit(client, place, wear, tess, sent):
+    client.force_login(tess)
+    del sent["lockout_confirmed"]
+    for _twice in range(2):
+        answer = client.post(url(place), sent | {f"t{wear.pk}-reason": "belt_running"})
+    assert answer.url == reverse("today")
+    assert CouldNotDo.objects.count() == 1
+    assert not Visit.objects.exists()
+
+
+def test_a_check_that_somebody_closed_meanwhile_keeps_both(client, place, wear, tess, pat, sent):
+    values = {"visited_at": timezone.now(), "lockout_confirmed": True}
+    theirs = close_out_visit(
+        installation=place, by=pat, entries={wear.pk: {"drive_diameter": {"as_found": 75.0}}}, **values
+    )
+    client.force_login(tess)
+    answer = client.post(url(place), sent | {box(wear, "drive_diameter"): "74.5"})
+    page = client.get(answer.url).content.decode()
+    assert "had been closed already, by pat" in page
+    assert Reading.objects.current().filter(task=wear).count() == 2
+    wear.refresh_from_db()
+    assert wear.visit == theirs
+
+
+def test_a_visit_is_corrected_and_the_old_one_stays(client, place, wear, tess, otto, sent):
+    client.force_login(tess)
+    client.post(url(place), sent | {box(wear, "drive_diameter"): "71", box(wear, "off_diameter"): "75"})
+    old = Visit.objects.get()
+    path = reverse("visit-correct", args=[old.pk])
+    page = client.get(path).content.decode()
+    assert 'value="71"' in page
+    change = {"client_key": str(uuid.uuid4()), box(wear, "drive_diameter"): "75", box(wear, "off_diameter"): "75"}
+    assert client.post(path, change).status_code == 422  # no reason
+    for _twice in range(2):
+        answer = client.post(path, change | {"correction_reason": "read the wrong side"})
+    fresh = Visit.objects.get(corrects=old)
+    assert answer.url == fresh.get_absolute_url()
+    wear.refresh_from_db()
+    assert wear.grade == "sound"
+    assert "These readings were corrected." in client.get(old.get_absolute_url()).content.decode()
+    assert "read the wrong side" in client.get(fresh.get_absolute_url()).content.decode()
+    client.force_login(otto)
+    assert client.get(path).status_code == 404
+    assert client.get(fresh.get_absolute_url()).status_code == 404
+
+
+def test_readings_list_and_its_files(client, place, wear, torque, tess, mona, django_assert_max_num_queries):
+    entries = {torque.pk: {f"clamp_{n}": {"as_found": 75.0, "as_left": 75.0} for n in (1, 2, 3, 4)}}
+    close_out_visit(installation=place, by=tess, entries=entries, visited_at=timezone.now(), lockout_confirmed=True)
+    client.force_login(mona)
+    with django_assert_max_num_queries(20):
+        page = client.get(reverse("reading-list")).content.decode()
+    assert "8 rows" in page
+    assert "4 rows" in client.get(reverse("reading-list"), {"stage": "as_left"}).content.decode()
+    file = b"".join(client.get(reverse("reading-list"), {"format": "csv"}).streaming_content).decode()
+    assert "A-1,1,Fastener torque,clamp 1,as_found,75.0,nm,sound" in file
+    assert client.get(reverse("reading-list"), {"format": "xlsx"}).content[:2] == b"PK"
+
+
+def test_the_page_of_its_own_for_what_could_not_be_done(client, wear, tess):
+    client.force_login(tess)
+    path = reverse("task-could-not-do", args=[wear.pk])
+    assert client.get(path).status_code == 200
+    assert client.post(path, {"reason": "not_safe", "note": "ice"}).status_code == 302
+    assert CouldNotDo.objects.get().note == "ice"
