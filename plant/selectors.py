@@ -20,7 +20,7 @@ from plant.calc.incidents import (
 )
 from plant.calc.incidents import SwitchEvent as RawSwitchEvent
 from plant.calc.running_hours import Ledger, Meter, MeterResult, Span, build_ledger, meter_spans
-from plant.models import Conveyor, MeterReading, RunRecord, SwitchEvent
+from plant.models import Conveyor, Incident, MeterReading, RunRecord, SwitchEvent
 from plant.permissions import ROLES
 
 
@@ -128,3 +128,33 @@ def running_of(conveyor: Conveyor, since: dt.datetime) -> dict[str, list[tuple[d
     rows = conveyor.run_records.current().filter(kind=RunRecord.Kind.RUNNING, ends_at__gt=since)
     spans = list(rows.values_list("starts_at", "ends_at"))
     return {conveyor.tag: spans} if spans else {}
+
+
+@dataclass(frozen=True)
+class IncidentPlace:
+    """Where and when a belt wandered, as figures need it."""
+
+    pk: int
+    happened_at: dt.datetime
+    strand: str
+    chainage_m: float | None
+    severity: str
+
+
+def year_until(now: dt.datetime) -> tuple[dt.datetime, dt.datetime]:
+    """The last twelve months: 365 days, as exposure is counted in hours."""
+    return now - dt.timedelta(days=365), now
+
+
+def incident_places(
+    conveyors: Iterable[Conveyor], since: dt.datetime, until: dt.datetime
+) -> dict[int, tuple[IncidentPlace, ...]]:
+    """Incidents that count, by conveyor and in order of time; one query whatever the number of belts."""
+    belts = list(conveyors)
+    found: dict[int, list[IncidentPlace]] = {belt.pk: [] for belt in belts}
+    rows = Incident.objects.current().filter(conveyor__in=belts).between(since, until).order_by("happened_at", "pk")
+    for belt, pk, at, strand, chainage_m, severity in rows.values_list(
+        "conveyor_id", "pk", "happened_at", "strand", "chainage_m", "severity"
+    ):
+        found[belt].append(IncidentPlace(pk, at, strand, chainage_m, severity))
+    return {pk: tuple(places) for pk, places in found.items()}

@@ -295,7 +295,13 @@ def lay_strip(
     texts += part_words
     inside = {CARRY: _Rows(1), RETURN: _Rows(2)}
     tail, head = said["tail"], said["head"]
-    y_middle = (y_carry + y_return) / 2 + 5
+    y_middle = y_return - 34  # where the second row of the return strand's numbers stands
+    beside = MARGIN + 14
+    inside[RETURN].taken[1] += [
+        (0.0, beside + len(tail) * LETTER),
+        (WIDTH - beside - len(head) * LETTER, WIDTH),
+    ]
+    middle_is_free = True
     for device in sorted((each for each in devices if each.strand in known), key=lambda each: each.chainage_m):
         x, y = scale.x(device.chainage_m), known[device.strand]
         # The wedge comes from inside the loop and narrows towards the outside: it points at the belt.
@@ -305,10 +311,11 @@ def lay_strip(
         row = inside[device.strand].place(x, device.number, 0, WIDTH)
         if row is not None:
             base = y_return - 19 - 15 * row[0] if device.strand == RETURN else y_carry + 29
+            middle_is_free = middle_is_free and device.strand == RETURN and row[0] == 0
             texts.append(Words(round(row[1], 1), base, device.number, f"number {device.tone}"))
-    texts.append(Words(MARGIN + 6, y_middle, tail, "soft", "start"))
-    texts.append(Words(WIDTH - MARGIN - 6, y_middle, head, "soft", "end"))
-    if said["strands"] and inside[RETURN].taken[1] == [] and inside[CARRY].taken[0] == []:
+    texts.append(Words(beside, y_middle, tail, "soft", "start"))
+    texts.append(Words(WIDTH - beside, y_middle, head, "soft", "end"))
+    if said["strands"] and middle_is_free:
         texts.append(Words(WIDTH / 2, y_middle - 8, said["strands"], "soft"))
     texts += _axis(scale, y_return, unit_m, unit, shapes)
     bottom = y_return + 90

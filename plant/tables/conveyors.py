@@ -7,6 +7,7 @@ from typing import Any
 import django_filters as filters
 import django_tables2 as tables
 from django.db.models import Q, QuerySet
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
@@ -29,10 +30,14 @@ class ConveyorTable(RegisterTable):
     is_reversing = YesColumn(verbose_name=_("Reversing"))
     duty = tables.Column(verbose_name=_("Duty"))
     criticality = tables.Column(verbose_name=_("Criticality"))
+    strip = tables.Column(
+        verbose_name=_("Twelve months"), empty_values=(), orderable=False, accessor="pk", exclude_from_export=True
+    )
 
     class Meta:
         model = Conveyor
         fields = ()
+        sequence = ("tag", "name", "strip", "...")
         order_by = "tag"
 
     def render_tag(self, record: Conveyor, value: str) -> str:
@@ -40,6 +45,10 @@ class ConveyorTable(RegisterTable):
 
     def value_tag(self, value: str) -> str:
         return value
+
+    def render_strip(self, record: Conveyor) -> str:
+        figure = getattr(self, "strips", {}).get(record.pk)
+        return render_to_string("plant/_strip_small.html", {"strip": figure}) if figure else ""
 
 
 class AreaTable(RegisterTable):

@@ -12,9 +12,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from plant.charts import small_strips, strip_of
 from plant.forms.conveyors import AreaForm, ConveyorForm, PartForm, PartRemovalForm
 from plant.models import Area, Conveyor, ConveyorPart
+from plant.panels import panels_for
 from plant.permissions import get_visible, right
+from plant.selectors import ledger_of, year_until
 from plant.services import conveyors as services
 from plant.tables.conveyors import AreaTable, ConveyorFilter, ConveyorTable
 from plant.templatetags.history import facts_of
@@ -100,7 +103,20 @@ class ConveyorList(RegisterList):
     create_label = gettext_lazy("Add a conveyor")
 
     def rows(self) -> Any:
-        return Conveyor.objects.of_plant(self.request.plant).select_related("area")
+        extra = {panel["name"]: panel["annotation"] for panel in self.columns_of_others()}
+        return Conveyor.objects.of_plant(self.request.plant).select_related("area").annotate(**extra)
+
+    def table_options(self) -> dict[str, Any]:
+        return {"extra_columns": [(panel["name"], panel["column"]) for panel in self.columns_of_others()]}
+
+    def columns_of_others(self) -> list[dict[str, Any]]:
+        """Columns that apps above add: name, annotation of the queryset, column."""
+        return panels_for("conveyor-columns", self.request)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        # The strips are drawn for the rows of this page only, all with the same few queries.
+        self.table.strips = small_strips(self.request, [row.record for row in self.table.paginated_rows])
+        return super().get_context_data(**kwargs)
 
 
 class ConveyorCreate(RecordPage):
@@ -202,5 +218,29 @@ class PartRemoval(RecordChange):
 
 @right("plant.view_conveyor")
 def conveyor_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """One belt: how often it wandered, what stands on it, what was changed, when it may be stopped."""
     conveyor = get_visible(request, Conveyor.objects.select_related("plant", "area"), "plant.view_conveyor", pk=pk)
-    return render(request, "plant/conveyor_detail.html", {"title": conveyor.tag, "conveyor": conveyor})
+    now = timezone.now()
+    since, until = year_until(now)
+    parts = list(conveyor.parts.filter(removed_on__isnull=True))
+    panels = panels_for("conveyor-detail", request, conveyor)
+    windows = list(conveyor.outage_windows.ahead(now)[:8])
+    return render(
+        request,
+        "plant/conveyor_detail.html",
+        {
+            "title": conveyor.tag,
+            "conveyor": conveyor,
+            "strip": strip_of(request, conveyor, parts, now=now),
+            "year": ledger_of(conveyor).hours(since, until),
+            "since": since,
+            "ledes": panels_for("conveyor-lede", request, conveyor),
+            "narrow_panels": [panel for panel in panels if panel.get("span")],
+            "wide_panels": [panel for panel in panels if not panel.get("span")],
+            "parts": parts,
+            "removed_parts": conveyor.parts.filter(removed_on__isnull=False).order_by("-removed_on"),
+            "changes": conveyor.belt_changes.all()[:8],
+            "windows": windows,
+            "next_window": windows[0] if windows else None,
+        },
+    )

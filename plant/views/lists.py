@@ -76,6 +76,10 @@ class RegisterList(TemplateView):
         """The queryset of the current plant, with what the columns need."""
         raise NotImplementedError
 
+    def table_options(self) -> dict[str, Any]:
+        """What the table is made with besides rows and request."""
+        return {}
+
     def filtered(self) -> Any:
         if self.filter_class is None:
             self.filterset = None
@@ -85,7 +89,7 @@ class RegisterList(TemplateView):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         rows = self.filtered()
-        self.table = self.table_class(rows, request=request)
+        self.table = self.table_class(rows, request=request, **self.table_options())
         wanted = request.GET.get("format")
         if wanted == "csv":
             return self.as_csv()

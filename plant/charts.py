@@ -1,0 +1,236 @@
+"""Figures of this app. Today that is the strip, a conveyor unrolled with what stands on it and what happened there.
+
+Places that apps above may fill
+-------------------------------
+`"strip"`: a function `(request, subject: StripSubject) -> dict[conveyor pk, StripLayer]`. It is asked once for all
+conveyors of a page, so its queries do not grow with their number; it draws nothing itself. A layer adds
+
+* `devices`, `zones`, `gaps`: shapes of `plant.calc.strip`, whose names are read out and shown on hover;
+* `grades`: device key -> (tone, words) for devices that another layer added; the worst tone wins, all words are kept;
+* `sentences`: whole sentences that belong to the belt's first paragraph ("23 of 38 incidents lie where ...");
+* `rows`: lines of the table that says the same as the drawing.
+
+`subject.incidents` holds the incidents of the window that is drawn, so that no layer asks for them again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+
+from plant.calc.chainage import format_chainage
+from plant.calc.strip import Strip, StripDevice, StripPart, StripStretch, StripTick, lay_small_strip, lay_strip
+from plant.calc.units import UnitSystem
+from plant.models import Conveyor, ConveyorPart, Strand
+from plant.panels import panels_for
+from plant.selectors import IncidentPlace, incident_places, year_until
+
+TONES = ("ink", "sound", "watch", "act")  # from saying nothing to worst
+
+
+@dataclass(frozen=True)
+class StripSubject:
+    """The conveyors that are drawn, the window, and its incidents by conveyor."""
+
+    conveyors: tuple[Conveyor, ...]
+    since: dt.datetime
+    until: dt.datetime
+    incidents: Mapping[int, tuple[IncidentPlace, ...]]
+    system: UnitSystem = UnitSystem.METRIC
+
+
+@dataclass(frozen=True)
+class StripRow:
+    """One line of the table: where, what, more about it, and the page behind it."""
+
+    strand: str
+    chainage_m: float | None
+    place: str
+    what: str
+    detail: str = ""
+    url: str = ""
+
+
+@dataclass(frozen=True)
+class StripLayer:
+    """What one app adds to the strip of one conveyor."""
+
+    devices: tuple[StripDevice, ...] = ()
+    zones: tuple[StripStretch, ...] = ()
+    gaps: tuple[StripStretch, ...] = ()
+    grades: Mapping[int, tuple[str, str]] = field(default_factory=dict)
+    sentences: tuple[str, ...] = ()
+    rows: tuple[StripRow, ...] = ()
+
+
+@dataclass(frozen=True)
+class StripFigure:
+    """A laid-out strip with its name, its sentences and the table behind it."""
+
+    drawing: Strip
+    label: str
+    sentences: tuple[str, ...] = ()
+    rows: tuple[StripRow, ...] = ()
+    n_incidents: int = 0
+    n_not_drawn: int = 0
+
+
+def place_words(strand: str, chainage_m: float | None, system: UnitSystem) -> str:
+    """A place as people say it: "return, 60 m"."""
+    words = {Strand.CARRY: _("carry"), Strand.RETURN: _("return")}
+    where = words.get(strand, strand) or _("both strands")
+    return f"{where}, {format_chainage(chainage_m, system)}" if chainage_m is not None else where
+
+
+def strip_subject(request: Any, conveyors: Iterable[Conveyor], *, now: dt.datetime | None = None) -> StripSubject:
+    """What layers are asked about: the last twelve months of these conveyors."""
+    belts = tuple(conveyors)
+    since, until = year_until(now or timezone.now())
+    return StripSubject(
+        conveyors=belts,
+        since=since,
+        until=until,
+        incidents=incident_places(belts, since, until),
+        system=UnitSystem(request.user.unit_system),
+    )
+
+
+def layers_of(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
+    """Everything that apps above add, one layer a conveyor, with the grades set on their devices."""
+    found = panels_for("strip", request, subject)
+    merged = {}
+    for belt in subject.conveyors:
+        layers = [each[belt.pk] for each in found if belt.pk in each]
+        grades: dict[int, list[tuple[str, str]]] = {}
+        for layer in layers:
+            for key, grade in layer.grades.items():
+                grades.setdefault(key, []).append(grade)
+        merged[belt.pk] = StripLayer(
+            devices=tuple(graded(each, grades.get(each.key, ())) for layer in layers for each in layer.devices),
+            zones=tuple(each for layer in layers for each in layer.zones),
+            gaps=tuple(each for layer in layers for each in layer.gaps),
+            sentences=tuple(each for layer in layers for each in layer.sentences),
+            rows=tuple(each for layer in layers for each in layer.rows),
+        )
+    return merged
+
+
+def graded(device: StripDevice, grades: Iterable[tuple[str, str]]) -> StripDevice:
+    known = list(grades)
+    if not known:
+        return device
+    tone = max((each for each, _words in known), key=TONES.index)
+    return replace(device, tone=tone, name=", ".join([device.name, *(words for _tone, words in known if words)]))
+
+
+def incident_ticks(places: Iterable[IncidentPlace], system: UnitSystem) -> list[StripTick]:
+    """Incidents whose strand and place are known."""
+    return [
+        StripTick(
+            strand=each.strand,
+            chainage_m=each.chainage_m,
+            name=f"{date_format(timezone.localtime(each.happened_at), 'j M Y, H:i')}: {each.severity}, "
+            f"{place_words(each.strand, each.chainage_m, system)}",
+            url=reverse("incident-detail", args=[each.pk]),
+        )
+        for each in places
+        if each.chainage_m is not None and each.strand in Strand.values
+    ]
+
+
+def part_words(part: ConveyorPart, system: UnitSystem) -> str:
+    return f"{part}, {place_words(part.strand, part.chainage_m, system)}"
+
+
+def strip_of(
+    request: Any, conveyor: Conveyor, parts: Iterable[ConveyorPart], *, now: dt.datetime | None = None
+) -> StripFigure:
+    """The large strip of one conveyor."""
+    subject = strip_subject(request, [conveyor], now=now)
+    system, places = subject.system, subject.incidents[conveyor.pk]
+    layer = layers_of(request, subject)[conveyor.pk]
+    ticks = incident_ticks(places, system)
+    known_parts = list(parts)
+    drawing = lay_strip(
+        conveyor.length_m,
+        parts=[StripPart(each.kind, each.chainage_m, part_words(each, system), each.strand) for each in known_parts],
+        ticks=ticks,
+        devices=layer.devices,
+        zones=layer.zones,
+        gaps=layer.gaps,
+        reversing=conveyor.is_reversing,
+        words={
+            "tail": _("tail"),
+            "head": _("head"),
+            "loading": _("loading"),
+            "strands": _("carry strand above, return strand below"),
+        },
+        unit_m=0.3048 if system == UnitSystem.US else 1.0,
+        unit="ft" if system == UnitSystem.US else "m",
+    )
+    rows = [
+        StripRow(
+            each.strand,
+            each.chainage_m,
+            place_words(each.strand, each.chainage_m, system),
+            capfirst(str(each)),
+            each.note,
+        )
+        for each in known_parts
+    ]
+    rows += [
+        StripRow(
+            each.strand,
+            each.chainage_m,
+            place_words(each.strand, each.chainage_m, system)
+            if each.strand or each.chainage_m is not None
+            else _("place not known"),
+            _("Incident"),
+            f"{date_format(timezone.localtime(each.happened_at), 'Y-m-d H:i')}, {each.severity}",
+            reverse("incident-detail", args=[each.pk]),
+        )
+        for each in places
+    ]
+    rows += layer.rows
+    return StripFigure(
+        drawing=drawing,
+        label=_("Strip of %s: tail left, head right, carry strand above, return strand below") % conveyor.tag,
+        sentences=layer.sentences,
+        rows=tuple(sorted(rows, key=row_order)),
+        n_incidents=len(places),
+        n_not_drawn=len(places) - len(ticks),
+    )
+
+
+def row_order(row: StripRow) -> tuple[str, float]:
+    return (row.strand or "~", row.chainage_m if row.chainage_m is not None else float("inf"))
+
+
+def small_strips(
+    request: Any, conveyors: Iterable[Conveyor], *, now: dt.datetime | None = None
+) -> dict[int, StripFigure]:
+    """Small strips for the rows of a table, by conveyor; the number of queries does not depend on how many."""
+    subject = strip_subject(request, conveyors, now=now)
+    layers = layers_of(request, subject)
+    figures = {}
+    for belt in subject.conveyors:
+        layer, places = layers[belt.pk], subject.incidents[belt.pk]
+        ticks = incident_ticks(places, subject.system)
+        figures[belt.pk] = StripFigure(
+            drawing=lay_small_strip(
+                belt.length_m, ticks=ticks, devices=layer.devices, zones=layer.zones, gaps=layer.gaps
+            ),
+            label=_("%(devices)s devices, %(incidents)s incidents in twelve months")
+            % {"devices": len(layer.devices), "incidents": len(places)},
+            n_incidents=len(places),
+            n_not_drawn=len(places) - len(ticks),
+        )
+    return figures
