@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
 from inspections.services.check_plans import LIMITS
-from plant.calc.units import QuantityKind, UnitSystem, input_text, parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem, input_text, parse_quantity, unit_label
 from plant.forms.base import PersonForm, RecordForm
 
 
@@ -56,6 +56,9 @@ class ReadingFieldForm(RecordForm):
     def __init__(self, *args: Any, person: Any, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         self.system = UnitSystem(person.unit_system)
+        self.fields["quantity"].choices = [("", _("no unit"))] + [
+            (kind.value, unit_label(kind, self.system)) for kind in QuantityKind if kind.value
+        ]
         self.fields["quantity"].help_text = _(
             "Of a number. Limits are typed in your units, for example 12 mm or 1/2 in."
         )
@@ -108,12 +111,20 @@ INTERVALS = [
 ]
 
 
+# The unit stands beside a quantity's label already.
+LABELS = {
+    "interval_h": gettext_lazy("or every, running hours"),
+    "bedding_in_h": gettext_lazy("or after running hours"),
+}
+
+
 class CheckPlanForm(RecordForm):
     """For every device of a model."""
 
     class Meta:
         model = CheckPlan
         fields = ["check_kind", "device_model", *INTERVALS]
+        labels = LABELS
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -127,6 +138,7 @@ class OwnCheckPlanForm(RecordForm):
     class Meta:
         model = CheckPlan
         fields = ["check_kind", *INTERVALS]
+        labels = LABELS
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -137,6 +149,7 @@ class IntervalsForm(RecordForm):
     class Meta:
         model = CheckPlan
         fields = INTERVALS
+        labels = LABELS
 
 
 class SuspendForm(PersonForm):

@@ -14,12 +14,12 @@ NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
 
 
 class CheckKindTable(tables.Table):
-    name = tables.Column(linkify=True)
-    origin = tables.Column(verbose_name=gettext_lazy("whose"), accessor="plant_id", orderable=False, empty_values=())
-    rule = tables.Column(verbose_name=gettext_lazy("graded by"), orderable=False)
-    needs_lockout = tables.Column(verbose_name=gettext_lazy("belt"))
-    minutes = tables.Column(verbose_name=gettext_lazy("usual time [min]"), attrs=NUMBERS)
-    retired_on = tables.DateColumn(verbose_name=gettext_lazy("no longer used since"), format="j M Y")
+    name = tables.Column(verbose_name=gettext_lazy("Name"), linkify=True)
+    origin = tables.Column(verbose_name=gettext_lazy("Whose"), accessor="plant_id", orderable=False, empty_values=())
+    rule = tables.Column(verbose_name=gettext_lazy("Graded by"), orderable=False)
+    needs_lockout = tables.Column(verbose_name=gettext_lazy("Belt"))
+    minutes = tables.Column(verbose_name=gettext_lazy("Usual time [min]"), attrs=NUMBERS)
+    retired_on = tables.DateColumn(verbose_name=gettext_lazy("No longer used since"), format="j M Y")
 
     class Meta:
         model = CheckKind
@@ -35,18 +35,18 @@ class CheckKindTable(tables.Table):
 
 class CheckPlanTable(tables.Table):
     check_kind = tables.Column(
-        verbose_name=gettext_lazy("check"), linkify=("check-plan-detail", {"pk": tables.A("pk")})
+        verbose_name=gettext_lazy("Check"), linkify=("check-plan-detail", {"pk": tables.A("pk")})
     )
     whom = tables.Column(
-        verbose_name=gettext_lazy("for"), accessor="pk", order_by=("device_model__name", "installation__conveyor__tag")
+        verbose_name=gettext_lazy("For"), accessor="pk", order_by=("device_model__name", "installation__conveyor__tag")
     )
-    interval_days = tables.Column(verbose_name=gettext_lazy("every [days]"), attrs=NUMBERS)
-    interval_h = tables.Column(verbose_name=gettext_lazy("every [running hours]"), attrs=NUMBERS)
-    window = tables.Column(verbose_name=gettext_lazy("window [days]"), accessor="opens_days_before", attrs=NUMBERS)
+    interval_days = tables.Column(verbose_name=gettext_lazy("Every [days]"), attrs=NUMBERS)
+    interval_h = tables.Column(verbose_name=gettext_lazy("Every [running hours]"), attrs=NUMBERS)
+    window = tables.Column(verbose_name=gettext_lazy("Window [days]"), accessor="opens_days_before", attrs=NUMBERS)
     bedding_in = tables.Column(
-        verbose_name=gettext_lazy("after an installation"), accessor="pk", orderable=False, attrs=NUMBERS
+        verbose_name=gettext_lazy("After an installation"), accessor="pk", orderable=False, attrs=NUMBERS
     )
-    is_suspended = tables.Column(verbose_name=gettext_lazy("state"))
+    is_suspended = tables.Column(verbose_name=gettext_lazy("State"))
 
     class Meta:
         model = CheckPlan

@@ -6,6 +6,7 @@ from typing import Any
 
 import django_tables2 as tables
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -28,25 +29,25 @@ def put_off_words(task: Task) -> str:
 
 class TaskTable(tables.Table):
     device = tables.Column(
-        verbose_name=gettext_lazy("device"),
+        verbose_name=gettext_lazy("Device"),
         accessor="installation",
         order_by=("installation__conveyor__tag", "installation__device__number"),
     )
     place = tables.Column(
-        verbose_name=gettext_lazy("place"),
+        verbose_name=gettext_lazy("Place"),
         accessor="installation",
         order_by=("installation__conveyor__area__code", "installation__conveyor__tag", "installation__chainage_m"),
     )
-    check_kind = tables.Column(verbose_name=gettext_lazy("check"))
-    due_on = tables.DateColumn(verbose_name=gettext_lazy("due"), format="j M Y", attrs=NUMBERS)
+    check_kind = tables.Column(verbose_name=gettext_lazy("Check"))
+    due_on = tables.DateColumn(verbose_name=gettext_lazy("Due"), format="j M Y", attrs=NUMBERS)
     window = tables.Column(
-        verbose_name=gettext_lazy("window"), accessor="opens_on", order_by=("opens_on",), attrs=NUMBERS
+        verbose_name=gettext_lazy("Window"), accessor="opens_on", order_by=("opens_on",), attrs=NUMBERS
     )
     late = tables.Column(
-        verbose_name=gettext_lazy("late"), accessor="closes_on", order_by=("-closes_on",), attrs=NUMBERS
+        verbose_name=gettext_lazy("Late"), accessor="closes_on", order_by=("-closes_on",), attrs=NUMBERS
     )
-    last_grade = tables.Column(verbose_name=gettext_lazy("last grade"), orderable=False, empty_values=())
-    put_off = tables.Column(verbose_name=gettext_lazy("put off"), empty_values=(), orderable=False)
+    last_grade = tables.Column(verbose_name=gettext_lazy("Last grade"), orderable=False, empty_values=())
+    put_off = tables.Column(verbose_name=gettext_lazy("Put off"), empty_values=(), orderable=False)
 
     class Meta:
         model = Task
@@ -78,7 +79,7 @@ class TaskTable(tables.Table):
     value_place = render_place
 
     def render_window(self, record: Task) -> str:
-        return f"{record.opens_on:%Y-%m-%d} – {record.closes_on:%Y-%m-%d}"
+        return f"{date_format(record.opens_on, 'j M')} – {date_format(record.closes_on, 'j M')}"
 
     def value_window(self, record: Task) -> str:
         return f"{record.opens_on:%Y-%m-%d}/{record.closes_on:%Y-%m-%d}"
@@ -108,8 +109,8 @@ class TaskTable(tables.Table):
 class ClosedTaskTable(TaskTable):
     """Checks that are closed: how and when, instead of how late."""
 
-    closed_at = tables.DateTimeColumn(verbose_name=gettext_lazy("closed"), format="Y-m-d H:i", attrs=NUMBERS)
-    grade = tables.Column(verbose_name=gettext_lazy("outcome"), accessor="outcome", empty_values=())
+    closed_at = tables.DateTimeColumn(verbose_name=gettext_lazy("Closed"), format="Y-m-d H:i", attrs=NUMBERS)
+    grade = tables.Column(verbose_name=gettext_lazy("Outcome"), accessor="outcome", empty_values=())
 
     class Meta:
         model = Task
