@@ -27,3 +27,6 @@ register_main_page(
         url_name="incident-list", label=_("Incidents"), right="plant.view_incident", order=40, prefixes=("/incidents/",)
     )
 )
+register_main_page(
+    MainPage(url_name="import-list", label=_("Import"), right="plant.run_import", order=90, prefixes=("/imports/",))
+)

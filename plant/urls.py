@@ -4,7 +4,18 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from plant.permissions import open_to_all
-from plant.views import account, conveyors, incidents, outages, people, plants, running_hours, site, switch_events
+from plant.views import (
+    account,
+    conveyors,
+    imports,
+    incidents,
+    outages,
+    people,
+    plants,
+    running_hours,
+    site,
+    switch_events,
+)
 
 urlpatterns = [
     path("", site.today, name="today"),
@@ -71,4 +82,17 @@ urlpatterns += [
     path("people/new/", people.PersonCreate.as_view(), name="person-create"),
     path("people/roles/give/", people.RoleGive.as_view(), name="role-give"),
     path("people/roles/<int:membership>/take/", people.role_take, name="role-take"),
+]
+
+urlpatterns += [
+    path("imports/", imports.ImportList.as_view(), name="import-list"),
+    path("imports/new/", imports.import_create, name="import-create"),
+    path("imports/blank/<slug:subject>.csv", imports.blank_file, name="import-blank"),
+    path("imports/<int:pk>/", imports.import_detail, name="import-detail"),
+    path("imports/<int:pk>/choices/", imports.import_choose, name="import-choose"),
+    path("imports/<int:pk>/start/", imports.import_start, name="import-start"),
+    path("imports/<int:pk>/stop/", imports.import_stop, name="import-stop"),
+    path("imports/<int:pk>/progress/", imports.import_progress, name="import-progress"),
+    path("imports/<int:pk>/refused.csv", imports.rejected_file, name="import-refused"),
+    path("imports/<int:pk>/rows/<int:row>/", imports.rejected_row, name="import-row"),
 ]

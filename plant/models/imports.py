@@ -58,6 +58,18 @@ class ImportBatch(Row):
     def get_absolute_url(self) -> str:
         return reverse("import-detail", args=[self.pk])
 
+    @property
+    def standing(self) -> str:
+        """The state with what the job says: an import whose job was stopped or failed is interrupted."""
+        if self.state != self.State.RUNNING:
+            return str(self.state)
+        is_alive = self.job is not None and self.job.state in (Job.State.WAITING, Job.State.RUNNING)
+        return "running" if is_alive else "interrupted"
+
+    @property
+    def standing_words(self) -> str:
+        return str(_("stopped, can go on")) if self.standing == "interrupted" else str(self.State(self.state).label)
+
 
 class RejectedRow(models.Model):
     """A row that was not written, as it stood in the file, and why."""

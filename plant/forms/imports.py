@@ -1,0 +1,213 @@
+"""Forms of the import desk: the file, the choices about it, the cells of a refused row."""
+
+from __future__ import annotations
+
+from typing import Any
+from zoneinfo import available_timezones
+
+from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from plant.calc.import_files import DELIMITERS, ENCODINGS, encoding_label
+from plant.calc.imports import UNITS_OFFERED, ColumnKind
+from plant.forms.base import PersonForm
+from plant.import_subjects import import_subjects
+from plant.models import ImportBatch, RejectedRow
+from plant.services.imports import FieldMatch, Understanding
+
+
+class ImportFileForm(PersonForm):
+    """What is sent in, and the file."""
+
+    subject = forms.ChoiceField(label=gettext_lazy("what the rows are"))
+    file = forms.FileField(
+        label=gettext_lazy("file, CSV or XLSX"), widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"})
+    )
+    client_key = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["subject"].choices = [(each.name, each.label) for each in import_subjects()]
+
+
+class ImportChoicesForm(forms.Form):
+    """Everything that was understood, each part of it open to another choice."""
+
+    def __init__(self, data: Any = None, *, batch: ImportBatch, found: Understanding | None) -> None:
+        super().__init__(data)
+        self.batch, self.found = batch, found
+        asked = {each.option for each in found.questions} if found else set()
+        options, shape = batch.options, found.shape if found else None
+        if batch.is_workbook:
+            sheets = shape.sheets if shape else ()
+            self.choice("sheet", _("sheet"), [(each, each) for each in sheets], shape.sheet if shape else "")
+        else:
+            encoding = shape.encoding if shape else ""
+            names = [encoding] if encoding and encoding not in ENCODINGS else []
+            self.choice(
+                "encoding",
+                _("encoding of the text"),
+                [(each, encoding_label(each)) for each in (*names, *ENCODINGS)],
+                encoding,
+            )
+            self.choice(
+                "delimiter",
+                _("separator"),
+                [(mark, _(name)) for mark, name in DELIMITERS.items()],
+                shape.delimiter if shape else "",
+            )
+        self.fields["header_line"] = forms.IntegerField(
+            label=_("column names stand in line"),
+            min_value=1,
+            max_value=1000,
+            initial=shape.header_line if shape else 1,
+        )
+        if found is None:
+            return
+        reading = found.reading
+        self.choice(
+            "date_order",
+            _("order of dates"),
+            [
+                *([("", _("choose"))] if "date_order" in asked else []),
+                ("dmy", _("day, month, year: 25/11/2026")),
+                ("mdy", _("month, day, year: 11/25/2026")),
+            ],
+            "" if "date_order" in asked else reading.date_order,
+        )
+        self.choice(
+            "decimal",
+            _("decimal mark"),
+            [
+                *([("", _("choose"))] if "decimal" in asked else []),
+                ("point", _("point: 1.5")),
+                ("comma", _("comma: 1,5")),
+            ],
+            "" if "decimal" in asked else reading.decimal,
+        )
+        self.fields["time_zone"] = forms.CharField(
+            label=_("clock of the times"),
+            initial=reading.time_zone,
+            widget=forms.TextInput(attrs={"list": "zones", "autocomplete": "off"}),
+            help_text=_("The plant's own unless the file says another: Europe/Berlin, UTC."),
+        )
+        self.choice(
+            "doubled",
+            _("the hour that comes twice in autumn"),
+            [
+                ("refuse", _("keep such rows for correction")),
+                ("earlier", _("the first time, summer clock")),
+                ("later", _("the second time, winter clock")),
+            ],
+            options.get("doubled") or "refuse",
+        )
+        for each in found.matches:
+            self.add_column(each)
+
+    def choice(self, name: str, label: str, choices: list[tuple[str, Any]], initial: str) -> None:
+        self.fields[name] = forms.ChoiceField(label=label, choices=choices, initial=initial, required=False)
+
+    def add_column(self, match: FieldMatch) -> None:
+        column = match.column
+        heads = [(head, head) for head in (self.found.shape.columns if self.found else ())]
+        self.choice(f"col_{column.name}", column.label, [("", _("not in the file")), *heads], match.head)
+        self.fields[f"col_{column.name}"].widget.attrs["aria-label"] = _("column for %(field)s") % {
+            "field": column.label
+        }
+        if column.kind is ColumnKind.QUANTITY and UNITS_OFFERED[column.quantity]:
+            offered = UNITS_OFFERED[column.quantity]
+            units = (*([match.unit] if match.unit and match.unit not in offered else []), *offered)
+            self.choice(f"unit_{column.name}", _("unit"), [(each, each) for each in units], match.unit or units[0])
+            self.fields[f"unit_{column.name}"].widget.attrs["aria-label"] = _("unit of %(field)s") % {
+                "field": column.label
+            }
+
+    def clean_time_zone(self) -> str:
+        name = str(self.cleaned_data["time_zone"]).strip()
+        if name not in available_timezones():
+            raise forms.ValidationError(
+                _("“%(name)s” is no time zone; give one such as Europe/Berlin.") % {"name": name}
+            )
+        return name
+
+    def options(self) -> dict[str, Any]:
+        """What the service keeps. A unit that was only taken for granted stays so."""
+        given = self.cleaned_data
+        options = {name: given[name] for name in given if not name.startswith(("col_", "unit_"))}
+        if self.found is None:
+            return options
+        options["columns"] = {name.removeprefix("col_"): given[name] for name in given if name.startswith("col_")}
+        taken = {each.column.name: each for each in self.found.matches}
+        options["units"] = {}
+        for name, unit in given.items():
+            if name.startswith("unit_"):
+                match = taken[name.removeprefix("unit_")]
+                shown_first = self.fields[name].initial
+                if options["columns"].get(match.column.name) and (match.unit_is_stated or unit != shown_first):
+                    options["units"][match.column.name] = unit
+        if "sheet" in self.changed_data:
+            options["header_line"] = 0
+        return options
+
+    def rows(self) -> list[dict[str, Any]]:
+        """The table of fields: the column that fills each, its unit, what stands in the first row."""
+        if self.found is None:
+            return []
+        values = {}
+        if self.found.samples:
+            values = dict(zip([m.column.name for m in self.found.matched()], self.found.samples[0].shown, strict=True))
+        return [
+            {
+                "match": each,
+                "head": self[f"col_{each.column.name}"],
+                "unit": self[f"unit_{each.column.name}"] if f"unit_{each.column.name}" in self.fields else None,
+                "example": values.get(each.column.name, ""),
+            }
+            for each in self.found.matches
+        ]
+
+    def file_fields(self) -> list[Any]:
+        return [field for field in self if field.name in ("sheet", "encoding", "delimiter", "header_line")]
+
+    def reading_fields(self) -> list[Any]:
+        return [field for field in self if field.name in ("date_order", "decimal", "time_zone", "doubled")]
+
+
+class RefusedRowForm(forms.Form):
+    """The cells of one refused row, those at fault first."""
+
+    def __init__(self, data: Any = None, *, row: RejectedRow, batch: ImportBatch, subject: Any) -> None:
+        super().__init__(data, prefix=f"row{row.pk}")
+        self.row = row
+        columns = batch.options.get("columns", {})
+        by_head = {head: name for name, head in columns.items() if head}
+        reasons: dict[str, list[str]] = {}
+        for each in row.problems:
+            reasons.setdefault(each["field"], []).append(each["reason"])
+        heads = [head for head in batch.options.get("heads", row.values) if head in row.values]
+        self.heads: dict[str, str] = {}
+        self.at_fault: list[str] = []
+        for n, head in enumerate(heads):
+            name = f"cell{n}"
+            self.heads[name] = head
+            self.fields[name] = forms.CharField(
+                label=head, required=False, initial=row.values.get(head, ""), max_length=10_000
+            )
+            if by_head.get(head) in reasons:
+                self.at_fault.append(name)
+        known = {each.name: each.label for each in subject.columns}
+        self.reasons = [
+            {"label": known.get(field, _("row")) if field else _("row"), "words": words}
+            for field, texts in reasons.items()
+            for words in texts
+        ]
+
+    def fields_at_fault(self) -> list[Any]:
+        return [self[name] for name in self.at_fault]
+
+    def other_fields(self) -> list[Any]:
+        return [self[name] for name in self.fields if name not in self.at_fault]
+
+    def values(self) -> dict[str, str]:
+        return {self.heads[name]: self.cleaned_data[name] for name in self.heads}

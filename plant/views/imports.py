@@ -1,0 +1,293 @@
+"""Pages of the import desk: send a file, see what was understood, follow the job, mend what was refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import uuid
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
+from django.views.decorators.http import require_POST
+
+from plant.errors import Refused
+from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm
+from plant.import_subjects import import_subjects, subject_of
+from plant.models import ImportBatch, RejectedRow
+from plant.permissions import get_visible, right
+from plant.services import imports
+from plant.tables.imports import ImportTable
+from plant.views.lists import RegisterList
+
+RIGHT = "plant.run_import"
+REFUSED_PER_PAGE = 20
+
+
+def batch_of(request: HttpRequest, pk: int) -> ImportBatch:
+    rows = ImportBatch.objects.select_related("plant", "job", "created_by")
+    return get_visible(request, rows, RIGHT, pk=pk)
+
+
+class ImportList(RegisterList):
+    """Send a file in, and what was sent before."""
+
+    right = RIGHT
+    template_name = "plant/import_list.html"
+    title = gettext_lazy("Import")
+    lede = gettext_lazy(
+        "Send a CSV file or an XLSX workbook. You see what was understood before anything is written; "
+        "rows that are refused are kept for correction; the same file twice changes nothing."
+    )
+    empty_words = gettext_lazy("Nothing was sent yet.")
+    table_class = ImportTable
+
+    def rows(self) -> Any:
+        return ImportBatch.objects.of_plant(self.request.plant).select_related("created_by", "job")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        kwargs.setdefault("form", None)
+        if kwargs["form"] is None:
+            first = self.request.GET.get("subject", "")
+            start = {"client_key": uuid.uuid4(), "subject": first}
+            kwargs["form"] = ImportFileForm(person=self.request.user, plant=self.request.plant, initial=start)
+        return super().get_context_data(subjects=import_subjects(), largest_mb=settings.LARGEST_IMPORT_MB, **kwargs)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        form = ImportFileForm(request.POST, request.FILES, person=request.user, plant=request.plant)
+        if form.is_valid():
+            try:
+                return redirect(self.take_in(form))
+            except Refused as refusal:
+                form.add_error("file", refusal.message)
+        form.data = form.data.copy()
+        form.data["client_key"] = str(uuid.uuid4())
+        return self.with_form(form, status=422)
+
+    def take_in(self, form: ImportFileForm) -> ImportBatch:
+        given = form.cleaned_data
+        return imports.take_in_file(
+            plant=self.request.plant,
+            by=self.request.user,
+            subject=given["subject"],
+            file=given["file"],
+            file_name=given["file"].name,
+            size=given["file"].size,
+            client_key=given["client_key"],
+        )
+
+    def with_form(self, form: ImportFileForm, status: int) -> HttpResponse:
+        self.table = self.table_class(self.filtered(), request=self.request)
+        self.table.paginate(per_page=self.per_page)
+        return self.render_to_response(self.get_context_data(form=form), status=status)
+
+
+class ImportUpload(ImportList):
+    """Takes the file, once its size was looked at."""
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        return redirect("import-list")
+
+
+receive = csrf_protect(ImportUpload.as_view())
+
+
+@csrf_exempt
+@right(RIGHT)
+def import_create(request: HttpRequest) -> HttpResponse:
+    """Look at the size that the browser announces before a byte of the file is read.
+
+    The check against forged forms reads the whole form and with it the file; so it comes after this one, and it does
+    come: `receive` is protected.
+    """
+    announced = int(request.META.get("CONTENT_LENGTH") or 0)
+    try:
+        # The form itself adds some hundred bytes to the file.
+        imports.check_size(announced - 100_000)
+    except Refused as refusal:
+        return render(
+            request, "plant/import_too_large.html", {"title": _("Too large"), "words": refusal.message}, status=413
+        )
+    return receive(request)
+
+
+@right(RIGHT)
+def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """One file: what was understood, or how far it is, or what came of it."""
+    batch = batch_of(request, pk)
+    if batch.standing == "understood":
+        return show_choices(request, batch)
+    if batch.standing in ("running", "interrupted"):
+        return render(request, "plant/import_running.html", progress_context(batch))
+    return show_result(request, batch)
+
+
+def show_choices(
+    request: HttpRequest, batch: ImportBatch, form: ImportChoicesForm | None = None, words: str = "", status: int = 200
+) -> HttpResponse:
+    found = None
+    try:
+        found = imports.understand(batch)
+    except Refused as refusal:
+        words = words or refusal.message
+    return render(
+        request,
+        "plant/import_understood.html",
+        {
+            "title": batch.file_name,
+            "batch": batch,
+            "subject": subject_of(batch.subject),
+            "found": found,
+            "form": form or ImportChoicesForm(batch=batch, found=found),
+            "words": words,
+        },
+        status=status,
+    )
+
+
+@require_POST
+@right(RIGHT)
+def import_choose(request: HttpRequest, pk: int) -> HttpResponse:
+    """Keep the choices and read the file again with them; then write the rows, if that button was pressed."""
+    batch = batch_of(request, pk)
+    try:
+        found = imports.understand(batch)
+    except Refused:
+        found = None
+    form = ImportChoicesForm(request.POST, batch=batch, found=found)
+    if not form.is_valid():
+        return show_choices(request, batch, form, status=422)
+    try:
+        imports.choose(batch=batch, options=form.options())
+        if request.POST.get("act") == "write":
+            imports.start_import(batch=batch, by=request.user, all_or_nothing="all_or_nothing" in request.POST)
+    except Refused as refusal:
+        batch.refresh_from_db()
+        return show_choices(request, batch, None if batch.options != {} else form, refusal.message, status=422)
+    return redirect(batch)
+
+
+@require_POST
+@right(RIGHT)
+def import_start(request: HttpRequest, pk: int) -> HttpResponse:
+    """Go on with a file that was stopped, or take the good rows of one that was refused as a whole."""
+    batch = batch_of(request, pk)
+    try:
+        imports.start_import(batch=batch, by=request.user)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    return redirect(batch)
+
+
+@require_POST
+@right(RIGHT)
+def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
+    batch = batch_of(request, pk)
+    imports.stop_import(batch=batch)
+    return redirect(batch)
+
+
+def progress_context(batch: ImportBatch) -> dict[str, Any]:
+    job = batch.job
+    left = ""
+    if job and job.started_at and job.done_units and batch.standing == "running":
+        gone = (timezone.now() - job.started_at).total_seconds()
+        seconds = gone / job.done_units * max(job.total_units - job.done_units, 0)
+        left = _("less than a minute") if seconds < 60 else _("about %(n)s min") % {"n": round(seconds / 60)}
+    return {
+        "title": batch.file_name,
+        "batch": batch,
+        "job": job,
+        "subject": subject_of(batch.subject),
+        "left": left,
+        "done": job.done_units if job else 0,
+        "total": (job.total_units if job else 0) or batch.n_rows or 1,
+    }
+
+
+@right(RIGHT)
+def import_progress(request: HttpRequest, pk: int) -> HttpResponse:
+    """The bar alone, asked for every two seconds; when the job is over the page is loaded anew."""
+    batch = batch_of(request, pk)
+    answer = render(request, "plant/_import_progress.html", progress_context(batch))
+    if batch.standing != "running":
+        answer["HX-Refresh"] = "true"
+    return answer
+
+
+def show_result(request: HttpRequest, batch: ImportBatch) -> HttpResponse:
+    subject = subject_of(batch.subject)
+    page = Paginator(batch.rejected_rows.all(), REFUSED_PER_PAGE).get_page(request.GET.get("page"))
+    n_open = batch.rejected_rows.filter(state=RejectedRow.State.OPEN).count()
+    return render(
+        request,
+        "plant/import_result.html",
+        {
+            "title": batch.file_name,
+            "batch": batch,
+            "subject": subject,
+            "page": page,
+            "n_open": n_open,
+            "forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in page],
+            "may_mend": batch.state == ImportBatch.State.DONE,
+        },
+    )
+
+
+@require_POST
+@right(RIGHT)
+def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
+    """Write a mended row, or leave it out on purpose."""
+    batch = batch_of(request, pk)
+    subject = subject_of(batch.subject)
+    refused = get_object_or_404(batch.rejected_rows, pk=row)
+    form = RefusedRowForm(request.POST, row=refused, batch=batch, subject=subject)
+    if request.POST.get("act") == "drop":
+        imports.drop_row(row=refused)
+    elif form.is_valid():
+        try:
+            imports.retry_row(row=refused, by=request.user, values=form.values())
+        except Refused as refusal:
+            if not request.htmx:
+                messages.error(
+                    request, _("Line %(n)s: %(words)s") % {"n": refused.line_number, "words": refusal.message}
+                )
+    if not request.htmx:
+        return redirect(batch)
+    refused.refresh_from_db()
+    form = RefusedRowForm(row=refused, batch=batch, subject=subject)
+    return render(request, "plant/_import_row.html", {"form": form, "batch": batch, "may_mend": True, "just_now": True})
+
+
+@right(RIGHT)
+def rejected_file(request: HttpRequest, pk: int) -> HttpResponse:
+    """The refused rows with their reasons, as a file to mend and send again."""
+    batch = batch_of(request, pk)
+    answer = StreamingHttpResponse(imports.rejected_as_csv(batch), content_type="text/csv; charset=utf-8")
+    stem = slugify(batch.file_name.rsplit(".", 1)[0]) or "rows"
+    answer["Content-Disposition"] = f'attachment; filename="{stem}-refused.csv"'
+    return answer
+
+
+@right(RIGHT)
+def blank_file(request: HttpRequest, subject: str) -> HttpResponse:
+    """An empty file with all columns of a subject and one row as an example."""
+    try:
+        found = subject_of(subject)
+    except Refused:
+        return redirect("import-list")
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    writer.writerow([each.name for each in found.columns])
+    writer.writerow([each.example for each in found.columns])
+    answer = HttpResponse("\ufeff" + buffer.getvalue(), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{found.name}.csv"'
+    return answer

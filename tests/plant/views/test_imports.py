@@ -1,0 +1,211 @@
+"""Pages of the import desk: who may, from upload to mended rows, and a file that is too large to be read."""
+
+from __future__ import annotations
+
+import uuid
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+
+from plant.models import ImportBatch, Incident, Job
+from plant.services import jobs
+
+TEXT = "tag,when,severity,note\nA-1,2026-03-01 10:00,drift,one\nA-l,2026-03-02 10:00,drift,two\nA-1,soon,drift,three\n"
+
+
+@pytest.fixture(autouse=True)
+def files_of_the_test(tmp_path, settings):
+    settings.MEDIA_ROOT = tmp_path
+
+
+def upload(client, text=TEXT, subject="incidents", name="log.csv", **more):
+    data = text if isinstance(text, bytes) else text.encode()
+    form = {"subject": subject, "file": SimpleUploadedFile(name, data), "client_key": uuid.uuid4(), **more}
+    return client.post(reverse("import-create"), form)
+
+
+def do_all_jobs():
+    for job in Job.objects.unfinished():
+        jobs.do_job(job.pk)
+
+
+def choices_of(page):
+    """What a browser would send back from the page of choices."""
+    form = page.context["form"]
+    return {field.name: field.value() for field in form if field.value() is not None}
+
+
+@pytest.mark.parametrize("name", ["tess", "mona"])
+def test_people_without_the_right_see_no_desk(client, request, name):
+    client.force_login(request.getfixturevalue(name))
+    assert client.get(reverse("import-list")).status_code == 403
+    assert upload(client).status_code == 403
+    assert ImportBatch.objects.count() == 0
+
+
+def test_another_plant_s_files_are_not_found(client, pat, otto, belt_a1):
+    client.force_login(pat)
+    page = upload(client)
+    do_all_jobs()
+    client.force_login(otto)
+    assert client.get(page.url).status_code == 404
+    assert client.get(f"{page.url}refused.csv").status_code == 404
+    assert client.post(f"{page.url}start/").status_code == 404
+
+
+def test_from_upload_to_the_last_mended_row(client, pat, belt_a1):
+    client.force_login(pat)
+    page = client.get(upload(client).url)
+    assert "2 of the 3 rows tried out look wrong" in page.content.decode()
+    assert Incident.objects.count() == 0
+
+    url = page.wsgi_request.path
+    assert client.post(f"{url}choices/", {**choices_of(page), "act": "write"}).url == url
+    page = client.get(url)
+    assert page.templates[0].name == "plant/import_running.html"
+    assert 'hx-trigger="every 2s"' in page.content.decode()
+    assert "HX-Refresh" not in client.get(f"{url}progress/").headers
+
+    do_all_jobs()
+    assert client.get(f"{url}progress/").headers["HX-Refresh"] == "true"
+    page = client.get(url)
+    words = page.content.decode()
+    assert "2 refused rows wait for correction" in words
+    assert "Line 3" in words
+    assert "The nearest tag is A-1" in words
+    assert "The nearest tag" in client.get(f"{url}refused.csv").getvalue().decode()
+
+    first, second = ImportBatch.objects.get().rejected_rows.all()
+    cells = {f"row{first.pk}-cell{n}": text for n, text in enumerate(["A-1", "2026-03-02 10:00", "drift", "two"])}
+    part = client.post(f"{url}rows/{first.pk}/", {**cells, "act": "retry"}, headers={"hx-request": "true"})
+    assert "corrected and written" in part.content.decode()
+    part = client.post(f"{url}rows/{second.pk}/", {"act": "drop"}, headers={"hx-request": "true"})
+    assert "left out on purpose" in part.content.decode()
+    assert list(Incident.objects.order_by("happened_at").values_list("note", flat=True)) == ["one", "two"]
+    assert "All rows are in the book." in client.get(url).content.decode()
+
+
+def test_a_row_that_is_still_wrong_keeps_its_new_text_and_reason(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client).url
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "act": "write"})
+    do_all_jobs()
+    row = ImportBatch.objects.get().rejected_rows.first()
+    cells = {f"row{row.pk}-cell{n}": text for n, text in enumerate(["A-1", "2097-03-02 10:00", "drift", "two"])}
+    part = client.post(f"{url}rows/{row.pk}/", {**cells, "act": "retry"}, headers={"hx-request": "true"})
+    assert "in the future" in part.content.decode()
+    assert "2097-03-02 10:00" in part.content.decode()
+
+
+def test_what_reads_both_ways_is_asked_and_the_write_button_waits(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client, "tag,when\nA-1,03/04/2026 10:00\n").url
+    page = client.get(url)
+    assert "Choose the order" in page.content.decode()
+    assert 'value="write"' not in page.content.decode()
+    answer = client.post(f"{url}choices/", {**choices_of(page), "act": "write"})
+    assert answer.status_code == 422
+    assert Job.objects.count() == 0
+    client.post(f"{url}choices/", {**choices_of(page), "date_order": "mdy", "act": "write"})
+    do_all_jobs()
+    assert Incident.objects.get().happened_at.month == 3
+
+
+def test_columns_and_units_can_be_matched_by_hand(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client, "equipment,moment,spot,strand\nA-1,2026-03-01,100,return\n").url
+    page = client.get(url)
+    assert "No column was found for: when" in page.content.decode()
+    chosen = {**choices_of(page), "col_happened_at": "moment", "col_chainage_m": "spot", "unit_chainage_m": "ft"}
+    client.post(f"{url}choices/", {**chosen, "act": "read"})
+    assert "30.5 m" in client.get(url).content.decode()
+
+
+def test_a_wrong_separator_is_refused_and_the_right_one_kept(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client).url
+    answer = client.post(f"{url}choices/", {**choices_of(client.get(url)), "delimiter": "|", "act": "read"})
+    assert answer.status_code == 422
+    assert "with comma it has 4. Choose comma." in answer.content.decode()
+    assert "delimiter" not in ImportBatch.objects.get().options
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [(b"\x89PNG\r\n\x1a\n" + b"\x00" * 60, "a picture"), (b"", "empty"), (b"<html><body>", "web page")],
+)
+def test_what_is_no_table_is_answered_at_the_field(client, pat, data, words):
+    client.force_login(pat)
+    answer = upload(client, data)
+    assert answer.status_code == 422
+    assert words in answer.content.decode()
+    assert ImportBatch.objects.count() == 0
+
+
+def test_a_large_upload_is_refused_by_its_announced_size_before_it_is_read(client, pat, settings):
+    client.force_login(pat)
+    settings.LARGEST_IMPORT_MB = 50
+
+    class Unread:
+        def read(self, *args):
+            raise AssertionError("the body was read")
+
+        readline = read
+
+    answer = client.generic(
+        "POST",
+        reverse("import-create"),
+        b"",
+        content_type="multipart/form-data; boundary=x",
+        CONTENT_LENGTH=str(200 * 1024 * 1024),
+        **{"wsgi.input": Unread()},
+    )
+    assert answer.status_code == 413
+    assert "files up to 50 MB are taken" in answer.content.decode()
+
+
+def test_a_forged_upload_is_refused_all_the_same(pat):
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(pat)
+    assert upload(client).status_code == 403
+    assert ImportBatch.objects.count() == 0
+
+
+def test_a_refused_whole_offers_its_good_rows(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client).url
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "act": "write", "all_or_nothing": "on"})
+    do_all_jobs()
+    assert "Nothing was written: 2 rows are wrong" in client.get(url).content.decode()
+    client.post(f"{url}start/")
+    do_all_jobs()
+    assert Incident.objects.count() == 1
+
+
+def test_stop_and_go_on(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client).url
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "act": "write"})
+    client.post(f"{url}stop/")
+    assert "it can go on where it stopped" in client.get(url).content.decode()
+    client.post(f"{url}start/")
+    do_all_jobs()
+    assert Incident.objects.count() == 1
+
+
+def test_an_empty_file_of_a_subject_can_be_filled_and_sent(client, pat, belt_a1):
+    client.force_login(pat)
+    blank = client.get(reverse("import-blank", args=["incidents"])).content
+    page = client.get(upload(client, blank).url)
+    assert "none looks wrong" in page.content.decode() or "1 row was understood" in page.content.decode()
+
+
+def test_the_list_needs_the_same_queries_for_any_number_of_files(client, pat, belt_a1, django_assert_max_num_queries):
+    client.force_login(pat)
+    for _n in range(12):
+        upload(client)
+    with django_assert_max_num_queries(14):
+        page = client.get(reverse("import-list"))
+    assert page.content.decode().count("log.csv") == 12
