@@ -25,9 +25,10 @@ class ConveyorTable(RegisterTable):
     belt_width_mm = QuantityColumn(QuantityKind.LENGTH_MM, verbose_name=_("Width"))
     speed_m_s = QuantityColumn(QuantityKind.SPEED_M_S, verbose_name=_("Speed"))
     length_m = QuantityColumn(QuantityKind.DISTANCE_M, verbose_name=_("Centres"))
-    lift_m = QuantityColumn(QuantityKind.DISTANCE_M, verbose_name=_("Lift"))
-    edge_clearance_mm = QuantityColumn(QuantityKind.LENGTH_MM, verbose_name=_("Edge clearance"))
-    is_reversing = YesColumn(verbose_name=_("Reversing"))
+    # Files have these too; on the page they would push the strip aside.
+    lift_m = QuantityColumn(QuantityKind.DISTANCE_M, verbose_name=_("Lift"), visible=False)
+    edge_clearance_mm = QuantityColumn(QuantityKind.LENGTH_MM, verbose_name=_("Edge clearance"), visible=False)
+    is_reversing = YesColumn(verbose_name=_("Reversing"), visible=False)
     duty = tables.Column(verbose_name=_("Duty"))
     criticality = tables.Column(verbose_name=_("Criticality"))
     strip = tables.Column(

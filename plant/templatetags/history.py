@@ -21,7 +21,8 @@ from plant.templatetags.quantities import units_of
 
 register = template.Library()
 
-LONGEST = 200  # lines that a page shows; older ones are counted
+OPEN = 10  # lines that stand open; the next ones unfold
+LONGEST = 200  # lines that a page holds; older ones are counted
 
 # Kept by the house, not by people.
 NOT_SHOWN = {
@@ -62,7 +63,7 @@ class Line:
 def history_of(context: Any, row: Row, *related: str) -> dict[str, Any]:
     """History of a row and, where named, of the rows that hang on it: {% history_of conveyor "parts" %}."""
     lines = lines_of(row, units_of(context), related)
-    return {"lines": lines[:LONGEST], "n_left_out": max(0, len(lines) - LONGEST)}
+    return {"lines": lines[:OPEN], "older": lines[OPEN:LONGEST], "n_left_out": max(0, len(lines) - LONGEST)}
 
 
 @register.simple_tag(takes_context=True)
