@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django.dispatch import receiver
-from django.utils import timezone
 
-from inspections.services.tasks import plan_tasks
+from inspections.services.tasks import plan_next
 from installs.models import Installation
 from installs.signals import device_installed, device_removed
 
@@ -16,5 +15,4 @@ from installs.signals import device_installed, device_removed
 @receiver(device_removed, dispatch_uid="inspections.withdraw_after_removal")
 def plan_again(sender: Any, installation: Installation, **kwargs: Any) -> None:
     """First and bedding-in tasks of a device that was fitted; withdraws those of one that was removed."""
-    plant = installation.plant
-    plan_tasks(plant, timezone.localdate(timezone=plant.zone), installations=[installation])
+    plan_next(installation)

@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import F, Prefetch, QuerySet, Window
 from django.db.models.functions import RowNumber
 
-from inspections.models import Action, CheckKind, CheckPlan, Deferral, OverdueSpell, Reading, Task, Visit
+from inspections.models import Action, CheckKind, CheckPlan, CouldNotDo, Deferral, OverdueSpell, Reading, Task, Visit
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
 from installs.models import Installation
 from plant.calc.units import UnitSystem
@@ -103,6 +103,7 @@ class TaskStory:
 
     deferrals: list[Deferral]
     spells: list[OverdueSpell]
+    tried: list[CouldNotDo]
     readings: list[Reading]
     previous: Task | None
 
@@ -115,6 +116,7 @@ def story_of(task: Task) -> TaskStory:
     return TaskStory(
         deferrals=list(task.deferrals.select_related("approved_by")),
         spells=list(task.overdue_spells.order_by("began_at")),
+        tried=list(task.could_not_do.select_related("created_by")),
         readings=list(Reading.objects.current().filter(task=task, visit__corrected_by__isnull=True)),
         previous=earlier.order_by("-closed_at").first(),
     )

@@ -129,6 +129,12 @@ def plan_tasks(
     return done
 
 
+def plan_next(installation: Installation) -> Planned:
+    """The tasks of one device, as the next night would make them: after a fitting, a removal or a close-out."""
+    plant = installation.plant
+    return plan_tasks(plant, timezone.localdate(timezone=plant.zone), installations=[installation])
+
+
 def hours_needed(
     plant: Plant,
     installations: Sequence[Installation],

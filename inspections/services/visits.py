@@ -31,7 +31,7 @@ from inspections.calc.grading import Grade, implausible, worst
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CheckKind, CouldNotDo, Reading, ReadingField, Task, Visit
 from inspections.services.actions import NewAction, raise_action
-from inspections.services.tasks import end_spells, people_in
+from inspections.services.tasks import end_spells, people_in, plan_next
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
@@ -463,6 +463,8 @@ def close_out_visit(
     for each in entered:
         write_readings(visit, each, by)
         close_task(each, visit, by)
+    # The night makes the next checks too; so a failure here only delays them.
+    transaction.on_commit(lambda: plan_next(installation), robust=True)
     if action is not None:
         raise_action(
             installation=installation,

@@ -18,6 +18,7 @@ from inspections.services.tasks import (
     put_off_task,
     withdraw_task,
 )
+from inspections.services.visits import close_out_visit
 from installs.models import DeviceModel
 from installs.signals import device_installed, device_removed
 from plant.errors import ChangedMeanwhile, Refused
@@ -406,3 +407,17 @@ def test_number_of_queries_does_not_grow_with_the_plant(
         plan_tasks(alder, TODAY)
     assert Task.objects.count() == 11
     assert timezone.now() == NOON
+
+
+def test_close_out_makes_the_next_task_at_once(alder, tess, wear_plan, device_1, django_capture_on_commit_callbacks):
+    plan_tasks(alder, TODAY)
+    task = Task.objects.get()
+    with django_capture_on_commit_callbacks(execute=True):
+        close_out_visit(
+            installation=device_1,
+            by=tess,
+            visited_at=NOON,
+            lockout_confirmed=True,
+            entries={task.pk: {name: {"as_found": 75.0} for name in ("drive_diameter", "off_diameter")}},
+        )
+    assert Task.objects.open().get().due_on == TODAY + dt.timedelta(days=90)
