@@ -1,0 +1,242 @@
+"""The technician closes a stop out on a phone: live grades are the server's, typed inches are understood, sent once."""
+
+from __future__ import annotations
+
+import csv
+import json
+import uuid
+from pathlib import Path
+
+import pytest
+from django.utils import timezone
+
+from inspections.calc import grading
+from inspections.calc.grading import grading_rules
+from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
+from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
+from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, typing_grammar
+from tests import make
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, serialized_rollback=True)]
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+CASES = json.loads((REFERENCE / "grading_cases.json").read_text())["cases"]
+
+
+def lengths():
+    with (REFERENCE / "lengths.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture
+def place(belt_a1):
+    model = make.device_model(belt_a1.plant, breakaway_limit_n=80.0)
+    return make.installation(belt_a1, device=make.device(belt_a1.plant, "1", model))
+
+
+@pytest.fixture
+def tasks(place):
+    today = timezone.localdate()
+    return {
+        code: make.task(place, make.check_kind(code), today)
+        for code in ("sensor-wear", "pivot-freedom", "fastener-torque")
+    }
+
+
+def box(task, code, stage="as_found"):
+    return f"[name='t{task.pk}-{code}-{stage}']"
+
+
+def graded(page, task):
+    return page.locator(f"section[data-task='{task.pk}'] .graded")
+
+
+def test_the_script_grades_every_case_of_the_table_as_the_server_does(page, live_server, tess, page_of):
+    page_of(tess)
+    found = page.evaluate(
+        """async ([rules, cases]) => {
+            const { makeGrading } = await import("/static/inspections/grading.js");
+            const grading = makeGrading(rules);
+            return cases.map(({ kind, given }) => grading[kind](given));
+        }""",
+        [grading_rules(), CASES],
+    )
+    assert len(found) == len(CASES) >= 60
+    for case, answer in zip(CASES, found, strict=True):
+        kind, given = case["kind"], case["given"]
+        if kind == "implausible":
+            assert answer == grading.implausible(**given), case
+            assert (answer is None) if case["asks"] is None else (case["asks"] in answer), case
+        elif kind == "as_left":
+            assert answer["verdict"] == case["verdict"], case
+            assert answer["reason"] == grading.judge_as_left(**given).reason
+        elif kind == "sensor_pair":
+            parts = (answer["drive"]["grade"], answer["off"]["grade"], answer["difference"]["grade"], answer["grade"])
+            assert parts == (case["drive"], case["off"], case["difference"], case["grade"]), case
+            assert answer["difference"]["reason"] == grading.grade_sensor_pair(**given).difference.reason
+        else:
+            assert (answer["grade"], answer["rule"]) == (case["grade"], case["rule"]), case
+            assert answer["sure"] is case.get("sure", True), case
+            assert answer["share"] == (None if case["share"] is None else pytest.approx(case["share"], abs=1e-6)), case
+            assert answer["reason"] == getattr(grading, f"grade_{kind}")(**given).reason, case
+
+
+def test_the_script_reads_what_people_type_as_the_server_does(page, live_server, tess, page_of):
+    page_of(tess)
+    typed = [(row["text"], "mm", "us" if row["default_unit"] == "in" else "metric") for row in lengths()]
+    typed += [
+        (text, "nm", system)
+        for text in ("75", "75 lbf·ft", "75 ft-lb", "900 in lb", "10 kgf m", "7,5 kgf·m", "75 kg", "75 Nm.", "-3")
+        for system in ("metric", "us")
+    ]
+    typed += [("18 lbf", "n", "metric"), ("18 lb", "n", "us"), ("80", "n", "us"), ("2,5", "", "metric")]
+    found = page.evaluate(
+        """async ([grammar, typed]) => {
+            const { makeReader } = await import("/static/inspections/units.js");
+            const read = makeReader(grammar);
+            return typed.map(([text, kind, system]) => read(text, kind, system));
+        }""",
+        [typing_grammar(), typed],
+    )
+    for (text, kind, system), answer in zip(typed, found, strict=True):
+        wanted, refusal = on_the_server(text, kind, system)
+        if wanted is None:
+            assert answer["value"] is None, (text, answer)
+            assert not text.strip() or answer["problem"] == refusal
+        else:
+            assert answer["value"] == pytest.approx(wanted.value, rel=1e-12), text
+            assert answer["echo"] == wanted.echo, text
+
+
+def on_the_server(text, kind, system):
+    try:
+        return parse_quantity(text, QuantityKind(kind), UnitSystem(system)), ""
+    except ValueError as refusal:
+        return None, str(refusal)
+
+
+def values_of(entries):
+    stages = {FOUND: {}, LEFT: {}}
+    for code, by_stage in entries.items():
+        for stage, value in by_stage.items():
+            stages[stage][code] = Typed(value)
+    return stages
+
+
+def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, tess, tasks, place, page_of):
+    """Random readings, seeded: the finding of the page and the finding of the server, word for word."""
+    import random
+
+    chance = random.Random(6)
+    own = CheckKind.objects.create(plant=place.plant, code="look", name="Look")
+    ReadingField.objects.create(check_kind=own, code="gap", label="Gap", quantity="mm", watch_above=25, act_above=30)
+    answers = [{"value": "none", "label": "none", "grade": "sound"}, {"value": "much", "label": "much", "grade": "act"}]
+    ReadingField.objects.create(check_kind=own, code="dirt", label="Dirt", form="choice", choices=answers, position=1)
+    known = {**tasks, "look": make.task(place, own, timezone.localdate())}
+    checks, trials, wanted_answers = {}, [], []
+    for task in known.values():
+        wanted = readings_wanted(task)
+        checks[task.pk] = {
+            "rule": task.check_kind.rule,
+            "readings": [{"code": w.code, "label": w.label, "form": w.form, "limits": dict(w.limits)} for w in wanted],
+        }
+        for _n in range(60):
+            entries = {}
+            for w in wanted:
+                if chance.random() < 0.3:
+                    continue
+                if w.form == "choice":
+                    entries[w.code] = {FOUND: chance.choice(w.options)[0]}
+                else:
+                    low, high = {"mm": (64, 78), "nm": (50, 150), "n": (0, 160)}[w.quantity]
+                    if w.code == "gap":
+                        low, high = 15, 35
+                    entries[w.code] = {FOUND: round(chance.uniform(low, high), 1)}
+                    if w.asks_as_left and chance.random() < 0.5:
+                        entries[w.code][LEFT] = round(chance.uniform(low, high), 1)
+            values = values_of(entries)
+            finding = find(task.check_kind.rule, wanted, values)
+            if not finding.parts:
+                continue
+            plain = {stage: {code: typed.value for code, typed in by.items()} for stage, by in values.items()}
+            trials.append([task.pk, plain[FOUND], plain[LEFT]])
+            wanted_answers.append({"grade": finding.grade.value if finding.grade else None, "reason": finding.reason})
+    page_of(tess)
+    found = page.evaluate(
+        """async ([rules, checks, trials]) => {
+            const { makeGrading } = await import("/static/inspections/grading.js");
+            const { find } = makeGrading(rules);
+            return trials.map(([task, found, left]) => find(checks[task], found, left));
+        }""",
+        [grading_rules(), checks, trials],
+    )
+    assert len(found) > 150
+    for trial, answer, wanted in zip(trials, found, wanted_answers, strict=True):
+        assert answer == wanted, trial
+
+
+def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, place, page_of):
+    wear, pivot, torque = tasks["sensor-wear"], tasks["pivot-freedom"], tasks["fastener-torque"]
+    page = page_of(tess)
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+    page.fill(box(wear, "drive_diameter"), "72.8")
+    page.fill(box(wear, "off_diameter"), "2 11/16 in")
+    assert "= 68.3 mm" in page.locator(f"section[data-task='{wear.pk}']").inner_text()
+    assert graded(page, wear).locator(".mark").inner_text() == "act"
+    page.check(f"{box(pivot, 'pivot')}[value=stiff]")
+    assert graded(page, pivot).locator(".mark").inner_text() == "watch"
+    for n in (1, 2, 3, 4):
+        page.fill(box(torque, f"clamp_{n}"), "75")
+    page.fill(box(torque, "pivot_1"), "0")
+    assert "is the fastener missing" in page.locator(f"section[data-task='{torque.pk}']").inner_text()
+    page.check(f"[name='t{torque.pk}-pivot_1-as_found-sure']")
+    live = {task.pk: graded(page, task).locator(".reason").inner_text() for task in tasks.values()}
+    page.check("[name=lockout_confirmed]")
+    page.click("#raise")
+    assert page.input_value("[name=action_title]")
+    page.click("#close-out")
+    page.wait_for_url("**/visits/*/")
+    visit = Visit.objects.get()
+    for task in Task.objects.all():
+        assert task.grade_reason == live[task.pk]
+        assert task.visit == visit
+    assert Action.objects.get().visit == visit
+    assert Reading.objects.get(code="off_diameter").typed == "2 11/16 in"
+    assert visit.lockout_confirmed_by == tess
+
+
+def test_a_refused_visit_keeps_everything_and_names_the_faults(live_server, tess, tasks, place, page_of):
+    wear = tasks["sensor-wear"]
+    page = page_of(tess)
+    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+    page.fill(box(wear, "drive_diameter"), "7o")
+    assert "was not understood" in page.locator(f"section[data-task='{wear.pk}']").inner_text()
+    page.fill("[name=note]", "wet underfoot")
+    page.click("#close-out")
+    page.wait_for_selector("#errors")
+    assert page.input_value(box(wear, "drive_diameter")) == "7o"
+    assert page.input_value("[name=note]") == "wet underfoot"
+    assert page.evaluate("() => document.activeElement.id") == "errors"
+    assert not Visit.objects.exists()
+
+
+@pytest.mark.parametrize("width", [320, 390, 820, 1440])
+def test_the_page_fits_has_large_targets_and_no_serious_finding(live_server, tess, tasks, place, page_of, width):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = page_of(tess)
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+    small = page.evaluate(
+        """() => [...document.querySelectorAll("#visit input:not([type=hidden]):not([type=checkbox]):not([type=radio]),"
+            + "#visit select, #visit button, #visit .option:not([data-empty]) span, #visit .tick")]
+            .filter((each) => each.getClientRects().length && each.getBoundingClientRect().height < 56)
+            .map((each) => each.name || each.className || each.textContent)"""
+    )
+    assert small == []
+    options = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+    findings = Axe().run(page, options=options).response["violations"]
+    assert [each["id"] for each in findings if each["impact"] in ("serious", "critical")] == []
+    assert uuid.UUID(page.input_value("[name=client_key]"))
