@@ -102,6 +102,8 @@ class ImportSubject:
     columns: tuple[Column, ...]
     key_fields: tuple[str, ...]
     write_row: WriteRow
+    # What a person needs beside the right to import, so that the desk is no way round it.
+    right: str
     order: int = 50
     help: Any = ""
     # The model of entries, whose keys are looked up a chunk at a time; None for records.
@@ -270,6 +272,7 @@ register_import_subject(
     ImportSubject(
         name="conveyors",
         label=gettext_lazy("Conveyors"),
+        right="plant.add_conveyor",
         order=10,
         key_fields=("tag",),
         write_row=write_conveyor,
@@ -335,6 +338,7 @@ register_import_subject(
     ImportSubject(
         name="running_hours",
         label=gettext_lazy("Running hours: spans"),
+        right="plant.add_runrecord",
         order=40,
         key_fields=("conveyor", "starts_at", "ends_at", "kind"),
         write_row=write_span,
@@ -390,6 +394,7 @@ register_import_subject(
     ImportSubject(
         name="meter_readings",
         label=gettext_lazy("Running hours: meter readings"),
+        right="plant.add_meterreading",
         order=41,
         key_fields=("conveyor", "read_at", "event"),
         write_row=write_reading,
@@ -448,6 +453,7 @@ register_import_subject(
     ImportSubject(
         name="incidents",
         label=gettext_lazy("Incidents"),
+        right="plant.add_incident",
         order=50,
         key_fields=("conveyor", "happened_at", "strand", "chainage_m", "side", "severity"),
         write_row=write_incident,

@@ -91,6 +91,7 @@ urlpatterns += [
     path("imports/<int:pk>/", imports.import_detail, name="import-detail"),
     path("imports/<int:pk>/choices/", imports.import_choose, name="import-choose"),
     path("imports/<int:pk>/start/", imports.import_start, name="import-start"),
+    path("imports/<int:pk>/forget/", imports.import_forget, name="import-forget"),
     path("imports/<int:pk>/stop/", imports.import_stop, name="import-stop"),
     path("imports/<int:pk>/progress/", imports.import_progress, name="import-progress"),
     path("imports/<int:pk>/refused.csv", imports.rejected_file, name="import-refused"),

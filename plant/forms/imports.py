@@ -12,9 +12,15 @@ from django.utils.translation import gettext_lazy
 from plant.calc.import_files import DELIMITERS, ENCODINGS, encoding_label
 from plant.calc.imports import UNITS_OFFERED, ColumnKind
 from plant.forms.base import PersonForm
-from plant.import_subjects import import_subjects
+from plant.import_subjects import ImportSubject, import_subjects
 from plant.models import ImportBatch, RejectedRow
+from plant.permissions import has_right
 from plant.services.imports import FieldMatch, Understanding
+
+
+def subjects_for(person: Any, plant: Any) -> list[ImportSubject]:
+    """What this person may send in: importing is no way round the rights on the records themselves."""
+    return [each for each in import_subjects() if has_right(person, each.right, plant)]
 
 
 class ImportFileForm(PersonForm):
@@ -28,7 +34,7 @@ class ImportFileForm(PersonForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["subject"].choices = [(each.name, each.label) for each in import_subjects()]
+        self.fields["subject"].choices = [(each.name, each.label) for each in subjects_for(self.person, self.plant)]
 
 
 class ImportChoicesForm(forms.Form):

@@ -320,7 +320,7 @@ def natural_key(subject: ImportSubject, values: Mapping[str, Any]) -> str:
         elif hasattr(value, "isoformat"):
             value = value.isoformat()
         elif isinstance(value, str):
-            value = plain_name(value)
+            value = " ".join(value.casefold().split())
         parts.append("" if value is None else str(value))
     return "|".join(parts)
 
@@ -429,6 +429,21 @@ def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
     with transaction.atomic():
         batch.save(update_fields=["options", "n_rows"])
     return batch
+
+
+def forget_file(*, batch: ImportBatch) -> None:
+    """Take back a file of which nothing was written and no job was asked for.
+
+    Raises
+    ------
+    Refused
+        If its rows are being written or were.
+    """
+    if batch.state != State.UNDERSTOOD or batch.job_id is not None:
+        raise Refused(_("Rows of this file are in the book; the file stays as their source."), code="used")
+    with transaction.atomic():
+        batch.delete()
+    batch.file.delete(save=False)
 
 
 # --- running ----------------------------------------------------------------------------------------------------------

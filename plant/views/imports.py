@@ -20,10 +20,10 @@ from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
-from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm
-from plant.import_subjects import import_subjects, subject_of
+from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
+from plant.import_subjects import subject_of
 from plant.models import ImportBatch, RejectedRow
-from plant.permissions import get_visible, right
+from plant.permissions import get_visible, require_right, right
 from plant.services import imports
 from plant.tables.imports import ImportTable
 from plant.views.lists import RegisterList
@@ -34,7 +34,9 @@ REFUSED_PER_PAGE = 20
 
 def batch_of(request: HttpRequest, pk: int) -> ImportBatch:
     rows = ImportBatch.objects.select_related("plant", "job", "created_by")
-    return get_visible(request, rows, RIGHT, pk=pk)
+    batch = get_visible(request, rows, RIGHT, pk=pk)
+    require_right(request.user, subject_of(batch.subject).right, batch.plant)
+    return batch
 
 
 class ImportList(RegisterList):
@@ -59,7 +61,11 @@ class ImportList(RegisterList):
             first = self.request.GET.get("subject", "")
             start = {"client_key": uuid.uuid4(), "subject": first}
             kwargs["form"] = ImportFileForm(person=self.request.user, plant=self.request.plant, initial=start)
-        return super().get_context_data(subjects=import_subjects(), largest_mb=settings.LARGEST_IMPORT_MB, **kwargs)
+        return super().get_context_data(
+            subjects=subjects_for(self.request.user, self.request.plant),
+            largest_mb=settings.LARGEST_IMPORT_MB,
+            **kwargs,
+        )
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         form = ImportFileForm(request.POST, request.FILES, person=request.user, plant=request.plant)
@@ -193,6 +199,20 @@ def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
     batch = batch_of(request, pk)
     imports.stop_import(batch=batch)
     return redirect(batch)
+
+
+@require_POST
+@right(RIGHT)
+def import_forget(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take back a file of which nothing was written."""
+    batch = batch_of(request, pk)
+    try:
+        imports.forget_file(batch=batch)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+        return redirect(batch)
+    messages.success(request, _("%(file)s was taken back; nothing of it was written.") % {"file": batch.file_name})
+    return redirect("import-list")
 
 
 def progress_context(batch: ImportBatch) -> dict[str, Any]:

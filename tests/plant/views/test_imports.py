@@ -184,6 +184,23 @@ def test_a_refused_whole_offers_its_good_rows(client, pat, belt_a1):
     assert Incident.objects.count() == 1
 
 
+def test_a_file_is_taken_back_before_it_is_written(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client).url
+    assert client.post(f"{url}forget/").url == reverse("import-list")
+    assert ImportBatch.objects.count() == 0
+
+
+def test_importing_is_no_way_round_the_right_to_add_models(client, pat, erin):
+    """A planner may import, but device models are the engineer's."""
+    client.force_login(pat)
+    assert upload(client, "name\nT-1\n", subject="device_models").status_code == 422
+    client.force_login(erin)
+    url = upload(client, "name\nT-1\n", subject="device_models").url
+    client.force_login(pat)
+    assert client.get(url).status_code == 403
+
+
 def test_stop_and_go_on(client, pat, belt_a1):
     client.force_login(pat)
     url = upload(client).url
