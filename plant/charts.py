@@ -25,6 +25,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from plant.calc.chainage import format_chainage
 from plant.calc.strip import Strip, StripDevice, StripPart, StripStretch, StripTick, lay_small_strip, lay_strip
@@ -228,9 +229,14 @@ def small_strips(
             drawing=lay_small_strip(
                 belt.length_m, ticks=ticks, devices=layer.devices, zones=layer.zones, gaps=layer.gaps
             ),
-            label=_("%(devices)s devices, %(incidents)s incidents in twelve months")
-            % {"devices": len(layer.devices), "incidents": len(places)},
+            label=small_label(belt, len(layer.devices), len(places)),
             n_incidents=len(places),
             n_not_drawn=len(places) - len(ticks),
         )
     return figures
+
+
+def small_label(belt: Conveyor, n_devices: int, n_incidents: int) -> str:
+    devices = ngettext("%(n)s device", "%(n)s devices", n_devices) % {"n": n_devices}
+    incidents = ngettext("%(n)s incident in twelve months", "%(n)s incidents in twelve months", n_incidents)
+    return f"{belt.tag}: {devices}, {incidents % {'n': n_incidents}}"

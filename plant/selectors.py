@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Count
+
 from plant.calc.chainage import revolution_time_s
 from plant.calc.incidents import (
     ChatterDay,
@@ -20,7 +22,7 @@ from plant.calc.incidents import (
 )
 from plant.calc.incidents import SwitchEvent as RawSwitchEvent
 from plant.calc.running_hours import Ledger, Meter, MeterResult, Span, build_ledger, meter_spans
-from plant.models import Conveyor, Incident, MeterReading, RunRecord, SwitchEvent
+from plant.models import Conveyor, Incident, MeterReading, Plant, RunRecord, SwitchEvent
 from plant.permissions import ROLES
 
 
@@ -158,3 +160,9 @@ def incident_places(
     ):
         found[belt].append(IncidentPlace(pk, at, strand, chainage_m, severity))
     return {pk: tuple(places) for pk, places in found.items()}
+
+
+def incident_counts(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
+    """Incidents that count, by conveyor; belts without any are left out."""
+    rows = Incident.objects.of_plant(plant).current().between(since, until).order_by()
+    return dict(rows.values_list("conveyor_id").annotate(n=Count("pk")))

@@ -21,7 +21,9 @@ from plant.tables.columns import NUMBER, QuantityColumn, RegisterTable, YesColum
 class ConveyorTable(RegisterTable):
     tag = tables.Column(verbose_name=_("Tag"))
     name = tables.Column(verbose_name=_("Name"))
-    area = tables.Column(verbose_name=_("Area"), order_by=("area__walking_order", "area__code"))
+    area = tables.Column(
+        verbose_name=_("Area"), order_by=("area__walking_order", "area__code"), attrs={"td": {"class": "nowrap"}}
+    )
     belt_width_mm = QuantityColumn(QuantityKind.LENGTH_MM, verbose_name=_("Width"))
     speed_m_s = QuantityColumn(QuantityKind.SPEED_M_S, verbose_name=_("Speed"))
     length_m = QuantityColumn(QuantityKind.DISTANCE_M, verbose_name=_("Centres"))

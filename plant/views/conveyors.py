@@ -10,14 +10,14 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from plant.charts import small_strips, strip_of
 from plant.forms.conveyors import AreaForm, ConveyorForm, PartForm, PartRemovalForm
 from plant.models import Area, Conveyor, ConveyorPart
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
-from plant.selectors import ledger_of, year_until
+from plant.selectors import incident_counts, ledger_of, year_until
 from plant.services import conveyors as services
 from plant.tables.conveyors import AreaTable, ConveyorFilter, ConveyorTable
 from plant.templatetags.history import facts_of
@@ -105,6 +105,22 @@ class ConveyorList(RegisterList):
     def rows(self) -> Any:
         extra = {panel["name"]: panel["annotation"] for panel in self.columns_of_others()}
         return Conveyor.objects.of_plant(self.request.plant).select_related("area").annotate(**extra)
+
+    def get_lede(self) -> str:
+        """How many belts, how many incidents, and on how few belts half of them happened."""
+        counts = sorted(incident_counts(self.request.plant, *year_until(timezone.now())).values(), reverse=True)
+        total = sum(counts)
+        belts = Conveyor.objects.of_plant(self.request.plant).filter(retired_on__isnull=True).count()
+        words = [ngettext("%(n)s conveyor in use.", "%(n)s conveyors in use.", belts) % {"n": belts}]
+        if total:
+            n_half = next(n for n in range(1, len(counts) + 1) if 2 * sum(counts[:n]) >= total)
+            half = ngettext(
+                "%(total)s incidents in the last twelve months, half of them or more on %(n)s belt.",
+                "%(total)s incidents in the last twelve months, half of them on %(n)s belts.",
+                n_half,
+            )
+            words.append(half % {"total": total, "n": n_half})
+        return " ".join(words)
 
     def table_options(self) -> dict[str, Any]:
         return {"extra_columns": [(panel["name"], panel["column"]) for panel in self.columns_of_others()]}

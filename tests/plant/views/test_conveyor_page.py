@@ -114,7 +114,7 @@ def test_apps_above_add_devices_grades_gaps_sentences_and_panels(client, belt_a1
     assert "Half lie where no device reaches." in page
     assert "Device 7" in page
     listed = client.get(reverse("conveyor-list")).content.decode()
-    assert 'aria-label="1 devices, 0 incidents in twelve months"' in listed
+    assert 'aria-label="A-1: 1 device, 0 incidents in twelve months"' in listed
 
 
 def test_a_belt_with_much_on_it_costs_as_many_queries_as_an_empty_one(client, belt_a1, tess, other_apps):
@@ -133,3 +133,14 @@ def test_a_belt_with_much_on_it_costs_as_many_queries_as_an_empty_one(client, be
         make.incident(belt_a1, days_ago(20 + n))
         make.drift_switch(belt_a1, 10 + n)
     assert n_queries() == before
+
+
+def test_the_list_says_on_how_few_belts_half_of_the_incidents_happened(client, belt_a1, belt_z9, tess, other_apps):
+    client.force_login(tess)
+    assert "1 conveyor in use." in client.get(reverse("conveyor-list")).content.decode()
+    others = [make.conveyor(belt_a1.plant, tag=f"B-{n}") for n in range(4)]
+    for n, belt in enumerate([belt_a1] * 3 + [others[0]] * 2 + others[1:3] + [belt_z9]):
+        make.incident(belt, days_ago(5 + n))
+    page = client.get(reverse("conveyor-list")).content.decode()
+    # 3 + 2 of 7 on two belts; the other plant's incident is not ours.
+    assert "5 conveyors in use. 7 incidents in the last twelve months, half of them on 2 belts." in page
