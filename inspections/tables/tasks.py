@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import django_tables2 as tables
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import format_html
@@ -95,7 +96,10 @@ class TaskTable(tables.Table):
         return record.days_late(self.today)
 
     def render_last_grade(self, record: Task) -> str:
-        return mark(record.last_grade) if record.last_grade else _("never done")
+        if not record.last_task_id:
+            return _("never done")
+        url = reverse("task-detail", args=[record.last_task_id])
+        return format_html('<a href="{}">{}</a>', url, mark(record.last_grade) if record.last_grade else _("no grade"))
 
     def value_last_grade(self, record: Task) -> str:
         return record.last_grade or ""
