@@ -1,1 +1,55 @@
 """What this app shows on pages of the apps below it, and its entries in the masthead."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.models import Installation
+from installs.selectors import find_devices
+from installs.services.installations import place_words
+from plant.models import Conveyor
+from plant.panels import MainPage, register_main_page, register_panel
+from plant.permissions import has_right
+
+register_main_page(
+    MainPage(
+        url_name="device-list",
+        label=gettext_lazy("Devices"),
+        right="installs.view_device",
+        order=30,
+        prefixes=("/devices/", "/installations/", "/device-models/", "/fasteners/"),
+    )
+)
+
+
+@register_panel("find", order=10)
+def devices_found(request: HttpRequest, text: str) -> dict[str, Any] | None:
+    """Devices by number, serial number or label code."""
+    if not has_right(request.user, "installs.view_device", request.plant):
+        return None
+    hits = []
+    for device in find_devices(request.user, request.plant, text):
+        at = device.standing[0] if device.standing else None
+        where = place_words(at) if at else (_("scrapped") if device.scrapped_on else _("in no place"))
+        url = at.get_absolute_url() if at else device.get_absolute_url()
+        hits.append({"url": url, "label": _("Device %s") % device.number, "detail": f"{device.device_model}, {where}"})
+    return {"hits": hits}
+
+
+@register_panel("conveyor-detail", order=20)
+def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+    """Devices that stand on a belt, and those that stood there."""
+    if not has_right(request.user, "installs.view_installation", conveyor.plant):
+        return None
+    rows = Installation.objects.filter(conveyor=conveyor).select_related("device__device_model")
+    known = list(rows.order_by("strand", "chainage_m", "-installed_at"))
+    return {
+        "template": "installs/_conveyor_devices.html",
+        "conveyor": conveyor,
+        "standing": [each for each in known if each.removed_at is None],
+        "removed": [each for each in known if each.removed_at is not None],
+    }

@@ -41,6 +41,19 @@ def metres(value: float) -> str:
     return format_quantity(value, QuantityKind.DISTANCE_M, UnitSystem.METRIC)
 
 
+def millimetres(value: float) -> str:
+    return format_quantity(value, QuantityKind.LENGTH_MM, UnitSystem.METRIC)
+
+
+def range_words(low: float | None, high: float | None) -> str:
+    """500 mm to 900 mm; at most 900 mm; at least 500 mm."""
+    if low is None and high is not None:
+        return _("at most %(high)s") % {"high": millimetres(high)}
+    if high is None and low is not None:
+        return _("at least %(low)s") % {"low": millimetres(low)}
+    return _("%(low)s to %(high)s") % {"low": millimetres(low or 0.0), "high": millimetres(high or 0.0)}
+
+
 def place_words(at: Installation) -> str:
     """S-12, return strand, at 120 m."""
     return _("%(tag)s, %(strand)s, at %(chainage)s") % {
@@ -72,10 +85,9 @@ def fit_warnings(device: Device, conveyor: Conveyor, strand: str) -> list[str]:
     low, high = model.belt_width_least_mm, model.belt_width_most_mm
     width = conveyor.belt_width_mm
     if (low is not None and width < low) or (high is not None and width > high):
-        shown = [format_quantity(each, QuantityKind.LENGTH_MM, UnitSystem.METRIC) for each in (width, low, high)]
         said.append(
-            _("The belt is %(width)s wide; %(model)s is stated for %(low)s to %(high)s.")
-            % {"width": shown[0], "model": model, "low": shown[1], "high": shown[2]}
+            _("The belt is %(width)s wide; %(model)s is stated for %(range)s.")
+            % {"width": millimetres(width), "model": model, "range": range_words(low, high)}
         )
     if model.speed_most_m_s is not None and conveyor.speed_m_s > model.speed_most_m_s:
         shown = [

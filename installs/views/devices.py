@@ -1,0 +1,89 @@
+"""Pages of devices."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Prefetch
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.forms.devices import DeviceChangeForm, DeviceForm
+from installs.models import Device, Installation
+from installs.services import devices as services
+from installs.tables.devices import DeviceFilter, DeviceTable
+from plant.panels import panels_for
+from plant.permissions import get_visible, right
+from plant.views.lists import RegisterList
+from plant.views.records import RecordChange, RecordPage
+
+
+class DeviceList(RegisterList):
+    right = "installs.view_device"
+    title = gettext_lazy("Devices")
+    empty_words = gettext_lazy("No device yet. Add one here, then record where it was fitted.")
+    template_name = "installs/register_list.html"
+    table_class = DeviceTable
+    filter_class = DeviceFilter
+    create_url_name, create_right = "device-create", "installs.add_device"
+    create_label = gettext_lazy("Add a device")
+
+    def rows(self) -> Any:
+        standing = Installation.objects.in_place().select_related("conveyor")
+        return (
+            Device.objects.of_plant(self.request.plant)
+            .select_related("device_model")
+            .prefetch_related(Prefetch("installations", standing, to_attr="standing"))
+        )
+
+
+@right("installs.view_device")
+def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """One piece of hardware: where it is, where it was, what its label says."""
+    row = get_visible(request, Device.objects.select_related("plant", "device_model"), "installs.view_device", pk=pk)
+    places = list(row.installations.select_related("conveyor").order_by("-installed_at"))
+    return render(
+        request,
+        "installs/device_detail.html",
+        {
+            "title": _("Device %s") % row.number,
+            "row": row,
+            "places": places,
+            "now_at": next((each for each in places if each.removed_at is None), None),
+            "panels": panels_for("device-detail", request, row),
+        },
+    )
+
+
+class DeviceCreate(RecordPage):
+    right = "installs.add_device"
+    form_class = DeviceForm
+    title = gettext_lazy("Add a device")
+    done_words = gettext_lazy("The device is in the book. Next: record where it was fitted.")
+
+    def cancel_url(self) -> str:
+        return reverse("device-list")
+
+    def act(self, form: DeviceForm) -> Device:
+        return services.add_device(
+            plant=self.request.plant, by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values()
+        )
+
+
+class DeviceChange(RecordChange):
+    right = "installs.change_device"
+    template_name = "plant/record_change.html"
+    form_class = DeviceChangeForm
+    queryset = Device.objects.select_related("plant")
+    done_words = gettext_lazy("Saved.")
+
+    def get_title(self) -> str:
+        return _("Change device %s") % self.row.number
+
+    def act(self, form: DeviceChangeForm) -> Device:
+        return services.change_device(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )

@@ -1,0 +1,148 @@
+"""Pages of installations: list, dossier, fitting and removal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.forms.installations import InstallationChangeForm, InstallationForm, RemovalForm
+from installs.models import Device, Installation
+from installs.selectors import zones_of
+from installs.services import installations as services
+from installs.tables.installations import InstallationFilter, InstallationTable
+from plant.models import Conveyor
+from plant.panels import panels_for
+from plant.permissions import get_visible, right
+from plant.views.lists import RegisterList
+from plant.views.records import RecordChange, RecordPage
+
+WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")
+
+
+class InstallationList(RegisterList):
+    right = "installs.view_installation"
+    title = gettext_lazy("Installations")
+    lede = gettext_lazy("One device in one place for one period.")
+    empty_words = gettext_lazy("No device stands anywhere yet. Record the first installation.")
+    template_name = "installs/register_list.html"
+    table_class = InstallationTable
+    filter_class = InstallationFilter
+    create_url_name, create_right = "installation-create", "installs.add_installation"
+    create_label = gettext_lazy("Record an installation")
+
+    def rows(self) -> Any:
+        return Installation.objects.of_plant(self.request.plant).select_related(
+            "conveyor__area", "device__device_model"
+        )
+
+
+@right("installs.view_installation")
+def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """The dossier: the place, the device, and what apps above know of it."""
+    row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "installs.view_installation", pk=pk)
+    return render(
+        request,
+        "installs/installation_detail.html",
+        {
+            "title": _("%(tag)s device %(number)s") % {"tag": row.conveyor.tag, "number": row.device.number},
+            "row": row,
+            "zones": zones_of(row),
+            "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
+            "panels": panels_for("installation-detail", request, row),
+        },
+    )
+
+
+class InstallationCreate(RecordPage):
+    right = "installs.add_installation"
+    template_name = "installs/installation_form.html"
+    form_class = InstallationForm
+    title = gettext_lazy("Record an installation")
+    button = gettext_lazy("Record the installation")
+    done_words = gettext_lazy("The installation is in the book.")
+
+    def asked(self, name: str, rows: Any) -> Any:
+        pk = self.request.GET.get(name, "")
+        return rows.of_plant(self.request.plant).filter(pk=pk).first() if pk.isdecimal() else None
+
+    def initial(self) -> dict[str, Any]:
+        found = {
+            "device": self.asked("device", Device.objects),
+            "conveyor": self.asked("conveyor", Conveyor.objects),
+        }
+        return {name: row.pk for name, row in found.items() if row}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(conveyor=self.asked("conveyor", Conveyor.objects), **kwargs)
+
+    def cancel_url(self) -> str:
+        return reverse("installation-list")
+
+    def act(self, form: InstallationForm) -> Installation:
+        row = services.install_device(by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values())
+        for words in services.fit_warnings(row.device, row.conveyor, row.strand):
+            messages.warning(self.request, words)
+        return row
+
+
+class InstallationChange(RecordChange):
+    right = "installs.change_installation"
+    template_name = "plant/record_change.html"
+    form_class = InstallationChangeForm
+    queryset = Installation.objects.select_related(*WITH_PLACE)
+    done_words = gettext_lazy("Saved.")
+
+    def get_title(self) -> str:
+        return _("Put right: %s") % self.row
+
+    def act(self, form: InstallationChangeForm) -> Installation:
+        return services.change_installation(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class InstallationRemoval(RecordChange):
+    right = "installs.change_installation"
+    template_name = "installs/installation_form.html"
+    form_class = RemovalForm
+    queryset = Installation.objects.select_related(*WITH_PLACE)
+    button = gettext_lazy("Record the removal")
+    done_words = gettext_lazy("The removal is in the book. Open checks here fall away; what was found stays.")
+
+    def initial(self) -> dict[str, Any]:
+        return {"version": self.row.version, "removed_at": timezone.now()}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known = super().form_kwargs()
+        known.pop("instance")
+        return known
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            conveyor=self.row.conveyor,
+            lede=_("The period ends here and stays in the book. The device is free for another place then."),
+            **kwargs,
+        )
+
+    def get_title(self) -> str:
+        return _("Remove device %(number)s from %(tag)s?") % {
+            "number": self.row.device.number,
+            "tag": self.row.conveyor.tag,
+        }
+
+    def act(self, form: RemovalForm) -> Installation:
+        read = form.cleaned_data
+        return services.remove_installation(
+            self.row,
+            by=self.request.user,
+            version=read["version"],
+            removed_at=read["removed_at"],
+            reason=read["reason"],
+        )
