@@ -243,7 +243,9 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
     for row in rows:
         check = checks.setdefault(row.task_id, {"task": row.task, "lines": {}})
         line = check["lines"].setdefault(row.code, {"label": row.label, "found": None, "left": None})
-        shown = {"row": row, "words": value_words(row, system), "is_withdrawn": row.is_withdrawn}
+        words = value_words(row, system)
+        typed = row.typed if row.typed and row.typed not in words else ""
+        shown = {"row": row, "words": words, "typed": typed, "is_withdrawn": row.is_withdrawn}
         line["found" if row.stage == FOUND else "left"] = shown
     return {
         "chain": chain,

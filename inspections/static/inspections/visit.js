@@ -97,6 +97,7 @@ function start(rules) {
   });
   form.addEventListener("change", refresh);
   document.getElementById("raise")?.addEventListener("click", (event) => {
+    event.preventDefault(); // an address with #action would follow the visit to its page
     form.elements.action_title.value = event.currentTarget.dataset.title;
     refresh();
     form.elements.action_due_on.focus();
