@@ -1,0 +1,93 @@
+"""The virtual environment of the site: made once, brought up to date when the pinned requirements changed.
+
+Standard library only, because it runs before anything is installed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+LEAST_PYTHON = (3, 11)
+LAST_LINES = 12
+
+
+class CannotStart(Exception):
+    """One sentence for the person at the terminal: what is wrong and what to do."""
+
+
+def folder() -> Path:
+    return Path(os.environ.get("DRIFTBOOK_VENV", ROOT / ".venv")).resolve()
+
+
+def program(name: str) -> Path:
+    """A program of the virtual environment."""
+    return folder() / ("Scripts" if os.name == "nt" else "bin") / name
+
+
+def ensure(requirements: str, say=print) -> Path:
+    """Make the environment if there is none and install the pinned requirements if they changed.
+
+    Returns
+    -------
+    Path
+        Its Python.
+
+    Raises
+    ------
+    CannotStart
+        If the folder cannot be written, or something cannot be installed.
+    """
+    pinned = ROOT / "deploy" / requirements
+    where = folder()
+    stamp = where / f".{requirements}.installed"
+    wanted = hashlib.sha256(pinned.read_bytes() + sys.version.encode()).hexdigest()
+    python = program("python")
+    if python.exists() and stamp.exists() and stamp.read_text(encoding="ascii") == wanted:
+        return python
+    try:
+        if not python.exists():
+            say(f"Making the virtual environment in {where} ...")
+            import venv
+
+            venv.create(where, with_pip=True, clear=where.exists())
+    except (OSError, subprocess.CalledProcessError) as error:
+        raise CannotStart(
+            f"The virtual environment cannot be made in {where} ({error}); make the folder writable, free some space, "
+            "or name another folder in DRIFTBOOK_VENV. On Debian the package python3-venv may be missing."
+        ) from error
+    say("Installing what the site needs (a few minutes the first time) ...")
+    done = subprocess.run(
+        [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--require-hashes", "-r",
+         str(pinned)],
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False,
+    )
+    if done.returncode != 0:
+        last = "\n".join(done.stdout.strip().splitlines()[-LAST_LINES:])
+        free_mb = shutil.disk_usage(where).free // 2**20
+        raise CannotStart(
+            f"The packages could not be installed ({free_mb} MB are free in {where}). The first start needs the "
+            f"network, or a folder of wheels named in PIP_FIND_LINKS. pip said:\n{last}"
+        )
+    stamp.write_text(wanted, encoding="ascii")
+    return python
+
+
+def check_python(script: str) -> None:
+    """Go on with a Python that is new enough, or say which one is needed."""
+    if sys.version_info >= LEAST_PYTHON:
+        return
+    for minor in range(20, LEAST_PYTHON[1] - 1, -1):
+        newer = shutil.which(f"python3.{minor}")
+        if newer:
+            os.execv(newer, [newer, script, *sys.argv[1:]])
+    raise CannotStart(
+        "Python {}.{} or later is needed; this is {}.{}. Install one and run the command again.".format(
+            *LEAST_PYTHON, *sys.version_info[:2]
+        )
+    )

@@ -1,0 +1,178 @@
+"""What `deploy/start` does: checks, installs, migrates, loads the demo plant on first use, serves.
+
+Standard library only: Django and the rest run as children in the virtual environment.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import socket
+import subprocess
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Sequence
+from pathlib import Path
+
+from deploy import environment
+from deploy.children import Children
+from deploy.environment import ROOT, CannotStart
+
+ANSWER_WITHIN_S = 90
+BLANK_MARK = "begun-empty"
+
+
+def arguments(given: Sequence[str]) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="deploy/start", description="Start the site with its worker and timetable. Ctrl-C ends all of them."
+    )
+    parser.add_argument("--port", type=int, default=int(os.environ.get("PORT", "8000")), help="port (default 8000)")
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (default: this machine only)")
+    parser.add_argument("--data", type=Path, help="folder of data base, files and mails (default: data)")
+    parser.add_argument("--empty", action="store_true", help="begin with a blank site instead of the demo plant")
+    return parser.parse_args(list(given))
+
+
+def check_port(host: str, port: int) -> None:
+    if not 1 <= port <= 65535:
+        raise CannotStart(f"Port {port} does not exist; give one from 1 to 65535, for example --port 8001.")
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except PermissionError as error:
+            raise CannotStart(f"Port {port} needs special rights; give a port above 1023, such as --port 8000.") from error
+        except OSError as error:
+            raise CannotStart(
+                f"Port {port} on {host} is in use or not to be had ({error.strerror}); end the other program or give "
+                f"another port: deploy/start --port {port + 1 if port < 65535 else 8000}."
+            ) from error
+
+
+def check_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise CannotStart(
+            f"The data folder {folder} cannot be written ({error.strerror}); make it writable or name another with --data."
+        ) from error
+
+
+def manage(python: Path, env: dict[str, str], *args: str, show: bool = False) -> str:
+    done = subprocess.run(
+        [str(python), "manage.py", *args], cwd=ROOT, env=env, text=True, check=False,
+        stdout=None if show else subprocess.PIPE, stderr=None if show else subprocess.STDOUT,
+    )
+    if done.returncode != 0:
+        last = (done.stdout or "").strip().splitlines()[-1:] or ["see above"]
+        raise CannotStart(f"'manage.py {args[0]}' failed: {last[0]}")
+    return done.stdout or ""
+
+
+def is_blank(python: Path, env: dict[str, str]) -> bool:
+    """True while nobody can sign in yet."""
+    code = "from plant.models import Person; print('blank' if not Person.objects.exists() else 'used')"
+    return manage(python, env, "shell", "--verbosity=0", "-c", code).strip().endswith("blank")
+
+
+def wait_until_it_answers(address: str, children: Children) -> None:
+    web = children.all[0]
+    until = time.monotonic() + ANSWER_WITHIN_S
+    while time.monotonic() < until:
+        if not web.is_running:
+            raise CannotStart("The web server ended at once; the lines above say why.")
+        try:
+            with urllib.request.urlopen(f"{address}/healthz", timeout=5):
+                return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.2)
+    raise CannotStart(f"The site did not answer within {ANSWER_WITHIN_S} s; the lines above may say why.")
+
+
+def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
+    celery = [str(python), "-m", "celery", "-A", "deploy.celery_app"]
+    return {
+        "web server": [
+            str(environment.program("granian")), "--interface", "wsgi", "--host", host, "--port", str(port),
+            "--workers", "1", "--blocking-threads", "4", "--log-level", "warning", "deploy.wsgi:application",
+        ],
+        "worker": [
+            *celery, "worker", "--pool=threads", "--concurrency=2", "--without-gossip", "--without-mingle",
+            "--loglevel=WARNING",
+        ],
+        "timetable": [*celery, "beat", "--pidfile=", "--loglevel=WARNING"],
+    }  # fmt: skip
+
+
+def stop_on_signals() -> None:
+    def stop(signum: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, stop)
+
+
+def main(given: Sequence[str]) -> int:
+    """Run until Ctrl-C. Returns the exit code."""
+    options = arguments(given)
+    data = (options.data or Path(os.environ.get("DRIFTBOOK_DATA", ROOT / "data"))).resolve()
+    check_port(options.host, options.port)
+    check_folder(data)
+    stop_on_signals()
+    children = None
+    try:
+        python = environment.ensure("requirements.txt")
+        shown_host = "localhost" if options.host in ("127.0.0.1", "0.0.0.0", "::", "::1") else options.host
+        address = f"http://{shown_host}:{options.port}"
+        env = {**os.environ, "DRIFTBOOK_DATA": str(data), "DJANGO_SETTINGS_MODULE": "deploy.settings"}
+        env.setdefault("DRIFTBOOK_ADDRESS", address)
+        has_demo = prepare(python, env, data, is_empty=options.empty)
+        children = Children(cwd=ROOT, env=env)
+        for name, command in commands(python, options.host, options.port).items():
+            children.start(name, command)
+        probe_host = "127.0.0.1" if options.host in ("0.0.0.0", "127.0.0.1") else options.host
+        wait_until_it_answers(f"http://{probe_host}:{options.port}", children)
+        say_where(address, python, env, has_demo=has_demo)
+        while True:
+            time.sleep(0.5)
+            children.look_after()
+    except KeyboardInterrupt:
+        print("\nStopping ...", flush=True)
+        return 0
+    finally:
+        if children is not None:
+            children.stop()
+
+
+def prepare(python: Path, env: dict[str, str], data: Path, *, is_empty: bool) -> bool:
+    """Tables, static files and, on first use, the demo plant. True if the demo plant is there."""
+    print("Bringing the data base up to date ...", flush=True)
+    manage(python, env, "migrate", "--verbosity=0")
+    manage(python, env, "collectstatic", "--noinput", "--verbosity=0")
+    mark = data / BLANK_MARK
+    if is_blank(python, env):
+        if is_empty:
+            mark.touch()
+        elif not mark.exists():
+            print("Making the demo plant (about a minute, the first time only) ...", flush=True)
+            manage(python, env, "load_demo", show=True)
+            (data / "begun-with-demo").touch()
+    return (data / "begun-with-demo").exists()
+
+
+def say_where(address: str, python: Path, env: dict[str, str], *, has_demo: bool) -> None:
+    print(f"\nDriftbook answers at {address}", flush=True)
+    if has_demo:
+        # One place knows the people of the demo plant.
+        code = "from fixtures.people import sign_in_words; print(sign_in_words())"
+        print(subprocess.run([str(python), "-c", code], cwd=ROOT, env=env, text=True, check=True,
+                             stdout=subprocess.PIPE).stdout.rstrip(), flush=True)  # fmt: skip
+    elif is_blank(python, env):
+        print("Nobody can sign in yet: open that address and name the first person and the plant.", flush=True)
+    print("Ctrl-C ends it.", flush=True)
