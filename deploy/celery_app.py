@@ -6,7 +6,7 @@ import os
 from typing import Any
 
 from celery import Celery
-from celery.signals import setup_logging
+from celery.signals import setup_logging, worker_ready
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
@@ -21,7 +21,11 @@ def configure() -> None:
     if settings.REDIS_URL:
         transport: dict[str, Any] = {
             "broker_url": settings.REDIS_URL,
-            "broker_transport_options": {"visibility_timeout": 3600, "unacked_restore_throttle": 1},
+            "broker_transport_options": {
+                "visibility_timeout": 3600,
+                "unacked_restore_throttle": 1,
+                "socket_connect_timeout": 2,
+            },
         }
     else:
         # No server: messages are files in the data folder.
@@ -40,6 +44,7 @@ def configure() -> None:
     app.conf.update(
         **transport,
         broker_connection_retry_on_startup=True,
+        broker_connection_timeout=2,
         task_acks_late=True,
         task_reject_on_worker_lost=True,
         worker_prefetch_multiplier=1,
@@ -58,3 +63,14 @@ app.autodiscover_tasks(related_name="jobs")
 @setup_logging.connect
 def keep_django_logging(**kwargs: Any) -> None:
     """Celery would replace the log settings of the site."""
+
+
+def send_nudge(job_id: int) -> None:
+    """Tell a worker of a job, without waiting for a broker that is away: the sweep tells again."""
+    app.send_task("plant.do_job", args=[job_id], retry=False, ignore_result=True)
+
+
+@worker_ready.connect
+def catch_up(**kwargs: Any) -> None:
+    """A site that was off at night asks for the night's job as soon as it is on."""
+    app.send_task("inspections.ask_for_nightly", retry=False, ignore_result=True)

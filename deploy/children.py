@@ -40,7 +40,11 @@ class Child:
 
     def start(self, *, cwd: Path, env: Mapping[str, str]) -> None:
         self.process = subprocess.Popen(
-            list(self.command), cwd=cwd, env=dict(env), stdin=subprocess.DEVNULL, start_new_session=True,
+            list(self.command),
+            cwd=cwd,
+            env=dict(env),
+            stdin=subprocess.DEVNULL,
+            start_new_session=True,
             preexec_fn=die_with_parent if os.name == "posix" else None,
         )
         self.started_at = time.monotonic()

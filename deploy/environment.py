@@ -63,9 +63,21 @@ def ensure(requirements: str, say=print) -> Path:
         ) from error
     say("Installing what the site needs (a few minutes the first time) ...")
     done = subprocess.run(
-        [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--require-hashes", "-r",
-         str(pinned)],
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False,
+        [
+            str(python),
+            "-m",
+            "pip",
+            "install",
+            "--quiet",
+            "--disable-pip-version-check",
+            "--require-hashes",
+            "-r",
+            str(pinned),
+        ],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        check=False,
     )
     if done.returncode != 0:
         last = "\n".join(done.stdout.strip().splitlines()[-LAST_LINES:])

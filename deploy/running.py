@@ -45,7 +45,9 @@ def check_port(host: str, port: int) -> None:
         try:
             probe.bind((host, port))
         except PermissionError as error:
-            raise CannotStart(f"Port {port} needs special rights; give a port above 1023, such as --port 8000.") from error
+            raise CannotStart(
+                f"Port {port} needs special rights; give a port above 1023, such as --port 8000."
+            ) from error
         except OSError as error:
             raise CannotStart(
                 f"Port {port} on {host} is in use or not to be had ({error.strerror}); end the other program or give "
@@ -60,14 +62,20 @@ def check_folder(folder: Path) -> None:
             pass
     except OSError as error:
         raise CannotStart(
-            f"The data folder {folder} cannot be written ({error.strerror}); make it writable or name another with --data."
+            f"The data folder {folder} cannot be written ({error.strerror}); make it writable or "
+            "name another with --data."
         ) from error
 
 
 def manage(python: Path, env: dict[str, str], *args: str, show: bool = False) -> str:
     done = subprocess.run(
-        [str(python), "manage.py", *args], cwd=ROOT, env=env, text=True, check=False,
-        stdout=None if show else subprocess.PIPE, stderr=None if show else subprocess.STDOUT,
+        [str(python), "manage.py", *args],
+        cwd=ROOT,
+        env=env,
+        text=True,
+        check=False,
+        stdout=None if show else subprocess.PIPE,
+        stderr=None if show else subprocess.STDOUT,
     )
     if done.returncode != 0:
         last = (done.stdout or "").strip().splitlines()[-1:] or ["see above"]

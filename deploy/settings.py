@@ -115,6 +115,7 @@ INSTALLED_APPS = [
     "installs",
     "inspections",
     "reports",
+    "deploy",
 ]
 
 MIDDLEWARE = [
@@ -131,6 +132,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
+    "plant.middleware.FirstSignInMiddleware",
     "plant.middleware.PlantMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -254,6 +256,11 @@ EMAIL_FILE_PATH = DATA_DIR / "mail"
 
 # --- Background work --------------------------------------------------------------------------------------------------
 REDIS_URL = env_text("REDIS_URL")
+# A holder of a job that wrote no heartbeat for so long is taken for dead; how often the sweep looks.
+JOB_SILENT_S = env_number("DRIFTBOOK_JOB_SILENT_S", 60, least=2, most=3600)
+SWEEP_EVERY_S = env_number("DRIFTBOOK_SWEEP_EVERY_S", 20, least=1, most=600)
+# Tests and scripts that do jobs by themselves send none.
+SEND_NUDGES = True
 
 # --- Lists ------------------------------------------------------------------------------------------------------------
 DJANGO_TABLES2_TEMPLATE = "plant/_table.html"

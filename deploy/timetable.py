@@ -3,9 +3,13 @@
 from datetime import timedelta
 
 from celery.schedules import crontab
+from django.conf import settings
 
 TIMETABLE = {
-    "pick up jobs that nobody holds": {"task": "plant.sweep_jobs", "schedule": timedelta(seconds=20)},
+    "pick up jobs that nobody holds": {
+        "task": "plant.sweep_jobs",
+        "schedule": timedelta(seconds=settings.SWEEP_EVERY_S),
+    },
     # Each plant's night begins at two by its own clock, so both are asked every hour; zones may be off by minutes.
     "ask for the night's job of each plant": {
         "task": "inspections.ask_for_nightly",

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 
-from plant.models import Plant
+from plant.models import Person, Plant
 
 
 class PlantMiddleware:
@@ -27,3 +29,20 @@ class PlantMiddleware:
                 request.plant = request.plants[0]
         with timezone.override(request.plant.zone if request.plant else "UTC"):
             return self.get_response(request)
+
+
+class FirstSignInMiddleware:
+    """While nobody can sign in yet, every page leads to the one that makes the first person."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+        self.somebody_exists = False
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if not self.somebody_exists and not request.user.is_authenticated:
+            self.somebody_exists = Person.objects.exists()
+            address = reverse("first-sign-in")
+            is_exempt = request.path in (address, reverse("healthz")) or request.path.startswith("/static/")
+            if not self.somebody_exists and not is_exempt:
+                return redirect(address)
+        return self.get_response(request)

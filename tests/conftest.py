@@ -89,3 +89,25 @@ def at_noon():
     import datetime as dt
 
     return dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)
+
+
+CHROMIUM = os.environ.get("DRIFTBOOK_CHROMIUM", "/usr/bin/chromium")
+
+
+def pytest_runtest_setup(item):
+    """A service that is missing skips its tests and says so; in CI that is a failure."""
+    missing = ""
+    if item.get_closest_marker("browser") and not os.path.exists(CHROMIUM):
+        missing = f"no Chromium at {CHROMIUM}; install it or name it in DRIFTBOOK_CHROMIUM"
+    if item.get_closest_marker("redis") and not os.environ.get("DRIFTBOOK_TEST_REDIS_URL"):
+        missing = "no Redis; name one in DRIFTBOOK_TEST_REDIS_URL"
+    if missing and os.environ.get("CI") == "true":
+        pytest.fail(missing)
+    elif missing:
+        pytest.skip(missing)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args():
+    """Debian's Chromium instead of a downloaded one."""
+    return {"executable_path": CHROMIUM, "args": ["--no-sandbox", "--disable-dev-shm-usage"]}

@@ -18,3 +18,8 @@ ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 AXES_ENABLED = False
 # The suite may run in an empty clone: do not look for collected static files.
 WHITENOISE_AUTOREFRESH = True
+# Tests do jobs by themselves; those of the real worker start one.
+SEND_NUDGES = False
+if "pool" in DATABASES["default"].get("OPTIONS", {}):  # noqa: F405
+    # A pool would keep connections to a data base that the run drops at its end.
+    del DATABASES["default"]["OPTIONS"]["pool"]  # noqa: F405

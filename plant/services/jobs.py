@@ -15,6 +15,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
@@ -26,9 +27,14 @@ from plant.models import Job
 
 log = logging.getLogger(__name__)
 
-SILENT_AFTER = timedelta(seconds=60)  # a holder that wrote no heartbeat for so long is taken for dead
 MOST_ATTEMPTS = 5
 STALE_AFTER = timedelta(hours=26)  # the nightly job is late when the last one ended longer ago
+
+
+def silent_after() -> timedelta:
+    """A holder that wrote no heartbeat for so long is taken for dead."""
+    return timedelta(seconds=settings.JOB_SILENT_S)
+
 
 # How a nudge is sent; deploy.celery_app puts the message broker here, tests and scripts may run the job at once.
 _nudge: Callable[[int], None] | None = None
@@ -72,7 +78,7 @@ def take_job(job_id: int, *, now: datetime | None = None) -> JobHandle | None:
     """Claim a job that waits, or whose holder is silent. None if somebody else has it or it is over."""
     now = now or timezone.now()
     holder = f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex[:8]}"
-    free = Q(state=Job.State.WAITING) | Q(state=Job.State.RUNNING, heartbeat_at__lt=now - SILENT_AFTER)
+    free = Q(state=Job.State.WAITING) | Q(state=Job.State.RUNNING, heartbeat_at__lt=now - silent_after())
     taken = Job.objects.filter(free, pk=job_id, attempts__lt=MOST_ATTEMPTS).update(
         state=Job.State.RUNNING, holder=holder, heartbeat_at=now, started_at=now, attempts=F("attempts") + 1
     )
@@ -118,11 +124,11 @@ def stop_job(job: Job) -> None:
 def sweep_jobs(*, now: datetime | None = None) -> int:
     """Nudge again for jobs that nobody holds; give up on those that failed their workers too often."""
     now = now or timezone.now()
-    silent = Q(state=Job.State.RUNNING, heartbeat_at__lt=now - SILENT_AFTER)
+    silent = Q(state=Job.State.RUNNING, heartbeat_at__lt=now - silent_after())
     Job.objects.filter(silent | Q(state=Job.State.WAITING), attempts__gte=MOST_ATTEMPTS).update(
         state=Job.State.FAILED, finished_at=now, error=f"given up after {MOST_ATTEMPTS} attempts that did not end"
     )
-    not_told = Q(nudged_at__isnull=True) | Q(nudged_at__lt=now - SILENT_AFTER)
+    not_told = Q(nudged_at__isnull=True) | Q(nudged_at__lt=now - silent_after())
     waiting = Job.objects.filter((Q(state=Job.State.WAITING) & not_told) | silent)
     ids = list(waiting.values_list("pk", flat=True)[:200])
     for job_id in ids:

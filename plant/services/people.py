@@ -6,13 +6,13 @@ import secrets
 from typing import Any
 
 from django.contrib.auth.models import Group
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from plant.errors import Refused
-from plant.models import Membership, Person, Plant
+from plant.models import Job, Membership, Person, Plant
 from plant.permissions import ROLES
-from plant.services.records import check_row
+from plant.services.records import check_row, create_record
 
 # Letters and digits that nobody mixes up when a first password is read aloud or copied by hand.
 PASSWORD_ALPHABET = "23456789abcdefghjkmnpqrstvwxyz"
@@ -83,3 +83,30 @@ def take_role(*, person: Person, plant: Plant, role: str) -> None:
         words = _("%(person)s is the last %(role)s of %(plant)s. Give the role to somebody else first.")
         raise Refused(words % {"person": person, "role": role, "plant": plant}, code="last_planner")
     going.delete()
+
+
+@transaction.atomic
+def open_site(*, username: str, password: str, email: str, plant_name: str, time_zone: str) -> Person:
+    """Make the first person, who holds all roles in the first plant. It can be done once only.
+
+    Raises
+    ------
+    Refused
+        If somebody exists already, or a value is not allowed.
+    """
+    try:
+        with transaction.atomic():
+            # The unique key lets one of two requests at the same moment through.
+            Job.objects.create(kind="first-sign-in", key="first-sign-in", state=Job.State.DONE)
+    except IntegrityError as error:
+        raise Refused(_("Somebody has opened this site already. Sign in, or ask them for a role.")) from error
+    if Person.objects.exists():
+        raise Refused(_("Somebody has opened this site already. Sign in, or ask them for a role."))
+    person = Person(username=username, email=email, is_staff=True, is_superuser=True)
+    person.set_password(password)
+    check_row(person)
+    person.save()
+    plant = create_record(Plant, by=person, name=plant_name, time_zone=time_zone)
+    for role in ROLES:
+        give_role(person=person, plant=plant, role=role)
+    return person

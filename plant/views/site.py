@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db import connection
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -12,7 +13,7 @@ from django.views.decorators.http import require_POST
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.models import Conveyor, Photo
 from plant.panels import panels_for
-from plant.permissions import get_visible, open_to_members, right
+from plant.permissions import get_visible, open_to_all, open_to_members, right
 from plant.selectors import roles_in
 
 
@@ -90,3 +91,11 @@ def photo(request: HttpRequest, pk: int) -> FileResponse:
     answer = FileResponse(row.file.open("rb"), content_type=f"image/{row.image_format.lower()}")
     answer["Cache-Control"] = "private, max-age=86400"
     return answer
+
+
+@open_to_all
+def healthz(request: HttpRequest) -> HttpResponse:
+    """For whoever watches the site: it answers, and its data base does."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    return HttpResponse("ok", content_type="text/plain")

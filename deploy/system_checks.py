@@ -1,0 +1,99 @@
+"""Start-up checks: `manage.py check` and every start say what is wrong with the settings, and the remedy."""
+
+from __future__ import annotations
+
+import tempfile
+from importlib import import_module
+from importlib.util import find_spec
+from typing import Any
+
+from django.apps import apps
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, Warning, register
+
+from deploy.celery_app import app
+from deploy.timetable import TIMETABLE
+
+LOCAL_HOSTS = {"localhost", "127.0.0.1", "[::1]", "testserver"}
+
+
+@register()
+def check_data_folder(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    try:
+        settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=settings.DATA_DIR):
+            return []
+    except OSError as error:
+        return [
+            Error(
+                f"The data folder {settings.DATA_DIR} cannot be written ({error.strerror}).",
+                hint="Make it writable or name another in DRIFTBOOK_DATA.",
+                id="driftbook.E001",
+            )
+        ]
+
+
+@register()
+def check_debug_is_local(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    if settings.DEBUG and not set(settings.ALLOWED_HOSTS) <= LOCAL_HOSTS:
+        return [
+            Error(
+                "DRIFTBOOK_DEBUG is on for a site that others reach: error pages would show its inside.",
+                hint="Leave DRIFTBOOK_DEBUG out, or answer to localhost only (DRIFTBOOK_HOSTS).",
+                id="driftbook.E002",
+            )
+        ]
+    return []
+
+
+@register()
+def check_addresses_agree(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    host = settings.SITE_ADDRESS.split("//")[-1].rsplit(":", 1)[0] if "//" in settings.SITE_ADDRESS else ""
+    if not host:
+        return [
+            Error(
+                f"DRIFTBOOK_ADDRESS is {settings.SITE_ADDRESS!r}, which is no address.",
+                hint="Give it with its scheme, for example https://driftbook.plant.example.",
+                id="driftbook.E003",
+            )
+        ]
+    if host not in settings.ALLOWED_HOSTS and "*" not in settings.ALLOWED_HOSTS:
+        return [
+            Warning(
+                f"DRIFTBOOK_ADDRESS names the host {host}, which DRIFTBOOK_HOSTS does not.",
+                hint=f"Add {host} to DRIFTBOOK_HOSTS, or links in e-mails lead nowhere.",
+                id="driftbook.W001",
+            )
+        ]
+    return []
+
+
+@register()
+def check_mail_sender(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    if settings.EMAIL_HOST and settings.DEFAULT_FROM_EMAIL.endswith("@localhost"):
+        return [
+            Warning(
+                "A mail server is named, but mails would come from driftbook@localhost.",
+                hint="Give the sender in DRIFTBOOK_MAIL_FROM.",
+                id="driftbook.W002",
+            )
+        ]
+    return []
+
+
+@register()
+def check_timetable(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """A misspelt task would simply never run."""
+    # Not app.loader.import_default_modules(): it runs the checks of the site, and so this one, again.
+    for each in apps.get_app_configs():
+        if find_spec(f"{each.name}.jobs"):
+            import_module(f"{each.name}.jobs")
+    unknown = sorted(entry["task"] for entry in TIMETABLE.values() if entry["task"] not in app.tasks)
+    return [
+        Error(
+            f"The timetable names {name}, which no jobs.py defines.",
+            hint="Correct the name in deploy/timetable.py.",
+            id="driftbook.E004",
+        )
+        for name in unknown
+    ]
