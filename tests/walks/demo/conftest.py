@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import socket
 import subprocess
 import sys
 import time
@@ -16,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from fixtures.people import DEMO_PASSWORD
+from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[3]
 START_WITHIN_S = 60
@@ -41,12 +41,6 @@ def environment(data: Path) -> dict[str, str]:
     }
     return {**known, "DRIFTBOOK_DATA": str(data), "DJANGO_SETTINGS_MODULE": "deploy.settings",
             "DRIFTBOOK_SECRET_KEY": "only-for-walks-" + "x" * 50}  # fmt: skip
-
-
-def free_port() -> int:
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        return int(listener.getsockname()[1])
 
 
 def wait_for(address: str, server: subprocess.Popen[bytes]) -> None:

@@ -1,0 +1,122 @@
+"""deploy/start: one sentence for what is wrong, all children end with it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import psutil
+import pytest
+
+from deploy import environment
+from tests.servers import free_port
+
+ROOT = Path(__file__).resolve().parents[2]
+START = [sys.executable, str(ROOT / "deploy" / "start")]
+
+
+def start(*args: str, **env: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*START, *args], env={**os.environ, **env}, capture_output=True, text=True, check=False, timeout=60
+    )
+
+
+def one_sentence(done: subprocess.CompletedProcess[str]) -> str:
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+    return done.stderr.strip()
+
+
+def test_a_port_in_use_is_said(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        words = one_sentence(start("--port", str(port), "--data", str(tmp_path)))
+    assert f"Port {port} on 127.0.0.1 is in use" in words
+    assert f"--port {port + 1}" in words
+
+
+def test_a_port_that_does_not_exist_is_said(tmp_path):
+    assert "Port 99999 does not exist" in one_sentence(start("--port", "99999", "--data", str(tmp_path)))
+
+
+def test_a_folder_that_cannot_be_written_is_said(tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way")
+    words = one_sentence(start("--port", str(free_port()), "--data", str(blocked / "data")))
+    assert "cannot be written" in words
+    assert "--data" in words
+
+
+def test_a_python_that_is_too_old_is_said(monkeypatch):
+    monkeypatch.setattr(environment, "LEAST_PYTHON", (9, 9))
+    monkeypatch.setattr(environment.shutil, "which", lambda name: None)
+    with pytest.raises(environment.CannotStart, match=r"Python 9\.9 or later is needed"):
+        environment.check_python("start")
+
+
+def test_a_newer_python_takes_over_where_there_is_one(monkeypatch):
+    called = []
+    monkeypatch.setattr(environment, "LEAST_PYTHON", (9, 9))
+    monkeypatch.setattr(environment.shutil, "which", lambda name: f"/opt/{name}" if name == "python3.12" else None)
+    monkeypatch.setattr(environment.os, "execv", lambda path, argv: called.append((path, argv[1])) or sys.exit(0))
+    with pytest.raises(SystemExit):
+        environment.check_python("start")
+    assert called == [("/opt/python3.12", "start")]
+
+
+def test_packages_that_cannot_be_installed_are_said(tmp_path, monkeypatch):
+    monkeypatch.setenv("DRIFTBOOK_VENV", str(tmp_path / "venv"))
+    monkeypatch.setenv("PIP_NO_INDEX", "1")
+    monkeypatch.setenv("PIP_FIND_LINKS", str(tmp_path))
+    monkeypatch.setenv("PIP_CONFIG_FILE", os.devnull)
+    with pytest.raises(environment.CannotStart, match="could not be installed"):
+        environment.ensure("requirements.txt", say=lambda words: None)
+
+
+@pytest.mark.worker
+@pytest.mark.xdist_group("worker")
+def test_a_blank_site_starts_and_ctrl_c_leaves_no_child(tmp_path):
+    port = free_port()
+    # The environment of the test run stands in for the one that the first start makes.
+    env = {
+        name: value for name, value in os.environ.items() if name not in {"DATABASE_URL", "REDIS_URL", "PYTHONWARNINGS"}
+    }
+    code = (
+        "import sys; sys.path.insert(0, '.')\n"
+        "from pathlib import Path\n"
+        "from deploy import environment, running\n"
+        "environment.ensure = lambda *a, **k: Path(sys.executable)\n"
+        "environment.program = lambda name: Path(sys.executable).parent / name\n"
+        f"sys.exit(running.main(['--empty', '--port', '{port}', '--data', {str(tmp_path)!r}]))"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], cwd=ROOT, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
+    try:
+        words = []
+        for line in process.stdout or ():
+            words.append(line)
+            if line.startswith("Ctrl-C ends it"):
+                break
+        children = psutil.Process(process.pid).children(recursive=True)
+        assert len(children) >= 3, words
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20) as answer:
+            assert answer.url.endswith("/first-sign-in/")
+        process.send_signal(signal.SIGINT)
+        process.wait(timeout=40)
+    finally:
+        process.kill()
+        (process.stdout or sys.stdin).close()
+    assert process.returncode == 0
+    until = time.monotonic() + 10
+    while any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children):
+        assert time.monotonic() < until, "a child was left behind"
+        time.sleep(0.1)

@@ -1,0 +1,143 @@
+"""A real worker and a real timetable, without a server and with Redis: killed or doubled, the work is done once."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+CELERY = [sys.executable, "-m", "celery", "-A", "deploy.celery_app"]
+WORKER = [*CELERY, "worker", "--pool=solo", "--without-gossip", "--without-mingle", "--loglevel=WARNING"]
+TIMETABLE = [*CELERY, "beat", "--pidfile=", "--loglevel=WARNING"]
+
+pytestmark = [pytest.mark.worker, pytest.mark.xdist_group("worker")]
+
+
+class Site:
+    """A data folder with its data base, and processes over it."""
+
+    def __init__(self, data: Path, redis_url: str) -> None:
+        self.data, self.started = data, []
+        known = {name: value for name, value in os.environ.items() if name not in {"DATABASE_URL", "PYTHONWARNINGS"}}
+        self.env = {
+            **known,
+            "DJANGO_SETTINGS_MODULE": "tests.deploy.worker_settings",
+            "DRIFTBOOK_DATA": str(data),
+            "DRIFTBOOK_SECRET_KEY": "only-for-tests-" + "x" * 50,
+            "DRIFTBOOK_JOB_SILENT_S": "2",
+            "DRIFTBOOK_SWEEP_EVERY_S": "1",
+            "REDIS_URL": redis_url,
+        }
+
+    def python(self, code: str) -> str:
+        head = "import django; django.setup()\nfrom plant.models import Job\nfrom plant.services import jobs\n"
+        done = subprocess.run(
+            [sys.executable, "-c", head + code], cwd=ROOT, env=self.env, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+    def start(self, command: list[str]) -> subprocess.Popen[bytes]:
+        process = subprocess.Popen(
+            command,
+            cwd=ROOT,
+            env=self.env,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+        self.started.append(process)
+        return process
+
+    def kill(self, process: subprocess.Popen[bytes]) -> None:
+        os.killpg(process.pid, signal.SIGKILL)
+        process.wait(timeout=10)
+
+    def ask(self, name: str, *, pause_s: float = 0.0, tell: bool = True) -> int:
+        args = json.dumps({"path": str(self.data / name), "pause_s": pause_s})
+        quiet = "" if tell else "jobs.use_nudge(None)\n"
+        return int(self.python(f"{quiet}print(jobs.ask_for_job('test-count', args={args}).pk)"))
+
+    def state(self, job: int) -> str:
+        return self.python(f"print(Job.objects.get(pk={job}).state)")
+
+    def lines(self, name: str) -> list[str]:
+        path = self.data / name
+        return path.read_text().splitlines() if path.exists() else []
+
+
+def wait_until(true: Callable[[], bool], what: str, within_s: float = 60.0) -> None:
+    until = time.monotonic() + within_s
+    while not true():
+        assert time.monotonic() < until, f"{what} did not come within {within_s:.0f} s"
+        time.sleep(0.1)
+
+
+@pytest.fixture(scope="module")
+def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    data = tmp_path_factory.mktemp("worker-site")
+    Site(data, "").python("from django.core.management import call_command; call_command('migrate', verbosity=0)")
+    return data
+
+
+@pytest.fixture(params=["files", pytest.param("redis", marks=pytest.mark.redis)])
+def worker_site(request: pytest.FixtureRequest, migrated: Path, tmp_path: Path) -> Iterator[Site]:
+    shutil.copytree(migrated, tmp_path, dirs_exist_ok=True)
+    redis_url = os.environ.get("DRIFTBOOK_TEST_REDIS_URL", "") if request.param == "redis" else ""
+    if redis_url:
+        import redis
+
+        client = redis.Redis.from_url(redis_url)
+        client.flushdb()
+        client.close()
+    site = Site(tmp_path, redis_url)
+    yield site
+    for process in site.started:
+        if process.poll() is None:
+            site.kill(process)
+
+
+def test_a_job_that_is_asked_for_is_done(worker_site):
+    worker_site.start(WORKER)
+    job = worker_site.ask("count")
+    wait_until(lambda: len(worker_site.lines("count")) == 10, "the job")
+    wait_until(lambda: worker_site.state(job) == "done", "its end")
+
+
+def test_a_killed_worker_loses_nothing_and_nothing_is_done_twice(worker_site):
+    first = worker_site.start(WORKER)
+    job = worker_site.ask("count", pause_s=0.4)
+    wait_until(lambda: len(worker_site.lines("count")) >= 3, "the first steps")
+    worker_site.kill(first)
+    assert worker_site.state(job) == "running"
+    worker_site.start(WORKER)
+    worker_site.start(TIMETABLE)  # its sweep finds the job that nobody holds
+    wait_until(lambda: worker_site.state(job) == "done", "the end of the job")
+    steps = [int(line.split()[0]) for line in worker_site.lines("count")]
+    assert steps == list(range(10))
+    assert len({line.split()[1] for line in worker_site.lines("count")}) == 2
+
+
+def test_a_lost_message_is_sent_again_by_the_sweep(worker_site):
+    job = worker_site.ask("count", tell=False)
+    worker_site.start(WORKER)
+    worker_site.start(TIMETABLE)
+    wait_until(lambda: worker_site.state(job) == "done", "the job")
+
+
+def test_two_workers_do_a_job_once(worker_site):
+    job = worker_site.ask("count", pause_s=0.05)
+    worker_site.python(f"[jobs.nudge({job}) for _ in range(5)]")
+    for _ in range(2):
+        worker_site.start(WORKER)
+    wait_until(lambda: worker_site.state(job) == "done", "the job")
+    assert len(worker_site.lines("count")) == 10
