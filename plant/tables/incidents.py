@@ -13,27 +13,12 @@ from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.units import QuantityKind
 from plant.models import Area, Conveyor, Incident, Strand
-
-NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
-
-
-class QuantityColumn(tables.Column):
-    """A number in the person's units on the page, in SI in files."""
-
-    def __init__(self, kind: QuantityKind, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, attrs=NUMBER, **kwargs)
-        self.kind = kind
-
-    def render(self, value: float, table: tables.Table) -> str:
-        return format_quantity(value, self.kind, UnitSystem(table.request.user.unit_system))
-
-    def value(self, value: float | None) -> float | None:
-        return value
+from plant.tables.columns import QuantityColumn, RegisterTable
 
 
-class IncidentTable(tables.Table):
+class IncidentTable(RegisterTable):
     happened_at = tables.DateTimeColumn(verbose_name=_("When"), format="Y-m-d H:i")
     conveyor = tables.Column(verbose_name=_("Conveyor"), accessor="conveyor__tag")
     strand = tables.Column(verbose_name=_("Strand"), accessor="strand")

@@ -9,10 +9,11 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.calc.units import QuantityKind
 from plant.models import MeterReading, RunRecord
-from plant.tables.incidents import MomentFilter, QuantityColumn, conveyors_of
+from plant.tables.columns import QuantityColumn, RegisterTable
+from plant.tables.incidents import MomentFilter, conveyors_of
 
 
-class HoursTable(tables.Table):
+class HoursTable(RegisterTable):
     conveyor = tables.Column(verbose_name=_("Conveyor"), accessor="conveyor__tag")
     entered = tables.Column(verbose_name=_("Entered by"), accessor="created_by__username", default="")
     state = tables.Column(verbose_name=_("Counts"), empty_values=(), orderable=False)

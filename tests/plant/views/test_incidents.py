@@ -122,7 +122,7 @@ def test_files_hold_the_rows_and_no_formula(client, erin, belt_a1, at_noon):
     client.force_login(erin)
     text = b"".join(client.get(reverse("incident-list"), {"format": "csv"}).streaming_content).decode()
     head, row = list(csv.reader(io.StringIO(text)))
-    assert row[head.index("Chainage")] == "60.5"
+    assert row[head.index("Chainage [m]")] == "60.5"
     assert row[head.index("Conveyor")] == "'=A-1"
     assert row[head.index("When")].startswith("2026-11-20T13:00:00+01:00")
     sheet = openpyxl.load_workbook(io.BytesIO(client.get(reverse("incident-list"), {"format": "xlsx"}).content)).active

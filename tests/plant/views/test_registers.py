@@ -153,6 +153,28 @@ def test_the_list_as_workbook_holds_text_as_text(client, belt_a1, erin):
     assert last["Centres [m]"].value == 200
 
 
+@pytest.mark.parametrize("name", [*LISTS, "incident-list", "run-record-list", "meter-reading-list"])
+def test_every_list_answers_as_file_and_sorts_by_each_column_that_offers_it(client, belt_a1, pat, name):
+    rows_on(belt_a1)
+    moment = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
+    make.incident(belt_a1, moment, offset_mm=90.0)
+    make.run_record(belt_a1, moment, moment + dt.timedelta(days=1), 20)
+    belt_a1.meter_readings.create(read_at=moment, reading_h=4000)
+    client.force_login(pat)
+    table = client.get(reverse(name)).context["table"]
+    sorts = [column.order_by_alias for column in table.columns if column.orderable]
+    assert sorts
+    for alias in sorts:
+        assert client.get(reverse(name), {"sort": alias}).status_code == 200
+    lines = list(
+        csv.reader(io.StringIO(b"".join(client.get(reverse(name), {"format": "csv"}).streaming_content).decode()))
+    )
+    sheet = load_workbook(io.BytesIO(client.get(reverse(name), {"format": "xlsx"}).content)).active
+    assert [cell.value for cell in sheet[1]] == lines[0]
+    assert len(lines) == sheet.max_row == 2
+    assert not [text for text in lines[1] if "<" in text]
+
+
 def test_filters_narrow_the_list_and_retired_belts_are_asked_for(client, belt_a1, erin):
     make.conveyor(belt_a1.plant, tag="B-2", criticality="high")
     make.conveyor(belt_a1.plant, tag="C-3", retired_on=dt.date(2026, 1, 1))
