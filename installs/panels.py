@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import django_tables2 as tables
+from django.db.models import Count, Q
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -11,9 +13,11 @@ from django.utils.translation import gettext_lazy
 from installs.models import Installation
 from installs.selectors import find_devices
 from installs.services.installations import place_words
+from installs.strip_layer import strip_layers
 from plant.models import Conveyor
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
+from plant.tables.columns import NUMBER
 
 register_main_page(
     MainPage(
@@ -52,4 +56,17 @@ def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] 
         "conveyor": conveyor,
         "standing": [each for each in known if each.removed_at is None],
         "removed": [each for each in known if each.removed_at is not None],
+    }
+
+
+register_panel("strip", order=10)(strip_layers)
+
+
+@register_panel("conveyor-columns", order=10)
+def devices_of_conveyors(request: HttpRequest, subject: Any) -> dict[str, Any]:
+    """How many devices stand on each conveyor of the list."""
+    return {
+        "name": "n_devices",
+        "annotation": Count("installations", filter=Q(installations__removed_at__isnull=True)),
+        "column": tables.Column(verbose_name=gettext_lazy("Devices"), attrs=NUMBER),
     }

@@ -127,5 +127,5 @@ def test_files_hold_the_rows_and_no_formula(client, erin, belt_a1, at_noon):
     assert row[head.index("When")].startswith("2026-11-20T13:00:00+01:00")
     sheet = openpyxl.load_workbook(io.BytesIO(client.get(reverse("incident-list"), {"format": "xlsx"}).content)).active
     cells = {sheet.cell(1, column).value: sheet.cell(2, column) for column in range(1, sheet.max_column + 1)}
-    assert cells["Chainage"].value == 60.5
+    assert cells["Chainage [m]"].value == 60.5
     assert cells["Conveyor"].data_type == "s"

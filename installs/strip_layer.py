@@ -1,0 +1,184 @@
+"""What this app adds to the strip of a conveyor: devices in place, where they steer, what none of them reaches."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from installs.calc.effect_zones import Zone, effect_zone, overlaps, stretch_with_most
+from installs.models import Installation
+from plant.calc.strip import StripDevice, StripStretch
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.charts import StripLayer, StripRow, StripSubject, place_words
+from plant.models import Conveyor, Strand
+from plant.selectors import IncidentPlace
+
+# An uncovered stretch is drawn and named when it holds so many incidents and such a share of the belt's; all stand in
+# the table. Common practice of drawing: more bands than these hide the ones that matter.
+LEAST_INCIDENTS = 2
+LEAST_SHARE = 0.2
+
+
+def strip_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
+    """One query for all conveyors of a page."""
+    standing: dict[int, list[Installation]] = defaultdict(list)
+    rows = Installation.objects.in_place_at(subject.until).filter(conveyor__in=subject.conveyors)
+    for each in rows.select_related("device__device_model", "plant").order_by("chainage_m"):
+        standing[each.conveyor_id].append(each)
+    return {
+        belt.pk: layer_of(belt, standing[belt.pk], subject.incidents[belt.pk], subject.system)
+        for belt in subject.conveyors
+    }
+
+
+def layer_of(
+    belt: Conveyor, standing: Sequence[Installation], incidents: Sequence[IncidentPlace], system: UnitSystem
+) -> StripLayer:
+    if not standing:
+        return StripLayer(sentences=(_("No device stands on this belt."),))
+    devices, zones, gaps, rows = [], [], [], []
+    reached = 0
+    placed = [each for each in incidents if each.strand and each.chainage_m is not None]
+    for strand in Strand.values:
+        here = [each for each in standing if each.strand == strand]
+        if not here:
+            continue
+        steered = {each.pk: zones_of(each, belt) for each in here}
+        for each in here:
+            name, reach = device_words(each, steered[each.pk], system)
+            devices.append(
+                StripDevice(
+                    each.pk, strand, each.chainage_m, each.device.number, f"{name}, {reach}", each.get_absolute_url()
+                )
+            )
+            rows.append(
+                StripRow(
+                    strand,
+                    each.chainage_m,
+                    place_words(strand, each.chainage_m, system),
+                    _("Device %s") % each.device.number,
+                    f"{each.device.device_model}, {reach}",
+                    each.get_absolute_url(),
+                )
+            )
+            zones += [
+                StripStretch(
+                    strand,
+                    zone.low_m,
+                    zone.high_m,
+                    _("device %(number)s steers %(stretch)s")
+                    % {"number": each.device.number, "stretch": stretch_words(zone, system)},
+                )
+                for zone in steered[each.pk]
+            ]
+        rows += overlap_rows(strand, here, steered, system)
+        found, listed, n_inside = uncovered_of(belt, strand, steered.values(), incidents, system)
+        gaps += found
+        rows += listed
+        reached += n_inside
+    return StripLayer(
+        devices=tuple(devices),
+        zones=tuple(zones),
+        gaps=tuple(gaps),
+        sentences=reach_sentences(len(incidents), len(placed) - reached),
+        rows=tuple(rows),
+    )
+
+
+def reach_sentences(total: int, n_outside: int) -> tuple[str, ...]:
+    """What belongs to the first paragraph of the belt's page; nothing where nothing lies out of reach."""
+    if not n_outside:
+        return ()
+    if n_outside == total:
+        return (_("None of them lies where a device reaches."),)
+    words = ngettext(
+        "%(n)s of the %(total)s lies where no device reaches.",
+        "%(n)s of the %(total)s lie where no device reaches.",
+        n_outside,
+    )
+    return (words % {"n": n_outside, "total": total},)
+
+
+def zones_of(installation: Installation, belt: Conveyor) -> tuple[Zone, ...]:
+    """Where the device steers; nowhere if the belt was shortened past it."""
+    if installation.chainage_m > belt.length_m:
+        return ()
+    return effect_zone(
+        installation.strand,
+        installation.chainage_m,
+        installation.effect_length_m,
+        belt.length_m,
+        reversing=belt.is_reversing,
+    )
+
+
+def stretch_words(zone: Zone, system: UnitSystem) -> str:
+    """ "310 to 710 m"."""
+    low = format_quantity(zone.low_m, QuantityKind.DISTANCE_M, system, with_unit=False, thousands=True)
+    high = format_quantity(zone.high_m, QuantityKind.DISTANCE_M, system)
+    return _("%(low)s to %(high)s") % {"low": low, "high": high}
+
+
+def device_words(installation: Installation, zones: Sequence[Zone], system: UnitSystem) -> tuple[str, str]:
+    name = _("device %(number)s, %(place)s") % {
+        "number": installation.device.number,
+        "place": place_words(installation.strand, installation.chainage_m, system),
+    }
+    if not zones:
+        return name, _("steers nothing: no belt lies downstream of it")
+    return name, _("steers %s") % _(" and ").join(stretch_words(zone, system) for zone in sorted(zones))
+
+
+def overlap_rows(
+    strand: str, here: Sequence[Installation], steered: dict[int, tuple[Zone, ...]], system: UnitSystem
+) -> list[StripRow]:
+    """Stretches that two devices share; on a reversing belt a device has two zones, which count as its own."""
+    owners = [(each, zone) for each in here for zone in steered[each.pk]]
+    rows = []
+    for shared in overlaps([zone for _each, zone in owners]):
+        first, second = owners[shared.first][0], owners[shared.second][0]
+        if first.pk != second.pk:
+            words = _("devices %(first)s and %(second)s both steer here; their effect is judged as one")
+            rows.append(
+                StripRow(
+                    strand,
+                    shared.zone.low_m,
+                    f"{place_words(strand, None, system)}, {stretch_words(shared.zone, system)}",
+                    _("Zones overlap"),
+                    words % {"first": first.device.number, "second": second.device.number},
+                )
+            )
+    return rows
+
+
+def uncovered_of(
+    belt: Conveyor,
+    strand: str,
+    steered: Any,
+    incidents: Sequence[IncidentPlace],
+    system: UnitSystem,
+) -> tuple[list[StripStretch], list[StripRow], int]:
+    """Stretches of a strand with devices that none of them reaches, the table's lines, and how many incidents lie in
+    reach.
+    """
+    positions = [
+        float("nan") if each.chainage_m is None else each.chainage_m for each in incidents if each.strand == strand
+    ]
+    counts = stretch_with_most(positions, [zone for zones in steered for zone in zones], belt.length_m)
+    total = len(incidents)
+    gaps, rows = [], []
+    for stretch in counts.stretches:
+        where = stretch_words(stretch.zone, system)
+        share = _("%(n)s of %(total)s incidents") % {"n": stretch.n, "total": total}
+        words = _("no device reaches %(where)s: %(share)s") % {"where": where, "share": share}
+        place = place_words(strand, None, system)
+        rows.append(
+            StripRow(strand, stretch.zone.low_m, f"{place}, {where}", _("No device reaches this stretch"), share)
+        )
+        if stretch.n >= LEAST_INCIDENTS and stretch.n >= LEAST_SHARE * total:
+            gaps.append(StripStretch(strand, stretch.zone.low_m, stretch.zone.high_m, f"{place}: {words}", words))
+    return gaps, rows, counts.n_inside
