@@ -8,8 +8,11 @@ from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inspections.selectors import checks_at, planners_day
+from inspections.charts import wear_trend
+from inspections.models import Action
+from inspections.selectors import checks_at, planners_day, readings_in_time, technicians_day, visits_of
 from installs.models import Installation
+from plant.calc.units import UnitSystem
 from plant.models import Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
@@ -53,4 +56,33 @@ def checks_of_installation(request: HttpRequest, installation: Installation) -> 
         "today": today,
         "next": min(following, key=lambda task: task.due_on, default=None),
         "n_late": sum(1 for task in following if task.days_late(today)),
+    }
+
+
+@register_panel("today:technician", order=10)
+def technicians_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+    """The round in walking order, what it needs, and the person's own actions."""
+    today = timezone.localdate(timezone=plant.zone)
+    return {
+        "template": "inspections/_today_technician.html",
+        "day": technicians_day(request.user, plant, today, timezone.now()),
+        "today": today,
+    }
+
+
+@register_panel("installation-detail", order=45)
+def visits_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """The latest visits with their grades, the wear over time, and what is still to be done here."""
+    if not has_right(request.user, "inspections.view_visit", installation.plant):
+        return None
+    model = installation.device.device_model
+    system = UnitSystem(request.user.unit_system)
+    diameters = readings_in_time(installation, ["drive_diameter", "off_diameter"])
+    return {
+        "template": "inspections/_installation_visits.html",
+        "installation": installation,
+        "visits": visits_of(installation),
+        "trend": wear_trend(diameters, model.sensor_new_mm, model.sensor_limit_mm, system),
+        "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
+        "today": timezone.localdate(timezone=installation.plant.zone),
     }

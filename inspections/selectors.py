@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import groupby
 from typing import Any
 
 from django.db.models import F, Prefetch, QuerySet, Window
@@ -15,7 +16,7 @@ from inspections.models import Action, CheckKind, CheckPlan, CouldNotDo, Deferra
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
 from installs.models import Installation
 from plant.calc.units import UnitSystem
-from plant.models import OutageWindow, Plant
+from plant.models import Conveyor, OutageWindow, Plant
 
 
 @dataclass(frozen=True)
@@ -221,18 +222,116 @@ def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
     return list(rows.prefetch_related("tasks__check_kind")[:last])
 
 
-def readings_in_time(installation: Installation, code: str) -> list[Reading]:
-    """Readings of one thing as found, oldest first."""
-    rows = Reading.objects.current().as_found().filter(visit__installation=installation, code=code, value__isnull=False)
-    return list(rows.select_related("visit").order_by("visit__visited_at"))
+def readings_in_time(installation: Installation, codes: Sequence[str]) -> list[Reading]:
+    """Numbers of the given codes as found, oldest first."""
+    rows = Reading.objects.current().as_found().filter(visit__installation=installation, code__in=codes)
+    return list(rows.exclude(value=None).select_related("visit").order_by("visit__visited_at", "pk"))
 
 
-def open_actions_of(person: Any, plant: Any) -> Sequence[Action]:
-    return list(
-        Action.objects.open()
-        .filter(plant=plant, owner=person)
-        .select_related("installation__conveyor", "installation__device")
+@dataclass(frozen=True)
+class Stop:
+    """One device of the round with the checks that may be done there now."""
+
+    installation: Installation
+    tasks: list[Task]
+
+
+@dataclass(frozen=True)
+class Belt:
+    """One conveyor of the round: its stops along the belt, and when it may be stopped."""
+
+    conveyor: Conveyor
+    stops: list[Stop]
+    window: OutageWindow | None
+    is_today: bool
+
+    @property
+    def needs_lockout(self) -> bool:
+        return any(task.check_kind.needs_lockout for stop in self.stops for task in stop.tasks)
+
+    @property
+    def minutes(self) -> int:
+        return sum(task.check_kind.minutes for stop in self.stops for task in stop.tasks)
+
+
+@dataclass(frozen=True)
+class TechniciansDay:
+    """What a technician sees first: the round in walking order, what it needs, and their own actions."""
+
+    belts: list[Belt]
+    n_checks: int
+    n_stops: int
+    n_late: int
+    longest_late: int
+    has_caliper: bool
+    has_balance: bool
+    torque_nm: float | None
+    has_wrench: bool
+    rollers: list[Task]
+    actions: list[Action]
+
+
+def technicians_day(person: Any, plant: Plant, today: date, now: datetime) -> TechniciansDay:
+    """Checks that are open or late, by belt and device as one walks; five queries whatever their number."""
+    rows = Task.objects.of_plant(plant).due_by(today).with_place().with_last_grade()
+    tasks = list(
+        rows.prefetch_related("installation__device__device_model__fasteners").order_by(
+            "installation__conveyor__area__walking_order",
+            "installation__conveyor__area__code",
+            "installation__conveyor__tag",
+            "installation__chainage_m",
+            "closes_on",
+            "pk",
+        )
     )
+    for task in tasks:
+        task.installation.conveyor.plant = plant
+    windows: dict[int, OutageWindow] = {}
+    belts_met = {task.installation.conveyor_id for task in tasks}
+    for window in OutageWindow.objects.ahead(now).filter(conveyor__in=belts_met) if belts_met else ():
+        windows.setdefault(window.conveyor_id, window)
+    belts = [
+        belt_of(list(those), windows.get(conveyor_id), plant, today)
+        for conveyor_id, those in groupby(tasks, key=lambda task: task.installation.conveyor_id)
+    ]
+    rules = {task.check_kind.rule for task in tasks}
+    models = {
+        task.installation.device.device_model_id: task.installation.device.device_model
+        for task in tasks
+        if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
+    }
+    targets = [fastener.torque_nm for model in models.values() for fastener in model.fasteners.all()]
+    return TechniciansDay(
+        belts=belts,
+        n_checks=len(tasks),
+        n_stops=sum(len(belt.stops) for belt in belts),
+        n_late=sum(1 for task in tasks if task.days_late(today)),
+        longest_late=max((task.days_late(today) for task in tasks), default=0),
+        has_caliper=CheckKind.Rule.SENSOR_WEAR in rules,
+        has_balance=CheckKind.Rule.PIVOT_FREEDOM in rules,
+        torque_nm=max((each for each in targets if each is not None), default=None),
+        has_wrench=CheckKind.Rule.FASTENER_TORQUE in rules,
+        rollers=[
+            task
+            for task in tasks
+            if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and task.last_grade in ("watch", "act")
+        ],
+        actions=list(
+            Action.objects.open()
+            .filter(plant=plant, owner=person)
+            .select_related("installation__conveyor", "installation__device")
+        ),
+    )
+
+
+def belt_of(tasks: list[Task], window: OutageWindow | None, plant: Plant, today: date) -> Belt:
+    stops = [
+        Stop(those[0].installation, those)
+        for _pk, group in groupby(tasks, key=lambda task: task.installation_id)
+        for those in [list(group)]
+    ]
+    is_today = window is not None and window.starts_at.astimezone(plant.zone).date() <= today
+    return Belt(tasks[0].installation.conveyor, stops, window, is_today)
 
 
 def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:

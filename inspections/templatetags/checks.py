@@ -1,4 +1,4 @@
-"""Words for checks: {{ task|put_off_words }}, {{ task|late_words:today }}."""
+"""Words for checks and actions: {{ task|put_off_words }}, {{ task|late_words:today }}."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from datetime import date
 
 from django import template
 
-from inspections.models import Task
+from inspections.models import Action, Task
 from inspections.tables import tasks
 from plant.templatetags.quantities import days_late
 
@@ -23,3 +23,9 @@ def put_off_words(task: Task) -> str:
 def late_words(task: Task, today: date) -> str:
     days = task.days_late(today)
     return str(days_late(days)) if days else ""
+
+
+@register.filter
+def action_late_words(action: Action, today: date) -> str:
+    days = (today - action.due_on).days if action.done_at is None else 0
+    return str(days_late(days)) if days > 0 else ""
