@@ -1,0 +1,609 @@
+"""Reads for comparisons: windows, counts and running hours of every installation, gathered belt by belt.
+
+`studies_of` asks the data base the same few questions whatever the number of installations; `study_of` the same for
+one. Each result says what was left out and why.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+import numpy as np
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from numpy.typing import NDArray
+
+from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, union
+from installs.models import Installation
+from installs.selectors import zones_of
+from plant.calc.running_hours import Exposure, Ledger
+from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, Plant
+from plant.selectors import hours_of
+from reports.calc.rate_ratio import (
+    Judgement,
+    Rate,
+    RateRatio,
+    Verdict,
+    VerdictRules,
+    compare_rates,
+    judge,
+    rate_with_interval,
+    rate_with_interval_many,
+    rule_text,
+)
+from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, month_pieces, settling_end
+from reports.models import StudyWindow
+
+BEFORE_MONTHS = 12
+# Devices whose zones overlap and that were fitted within so many days are one act and judged as one; own rule.
+GROUP_DAYS = 60
+
+
+@dataclass(frozen=True, eq=False)
+class Incidents:
+    """Incidents of one belt that count, as arrays of one length."""
+
+    at_s: NDArray[np.float64]  # seconds since 1970
+    strand: NDArray[np.str_]
+    chainage_m: NDArray[np.float64]  # NaN where nobody knows
+    is_covered: NDArray[np.bool_]  # running hours are known for that moment
+
+    def within(self, window: Window) -> NDArray[np.bool_]:
+        return (self.at_s >= window.start.timestamp()) & (self.at_s < window.end.timestamp())
+
+    def in_zones(self, strand: str, zones: Sequence[Zone]) -> NDArray[np.bool_]:
+        return (self.strand == strand) & inside(zones, self.chainage_m)
+
+    def without_place(self, strand: str) -> NDArray[np.bool_]:
+        return np.isnan(self.chainage_m) & ((self.strand == strand) | (self.strand == ""))
+
+
+@dataclass(frozen=True, eq=False)
+class Belt:
+    """What is known of one belt for comparisons."""
+
+    conveyor: Conveyor
+    ledger: Ledger
+    incidents: Incidents
+    changes: tuple[BeltChange, ...]
+    switches: tuple[ConveyorPart, ...]
+    installations: tuple[Installation, ...]
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of a comparison."""
+
+    window: Window
+    n: int
+    exposure: Exposure
+    rate: Rate
+    n_unknown_hours: int  # in the zone, at a time whose running hours are not known: left out
+    n_without_place: int  # on the strand or on none, at no known chainage: left out
+    url: str
+
+    @property
+    def hours(self) -> float:
+        return self.exposure.running_h
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Time that is in neither window, with what it held and why it is left out."""
+
+    window: Window
+    n: int
+    running_h: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A month, or the part of it on one side: the incidents in the zone and the hours that they are divided by."""
+
+    month: str
+    window: Window
+    side: str  # "before", "settling", "after" or "out"
+    n: int
+    running_h: float
+    coverage: float
+    per_1000_h: float | None
+    low: float | None
+    high: float | None
+    url: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that happened on the belt, for the chart."""
+
+    at: dt.datetime
+    words: str
+    is_installation: bool = False
+
+
+@dataclass(frozen=True)
+class Study:
+    """The comparison of one installation, or of several that are judged as one."""
+
+    members: tuple[Installation, ...]
+    belt: Belt
+    zones: tuple[Zone, ...]
+    windows: StudyWindows
+    before: Side
+    after: Side
+    left_out: tuple[LeftOut, ...]
+    n_detectors: int
+    ratio: RateRatio
+    judgement: Judgement
+    rules: VerdictRules
+    chosen: StudyWindow | None
+    neighbours: tuple[Installation, ...]  # zones overlap, yet they are not judged along
+    now: dt.datetime
+
+    @property
+    def installation(self) -> Installation:
+        return self.members[0]
+
+    @property
+    def conveyor(self) -> Conveyor:
+        return self.belt.conveyor
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.judgement.verdict
+
+    @property
+    def is_closed(self) -> bool:
+        """No further hours will come: a cut or a removal ended the window after."""
+        return self.windows.after.end < self.now
+
+
+# --- gathering --------------------------------------------------------------------------------------------------------
+def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
+    """What comparisons need of several belts, in a fixed number of queries."""
+    belts = list(conveyors)
+    hours = hours_of(belts)
+    rows: dict[int, list[tuple[dt.datetime, str, float | None]]] = defaultdict(list)
+    incidents = Incident.objects.current().filter(conveyor__in=belts).order_by("happened_at")
+    for belt, at, strand, chainage_m in incidents.values_list("conveyor_id", "happened_at", "strand", "chainage_m"):
+        rows[belt].append((at, strand, chainage_m))
+    changes = grouped(BeltChange.objects.filter(conveyor__in=belts).order_by("changed_at"))
+    switches = grouped(ConveyorPart.objects.drift_switches().filter(conveyor__in=belts))
+    standing = grouped(
+        Installation.objects.filter(conveyor__in=belts)
+        .select_related("device__device_model", "plant", "conveyor__area", "conveyor__plant")
+        .order_by("conveyor__tag", "chainage_m", "installed_at")
+    )
+    return {
+        each.pk: Belt(
+            conveyor=each,
+            ledger=hours[each.pk].ledger,
+            incidents=incident_arrays(rows[each.pk], hours[each.pk].ledger),
+            changes=tuple(changes[each.pk]),
+            switches=tuple(switches[each.pk]),
+            installations=tuple(standing[each.pk]),
+        )
+        for each in belts
+    }
+
+
+def grouped(rows: Any) -> dict[int, list[Any]]:
+    found: dict[int, list[Any]] = defaultdict(list)
+    for row in rows:
+        found[row.conveyor_id].append(row)
+    return found
+
+
+def incident_arrays(rows: Sequence[tuple[dt.datetime, str, float | None]], ledger: Ledger) -> Incidents:
+    times = [at for at, _strand, _chainage in rows]
+    return Incidents(
+        at_s=np.array([at.timestamp() for at in times], dtype=float),
+        strand=np.array([strand for _at, strand, _chainage in rows], dtype=np.str_),
+        chainage_m=np.array([np.nan if each is None else each for _at, _strand, each in rows], dtype=float),
+        is_covered=ledger.covers(times) if times else np.zeros(0, dtype=bool),
+    )
+
+
+def rules_of(plant: Plant) -> VerdictRules:
+    """The plant's numbers as the verdict takes them."""
+    return VerdictRules(
+        least_coverage=plant.least_coverage_pct / 100.0,
+        # A margin that does not enclose 1 would call no change a change; the nearest one that does is taken.
+        margin=(min(plant.margin_low, 0.99), max(plant.margin_high, 1.01)),
+    )
+
+
+def chosen_windows(installations: Iterable[Installation]) -> dict[int, StudyWindow]:
+    """The engineer's window of each installation, where there is one; the latest counts."""
+    rows = StudyWindow.objects.current().filter(installation__in=list(installations)).select_related("created_by")
+    return {row.installation_id: row for row in rows.order_by("created_at", "pk")}
+
+
+# --- who is judged with whom ------------------------------------------------------------------------------------------
+def switches_in(belt: Belt, zones: Sequence[Zone]) -> int:
+    """Drift switches in the zones that stand there today."""
+    return len(detectors_in(zones, [each.chainage_m for each in belt.switches if each.removed_on is None]))
+
+
+def share_a_stretch(one: Installation, other: Installation) -> bool:
+    return one.strand == other.strand and any(overlaps((a, b)) for a in zones_of(one) for b in zones_of(other))
+
+
+def stood_together(one: Installation, other: Installation) -> bool:
+    return (one.removed_at is None or other.installed_at < one.removed_at) and (
+        other.removed_at is None or one.installed_at < other.removed_at
+    )
+
+
+def group_of(installation: Installation, belt: Belt) -> tuple[Installation, ...]:
+    """Devices that are judged as one with this one, itself among them, by chainage.
+
+    Their zones overlap, directly or through others, they were fitted within `GROUP_DAYS` of each other, and a drift
+    switch stands in the zone of each: a device whose stretch nobody sees is judged alone (it cannot be).
+    """
+    seen = [each for each in belt.installations if switches_in(belt, zones_of(each))]
+    group = [installation]
+    if not any(each.pk == installation.pk for each in seen):
+        return (installation,)
+    for member in group:  # grows while it is walked, so that chains of overlaps end as one group
+        for other in seen:
+            if any(other.pk == each.pk for each in group):
+                continue
+            days_apart = abs(other.installed_at - member.installed_at) / dt.timedelta(days=1)
+            if days_apart <= GROUP_DAYS and stood_together(member, other) and share_a_stretch(member, other):
+                group.append(other)
+    return tuple(sorted(group, key=lambda each: (each.chainage_m, each.pk)))
+
+
+def cuts_of(belt: Belt, members: Sequence[Installation]) -> tuple[list[Cut], list[Installation]]:
+    """Other changes that end a comparison: work on the belt, and devices whose zones overlap coming or going."""
+    cuts = [
+        Cut(change.changed_at, f"{change.get_kind_display()}: {change.description}")
+        for change in belt.changes
+        if change.cuts_comparison
+    ]
+    own = {each.pk for each in members}
+    first = min(each.installed_at for each in members)
+    neighbours = []
+    for other in belt.installations:
+        if other.pk in own or not any(share_a_stretch(other, each) for each in members):
+            continue
+        neighbours.append(other)
+        known = {"number": other.device.number}
+        # Fitted together with these, yet not judged along (no switch there): part of the same act, no cut.
+        if abs(other.installed_at - first) > dt.timedelta(days=GROUP_DAYS):
+            cuts.append(Cut(other.installed_at, _("device %(number)s, whose zone overlaps, was fitted") % known))
+        if other.removed_at is not None:
+            cuts.append(Cut(other.removed_at, _("device %(number)s, whose zone overlaps, was removed") % known))
+    return cuts, neighbours
+
+
+# --- one comparison ---------------------------------------------------------------------------------------------------
+def incidents_url(conveyor: Conveyor, window: Window, strand: str = "", zones: Sequence[Zone] = ()) -> str:
+    """The list of incidents behind a count."""
+    asked: dict[str, Any] = {
+        "conveyor": conveyor.pk,
+        "from": window.start.astimezone(dt.UTC).isoformat(),
+        "until": window.end.astimezone(dt.UTC).isoformat(),
+    }
+    if strand:
+        asked["strand"] = strand
+    if zones:
+        asked["low_m"] = f"{min(zone.low_m for zone in zones):g}"
+        asked["high_m"] = f"{max(zone.high_m for zone in zones):g}"
+    return f"{reverse('incident-list')}?{urlencode(asked)}"
+
+
+def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, level: float) -> Side:
+    incidents, exposure = belt.incidents, belt.ledger.hours(window.start, window.end)
+    then = incidents.within(window)
+    here = then & incidents.in_zones(strand, zones)
+    n = int(np.count_nonzero(here & incidents.is_covered))
+    return Side(
+        window=window,
+        n=n,
+        exposure=exposure,
+        rate=rate_with_interval(n, exposure.running_h, level=level),
+        n_unknown_hours=int(np.count_nonzero(here & ~incidents.is_covered)),
+        n_without_place=int(np.count_nonzero(then & incidents.without_place(strand))),
+        url=incidents_url(belt.conveyor, window, strand, zones),
+    )
+
+
+def study(members: Sequence[Installation], belt: Belt, *, chosen: StudyWindow | None, now: dt.datetime) -> Study:
+    """The comparison of one installation or group on a belt that was gathered before."""
+    one = members[0]
+    plant, strand, tz = one.plant, one.strand, one.plant.zone
+    rules = rules_of(plant)
+    zones = union(zone for each in members for zone in zones_of(each))
+    first, last = (pick(each.installed_at for each in members) for pick in (min, max))
+    removals = [each.removed_at for each in members if each.removed_at is not None]
+    until = min([now, *removals])
+    after_from = None
+    before_months = BEFORE_MONTHS
+    if chosen is not None:
+        before_months = chosen.before_months
+        if chosen.after_from is not None:
+            after_from = start_of_day(chosen.after_from, tz)
+        if chosen.after_until is not None:
+            until = min(until, start_of_day(chosen.after_until + dt.timedelta(days=1), tz))
+    cuts, neighbours = cuts_of(belt, members)
+    rule = {"first_installed_at": first, "until": until, "before_months": before_months, "tz": tz}
+    rule |= {
+        "settled_at": settling_end(
+            last, days=plant.settling_in_days, running_h=plant.settling_in_h, ledger=belt.ledger
+        ),
+        "after_from": after_from,
+    }
+    windows, uncut = lay_windows(**rule, cuts=cuts), lay_windows(**rule, cuts=[])
+    before, after = (side_of(belt, strand, zones, window, rules.level) for window in (windows.before, windows.after))
+    ratio = compare_rates(before.n, before.hours, after.n, after.hours, level=rules.level)
+    n_detectors = switches_in(belt, zones)
+    return Study(
+        members=tuple(members),
+        belt=belt,
+        zones=zones,
+        windows=windows,
+        before=before,
+        after=after,
+        left_out=left_out_of(belt, strand, zones, windows, uncut, plant, after_from, bool(removals), now),
+        n_detectors=n_detectors,
+        ratio=ratio,
+        judgement=judge(
+            ratio,
+            coverage_before=coverage_of(before),
+            coverage_after=coverage_of(after),
+            n_detectors=n_detectors,
+            rules=rules,
+        ),
+        rules=rules,
+        chosen=chosen,
+        neighbours=tuple(neighbours),
+        now=now,
+    )
+
+
+def start_of_day(day: dt.date, tz: dt.tzinfo) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(), tzinfo=tz).astimezone(dt.UTC)
+
+
+def coverage_of(side: Side) -> float:
+    """Of an empty window nothing is unknown: too early then, not badly kept books."""
+    return 1.0 if side.window.is_empty else side.exposure.coverage
+
+
+def left_out_of(
+    belt: Belt,
+    strand: str,
+    zones: Sequence[Zone],
+    windows: StudyWindows,
+    uncut: StudyWindows,
+    plant: Plant,
+    after_from: dt.datetime | None,
+    is_removed: bool,
+    now: dt.datetime,
+) -> tuple[LeftOut, ...]:
+    """Stretches of time in neither window."""
+    rows: list[tuple[Window, str]] = []
+    for cut in windows.cuts:
+        if cut.side == "before":
+            rows.append((Window(uncut.before.start, windows.before.start), _("before a change: %s") % cut.words))
+    settling = _("settling-in: %(days)s days or %(hours)s running hours, whichever comes first") % {
+        "days": plant.settling_in_days,
+        "hours": plant.settling_in_h,
+    }
+    rows.append((windows.settling, _("before the window that was set") if after_from else settling))
+    for cut in windows.cuts:
+        if cut.side == "after":
+            lost = Window(windows.after.end, max(uncut.after.end, windows.after.end))
+            rows.append((lost, _("after a change: %s") % cut.words))
+    if uncut.after.end < now:
+        rows.append((Window(uncut.after.end, now), _("after the removal") if is_removed else _("after the set window")))
+    found = []
+    for window, reason in rows:
+        if window.is_empty:
+            continue
+        side = side_of(belt, strand, zones, window, 0.95)
+        found.append(LeftOut(window, side.n, side.hours, reason))
+    return tuple(found)
+
+
+def study_of(installation: Installation, now: dt.datetime) -> Study:
+    """The comparison of one installation, with those that are judged as one with it."""
+    belt = belts_of([installation.conveyor])[installation.conveyor_id]
+    members = group_of(next(each for each in belt.installations if each.pk == installation.pk), belt)
+    return study(members, belt, chosen=latest_choice(members, chosen_windows(members)), now=now)
+
+
+def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow]) -> StudyWindow | None:
+    found = [chosen[each.pk] for each in members if each.pk in chosen]
+    return max(found, key=lambda row: row.created_at) if found else None
+
+
+def by_the_rule(one: Study) -> Study:
+    """The same comparison with the windows of the rule, where an engineer set others."""
+    return study(one.members, one.belt, chosen=None, now=one.now)
+
+
+def studies_of(plant: Plant, now: dt.datetime) -> list[Study]:
+    """Every comparison of a plant, groups once, by tag and chainage; a fixed number of queries."""
+    belts = belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag"))
+    chosen = chosen_windows(each for belt in belts.values() for each in belt.installations)
+    found, judged = [], set()
+    for belt in belts.values():
+        for installation in belt.installations:
+            if installation.pk in judged:
+                continue
+            members = group_of(installation, belt)
+            judged |= {each.pk for each in members}
+            found.append(study(members, belt, chosen=latest_choice(members, chosen), now=now))
+    return found
+
+
+# --- by month ---------------------------------------------------------------------------------------------------------
+def bars_of(one: Study) -> tuple[Bar, ...]:
+    """Months of a comparison; parts of a month on different sides stand apart, so that bars add up to the counts."""
+    windows = one.windows
+    edges = [windows.before.start, windows.before.end, windows.settling.end, windows.after.end]
+
+    def side(window: Window) -> str:
+        for name, whole in (("before", windows.before), ("settling", windows.settling), ("after", windows.after)):
+            if whole.start <= window.start and window.end <= whole.end and not whole.is_empty:
+                return name
+        return "out"
+
+    start = min([windows.before.start, *(each.window.start for each in one.left_out)])
+    strand = one.installation.strand
+    here = one.belt.incidents.in_zones(strand, one.zones)
+    return monthly_bars(one.belt, start, one.now, edges, here, side, strand=strand, zones=one.zones)
+
+
+def bars_of_belt(belt: Belt, start: dt.datetime, end: dt.datetime) -> tuple[Bar, ...]:
+    """Months of a whole belt, all its incidents."""
+    everywhere = np.ones(belt.incidents.at_s.shape, dtype=bool)
+    return monthly_bars(belt, start, end, [], everywhere, lambda window: "after")
+
+
+def monthly_bars(
+    belt: Belt,
+    start: dt.datetime,
+    end: dt.datetime,
+    edges: Sequence[dt.datetime],
+    counted: NDArray[np.bool_],
+    side: Any,
+    *,
+    strand: str = "",
+    zones: Sequence[Zone] = (),
+) -> tuple[Bar, ...]:
+    pieces = month_pieces(start, end, edges, belt.conveyor.plant.zone)
+    if not pieces:
+        return ()
+    exposures = belt.ledger.by_month([(piece.window.start, piece.window.end) for piece in pieces])
+    kept = counted & belt.incidents.is_covered
+    counts = [int(np.count_nonzero(kept & belt.incidents.within(piece.window))) for piece in pieces]
+    rates = rate_with_interval_many(counts, [each.running_h for each in exposures])
+
+    def known(value: float) -> float | None:
+        return None if np.isnan(value) else float(value)
+
+    return tuple(
+        Bar(
+            month=piece.month,
+            window=piece.window,
+            side=side(piece.window),
+            n=n,
+            running_h=exposure.running_h,
+            coverage=exposure.coverage,
+            per_1000_h=known(rates.per_1000_h[i]),
+            low=known(rates.low[i]),
+            high=known(rates.high[i]),
+            url=incidents_url(belt.conveyor, piece.window, strand, zones),
+        )
+        for i, (piece, exposure, n) in enumerate(zip(pieces, exposures, counts, strict=True))
+    )
+
+
+def marks_of(belt: Belt, start: dt.datetime, end: dt.datetime, members: Sequence[Installation] = ()) -> list[Mark]:
+    """Installations and changes of a belt for the chart; of devices only the members where they are named."""
+    fitted = members or belt.installations
+    marks = [
+        Mark(each.installed_at, _("device %(number)s fitted") % {"number": each.device.number}, True)
+        for each in fitted
+        if start <= each.installed_at < end
+    ]
+    marks += [
+        Mark(each.removed_at, _("device %(number)s removed") % {"number": each.device.number}, True)
+        for each in fitted
+        if each.removed_at is not None and start <= each.removed_at < end
+    ]
+    marks += [
+        Mark(change.changed_at, str(change.get_kind_display()))
+        for change in belt.changes
+        if start <= change.changed_at < end
+    ]
+    return sorted(marks, key=lambda mark: mark.at)
+
+
+# --- rates of belts and of the plant ----------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class BeltRate:
+    """Incidents per 1000 running hours of one belt, or of a plant (belt None), in a window."""
+
+    belt: Belt | None
+    window: Window
+    rate: Rate
+    exposure_h: float
+    coverage: float
+    n_unknown_hours: int
+    url: str
+
+
+def belt_rate(belt: Belt, window: Window) -> BeltRate:
+    exposure = belt.ledger.hours(window.start, window.end)
+    then = belt.incidents.within(window)
+    n = int(np.count_nonzero(then & belt.incidents.is_covered))
+    return BeltRate(
+        belt=belt,
+        window=window,
+        rate=rate_with_interval(n, exposure.running_h),
+        exposure_h=exposure.running_h,
+        coverage=exposure.coverage,
+        n_unknown_hours=int(np.count_nonzero(then)) - n,
+        url=incidents_url(belt.conveyor, window),
+    )
+
+
+def plant_rate(belts: Iterable[Belt], window: Window) -> BeltRate:
+    """The plant as one: all incidents over all running hours of belts in use."""
+    each = [belt_rate(belt, window) for belt in belts if belt.conveyor.retired_on is None]
+    n, hours = sum(one.rate.n for one in each), sum(one.exposure_h for one in each)
+    elapsed = len(each) * (window.end - window.start) / dt.timedelta(hours=1)
+    covered = sum(one.coverage for one in each) * (window.end - window.start) / dt.timedelta(hours=1)
+    asked = urlencode(
+        {"from": window.start.astimezone(dt.UTC).isoformat(), "until": window.end.astimezone(dt.UTC).isoformat()}
+    )
+    return BeltRate(
+        belt=None,
+        window=window,
+        rate=rate_with_interval(n, hours),
+        exposure_h=hours,
+        coverage=covered / elapsed if elapsed else 0.0,
+        n_unknown_hours=sum(one.n_unknown_hours for one in each),
+        url=f"{reverse('incident-list')}?{asked}",
+    )
+
+
+# --- rules in words ---------------------------------------------------------------------------------------------------
+def window_rules(plant: Plant) -> list[str]:
+    """What is compared with what, for the page."""
+    return [
+        _("Before: the %(months)s months up to the installation, fixed by this rule and not by what triggered it.")
+        % {"months": BEFORE_MONTHS},
+        _(
+            "Settling-in is left out: %(days)s days or %(hours)s running hours after the installation, "
+            "whichever comes first."
+        )
+        % {"days": plant.settling_in_days, "hours": plant.settling_in_h},
+        _("After: from then until today, or until the device was removed."),
+        _(
+            "Another change to the belt ends a comparison: before starts after the last one ahead of the installation, "
+            "after ends at the first one behind it. So does a device with an overlapping zone that comes or goes."
+        ),
+        _("Counted are incidents of the strand whose place lies in the stretch that the device steers, ends included."),
+        _(
+            "Devices whose zones overlap and that were fitted within %(days)s days are judged as one, where a drift "
+            "switch stands in the zone of each."
+        )
+        % {"days": GROUP_DAYS},
+        _("An incident at a time whose running hours are not known, or at an unknown place, is left out and said."),
+    ]
+
+
+def verdict_rules(plant: Plant) -> tuple[str, ...]:
+    return rule_text(rules_of(plant))
