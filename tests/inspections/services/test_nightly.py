@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 
 import pytest
 import time_machine
+from django.db import connection
 
-from inspections.models import OverdueSpell, Task
+from inspections.models import CheckKind, OverdueSpell, Task
 from inspections.services import nightly, tasks
 from inspections.services.nightly import ask_for_nightly, do_night
 from inspections.services.tasks import plan_tasks
 from plant.job_kinds import JobHandle, JobLost
 from plant.models import Job, Notice
+from plant.permissions import sync_roles
 from plant.services.jobs import NIGHTLY, do_job, stale_background_words, sweep_jobs, take_job
 from tests import make
 
@@ -153,3 +156,41 @@ def test_every_entry_of_the_timetable_is_a_task_that_the_worker_knows():
     app.loader.import_default_modules()
     assert {entry["task"] for entry in TIMETABLE.values()} <= set(app.tasks)
     assert {"inspections.ask_for_nightly", "inspections.send_digests"} <= {e["task"] for e in TIMETABLE.values()}
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+def test_two_workers_on_two_connections_leave_one_task_each():
+    if connection.vendor != "postgresql":
+        pytest.skip("the test data base of SQLite lives in one connection; the race is played above")
+    sync_roles()  # the groups were flushed with the rows of the test before
+    alder = make.plant(name="Alder Pit", time_zone="Europe/Berlin")
+    kind = CheckKind.objects.get_or_create(plant=None, code="sensor-wear", defaults={"name": "Sensor wear"})[0]
+    model = make.device_model(alder)
+    for n in range(12):
+        belt = make.conveyor(alder, tag=f"A-{n}")
+        make.installation(belt, str(n))
+    make.check_plan(model, kind, created_at=LONG_AGO, interval_days=40)
+    make.person("pat", alder, "planner")
+    barrier = threading.Barrier(2)
+    failed = []
+
+    def work():
+        try:
+            barrier.wait(timeout=20)
+            do_night(None, {"plant": alder.pk, "day": "2026-03-02"})
+        except Exception as error:  # shown by the assertion below
+            failed.append(error)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=work) for _n in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert failed == []
+    assert Task.objects.count() == 12
+    assert Task.history.count() == 12
+    assert OverdueSpell.objects.count() == 12
+    assert Notice.objects.count() == 24  # told of each, and again as each is late for more than a week
