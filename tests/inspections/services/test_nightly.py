@@ -158,7 +158,6 @@ def test_every_entry_of_the_timetable_is_a_task_that_the_worker_knows():
     assert {"inspections.ask_for_nightly", "inspections.send_digests"} <= {e["task"] for e in TIMETABLE.values()}
 
 
-@pytest.mark.postgres
 @pytest.mark.django_db(transaction=True)
 def test_two_workers_on_two_connections_leave_one_task_each():
     if connection.vendor != "postgresql":
