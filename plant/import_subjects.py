@@ -24,8 +24,8 @@ from plant.calc.units import QuantityKind
 from plant.errors import Refused
 from plant.models import Area, Conveyor, Entry, Incident, MeterReading, Plant, Record, RunRecord, Side, Strand
 from plant.services.conveyors import add_area, add_conveyor, change_conveyor
-from plant.services.incidents import record_incident
-from plant.services.running_hours import check_span, correct_run, record_meter_reading, record_run
+from plant.services.incidents import record_incident, record_incidents
+from plant.services.running_hours import check_span, correct_run, record_meter_reading, record_run, record_runs
 
 WRITTEN, CHANGED, UNCHANGED = "written", "changed", "unchanged"
 
@@ -91,6 +91,7 @@ def nearest_tags(key: str, known: Mapping[str, Any]) -> list[str]:
 
 
 WriteRow = Callable[[ImportContext, dict[str, Any], uuid.UUID], str]
+WriteMany = Callable[[ImportContext, "list[tuple[dict[str, Any], uuid.UUID]]"], None]
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,8 @@ class ImportSubject:
     right: str
     order: int = 50
     help: Any = ""
+    # Writes many new rows at once, or raises Refused and writes none; then they are tried one by one.
+    write_many: WriteMany | None = None
     # The model of entries, whose keys are looked up a chunk at a time; None for records.
     entry_model: type[Entry] | None = None
     # Two equal rows of one file are two events (incidents), not one row twice.
@@ -317,7 +320,8 @@ register_import_subject(
 
 
 # --- running hours ----------------------------------------------------------------------------------------------------
-def write_span(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
+def span_of(context: ImportContext, values: dict[str, Any]) -> dict[str, Any]:
+    """The values of a span as they are stored; raises Refused where they cannot be."""
     values = {name: value for name, value in values.items() if value is not None}
     hours = values.get("running_h")
     values.setdefault("kind", RunRecord.Kind.TOTAL if hours is not None else RunRecord.Kind.RUNNING)
@@ -331,7 +335,16 @@ def write_span(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -
         running_h=hours or 0.0,
         now=context.now,
     )
-    return write_entry(context, RunRecord, values, key, record_run, correct_run)
+    return values
+
+
+def write_span(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
+    return write_entry(context, RunRecord, span_of(context, values), key, record_run, correct_run)
+
+
+def write_spans(context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]) -> None:
+    spans = [{**span_of(context, values), "client_key": key} for values, key in rows]
+    record_runs(spans, by=context.by, now=context.now)
 
 
 register_import_subject(
@@ -342,6 +355,7 @@ register_import_subject(
         order=40,
         key_fields=("conveyor", "starts_at", "ends_at", "kind"),
         write_row=write_span,
+        write_many=write_spans,
         entry_model=RunRecord,
         help=gettext_lazy("From, to, and the hours run in between; without a column of hours it ran all the while."),
         columns=(
@@ -449,6 +463,14 @@ def write_incident(context: ImportContext, values: dict[str, Any], key: uuid.UUI
     return write_entry(context, Incident, values, key, record_incident)
 
 
+def write_incidents(context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]) -> None:
+    given = [
+        {**{name: value for name, value in values.items() if value is not None}, "client_key": key}
+        for values, key in rows
+    ]
+    record_incidents(given, by=context.by, now=context.now)
+
+
 register_import_subject(
     ImportSubject(
         name="incidents",
@@ -457,6 +479,7 @@ register_import_subject(
         order=50,
         key_fields=("conveyor", "happened_at", "strand", "chainage_m", "side", "severity"),
         write_row=write_incident,
+        write_many=write_incidents,
         entry_model=Incident,
         repeats_are_real=True,
         times_of={"happened_at": "happened_time"},

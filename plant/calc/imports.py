@@ -451,7 +451,7 @@ def read_number(cell: Cell, column: Column, reading: Reading) -> float:
     if unit and not re.search(r"[^\W\d_]|[\"'°%′″]", text):
         text = f"{text} {unit}"
     if text.lstrip().startswith(("-", "−")) and not column.allow_negative:
-        raise ValueError(f"“{typed}” is negative; {column.label} is 0 or more. Write it without the minus.")
+        raise ValueError(f"“{typed}” is negative; {column.label} is 0 or more. Write the right value.")
     try:
         return parse_quantity(text, column.quantity, reading.system, allow_negative=column.allow_negative).value
     except ValueError as error:

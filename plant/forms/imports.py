@@ -160,15 +160,13 @@ class ImportChoicesForm(forms.Form):
         """The table of fields: the column that fills each, its unit, what stands in the first row."""
         if self.found is None:
             return []
-        values = {}
-        if self.found.samples:
-            values = dict(zip([m.column.name for m in self.found.matched()], self.found.samples[0].shown, strict=True))
+        values = self.found.samples[0].shown if self.found.samples else {}
         return [
             {
                 "match": each,
                 "head": self[f"col_{each.column.name}"],
                 "unit": self[f"unit_{each.column.name}"] if f"unit_{each.column.name}" in self.fields else None,
-                "example": values.get(each.column.name, ""),
+                "example": values.get(str(each.column.label), ""),
             }
             for each in self.found.matches
         ]
@@ -200,7 +198,10 @@ class RefusedRowForm(forms.Form):
             self.fields[name] = forms.CharField(
                 label=head, required=False, initial=row.values.get(head, ""), max_length=10_000
             )
-            if by_head.get(head) in reasons:
+            field = by_head.get(head)
+            # A time of day stands in a column of its own and is at fault with its date.
+            dates = [name for name, clock in subject.times_of.items() if clock == field]
+            if field in reasons or any(name in reasons for name in dates):
                 self.at_fault.append(name)
         known = {each.name: each.label for each in subject.columns}
         self.reasons = [

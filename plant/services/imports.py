@@ -8,15 +8,17 @@ book as it was after the last whole chunk, from where the next one goes on. All 
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import hashlib
 import io
 import uuid
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Any, BinaryIO
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -27,7 +29,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from plant.calc import import_files
-from plant.calc.import_files import FileShape, NotATable, SourceRow, as_text, read_rows, understand_file
+from plant.calc.import_files import Cell, FileShape, NotATable, SourceRow, as_text, read_rows, understand_file
 from plant.calc.imports import (
     Column,
     ColumnKind,
@@ -43,7 +45,7 @@ from plant.calc.imports import (
 )
 from plant.calc.units import UnitSystem, format_quantity
 from plant.errors import Refused
-from plant.import_subjects import UNCHANGED, ImportContext, ImportSubject, subject_of
+from plant.import_subjects import UNCHANGED, WRITTEN, ImportContext, ImportSubject, subject_of
 from plant.job_kinds import JobHandle, JobLost
 from plant.models import Conveyor, ImportBatch, Job, Plant, RejectedRow
 from plant.services.jobs import ask_for_job, stop_job
@@ -51,7 +53,7 @@ from plant.services.records import refused_by
 
 CHUNK = 200
 LOOKED_AT_ROWS = 2000  # rows that are tried before anything is written
-DECIDED_FROM_ROWS = 20_000  # rows from which date order and decimal mark are told
+DECIDED_FROM_ROWS = {False: 20_000, True: 5_000}  # rows that tell date order and decimal mark; workbooks read slowly
 SAMPLE_ROWS = 10
 KEY_SPACE = uuid.UUID("6f1d4c2e-3b0a-5d53-9a52-6b1e0c9f7a11")
 
@@ -82,7 +84,7 @@ class TriedRow:
     """A row of the file as it would be written."""
 
     line_number: int
-    shown: tuple[str, ...]
+    shown: dict[str, str]  # label of the field -> text
     problems: tuple[dict[str, str], ...]
 
 
@@ -165,7 +167,7 @@ def understand(batch: ImportBatch, *, try_out: bool = True) -> Understanding:
     with opened(batch) as file:
         try:
             shape = understand_file(file, known_names(subject), shape_of(batch))
-            first = list(islice(read_rows(file, shape), DECIDED_FROM_ROWS))
+            first = list(islice(read_rows(file, shape), DECIDED_FROM_ROWS[batch.is_workbook]))
         except NotATable as problem:
             raise Refused(str(problem), code="no_table") from problem
     matches, doubts = match_fields(subject, shape, batch.options)
@@ -248,38 +250,44 @@ def read_conventions(
 def try_rows(
     found: Understanding, subject: ImportSubject, context: ImportContext, rows: list[SourceRow]
 ) -> Understanding:
-    samples, n_wrong = [], 0
+    samples, n_wrong, n_midnights = [], 0, 0
+    zone = ZoneInfo(found.reading.time_zone)
     for row in rows:
         prepared = prepare(row, found, subject, context)
+        moments = [prepared.values.get(name) for name in subject.times_of]
+        n_midnights += any(each is not None and each.astimezone(zone).time() == dt.time() for each in moments)
         n_wrong += bool(prepared.problems)
         if len(samples) < SAMPLE_ROWS:
-            samples.append(TriedRow(row.line_number, shown_values(found, prepared), tuple(prepared.problems)))
-    return Understanding(
-        **{
-            **{name: getattr(found, name) for name in found.__dataclass_fields__},
-            "samples": tuple(samples),
-            "n_tried": len(rows),
-            "n_wrong": n_wrong,
-        }
-    )
+            shown = shown_values(found, prepared, set(subject.times_of.values()))
+            samples.append(TriedRow(row.line_number, shown, tuple(prepared.problems)))
+    notes = found.notes
+    if n_midnights:
+        words = _(
+            "%(n)s of the %(rows)s rows tried out stand at 00:00. Where a date has no time of day, midnight is taken."
+        )
+        notes = (*notes, words % {"n": n_midnights, "rows": len(rows)})
+    return replace(found, notes=notes, samples=tuple(samples), n_tried=len(rows), n_wrong=n_wrong)
 
 
-def shown_values(found: Understanding, prepared: PreparedRow) -> tuple[str, ...]:
-    """The values as they would be written, in the units of the person and the clock of the plant."""
-    shown = []
+def shown_values(found: Understanding, prepared: PreparedRow, left_out: Container[str]) -> dict[str, str]:
+    """The values as they would be written, in the units of the person and the clock of the plant, by field's label."""
+    shown = {}
     for each in found.matched():
-        value = prepared.values.get(each.column.name)
+        column, value = each.column, prepared.values.get(each.column.name)
+        if column.name in left_out:
+            continue
         if value is None:
-            shown.append("")
-        elif each.column.kind is ColumnKind.QUANTITY:
-            shown.append(format_quantity(value, each.column.quantity, found.reading.system))
-        elif each.column.kind is ColumnKind.MOMENT:
-            shown.append(timezone.localtime(value).strftime("%Y-%m-%d %H:%M %Z"))
+            text = ""
+        elif column.kind is ColumnKind.QUANTITY:
+            text = format_quantity(value, column.quantity, found.reading.system)
+        elif column.kind is ColumnKind.MOMENT:
+            text = timezone.localtime(value).strftime("%Y-%m-%d %H:%M %Z")
         elif isinstance(value, bool):
-            shown.append(_("yes") if value else _("no"))
+            text = _("yes") if value else _("no")
         else:
-            shown.append(str(value))
-    return tuple(shown)
+            text = str(value)
+        shown[str(column.label)] = text
+    return shown
 
 
 def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, context: ImportContext) -> PreparedRow:
@@ -299,9 +307,7 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
         try:
             if place in broken:
                 raise ValueError(broken[place])
-            clock = at.get(subject.times_of.get(name, ""))
-            if clock is not None and import_files.cell_text(row.cells[clock]):
-                cell = f"{import_files.cell_text(cell)} {import_files.cell_text(row.cells[clock])}".strip()
+            cell = with_clock(cell, row, at.get(subject.times_of.get(name, "")))
             value = read_cell(cell, column, found.reading)
             if column.kind is ColumnKind.CONVEYOR and value is not None:
                 value = context.conveyor(value)
@@ -309,6 +315,13 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
         except (ValueError, Refused) as error:
             problems.append({"field": name, "reason": str(error)})
     return PreparedRow(row, values, problems, "" if problems else natural_key(subject, values))
+
+
+def with_clock(cell: Cell, row: SourceRow, clock: int | None) -> Cell:
+    """A date together with the time of day that stands in another column, unless the date has one already."""
+    day = import_files.cell_text(cell)
+    time = import_files.cell_text(row.cells[clock]) if clock is not None else ""
+    return f"{day} {time}" if day and time and ":" not in day else cell
 
 
 def natural_key(subject: ImportSubject, values: Mapping[str, Any]) -> str:
@@ -628,9 +641,12 @@ def write_rows(
 ) -> Counter[str]:
     """Write the rows of a chunk; a refused one is kept and does not stop the others. Counts by outcome."""
     look_up_entries(subject, context, [key for _row, key in prepared if key])
-    tally: Counter[str] = Counter()
+    at_once = write_new(subject, context, prepared)
+    tally: Counter[str] = Counter({WRITTEN: len(at_once)})
     refused = []
     for row, key in prepared:
+        if key in at_once:
+            continue
         problems = row.problems or write_one(subject, context, row.values, key)
         if isinstance(problems, str):
             tally[problems] += 1
@@ -646,6 +662,24 @@ def write_rows(
             )
     RejectedRow.objects.bulk_create(refused, ignore_conflicts=True)
     return tally
+
+
+def write_new(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> set[uuid.UUID]:
+    """Write all new rows of a chunk in one go, where the subject can and none of them is refused; their keys."""
+    new = {key: row.values for row, key in prepared if key and key not in context.known_entries}
+    if subject.write_many is None or subject.entry_model is None or len(new) < 2:
+        return set()
+    if len(new) < sum(1 for _row, key in prepared if key and key not in context.known_entries):
+        return set()  # one row twice: the second has to be compared with the first
+    try:
+        with transaction.atomic():
+            subject.write_many(context, [(values, key) for key, values in new.items()])
+            # Writing many leaves out what a constraint refuses without a word.
+            if subject.entry_model._default_manager.filter(client_key__in=new).count() != len(new):
+                raise Refused(_("Not all rows could be written at once."))
+    except (Refused, ValidationError):
+        return set()
+    return set(new)
 
 
 def look_up_entries(subject: ImportSubject, context: ImportContext, keys: list[uuid.UUID]) -> None:

@@ -104,9 +104,12 @@ def record_incidents(rows: Iterable[Mapping[str, Any]], *, by: Any, now: dt.date
         except ValidationError as error:
             raise refused_by(error) from error
         fresh.append(made)
-    known = set(
-        Incident.objects.filter(conveyor__in={each.conveyor_id for each in fresh}).values_list("client_key", flat=True)
+    same_keys = (
+        Incident.objects.filter(client_key__in=[each.client_key for each in fresh])
+        if len(fresh) <= 500
+        else Incident.objects.filter(conveyor__in={each.conveyor_id for each in fresh})
     )
+    known = set(same_keys.values_list("client_key", flat=True))
     new = [each for each in fresh if each.client_key not in known]
     Incident.objects.bulk_create(new, ignore_conflicts=True, batch_size=500)
     return len(new)

@@ -86,6 +86,19 @@ def test_the_person_s_upload_sent_twice_is_one_batch(alder, pat, belt_a1):
     assert ImportBatch.objects.count() == 1
 
 
+def test_a_doubled_hour_is_mended_in_the_cell_of_its_date_though_the_time_has_its_own(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", "tag,date,time\nA-1,2025-10-26,02:30\n"), pat)
+    row = batch.rejected_rows.get()
+    assert "2025-10-26T02:30+01:00" in row.problems[0]["reason"]
+    imports.retry_row(row=row, by=pat, values={"date": "2025-10-26T02:30+01:00"})
+    assert Incident.objects.get().happened_at == dt.datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
+
+
+def test_a_date_without_a_time_is_taken_as_midnight_and_said_so(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", "tag,when\nA-1,2026-03-01\nA-1,2026-03-02 10:00\n")
+    assert imports.understand(batch).notes[-1].startswith("1 of the 2 rows tried out stand at 00:00")
+
+
 def test_tags_are_known_in_any_spelling_and_times_are_of_the_plant(alder, pat, belt_a1):
     run(send(alder, pat, "incidents", "Belt;Date;Time;Note\na1;25.11.2025;06:15;läuft schräg\n".encode("cp1252")), pat)
     row = Incident.objects.get()
@@ -135,7 +148,7 @@ def test_negative_lengths_are_refused_with_row_field_and_remedy(alder, pat):
     assert counts(batch) == (1, 0, 0, 1)
     [row] = batch.rejected_rows.all()
     assert (row.line_number, row.problems[0]["field"]) == (2, "belt_width_mm")
-    assert row.problems[0]["reason"] == "“-1200” is negative; belt width is 0 or more. Write it without the minus."
+    assert row.problems[0]["reason"] == "“-1200” is negative; belt width is 0 or more. Write the right value."
 
 
 def test_a_slip_in_an_area_s_name_makes_no_new_area(alder, pat):
@@ -293,7 +306,7 @@ def test_what_was_understood_shows_rows_as_they_will_be_written(alder, erin, bel
         "chainage_m",
         "minutes_lost",
     ]
-    assert found.samples[0].shown == ("A-1", "2026-03-01 10:00 CET", "carry", "100 m", "1.5 min")
+    assert list(found.samples[0].shown.values()) == ["A-1", "2026-03-01 10:00 CET", "carry", "100 m", "1.5 min"]
     assert Incident.objects.count() == 0
 
 
@@ -424,7 +437,8 @@ def test_a_killed_worker_s_import_goes_on_where_it_was_and_ends_complete_once(al
 
 
 def test_a_chunk_that_dies_half_way_leaves_nothing(alder, pat, belt_a1, monkeypatch):
-    batch = send(alder, pat, "incidents", incidents(150))
+    # A row that is refused makes the desk write its chunk row by row.
+    batch = send(alder, pat, "incidents", incidents(150) + "A-1,2097-03-01 10:00,drift,ahead\n")
     job = imports.start_import(batch=batch, by=pat)
     real, seen = imports.write_one, []
 
