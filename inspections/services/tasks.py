@@ -16,6 +16,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Exists, F, Max, OuterRef, Q
 from django.db.models.functions import Coalesce
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -37,6 +38,8 @@ from plant.services.records import create_record, known_row
 HEAL_DAYS = 60
 # The longest that a task may be put off in one step, from today (common practice, no source).
 LONGEST_DEFERRAL_DAYS = 365
+# Checks that become late in one night are told one by one up to this number, and in one sentence beyond.
+MOST_SINGLE_NOTICES = 10
 NIGHT_REASON = "planned by night"
 
 MOVED_FIELDS = ["check_plan", "due_on", "opens_on", "closes_on", "why", "version"]
@@ -555,7 +558,7 @@ def note_overdue(plant: Plant, now: datetime) -> dict[str, int]:
     ]
     OverdueSpell.objects.bulk_create(spells, ignore_conflicts=True, batch_size=500)
     heal_spells(plant, now, today)
-    told = tell_of_late(plant, now)
+    told = tell_of_late(plant, now, today)
     escalated = escalate_late(plant, now, today)
     return {"late": late.count(), "noted": len(spells), "told": told, "escalated": escalated}
 
@@ -591,19 +594,27 @@ def people_in(plant: Plant, *roles: str) -> list[int]:
 
 
 def tell(
-    plant: Plant, people: Sequence[int], spells: Iterable[OverdueSpell], *, key: str, words: Callable[[Task], str]
+    plant: Plant,
+    people: Sequence[int],
+    spells: Sequence[OverdueSpell],
+    *,
+    key: str,
+    words: Callable[[Task], str],
+    summary: str,
+    today: date,
 ) -> None:
-    """A notice for each person and spell; the key makes the second run tell nobody again."""
+    """A notice for each person and spell, or one for all where they are many; the key tells nobody twice."""
+    if len(spells) > MOST_SINGLE_NOTICES:
+        told = [(f"{key}:{plant.pk}:{today.isoformat()}", summary, f"{reverse('task-list')}?state=late")]
+    else:
+        told = [
+            (f"{key}:{spell.task_id}:{spell.began_at:%Y-%m-%d}", words(spell.task), spell.task.get_absolute_url())
+            for spell in spells
+        ]
     Notice.objects.bulk_create(
         [
-            Notice(
-                person_id=person,
-                plant=plant,
-                key=f"{key}:{spell.task_id}:{spell.began_at:%Y-%m-%d}",
-                text=words(spell.task)[:300],
-                url=spell.task.get_absolute_url(),
-            )
-            for spell in spells
+            Notice(person_id=person, plant=plant, key=each, text=text[:300], url=url)
+            for each, text, url in told
             for person in people
         ],
         ignore_conflicts=True,
@@ -611,7 +622,7 @@ def tell(
     )
 
 
-def tell_of_late(plant: Plant, now: datetime) -> int:
+def tell_of_late(plant: Plant, now: datetime, today: date) -> int:
     fresh = list(open_spells(plant).filter(notified_at__isnull=True))
 
     def words(task: Task) -> str:
@@ -621,7 +632,9 @@ def tell_of_late(plant: Plant, now: datetime) -> int:
             "day": day_words(task.closes_on),
         }
 
-    tell(plant, people_in(plant, TECHNICIAN, PLANNER), fresh, key="late", words=words)
+    summary = _("%(n)s more checks are late.") % {"n": len(fresh)}
+    people = people_in(plant, TECHNICIAN, PLANNER)
+    tell(plant, people, fresh, key="late", words=words, summary=summary, today=today)
     OverdueSpell.objects.filter(pk__in=[spell.pk for spell in fresh], notified_at__isnull=True).update(notified_at=now)
     return len(fresh)
 
@@ -639,7 +652,11 @@ def escalate_late(plant: Plant, now: datetime, today: date) -> int:
             days,
         ) % {"device": task.installation, "kind": task.check_kind, "days": days}
 
-    tell(plant, people_in(plant, PLANNER), fresh, key="late-long", words=words)
+    summary = _("%(n)s more checks are late by %(days)s days or longer. Plan them, put them off or withdraw them.") % {
+        "n": len(fresh),
+        "days": plant.escalate_after_days,
+    }
+    tell(plant, people_in(plant, PLANNER), fresh, key="late-long", words=words, summary=summary, today=today)
     OverdueSpell.objects.filter(pk__in=[spell.pk for spell in fresh], escalated_at__isnull=True).update(
         escalated_at=now
     )

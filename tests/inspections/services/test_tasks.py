@@ -287,6 +287,19 @@ def test_planner_is_told_again_after_the_plants_number_of_days(alder, tess, pat,
     assert notice.text.startswith("A-1 device 1: Sensor wear is 7 days late.")
 
 
+def test_many_that_become_late_in_one_night_are_told_in_one_sentence(alder, belt_a1, tess, pat, device_1):
+    model = device_1.device.device_model
+    for n in range(11):
+        device = make.installation(belt_a1, f"x{n}", chainage_m=20.0 + n, device=make.device(alder, f"x{n}", model))
+        berlin_task(device, dt.date(2026, 3, 1))
+    for _n in range(2):
+        note_overdue(alder, NOON)
+    assert sorted(Notice.objects.values_list("person__username", "text", "url")) == [
+        ("pat", "11 more checks are late.", "/checks/?state=late"),
+        ("tess", "11 more checks are late.", "/checks/?state=late"),
+    ]
+
+
 def test_spell_of_a_check_that_was_closed_between_two_nights_is_told(alder, device_1):
     task = berlin_task(device_1, dt.date(2026, 2, 25))
     closed_at = dt.datetime(2026, 2, 28, 9, tzinfo=UTC)
