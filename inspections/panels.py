@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inspections.charts import wear_trend
+from inspections.device_states import device_columns, grade_layers
 from inspections.models import Action
 from inspections.selectors import checks_at, planners_day, readings_in_time, technicians_day, visits_of
 from installs.models import Installation
@@ -86,3 +87,7 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
         "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
         "today": timezone.localdate(timezone=installation.plant.zone),
     }
+
+
+register_panel("strip", order=40)(grade_layers)
+register_panel("conveyor-devices", order=40)(device_columns)

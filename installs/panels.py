@@ -10,6 +10,7 @@ from django.http import HttpRequest
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from installs.belt_devices import device_rows
 from installs.models import Installation
 from installs.selectors import find_devices
 from installs.services.installations import place_words
@@ -50,11 +51,13 @@ def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] 
     if not has_right(request.user, "installs.view_installation", conveyor.plant):
         return None
     rows = Installation.objects.filter(conveyor=conveyor).select_related("device__device_model")
-    known = list(rows.order_by("strand", "chainage_m", "-installed_at"))
+    known = list(rows.select_related("plant").order_by("strand", "chainage_m", "-installed_at"))
+    heads, standing = device_rows(request, [each for each in known if each.removed_at is None])
     return {
         "template": "installs/_conveyor_devices.html",
         "conveyor": conveyor,
-        "standing": [each for each in known if each.removed_at is None],
+        "heads": heads,
+        "standing": standing,
         "removed": [each for each in known if each.removed_at is not None],
     }
 

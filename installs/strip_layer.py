@@ -9,8 +9,9 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from installs.calc.effect_zones import Zone, effect_zone, overlaps, stretch_with_most
+from installs.calc.effect_zones import Zone, overlaps, stretch_with_most
 from installs.models import Installation
+from installs.selectors import zones_of
 from plant.calc.strip import StripDevice, StripStretch
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.charts import StripLayer, StripRow, StripSubject, place_words
@@ -27,7 +28,7 @@ def strip_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
     """One query for all conveyors of a page."""
     standing: dict[int, list[Installation]] = defaultdict(list)
     rows = Installation.objects.in_place_at(subject.until).filter(conveyor__in=subject.conveyors)
-    for each in rows.select_related("device__device_model", "plant").order_by("chainage_m"):
+    for each in rows.select_related("device__device_model", "plant", "conveyor").order_by("chainage_m"):
         standing[each.conveyor_id].append(each)
     return {
         belt.pk: layer_of(belt, standing[belt.pk], subject.incidents[belt.pk], subject.system)
@@ -47,7 +48,7 @@ def layer_of(
         here = [each for each in standing if each.strand == strand]
         if not here:
             continue
-        steered = {each.pk: zones_of(each, belt) for each in here}
+        steered = {each.pk: zones_of(each) for each in here}
         for each in here:
             name, reach = device_words(each, steered[each.pk], system)
             devices.append(
@@ -101,19 +102,6 @@ def reach_sentences(total: int, n_outside: int) -> tuple[str, ...]:
         n_outside,
     )
     return (words % {"n": n_outside, "total": total},)
-
-
-def zones_of(installation: Installation, belt: Conveyor) -> tuple[Zone, ...]:
-    """Where the device steers; nowhere if the belt was shortened past it."""
-    if installation.chainage_m > belt.length_m:
-        return ()
-    return effect_zone(
-        installation.strand,
-        installation.chainage_m,
-        installation.effect_length_m,
-        belt.length_m,
-        reversing=belt.is_reversing,
-    )
 
 
 def stretch_words(zone: Zone, system: UnitSystem) -> str:

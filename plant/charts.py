@@ -129,7 +129,11 @@ def graded(device: StripDevice, grades: Iterable[tuple[str, str]]) -> StripDevic
     if not known:
         return device
     tone = max((each for each, _words in known), key=TONES.index)
-    return replace(device, tone=tone, name=", ".join([device.name, *(words for _tone, words in known if words)]))
+    # Colour alone would say nothing to many: the word stands beside the number.
+    word = {"watch": _("watch"), "act": _("act")}.get(tone, "")
+    return replace(
+        device, tone=tone, word=word, name=", ".join([device.name, *(words for _tone, words in known if words)])
+    )
 
 
 def incident_ticks(places: Iterable[IncidentPlace], system: UnitSystem) -> list[StripTick]:
@@ -152,14 +156,18 @@ def part_words(part: ConveyorPart, system: UnitSystem) -> str:
 
 
 def strip_of(
-    request: Any, conveyor: Conveyor, parts: Iterable[ConveyorPart], *, now: dt.datetime | None = None
+    request: Any,
+    conveyor: Conveyor,
+    parts: Iterable[ConveyorPart] | None = None,
+    *,
+    now: dt.datetime | None = None,
 ) -> StripFigure:
-    """The large strip of one conveyor."""
+    """The large strip of one conveyor, with the parts that are on it unless others are given."""
     subject = strip_subject(request, [conveyor], now=now)
     system, places = subject.system, subject.incidents[conveyor.pk]
     layer = layers_of(request, subject)[conveyor.pk]
     ticks = incident_ticks(places, system)
-    known_parts = list(parts)
+    known_parts = list(conveyor.parts.filter(removed_on__isnull=True) if parts is None else parts)
     drawing = lay_strip(
         conveyor.length_m,
         parts=[StripPart(each.kind, each.chainage_m, part_words(each, system), each.strand) for each in known_parts],

@@ -17,6 +17,7 @@ from installs.models import Device, Installation
 from installs.selectors import zones_of
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
+from plant.charts import strip_of
 from plant.models import Conveyor
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
@@ -54,6 +55,7 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "title": _("%(tag)s device %(number)s") % {"tag": row.conveyor.tag, "number": row.device.number},
             "row": row,
             "zones": zones_of(row),
+            "strip": strip_of(request, row.conveyor),
             "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
             "panels": panels_for("installation-detail", request, row),
         },

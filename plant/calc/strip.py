@@ -49,7 +49,7 @@ class StripTick:
 
 @dataclass(frozen=True)
 class StripDevice:
-    """A device in its place. `tone` is ink, sound, watch or act; `name` says the same in words."""
+    """A device in its place. `tone` is ink, sound, watch or act; `word` says it beside the number, `name` in full."""
 
     key: int
     strand: str
@@ -58,6 +58,7 @@ class StripDevice:
     name: str
     url: str = ""
     tone: str = "ink"
+    word: str = ""
 
 
 @dataclass(frozen=True)
@@ -308,11 +309,12 @@ def lay_strip(
         sign = 1 if device.strand == RETURN else -1
         d = f"M{_n(x - 7)} {_n(y - 13 * sign)}H{_n(x + 7)}L{_n(x + 4)} {_n(y + 13 * sign)}H{_n(x - 4)}Z"
         shapes.append(Shape(f"device {device.tone}", d, device.name, device.url))
-        row = inside[device.strand].place(x, device.number, 0, WIDTH)
+        label = f"{device.number} {device.word}".strip()
+        row = inside[device.strand].place(x, label, 0, WIDTH)
         if row is not None:
             base = y_return - 19 - 15 * row[0] if device.strand == RETURN else y_carry + 29
             middle_is_free = middle_is_free and device.strand == RETURN and row[0] == 0
-            texts.append(Words(round(row[1], 1), base, device.number, f"number {device.tone}"))
+            texts.append(Words(round(row[1], 1), base, label, f"number {device.tone}"))
     texts.append(Words(beside, y_middle, tail, "soft", "start"))
     texts.append(Words(WIDTH - beside, y_middle, head, "soft", "end"))
     if said["strands"] and middle_is_free:
