@@ -160,7 +160,10 @@ class ImportChoicesForm(forms.Form):
         """The table of fields: the column that fills each, its unit, what stands in the first row."""
         if self.found is None:
             return []
-        values = self.found.samples[0].shown if self.found.samples else {}
+        values = dict(self.found.samples[0].shown) if self.found.samples else {}
+        for match in self.found.matched():
+            if match.column.kind is ColumnKind.TIME_OF_DAY:
+                values[str(match.column.label)] = _("goes with the date")
         return [
             {
                 "match": each,

@@ -58,6 +58,8 @@ SAMPLE_ROWS = 10
 KEY_SPACE = uuid.UUID("6f1d4c2e-3b0a-5d53-9a52-6b1e0c9f7a11")
 
 State = ImportBatch.State
+NUMBERED = (ColumnKind.QUANTITY, ColumnKind.COUNT)
+DATED = (ColumnKind.MOMENT, ColumnKind.DAY)
 
 
 # --- what was understood ----------------------------------------------------------------------------------------------
@@ -229,8 +231,8 @@ def read_conventions(
                 if place < len(row.cells) and isinstance(row.cells[place], str):
                     yield row.cells[place]
 
-    decimal = decide_decimal(texts(ColumnKind.QUANTITY, ColumnKind.COUNT))
-    order = decide_date_order(texts(ColumnKind.MOMENT, ColumnKind.DAY))
+    decimal = decide_decimal(texts(*NUMBERED))
+    order = decide_date_order(texts(*DATED))
     questions = []
     if order.is_needed and not options.get("date_order"):
         questions.append(Question("date_order", order.words))
@@ -272,12 +274,15 @@ def try_rows(
 def shown_values(found: Understanding, prepared: PreparedRow, left_out: Container[str]) -> dict[str, str]:
     """The values as they would be written, in the units of the person and the clock of the plant, by field's label."""
     shown = {}
+    asked = {each.option for each in found.questions}
     for each in found.matched():
         column, value = each.column, prepared.values.get(each.column.name)
         if column.name in left_out:
             continue
         if value is None:
             text = ""
+        elif (column.kind in DATED and "date_order" in asked) or (column.kind in NUMBERED and "decimal" in asked):
+            text = _("to be decided")
         elif column.kind is ColumnKind.QUANTITY:
             text = format_quantity(value, column.quantity, found.reading.system)
         elif column.kind is ColumnKind.MOMENT:

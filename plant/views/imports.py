@@ -283,8 +283,18 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
     if not request.htmx:
         return redirect(batch)
     refused.refresh_from_db()
-    form = RefusedRowForm(row=refused, batch=batch, subject=subject)
-    return render(request, "plant/_import_row.html", {"form": form, "batch": batch, "may_mend": True, "just_now": True})
+    batch.refresh_from_db()
+    return render(
+        request,
+        "plant/_import_row.html",
+        {
+            "form": RefusedRowForm(row=refused, batch=batch, subject=subject),
+            "batch": batch,
+            "n_open": batch.rejected_rows.filter(state=RejectedRow.State.OPEN).count(),
+            "may_mend": True,
+            "just_now": True,  # the counts above the rows go along
+        },
+    )
 
 
 @right(RIGHT)

@@ -278,7 +278,9 @@ def test_a_missing_column_and_doubled_heads_are_asked_before_anything_runs(alder
 
 def test_dates_that_read_both_ways_are_asked_and_then_read_as_chosen(alder, pat, belt_a1):
     batch = send(alder, pat, "incidents", "tag,when\nA-1,03/04/2026 10:00\n")
-    assert [each.option for each in imports.understand(batch).questions] == ["date_order"]
+    found = imports.understand(batch)
+    assert [each.option for each in found.questions] == ["date_order"]
+    assert found.samples[0].shown["when"] == "to be decided"
     with pytest.raises(Refused, match="Choose the order"):
         imports.start_import(batch=batch, by=pat)
     imports.choose(batch=batch, options={"date_order": "mdy"})

@@ -81,6 +81,7 @@ def test_from_upload_to_the_last_mended_row(client, pat, belt_a1):
     cells = {f"row{first.pk}-cell{n}": text for n, text in enumerate(["A-1", "2026-03-02 10:00", "drift", "two"])}
     part = client.post(f"{url}rows/{first.pk}/", {**cells, "act": "retry"}, headers={"hx-request": "true"})
     assert "corrected and written" in part.content.decode()
+    assert "1 refused row waits for correction" in part.content.decode()  # the counts go along
     part = client.post(f"{url}rows/{second.pk}/", {"act": "drop"}, headers={"hx-request": "true"})
     assert "left out on purpose" in part.content.decode()
     assert list(Incident.objects.order_by("happened_at").values_list("note", flat=True)) == ["one", "two"]
