@@ -156,7 +156,7 @@ def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) ->
     """Late, due in their window, due this week, the outage windows ahead with the checks that fit, open actions."""
     open_tasks = Task.objects.of_plant(plant).open()
     late = open_tasks.overdue(today).order_by("closes_on", "pk")
-    week = open_tasks.filter(due_on__lte=today + timedelta(days=6), closes_on__gte=today).order_by("due_on", "pk")
+    week = open_tasks.due_this_week(today).order_by("due_on", "pk")
     actions = (
         Action.objects.of_plant(plant).open().select_related("installation__conveyor", "installation__device", "owner")
     )

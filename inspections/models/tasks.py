@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Self
 
 from django.conf import settings
@@ -27,6 +27,10 @@ class TaskQuerySet(PlantQuerySet):
     def due_by(self, day: date) -> Self:
         """Open tasks whose window has opened by that day."""
         return self.open().filter(opens_on__lte=day)
+
+    def due_this_week(self, day: date) -> Self:
+        """Open tasks that are due on that day or the six after it, or were due and may still be done in time."""
+        return self.open().filter(due_on__lte=day + timedelta(days=6), closes_on__gte=day)
 
     def overdue(self, on: date) -> Self:
         """Open tasks whose window had closed before that day: late begins at 00:00 plant time of the next day."""

@@ -89,13 +89,7 @@ def send_for_plant(plant: Plant, day: date, now: datetime, connection: Any) -> i
 
 def due_in(plant: Plant, day: date) -> Due:
     late = Task.objects.of_plant(plant).overdue(day).with_place().order_by("closes_on", "pk")
-    due = (
-        Task.objects.of_plant(plant)
-        .due_by(day + timedelta(days=DAYS_AHEAD))
-        .filter(closes_on__gte=day)
-        .with_place()
-        .order_by("due_on", "pk")
-    )
+    due = Task.objects.of_plant(plant).due_this_week(day).with_place().order_by("due_on", "pk")
     first = late.first()
     return Due(
         late=list(late[:MOST_ROWS]),
