@@ -110,8 +110,9 @@ def plan_tasks(
     known = Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model")
     if installations is not None:
         known = known.filter(pk__in=[each.pk for each in installations])
-    done.withdrawn += withdraw_of_removed(plant, known)
-    standing = list(known.in_place())
+    done.withdrawn += withdraw_of_removed(plant, known, today)
+    # Nobody goes to a device on a belt that was taken out of use.
+    standing = list(known.in_place().exclude(conveyor__retired_on__lte=today))
     plans = plans_in_force(plant, standing)
     last_done = last_done_days(plant, standing)
     by_belt: dict[int, list[Installation]] = defaultdict(list)
@@ -342,11 +343,12 @@ def close_by_rule(rows: Sequence[Task], *, reason: str, at: datetime) -> None:
 
 
 @transaction.atomic
-def withdraw_of_removed(plant: Plant, installations: Any) -> int:
-    """Withdraw the open tasks of devices that are no longer in place."""
+def withdraw_of_removed(plant: Plant, installations: Any, today: date) -> int:
+    """Withdraw the open tasks of devices that are no longer in place, or whose belt was taken out of use."""
+    gone = Q(removed_at__isnull=False) | Q(conveyor__retired_on__lte=today)
     rows = list(
         Task.objects.open()
-        .filter(plant=plant, installation__in=installations.filter(removed_at__isnull=False))
+        .filter(plant=plant, installation__in=installations.filter(gone))
         .select_related("installation")
         .select_for_update(of=("self",))
     )
@@ -361,7 +363,11 @@ def by_reason(rows: Iterable[Task]) -> dict[str, list[Task]]:
     told: dict[str, list[Task]] = defaultdict(list)
     for row in rows:
         why = row.installation.removal_reason
-        told[_("device removed: %(why)s") % {"why": why} if why else _("device removed")].append(row)
+        if row.installation.removed_at is None:
+            words = _("the belt was taken out of use")
+        else:
+            words = _("device removed: %(why)s") % {"why": why} if why else _("device removed")
+        told[words].append(row)
     return told
 
 

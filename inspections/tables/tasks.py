@@ -74,10 +74,12 @@ class TaskTable(tables.Table):
 
     def render_place(self, record: Task) -> str:
         at = record.installation
+        return format_html('<a href="{}">{}</a>', at.get_absolute_url(), self.value_place(record))
+
+    def value_place(self, record: Task) -> str:
+        at = record.installation
         chainage = format_quantity(at.chainage_m, QuantityKind.DISTANCE_M, self.units)
         return f"{at.conveyor.area.code}, {chainage}, {at.get_strand_display()}"
-
-    value_place = render_place
 
     def render_window(self, record: Task) -> str:
         return f"{date_format(record.opens_on, 'j M')} – {date_format(record.closes_on, 'j M')}"

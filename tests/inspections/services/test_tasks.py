@@ -9,8 +9,14 @@ import pytest
 import time_machine
 from django.utils import timezone
 
-from inspections.models import Deferral, OverdueSpell, Task
-from inspections.services.check_plans import create_check_plan, resume_check_plan, suspend_check_plan
+from inspections.models import CheckPlan, Deferral, OverdueSpell, Task
+from inspections.services.check_plans import (
+    change_check_kind,
+    create_check_kind,
+    create_check_plan,
+    resume_check_plan,
+    suspend_check_plan,
+)
 from inspections.services.tasks import (
     ask_for_task,
     note_overdue,
@@ -215,6 +221,25 @@ def test_removal_withdraws_open_tasks_with_the_reason(alder, wear_plan, device_1
     device_removed.send(sender=type(device_1), installation=device_1)
     task = Task.objects.get()
     assert (task.outcome, task.closing_reason, task.closed_by) == ("withdrawn", "device removed: belt rebuilt", None)
+    assert plan_tasks(alder, TODAY).made == 0
+
+
+def test_a_belt_out_of_use_asks_for_nothing(alder, belt_a1, wear_plan, device_1):
+    plan_tasks(alder, TODAY)
+    belt_a1.retired_on = TODAY
+    belt_a1.save()
+    done = plan_tasks(alder, TODAY)
+    assert (done.made, done.withdrawn) == (0, 1)
+    assert Task.objects.get().closing_reason == "the belt was taken out of use"
+    assert plan_tasks(alder, TODAY).withdrawn == 0
+
+
+def test_a_check_that_is_no_longer_used_is_withdrawn_and_asked_for_no_more(alder, pat, device_1):
+    kind = create_check_kind(plant=alder, by=pat, name="Scraper gap")
+    make.check_plan(device_1.device.device_model, kind)
+    plan_tasks(alder, TODAY)
+    change_check_kind(kind=kind, by=pat, version=1, retired_on=TODAY)
+    assert [task.outcome for task in Task.objects.all()] == ["withdrawn"]
     assert plan_tasks(alder, TODAY).made == 0
 
 
@@ -434,3 +459,22 @@ def test_close_out_makes_the_next_task_at_once(alder, tess, wear_plan, device_1,
             entries={task.pk: {name: {"as_found": 75.0} for name in ("drive_diameter", "off_diameter")}},
         )
     assert Task.objects.open().get().due_on == TODAY + dt.timedelta(days=90)
+
+
+def test_a_plan_is_for_devices_and_checks_of_its_own_plant(alder, other, pat, device_1, belt_z9):
+    model = device_1.device.device_model
+    theirs = create_check_kind(plant=other, by=None, name="Theirs")
+    for given, words in (
+        ({"check_kind": theirs, "device_model": model}, "check belongs to another plant"),
+        (
+            {"check_kind": make.check_kind(), "device_model": make.device_model(other)},
+            "device belongs to another plant",
+        ),
+        ({"check_kind": make.check_kind(), "installation": make.installation(belt_z9)}, "belongs to another plant"),
+        ({"check_kind": make.check_kind()}, "one of the two"),
+        ({"check_kind": make.check_kind(), "device_model": model, "installation": device_1}, "one of the two"),
+        ({"check_kind": make.check_kind(), "device_model": model, "interval_days": 0}, "greater than or equal to 1"),
+    ):
+        with pytest.raises(Refused, match=words):
+            create_check_plan(**{"plant": alder, "by": pat, "interval_days": 30, **given})
+    assert CheckPlan.objects.count() == 0
