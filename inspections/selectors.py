@@ -11,6 +11,8 @@ from typing import Any
 
 from django.db.models import F, Prefetch, QuerySet, Window
 from django.db.models.functions import RowNumber
+from django.utils import timezone
+from django.utils.formats import date_format
 
 from inspections.models import Action, CheckKind, CheckPlan, CouldNotDo, Deferral, OverdueSpell, Reading, Task, Visit
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
@@ -248,6 +250,14 @@ class Belt:
     @property
     def needs_lockout(self) -> bool:
         return any(task.check_kind.needs_lockout for stop in self.stops for task in stop.tasks)
+
+    @property
+    def end_words(self) -> str:
+        """End of the window: the time alone where it is the day of its beginning."""
+        if self.window is None:
+            return ""
+        begin, end = (timezone.localtime(each) for each in (self.window.starts_at, self.window.ends_at))
+        return str(date_format(end, "H:i" if begin.date() == end.date() else "D j M H:i"))
 
     @property
     def minutes(self) -> int:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.errors import NotClosedOut
-from inspections.models import CouldNotDo, Reading, Task, Visit
+from inspections.models import CheckKind, CouldNotDo, Reading, Task, Visit
 from inspections.services.actions import NewAction
 from inspections.services.visits import FOUND, LEFT, Typed, Wanted, reading_key, value_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, input_text, parse_quantity, unit_label
@@ -144,17 +144,23 @@ class ReadingsForm(PersonForm):
     # --- as the page shows it -----------------------------------------------------------------------------------------
 
     def sections(self) -> list[dict[str, Any]]:
-        return [
-            {
-                "task": task,
-                "rows": [self.row(task, each) for each in self.wanted[task.pk]],
-                "rule": task.check_kind.rule,
-                "is_pairs": task.check_kind.rule == "fastener_torque",
-                "reason": self[f"t{task.pk}-reason"] if f"t{task.pk}-reason" in self.fields else None,
-                "remark": self[f"t{task.pk}-remark"] if f"t{task.pk}-remark" in self.fields else None,
-            }
-            for task in self.tasks
-        ]
+        return [self.section(task) for task in self.tasks]
+
+    def section(self, task: Task) -> dict[str, Any]:
+        """One check: fasteners stand in pairs, found beside left; elsewhere readings as left are the exception."""
+        rows = [self.row(task, each) for each in self.wanted[task.pk]]
+        is_pairs = task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
+        lefts = [] if is_pairs else [row for row in rows if row["left"] and row["wanted"].form == "number"]
+        return {
+            "task": task,
+            "rows": rows,
+            "rule": task.check_kind.rule,
+            "is_pairs": is_pairs,
+            "lefts": lefts,
+            "is_left_open": any(row["left"].value() or row["left"].errors for row in lefts),
+            "reason": self[f"t{task.pk}-reason"] if f"t{task.pk}-reason" in self.fields else None,
+            "remark": self[f"t{task.pk}-remark"] if f"t{task.pk}-remark" in self.fields else None,
+        }
 
     def row(self, task: Task, each: Wanted) -> dict[str, Any]:
         found = field_name(task.pk, each.code, FOUND)

@@ -17,7 +17,7 @@ from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wante
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, typing_grammar
 from tests import make
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True, serialized_rollback=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 CASES = json.loads((REFERENCE / "grading_cases.json").read_text())["cases"]
@@ -35,7 +35,7 @@ def place(belt_a1):
 
 
 @pytest.fixture
-def tasks(place):
+def tasks(place, built_in_kinds):
     today = timezone.localdate()
     return {
         code: make.task(place, make.check_kind(code), today)
