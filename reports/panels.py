@@ -1,1 +1,265 @@
 """What this app shows on pages of the apps below it, and its entries in the masthead."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count, Q, Sum
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inspections.models import Task
+from inspections.selectors import CheckState, check_state_of
+from installs.models import Installation
+from plant.models import Conveyor, Incident, Plant
+from plant.panels import MainPage, register_main_page, register_panel
+from plant.permissions import has_right
+from reports.calc.rate_ratio import RateRatio, Verdict, compare_rates
+from reports.calc.study_windows import Window, months_earlier
+from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
+from reports.models import StudyWindow
+from reports.selectors import (
+    Bar,
+    Belt,
+    BeltRate,
+    Book,
+    Study,
+    bars_of,
+    bars_of_belt,
+    belt_rate,
+    belts_of,
+    book_of,
+    by_the_rule,
+    marks_of,
+    plant_rate,
+    study_of,
+    verdict_rules,
+    window_rules,
+)
+from reports.templatetags.effect import place_of
+
+register_main_page(
+    MainPage(
+        url_name="effect-list",
+        label=gettext_lazy("Effect"),
+        right="reports.view_studywindow",
+        order=70,
+        prefixes=("/effect/",),
+    )
+)
+MONTHS_SHOWN = 12
+MOST_ROWS = 8
+
+
+# --- gathered once a request ------------------------------------------------------------------------------------------
+def book_for(request: HttpRequest) -> Book:
+    """Every comparison of the plant at hand; worked out once a request."""
+    known = getattr(request, "_effect_book", None)
+    if known is None or known.plant != request.plant:
+        known = book_of(request.plant, timezone.now())
+        request._effect_book = known
+    return known
+
+
+def belt_for(request: HttpRequest, conveyor: Conveyor) -> Belt:
+    known = request.__dict__.setdefault("_effect_belts", {})
+    if conveyor.pk not in known:
+        known[conveyor.pk] = belts_of([conveyor])[conveyor.pk]
+    return known[conveyor.pk]
+
+
+# --- one comparison ---------------------------------------------------------------------------------------------------
+def effect_context(installation: Installation, *, is_whole: bool = False) -> dict[str, Any]:
+    """What the panel on the dossier and the page of its own show."""
+    study = study_of(installation, timezone.now())
+    bars = bars_of(study)
+    marks = marks_of(study.belt, bars[0].window.start, study.now, study.members) if bars else []
+    title = _("Incidents in reach of %(place)s, by month") % {"place": place_of(study)}
+    timeline = Timeline(title, bars, tuple(marks), installation.plant.zone)
+    context = {
+        "study": study,
+        "bars": bars,
+        "marks": marks,
+        "unknown": timeline.unknown,
+        "others": [each for each in study.members if each.pk != installation.pk],
+        "figure": as_json(incidents_by_month(timeline)),
+        "figure_id": f"effect-{installation.pk}",
+        "least_coverage": LEAST_SHOWN_COVERAGE,
+    }
+    if is_whole:
+        context |= {
+            "window_rules": window_rules(installation.plant),
+            "verdict_rules": verdict_rules(installation.plant),
+            "by_rule": by_the_rule(study) if study.chosen else None,
+            "chosen_before": StudyWindow.objects.filter(installation__in=study.members).select_related(
+                "created_by", "corrected_by"
+            ),
+        }
+    return context
+
+
+@register_panel("installation-detail", order=20)
+def effect_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """Incidents before and after, with the verdict and the chart."""
+    if not has_right(request.user, "reports.view_studywindow", installation.plant):
+        return None
+    return {"template": "reports/_effect_panel.html", "installation": installation, **effect_context(installation)}
+
+
+# --- one belt ---------------------------------------------------------------------------------------------------------
+def last_year(conveyor: Conveyor, now: dt.datetime) -> Window:
+    return Window(months_earlier(now, MONTHS_SHOWN, conveyor.plant.zone), now)
+
+
+@register_panel("conveyor-lede", order=10)
+def rate_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+    """How often the belt wandered per running hour."""
+    if not has_right(request.user, "reports.view_studywindow", conveyor.plant):
+        return None
+    belt = belt_for(request, conveyor)
+    return {"template": "reports/_conveyor_lede.html", "year": belt_rate(belt, last_year(conveyor, timezone.now()))}
+
+
+@register_panel("conveyor-detail", order=30)
+def months_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+    """Incidents of the whole belt by month."""
+    if not has_right(request.user, "reports.view_studywindow", conveyor.plant):
+        return None
+    belt, now = belt_for(request, conveyor), timezone.now()
+    start = months_earlier(now, 2 * MONTHS_SHOWN, conveyor.plant.zone)
+    bars = bars_of_belt(belt, start, now)
+    title = _("Incidents on %(tag)s, by month") % {"tag": conveyor.tag}
+    timeline = Timeline(title, bars, tuple(marks_of(belt, start, now)), conveyor.plant.zone)
+    return {
+        "template": "reports/_conveyor_months.html",
+        "conveyor": conveyor,
+        "bars": bars,
+        "marks": timeline.marks,
+        "unknown": timeline.unknown,
+        "figure": as_json(incidents_by_month(timeline)),
+        "figure_id": f"belt-{conveyor.pk}",
+        "least_coverage": LEAST_SHOWN_COVERAGE,
+    }
+
+
+# --- today ------------------------------------------------------------------------------------------------------------
+def at_act(plant: Plant) -> list[tuple[Installation, list[CheckState]]]:
+    """Devices of which a check ended with "act" when it was last done."""
+    standing = list(
+        Installation.objects.of_plant(plant).in_place().select_related("conveyor", "device").order_by("conveyor__tag")
+    )
+    states = check_state_of(standing)
+    found = [(each, [state for state in states[each.pk] if state.grade == "act"]) for each in standing]
+    return [(each, acts) for each, acts in found if acts]
+
+
+@register_panel("today:reliability engineer", order=10)
+def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+    """Which devices earn their place, which need a look, and where the belts wander most."""
+    book = book_for(request)
+    standing = [each for each in book.studies if any(one.removed_at is None for one in each.members)]
+    by_verdict: dict[Verdict, list[Study]] = {verdict: [] for verdict in Verdict}
+    for each in standing:
+        by_verdict[each.verdict].append(each)
+    early = [each for each in by_verdict[Verdict.TOO_EARLY] if not each.is_closed]
+    year = Window(months_earlier(book.now, MONTHS_SHOWN, plant.zone), book.now)
+    rates = [belt_rate(belt, year) for belt in book.belts if belt.conveyor.retired_on is None]
+    worst = sorted((each for each in rates if each.rate.n), key=lambda each: -(each.rate.per_1000_h or 0.0))
+    acts = at_act(plant)
+    return {
+        "template": "reports/_today_engineer.html",
+        "n": len(standing),
+        "counts": {verdict.value: len(those) for verdict, those in by_verdict.items()},
+        "changed": book.changed_since(book.now - dt.timedelta(days=30))[:MOST_ROWS],
+        "more": by_verdict[Verdict.MORE],
+        "early": sorted(early, key=lambda each: each.judgement.hours_needed or 1e9)[:MOST_ROWS],
+        "n_early": len(by_verdict[Verdict.TOO_EARLY]),
+        "unjudged": by_verdict[Verdict.CANNOT_BE_JUDGED],
+        "worst": worst[:MOST_ROWS],
+        "acts": acts[:MOST_ROWS],
+        "n_acts": len(acts),
+    }
+
+
+@dataclass(frozen=True)
+class Quarter:
+    """The quarter so far and the same days a year ago."""
+
+    now: BeltRate
+    a_year_ago: BeltRate
+    ratio: RateRatio
+    minutes: float
+    minutes_a_year_ago: float
+    n_without_minutes: int
+
+    @property
+    def words(self) -> str:
+        if self.ratio.low is None or self.ratio.high is None:
+            return _("cannot be compared")
+        if self.ratio.high < 1:
+            return _("fewer incidents")
+        return _("more incidents") if self.ratio.low > 1 else _("no clear change")
+
+    @property
+    def mark(self) -> str:
+        return {_("fewer incidents"): "fewer", _("more incidents"): "more", _("no clear change"): "flat"}.get(
+            self.words, "unjudged"
+        )
+
+
+def start_of_quarter(now: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
+    local = now.astimezone(zone)
+    first = dt.datetime(local.year, 3 * ((local.month - 1) // 3) + 1, 1, tzinfo=zone)
+    return first.astimezone(dt.UTC)
+
+
+def quarter_of(book: Book) -> Quarter:
+    zone = book.plant.zone
+    start = start_of_quarter(book.now, zone)
+    windows = Window(start, book.now), Window(months_earlier(start, 12, zone), months_earlier(book.now, 12, zone))
+    now, then = (plant_rate(book.belts, window) for window in windows)
+    asked = {
+        f"m{i}": Sum("minutes_lost", filter=Q(happened_at__gte=window.start, happened_at__lt=window.end))
+        for i, window in enumerate(windows)
+    }
+    lost = (
+        Incident.objects.current()
+        .of_plant(book.plant)
+        .aggregate(
+            **asked, unknown=Count("pk", filter=Q(happened_at__gte=start, severity="trip", minutes_lost__isnull=True))
+        )
+    )
+    return Quarter(
+        now=now,
+        a_year_ago=then,
+        ratio=compare_rates(then.rate.n, then.exposure_h, now.rate.n, now.exposure_h),
+        minutes=lost["m0"] or 0.0,
+        minutes_a_year_ago=lost["m1"] or 0.0,
+        n_without_minutes=lost["unknown"],
+    )
+
+
+@register_panel("today:manager", order=10)
+def managers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+    """Are we getting better, what did it cost, what needs a decision."""
+    book = book_for(request)
+    standing = [each for each in book.studies if any(one.removed_at is None for one in each.members)]
+    late = Task.objects.of_plant(plant).overdue(timezone.localdate(timezone=plant.zone))
+    return {
+        "template": "reports/_today_manager.html",
+        "quarter": quarter_of(book),
+        "n_late": late.count(),
+        "late_url": f"{reverse('task-list')}?state=late",
+        "decide": [each for each in standing if each.verdict == Verdict.MORE],
+        "counts": Counter(each.verdict.value for each in standing),
+        "n": len(standing),
+    }
+
+
+__all__ = ["Bar", "belt_for", "book_for", "effect_context"]

@@ -431,8 +431,29 @@ def by_the_rule(one: Study) -> Study:
     return study(one.members, one.belt, chosen=None, now=one.now)
 
 
-def studies_of(plant: Plant, now: dt.datetime) -> list[Study]:
-    """Every comparison of a plant, groups once, by tag and chainage; a fixed number of queries."""
+@dataclass(frozen=True, eq=False)
+class Book:
+    """Every belt of a plant with what comparisons need, and every comparison."""
+
+    plant: Plant
+    now: dt.datetime
+    belts: tuple[Belt, ...]
+    studies: tuple[Study, ...]
+
+    def changed_since(self, then: dt.datetime) -> list[tuple[Study, Study]]:
+        """Comparisons whose verdict is another one than it was then: (now, then). No further query."""
+        pairs = []
+        for one in self.studies:
+            if max(each.installed_at for each in one.members) >= then:
+                continue
+            earlier = study(one.members, one.belt, chosen=one.chosen, now=then)
+            if earlier.verdict != one.verdict:
+                pairs.append((one, earlier))
+        return pairs
+
+
+def book_of(plant: Plant, now: dt.datetime) -> Book:
+    """Comparisons of a plant, groups once, by tag and chainage; a fixed number of queries."""
     belts = belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag"))
     chosen = chosen_windows(each for belt in belts.values() for each in belt.installations)
     found, judged = [], set()
@@ -443,7 +464,12 @@ def studies_of(plant: Plant, now: dt.datetime) -> list[Study]:
             members = group_of(installation, belt)
             judged |= {each.pk for each in members}
             found.append(study(members, belt, chosen=latest_choice(members, chosen), now=now))
-    return found
+    return Book(plant, now, tuple(belts.values()), tuple(found))
+
+
+def studies_of(plant: Plant, now: dt.datetime) -> tuple[Study, ...]:
+    """Every comparison of a plant."""
+    return book_of(plant, now).studies
 
 
 # --- by month ---------------------------------------------------------------------------------------------------------

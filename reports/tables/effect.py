@@ -1,0 +1,182 @@
+"""Columns of the list of comparisons, once for the page and the files."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
+from reports.charts import forest_row, forest_ticks
+from reports.selectors import Study
+from reports.templatetags.effect import in_hours, one, ratio_words, verdict_mark, verdict_words
+
+UNSTATED = 1e9  # sorts rows without a ratio behind those with one
+
+
+@dataclass(frozen=True)
+class EffectRow:
+    """One comparison as the list and its files show it."""
+
+    study: Study
+
+    @property
+    def tag(self) -> str:
+        return self.study.conveyor.tag
+
+    @property
+    def devices(self) -> str:
+        return " + ".join(each.device.number for each in self.study.members)
+
+    @property
+    def models(self) -> str:
+        return ", ".join(sorted({each.device.device_model.name for each in self.study.members}))
+
+    @property
+    def url(self) -> str:
+        return reverse("effect-detail", args=[self.study.installation.pk])
+
+    @property
+    def ratio(self) -> float:
+        return UNSTATED if self.study.ratio.ratio is None else self.study.ratio.ratio
+
+    @property
+    def rate_before(self) -> float:
+        return self.study.before.rate.per_1000_h or 0.0
+
+    @property
+    def rate_after(self) -> float:
+        return self.study.after.rate.per_1000_h or 0.0
+
+
+def number(value: float | None, digits: int = 4) -> float | str:
+    """A figure in a file: rounded, empty where there is none or no limit."""
+    return "" if value is None or math.isinf(value) else round(value, digits)
+
+
+class ForestColumn(tables.Column):
+    """The drawing of a ratio."""
+
+    def render(self, record: EffectRow) -> str:
+        return render_to_string("reports/_forest.html", {"row": forest_row(record.study.ratio)})
+
+
+class EffectTable(RegisterTable):
+    installation = tables.Column(verbose_name=gettext_lazy("Installation"), accessor="tag", order_by=("tag", "devices"))
+    models = tables.Column(verbose_name=gettext_lazy("Model"))
+    before = tables.Column(
+        verbose_name=gettext_lazy("Before, per 1000 h"),
+        accessor="study__before",
+        order_by=("rate_before",),
+        attrs=NUMBER,
+    )
+    after = tables.Column(
+        verbose_name=gettext_lazy("After, per 1000 h"), accessor="study__after", order_by=("rate_after",), attrs=NUMBER
+    )
+    forest = ForestColumn(
+        verbose_name=gettext_lazy("Ratio after / before, fewer to the left"),
+        empty_values=(),
+        orderable=False,
+        accessor="study",
+        exclude_from_export=True,
+    )
+    ratio = tables.Column(verbose_name=gettext_lazy("Ratio (95 %)"), attrs=NUMBER)
+    verdict = tables.Column(
+        verbose_name=gettext_lazy("Verdict"), accessor="study__judgement__verdict", order_by=("study__verdict",)
+    )
+    # In the files only: one figure a column.
+    n_before = tables.Column(accessor="study__before__n", visible=False)
+    hours_before = tables.Column(accessor="study__before__hours", visible=False)
+    coverage_before = tables.Column(accessor="study__before__exposure__coverage", visible=False)
+    n_after = tables.Column(accessor="study__after__n", visible=False)
+    hours_after = tables.Column(accessor="study__after__hours", visible=False)
+    coverage_after = tables.Column(accessor="study__after__exposure__coverage", visible=False)
+    ratio_low = tables.Column(accessor="study__ratio", visible=False)
+    ratio_high = tables.Column(accessor="study__ratio", visible=False)
+    hours_needed = tables.Column(accessor="study__judgement__hours_needed", visible=False)
+    before_from = MomentColumn(accessor="study__before__window__start", visible=False)
+    before_until = MomentColumn(accessor="study__before__window__end", visible=False)
+    after_from = MomentColumn(accessor="study__after__window__start", visible=False)
+    after_until = MomentColumn(accessor="study__after__window__end", visible=False)
+    reasons = tables.Column(accessor="study__judgement__reasons", visible=False)
+
+    class Meta:
+        order_by = "ratio"
+        template_name = "reports/_effect_table.html"
+        sequence = ("installation", "models", "before", "after", "forest", "ratio", "verdict", "...")
+
+    @property
+    def ticks(self) -> list[tuple[float, str]]:
+        return forest_ticks()
+
+    def render_installation(self, record: EffectRow) -> str:
+        noun = _("devices") if len(record.study.members) > 1 else _("device")
+        return format_html(
+            '<a href="{}"><span class="tag">{}</span></a> <span class="soft">{} {}</span>',
+            record.url,
+            record.tag,
+            noun,
+            record.devices,
+        )
+
+    def value_installation(self, record: EffectRow) -> str:
+        return f"{record.tag} device {record.devices}"
+
+    def render_side(self, side: Any) -> str:
+        rate = _("no rate") if side.rate.per_1000_h is None else one(side.rate.per_1000_h)
+        return format_html('<a href="{}">{}</a><br><span class="soft">{}</span>', side.url, in_hours(side), rate)
+
+    def render_before(self, record: EffectRow) -> str:
+        return self.render_side(record.study.before)
+
+    def value_before(self, record: EffectRow) -> Any:
+        return number(record.study.before.rate.per_1000_h)
+
+    def render_after(self, record: EffectRow) -> str:
+        return self.render_side(record.study.after)
+
+    def value_after(self, record: EffectRow) -> Any:
+        return number(record.study.after.rate.per_1000_h)
+
+    def render_ratio(self, record: EffectRow) -> str:
+        return ratio_words(record.study.ratio)
+
+    def value_ratio(self, record: EffectRow) -> Any:
+        return number(record.study.ratio.ratio)
+
+    def value_ratio_low(self, record: EffectRow) -> Any:
+        return number(record.study.ratio.low)
+
+    def value_ratio_high(self, record: EffectRow) -> Any:
+        return number(record.study.ratio.high)
+
+    def value_hours_before(self, value: float) -> float:
+        return round(value, 1)
+
+    def value_hours_after(self, value: float) -> float:
+        return round(value, 1)
+
+    def value_coverage_before(self, value: float) -> float:
+        return round(value, 4)
+
+    def value_coverage_after(self, value: float) -> float:
+        return round(value, 4)
+
+    def value_hours_needed(self, value: float) -> Any:
+        return number(value, 0)
+
+    def value_reasons(self, value: tuple[str, ...]) -> str:
+        return " ".join(value)
+
+    def render_verdict(self, record: EffectRow) -> str:
+        return verdict_mark(record.study)
+
+    def value_verdict(self, record: EffectRow) -> str:
+        return verdict_words(record.study)

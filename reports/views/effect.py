@@ -1,0 +1,169 @@
+"""Pages of comparisons: the list, one comparison, and the window that an engineer sets."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from installs.models import Installation
+from plant.errors import Refused
+from plant.permissions import get_visible, right
+from plant.views.lists import RegisterList
+from plant.views.records import RecordPage
+from reports.calc.rate_ratio import Verdict
+from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
+from reports.models import StudyWindow
+from reports.panels import book_for, effect_context
+from reports.selectors import Study
+from reports.services.study_windows import go_back_to_rule, set_window
+from reports.tables.effect import EffectRow, EffectTable
+from reports.templatetags.effect import VERDICT_WORDS, place_of
+
+WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")
+LEVEL = 0.05
+
+
+class Choices:
+    """What the list's template asks of a set of filters."""
+
+    def __init__(self, form: EffectFilterForm) -> None:
+        self.form = form
+
+
+class EffectList(RegisterList):
+    right = "reports.view_studywindow"
+    template_name = "reports/effect_list.html"
+    title = gettext_lazy("Does it work? Installations judged on running hours")
+    empty_words = gettext_lazy("No device was fitted yet. Once one is, this page says what became of it.")
+    table_class = EffectTable
+
+    def filtered(self) -> list[EffectRow]:
+        studies = book_for(self.request).studies
+        self.all_studies = studies
+        form = self.filterset_form(studies)
+        self.filterset = Choices(form)
+        asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
+        return [EffectRow(each) for each in studies if fits(each, asked)]
+
+    def filterset_form(self, studies: tuple[Study, ...]) -> EffectFilterForm:
+        form = EffectFilterForm(self.request.GET or None, person=self.request.user, plant=self.request.plant)
+        areas = {each.conveyor.area_id: str(each.conveyor.area) for each in studies}
+        models = {each.device.device_model_id: each.device.device_model.name for one in studies for each in one.members}
+        everything = ("", _("All"))
+        form.fields["area"].choices = [everything, *((str(pk), words) for pk, words in areas.items())]
+        form.fields["model"].choices = [everything, *((str(pk), words) for pk, words in sorted(models.items()))]
+        form.fields["verdict"].choices = [everything, *((each.value, VERDICT_WORDS[each]) for each in Verdict)]
+        form.fields["state"].choices = [everything, ("in_place", _("in place")), ("removed", _("removed"))]
+        return form
+
+    def get_lede(self) -> str:
+        return lede_of(self.all_studies)
+
+
+def fits(study: Study, asked: dict[str, Any]) -> bool:
+    if asked.get("area") and str(study.conveyor.area_id) != asked["area"]:
+        return False
+    if asked.get("model") and asked["model"] not in {str(each.device.device_model_id) for each in study.members}:
+        return False
+    if asked.get("verdict") and study.verdict != asked["verdict"]:
+        return False
+    standing = any(each.removed_at is None for each in study.members)
+    return not asked.get("state") or standing == (asked["state"] == "in_place")
+
+
+def lede_of(studies: tuple[Study, ...]) -> str:
+    """Counts of verdicts, and how many of them chance alone would bring."""
+    if not studies:
+        return ""
+    counts = Counter(each.verdict for each in studies)
+    told = "; ".join(f"{counts[each]} {VERDICT_WORDS[each]}" for each in Verdict if counts[each])
+    n = len(studies)
+    said = ngettext("%(n)s comparison: %(told)s.", "%(n)s comparisons: %(told)s.", n) % {"n": n, "told": told}
+    judged = n - counts[Verdict.CANNOT_BE_JUDGED]
+    if not judged:
+        return said
+    chance = _(
+        "If no device changed anything, chance alone would still call up to %(share).0f %% of %(judged)s of them fewer "
+        "or more: about %(wrong).1f."
+    ) % {"share": 100 * LEVEL, "judged": judged, "wrong": LEVEL * judged}
+    return f"{said} {chance}"
+
+
+@right("reports.view_studywindow")
+def effect_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """One comparison with everything behind it."""
+    row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
+    context = effect_context(row, is_whole=True)
+    return render(
+        request,
+        "reports/effect_detail.html",
+        {"title": _("Effect: %s") % place_of(context["study"]), "row": row, "panel": context, **context},
+    )
+
+
+class StudyWindowCreate(RecordPage):
+    right = "reports.add_studywindow"
+    form_class = StudyWindowForm
+    button = gettext_lazy("Compare these windows")
+    done_words = gettext_lazy("The windows are set. The rule's answer stands beside them.")
+
+    def get_row(self) -> None:
+        rows = Installation.objects.select_related("plant", "conveyor", "device")
+        self.installation = get_visible(self.request, rows, self.right, pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("Other windows for %s") % self.installation
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        lede = _("The rule takes 12 months before and everything after settling-in. Cuts by other changes stay.")
+        return super().get_context_data(lede=lede, **kwargs)
+
+    def cancel_url(self) -> str:
+        return reverse("effect-detail", args=[self.installation.pk])
+
+    def next_url(self, row: StudyWindow) -> str:
+        return reverse("effect-detail", args=[self.installation.pk])
+
+    def act(self, form: StudyWindowForm) -> StudyWindow:
+        return set_window(
+            installation=self.installation,
+            by=self.request.user,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+@right("reports.add_studywindow")
+def back_to_rule(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take the set windows away again."""
+    rows = Installation.objects.select_related("plant", "conveyor", "device")
+    row = get_visible(request, rows, "reports.add_studywindow", pk=pk)
+    window = get_object_or_404(StudyWindow.objects.current().filter(installation=row))
+    form = BackToRuleForm(request.POST or None, person=request.user, initial={"client_key": uuid.uuid4()})
+    cancel_url = reverse("effect-detail", args=[row.pk])
+    if request.method == "POST" and form.is_valid():
+        try:
+            go_back_to_rule(window=window, by=request.user, **form.cleaned_data)
+            messages.success(request, _("The rule holds again. What was set stays in the list."))
+            return redirect(cancel_url)
+        except Refused as refusal:
+            form.add_refusal(refusal)
+    return render(
+        request,
+        "plant/record_form.html",
+        {
+            "title": _("Back to the rule's windows for %s") % row,
+            "form": form,
+            "button": _("Back to the rule"),
+            "cancel_url": cancel_url,
+        },
+        status=422 if form.errors else 200,
+    )

@@ -1,0 +1,209 @@
+"""Pages of comparisons and what this app puts on other pages: who may, what they say, how many queries."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from reports.models import StudyWindow
+from tests import make
+
+DAY = dt.timedelta(days=1)
+
+
+@pytest.fixture
+def belt(alder):
+    made = make.conveyor(alder, tag="S-12")
+    now = timezone.now()
+    make.run_record(made, now - 900 * DAY, now, 12.0 * 900)
+    for chainage_m in (2.0, 60.0, 120.0, 198.0):
+        make.drift_switch(made, chainage_m)
+    return made
+
+
+@pytest.fixture
+def at(belt):
+    """Device 20, fitted 300 days ago: 29 incidents before, 3 after."""
+    at = make.installation(belt, "20", installed_at=timezone.now() - 300 * DAY)
+    for i in range(29):
+        make.incident(belt, at.installed_at - (10 + 10 * i) * DAY)
+    for i in range(3):
+        make.incident(belt, at.installed_at + (30 + 40 * i) * DAY)
+    return at
+
+
+def page_of(client, url):
+    answer = client.get(url)
+    assert answer.status_code == 200
+    return " ".join(answer.content.decode().split())
+
+
+def test_everyone_of_the_plant_reads_and_nobody_else(client, at, mona, otto, stranger):
+    own = reverse("effect-detail", args=[at.pk])
+    for person, list_status, own_status in ((mona, 200, 200), (otto, 200, 404), (stranger, 403, 403)):
+        client.force_login(person)
+        assert client.get(reverse("effect-list")).status_code == list_status
+        assert client.get(own).status_code == own_status
+    client.force_login(otto)
+    assert "S-12" not in page_of(client, reverse("effect-list"))
+
+
+def test_only_the_engineer_sets_windows(client, at, pat, erin):
+    url = reverse("study-window-create", args=[at.pk])
+    client.force_login(pat)
+    assert client.get(url).status_code == 403
+    client.force_login(erin)
+    assert client.get(url).status_code == 200
+
+
+def test_the_page_opens_with_the_sentence_of_the_verdict(client, at, mona):
+    client.force_login(mona)
+    page = page_of(client, reverse("effect-detail", args=[at.pk]))
+    assert re.search(
+        r"S-12 return, device 20: 29 in 4,3[78]\d h before, 3 in 3,43\d h after\. "
+        r"Ratio 0\.1\d \(0\.0\d-0\.\d\d\)\. Fewer incidents\.",
+        page,
+    )
+    assert "settling-in: 14 days or 200 running hours, whichever comes first" in page
+    assert "Too early to tell: fewer than 0.5 times the hours before" in page
+
+
+def test_each_count_leads_to_exactly_its_rows(client, at, belt, mona):
+    make.incident(belt, at.installed_at - 3 * DAY, chainage_m=150.0)
+    make.incident(belt, at.installed_at - 3 * DAY, strand="carry")
+    client.force_login(mona)
+    study = client.get(reverse("effect-detail", args=[at.pk])).context["study"]
+    for side in (study.before, study.after):
+        assert client.get(side.url).context["table"].paginator.count == side.n
+    for bar in client.get(reverse("effect-detail", args=[at.pk])).context["bars"]:
+        assert len(client.get(bar.url).context["table"].rows) == bar.n
+
+
+def test_the_dossier_carries_chart_and_table(client, at, mona):
+    client.force_login(mona)
+    answer = client.get(at.get_absolute_url())
+    page = answer.content.decode()
+    figure = json.loads(re.search(rf'<script id="effect-{at.pk}" type="application/json">(.*?)</script>', page)[1])
+    assert {trace["name"] for trace in figure["data"]} == {"before", "settling", "after"}
+    assert "reports/chart.js" in page
+    assert "The table behind the drawing" in page
+    nonce = re.search(r"'nonce-([^']+)'", answer["Content-Security-Policy"])[1]
+    assert f'nonce="{nonce}"' in page
+
+
+def test_an_engineer_sets_a_window_and_both_answers_are_there(client, at, erin):
+    client.force_login(erin)
+    url = reverse("study-window-create", args=[at.pk])
+    assert client.post(url, {"before_months": "6", "reason": ""}).status_code == 422
+    answer = client.post(url, {"before_months": "6", "reason": "rebuilt half a year before"}, follow=True)
+    page = " ".join(answer.content.decode().split())
+    assert answer.redirect_chain[-1][0] == reverse("effect-detail", args=[at.pk])
+    assert "The windows were set by a person" in page
+    assert "By the rule: S-12 return, device 20: 29 in" in page
+    assert answer.context["study"].before.n == 18
+    client.post(reverse("study-window-withdraw", args=[at.pk]), {"reason": "rule after all"})
+    assert client.get(reverse("effect-detail", args=[at.pk])).context["study"].before.n == 29
+    assert StudyWindow.objects.count() == 2
+
+
+def test_the_list_counts_verdicts_and_chance(client, at, belt, mona):
+    make.installation(belt, "22", chainage_m=55.0, installed_at=at.installed_at)  # no switch in its zone
+    client.force_login(mona)
+    page = page_of(client, reverse("effect-list"))
+    assert "2 comparisons: 1 fewer incidents; 1 cannot be judged." in page
+    assert "chance alone would still call up to 5 % of 1 of them fewer or more" in page
+    assert page.count('class="forest"') == 1  # without an incident there is no ratio to draw
+
+
+@pytest.mark.parametrize(
+    ("query", "shown"),
+    [
+        ("?verdict=fewer", ["20"]),
+        ("?verdict=more", []),
+        ("?verdict=cannot_be_judged", ["22"]),
+        ("?state=removed", []),
+        ("?sort=-ratio", ["22", "20"]),
+        ("?sort=ratio", ["20", "22"]),
+        ("?sort=before", ["22", "20"]),
+        ("?sort=verdict", ["22", "20"]),
+    ],
+)
+def test_the_list_is_filtered_and_sorted(client, at, belt, mona, query, shown):
+    make.installation(belt, "22", chainage_m=55.0, installed_at=at.installed_at)
+    client.force_login(mona)
+    rows = client.get(reverse("effect-list") + query).context["table"].rows
+    assert [row.record.devices for row in rows] == shown
+
+
+def test_the_lists_files_hold_one_figure_a_column(client, at, mona):
+    client.force_login(mona)
+    text = b"".join(client.get(reverse("effect-list") + "?format=csv").streaming_content).decode()
+    lines = list(csv.reader(io.StringIO(text)))
+    row = dict(zip(lines[0], lines[1], strict=True))
+    assert (row["Installation"], row["N before"], row["N after"]) == ("S-12 device 20", "29", "3")
+    assert float(row["Ratio low"]) < float(row["Ratio (95 %)"]) < float(row["Ratio high"]) < 1
+    assert "forest" not in "".join(lines[0]).lower()
+    assert client.get(reverse("effect-list") + "?format=xlsx").status_code == 200
+
+
+def test_the_list_takes_the_same_queries_for_one_row_and_for_many(client, at, alder, mona):
+    client.force_login(mona)
+
+    def queries():
+        with CaptureQueriesContext(connection) as caught:
+            assert client.get(reverse("effect-list")).status_code == 200
+        return len(caught)
+
+    queries()
+    few = queries()
+    for n in range(30, 40):
+        more = make.conveyor(alder, tag=f"T-{n}")
+        make.drift_switch(more, 60.0)
+        make.installation(more, str(n), installed_at=at.installed_at)
+    assert queries() == few
+
+
+def test_the_engineers_start_page(client, at, belt, erin):
+    client.force_login(erin)
+    page = page_of(client, reverse("today"))
+    assert "Which devices earn their place? 1 comparison" in page
+    assert "1 with fewer incidents" in page
+    assert "No device with more incidents than before" in page
+    assert "Belts that wander most" in page
+
+
+def test_the_managers_start_page_compares_quarters(client, at, belt, mona):
+    make.incident(belt, timezone.now() - dt.timedelta(minutes=5), minutes_lost=42.0)
+    client.force_login(mona)
+    page = page_of(client, reverse("today"))
+    assert "Are we getting better?" in page
+    assert "This quarter so far" in page
+    assert "42 min" in page
+    assert "No device needs a decision" in page
+
+
+@pytest.mark.parametrize("role", ["erin", "mona"])
+def test_start_pages_of_an_empty_plant(client, request, alder, role):
+    client.force_login(request.getfixturevalue(role))
+    assert client.get(reverse("today")).status_code == 200
+
+
+def test_the_belts_page_says_its_rate(client, at, belt, mona):
+    client.force_login(mona)
+    page = page_of(client, belt.get_absolute_url())
+    assert re.search(r"\d\.\d \(\d\.\d-\d\.\d\) incidents per 1000 running hours in the last 12 months", page)
+    assert f'id="belt-{belt.pk}"' in page
+
+
+def test_a_belt_without_hours_says_so(client, belt_a1, mona):
+    client.force_login(mona)
+    assert "No running hours are known for the last 12 months" in page_of(client, belt_a1.get_absolute_url())
