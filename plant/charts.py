@@ -28,7 +28,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from plant.calc.chainage import format_chainage
-from plant.calc.strip import Strip, StripDevice, StripPart, StripStretch, StripTick, lay_small_strip, lay_strip
+from plant.calc.strip import (
+    Strip,
+    StripDevice,
+    StripPart,
+    StripStretch,
+    StripTick,
+    lay_small_strip,
+    lay_strip,
+    lay_tall_strip,
+)
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, ConveyorPart, Strand
 from plant.panels import panels_for
@@ -78,6 +87,7 @@ class StripFigure:
 
     drawing: Strip
     label: str
+    tall: Strip | None = None  # for narrow screens
     sentences: tuple[str, ...] = ()
     rows: tuple[StripRow, ...] = ()
     n_incidents: int = 0
@@ -168,23 +178,22 @@ def strip_of(
     layer = layers_of(request, subject)[conveyor.pk]
     ticks = incident_ticks(places, system)
     known_parts = list(conveyor.parts.filter(removed_on__isnull=True) if parts is None else parts)
-    drawing = lay_strip(
-        conveyor.length_m,
-        parts=[StripPart(each.kind, each.chainage_m, part_words(each, system), each.strand) for each in known_parts],
-        ticks=ticks,
-        devices=layer.devices,
-        zones=layer.zones,
-        gaps=layer.gaps,
-        reversing=conveyor.is_reversing,
-        words={
+    given: dict[str, Any] = {
+        "parts": [StripPart(each.kind, each.chainage_m, part_words(each, system), each.strand) for each in known_parts],
+        "ticks": ticks,
+        "devices": layer.devices,
+        "zones": layer.zones,
+        "gaps": layer.gaps,
+        "reversing": conveyor.is_reversing,
+        "words": {
             "tail": _("tail"),
             "head": _("head"),
             "loading": _("loading"),
             "strands": _("carry strand above, return strand below"),
         },
-        unit_m=0.3048 if system == UnitSystem.US else 1.0,
-        unit="ft" if system == UnitSystem.US else "m",
-    )
+        "unit_m": 0.3048 if system == UnitSystem.US else 1.0,
+        "unit": "ft" if system == UnitSystem.US else "m",
+    }
     rows = [
         StripRow(
             each.strand,
@@ -210,8 +219,9 @@ def strip_of(
     ]
     rows += layer.rows
     return StripFigure(
-        drawing=drawing,
-        label=_("Strip of %s: tail left, head right, carry strand above, return strand below") % conveyor.tag,
+        drawing=lay_strip(conveyor.length_m, **given),
+        tall=lay_tall_strip(conveyor.length_m, **given),
+        label=_("Strip of %s: carry strand and return strand from tail to head") % conveyor.tag,
         sentences=layer.sentences,
         rows=tuple(sorted(rows, key=row_order)),
         n_incidents=len(places),

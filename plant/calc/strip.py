@@ -337,6 +337,142 @@ def lay_strip(
     return Strip(WIDTH, bottom, tuple(shapes), tuple(texts), left_out)
 
 
+def lay_tall_strip(
+    length_m: float,
+    *,
+    parts: Iterable[StripPart] = (),
+    ticks: Iterable[StripTick] = (),
+    devices: Iterable[StripDevice] = (),
+    zones: Iterable[StripStretch] = (),
+    gaps: Iterable[StripStretch] = (),
+    reversing: bool = False,
+    words: dict[str, str] | None = None,
+    unit_m: float = 1.0,
+    unit: str = "m",
+) -> Strip:
+    """Lay out the strip for a narrow screen: tail on top, head below, carry strand left, return strand right.
+
+    Parameters
+    ----------
+    length_m : float
+        Centre distance of head and tail pulley, above 0 [m].
+    parts, ticks, devices, zones, gaps, reversing, words, unit_m, unit
+        As for `lay_strip`; the words of gaps stand beside the return strand, broken into lines.
+
+    Returns
+    -------
+    Strip
+        360 drawing units wide; the same things as in the wide strip.
+
+    Raises
+    ------
+    ValueError
+        If the length is not above 0.
+    """
+    scale, said = Scale(length_m, 64, 644), {"tail": "tail", "head": "head", "loading": "loading", **(words or {})}
+    ticks, devices, zones, gaps = list(ticks), list(devices), list(zones), list(gaps)
+    x_carry, x_return = 106.0, 200.0
+    known = {CARRY: x_carry, RETURN: x_return}
+    out = {CARRY: -1.0, RETURN: 1.0}  # away from the loop
+    left_out = sum(each.strand not in known for each in (*ticks, *devices))
+    shapes: list[Shape] = []
+    texts: list[Words] = []
+    for gap in (each for each in gaps if each.strand in known):
+        x, way = known[gap.strand], out[gap.strand]
+        shapes.append(Shape("gap", _box(x + 3 * way, scale.x(gap.low_m), x + 37 * way, scale.x(gap.high_m)), gap.name))
+    for zone in (each for each in zones if each.strand in known):
+        x = known[zone.strand]
+        shapes.append(Shape("zone", _box(x - 9, scale.x(zone.low_m), x + 9, scale.x(zone.high_m)), zone.name))
+    top, bottom, radius = scale.left, scale.right, _n((x_return - x_carry) / 2)
+    turn = f"A{radius} {radius} 0 0 1"
+    shapes.append(
+        Shape(
+            "belt",
+            f"M{_n(x_carry)} {_n(bottom)}V{_n(top)}{turn} {_n(x_return)} {_n(top)}"
+            f"V{_n(bottom)}{turn} {_n(x_carry)} {_n(bottom)}Z",
+        )
+    )
+    for x, sign in ((x_carry, 1), (x_return, -1)):
+        for direction, shift in ((sign, 0.0), (-sign, -18.0 * sign)) if reversing else ((sign, 0.0),):
+            y = (top + bottom) / 2 + shift
+            back, tip = _n(y - 6 * direction), _n(y + 6 * direction)
+            shapes.append(Shape("travel", f"M{_n(x - 6)} {back}L{_n(x)} {tip}L{_n(x + 6)} {back}Z"))
+    for strand, x in known.items():
+        here = sorted((each for each in ticks if each.strand == strand), key=lambda each: each.chainage_m)
+        places = spread([scale.x(each.chainage_m) for each in here], PITCH, top, bottom)
+        start, end = _n(x + 4 * out[strand]), _n(x + 32 * out[strand])
+        shapes += [
+            Shape("tick", f"M{start} {_n(y)}H{end}", each.name, each.url) for each, y in zip(here, places, strict=True)
+        ]
+    loading_rows: list[float] = []
+    for part in sorted(parts, key=lambda each: each.chainage_m):
+        y, strand = scale.x(part.chainage_m), part.strand if part.strand in known else RETURN
+        x = known[strand]
+        if part.kind == "loading_point":
+            way = out[strand]
+            wide, narrow = _n(x + 42 * way), _n(x + 14 * way)
+            shapes.append(
+                Shape("part", f"M{wide} {_n(y - 14)}V{_n(y + 14)}L{narrow} {_n(y + 7)}V{_n(y - 7)}Z", part.name)
+            )
+            if all(abs(y - other) >= 17 for other in loading_rows):
+                loading_rows.append(y)
+                texts.append(
+                    Words(x + 4 * way, round(y + 30, 1), said["loading"], "soft", "end" if way < 0 else "start")
+                )
+        elif part.kind == "drift_switch":
+            shapes.append(Shape("part switch", _box(x_return + 40, y - 4, x_return + 48, y + 4), part.name))
+        elif part.kind in ("head_pulley", "tail_pulley"):
+            shapes.append(Shape("part pulley", _circle((x_carry + x_return) / 2, y, 8), part.name))
+        elif part.kind in PULLEYS:
+            shapes.append(Shape("part pulley", _circle(x_return - 10, y, 6), part.name))
+        else:
+            inside = x - 10 * out[strand]
+            shapes.append(Shape("part", _box(inside - 4, y - 4, inside + 4, y + 4), part.name))
+    middle = (x_carry + x_return) / 2
+    texts += [Words(middle, top - 14, said["tail"], "soft"), Words(middle, bottom + 24, said["head"], "soft")]
+    standing = sorted((each for each in devices if each.strand in known), key=lambda each: each.chainage_m)
+    rows = spread([scale.x(each.chainage_m) for each in standing], 17, top + 4, bottom - 4)
+    for device, row in zip(standing, rows, strict=True):
+        x, y, way = known[device.strand], scale.x(device.chainage_m), out[device.strand]
+        inner, outer = _n(x - 13 * way), _n(x + 13 * way)
+        d = f"M{inner} {_n(y - 7)}V{_n(y + 7)}L{outer} {_n(y + 4)}V{_n(y - 4)}Z"
+        shapes.append(Shape(f"device {device.tone}", d, device.name, device.url))
+        label, anchor = f"{device.number} {device.word}".strip(), "start" if device.strand == CARRY else "end"
+        texts.append(Words(x - 17 * way, round(row + 5, 1), label, f"number {device.tone}", anchor))
+    step = axis_step(length_m / unit_m)
+    for i in range(int(length_m / unit_m / step + 1e-6) + 1):
+        y = scale.x(i * step * unit_m)
+        shapes.append(Shape("axis", f"M49 {_n(y)}h6"))
+        texts.append(Words(45, round(y + 5, 1), f"{i * step:,.10g}" + (f" {unit}" if i == 0 else ""), "axis", "end"))
+    texts += _beside(scale, gaps)
+    return Strip(360, bottom + 56, tuple(shapes), tuple(texts), left_out)
+
+
+def _beside(scale: Scale, gaps: Sequence[StripStretch]) -> list[Words]:
+    """Words of the gaps in a column beside the strip, each block as near to its stretch as the others let it."""
+    texts: list[Words] = []
+    free_from = 16.0
+    for gap in sorted((each for each in gaps if each.words), key=lambda each: each.low_m):
+        lines = _lines(gap.words, 13)
+        wanted = (scale.x(gap.low_m) + scale.x(gap.high_m)) / 2 - 17 * (len(lines) - 1) / 2 + 5
+        first = max(wanted, free_from)
+        if first + 17 * (len(lines) - 1) > scale.right + 50:
+            continue  # no room: the name and the table say it
+        texts += [Words(254, round(first + 17 * n, 1), line, "gap", "start") for n, line in enumerate(lines)]
+        free_from = first + 17 * len(lines) + 8
+    return texts
+
+
+def _lines(text: str, most: int) -> list[str]:
+    lines: list[str] = []
+    for word in text.split():
+        if lines and len(lines[-1]) + 1 + len(word) <= most:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
 def lay_small_strip(
     length_m: float,
     *,

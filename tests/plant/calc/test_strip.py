@@ -14,6 +14,7 @@ from plant.calc.strip import (
     axis_step,
     lay_small_strip,
     lay_strip,
+    lay_tall_strip,
     spread,
 )
 
@@ -176,3 +177,45 @@ def test_the_small_strip_has_shapes_and_no_words():
     assert strip.words == ()
     assert sorted({shape.kind for shape in strip.shapes}) == ["belt", "device ink", "gap", "tick", "zone"]
     assert strip.n_left_out == 1
+
+
+def crowded(lay):
+    return lay(
+        900,
+        devices=[StripDevice(n, "return", 100 + 3.0 * n, f"{100 + n}", "", tone="act", word="act") for n in range(5)]
+        + [StripDevice(9, "carry", 104, "9", "", word="watch")],
+        gaps=[
+            StripStretch("return", 100 * n, 100 * n + 90, f"gap {n}", f"no device reaches {n}: 3 of 9")
+            for n in range(8)
+        ],
+        ticks=[StripTick("return", 400, f"tick {n}") for n in range(30)] + [StripTick("carry", 5, "on carry")],
+        parts=[StripPart("loading_point", 8, "hopper", "carry"), StripPart("take_up", 700, "weight")],
+    )
+
+
+def test_the_tall_strip_shows_the_same_things_as_the_wide_one():
+    wide, tall = crowded(lay_strip), crowded(lay_tall_strip)
+    assert sorted(shape.name for shape in wide.shapes) == sorted(shape.name for shape in tall.shapes)
+    assert sorted(shape.kind for shape in wide.shapes) == sorted(shape.kind for shape in tall.shapes)
+
+
+def test_the_tall_strip_has_its_tail_on_top_and_its_return_strand_right():
+    tall = lay_tall_strip(100, ticks=[StripTick("return", 0, "tail"), StripTick("carry", 100, "head")])
+    tail, head = (re.match(r"M([\d.]+) ([\d.]+)H", each.d).groups() for each in reversed(of_kind(tall, "tick")))
+    assert float(tail[1]) == 64
+    assert float(head[1]) == 644
+    assert float(tail[0]) > 200 > 106 > float(head[0])
+
+
+def test_words_of_the_tall_strip_stay_inside_it_and_off_each_other():
+    tall = crowded(lay_tall_strip)
+    boxes = []
+    for each in tall.words:
+        width = 7.6 * len(each.text)
+        left = each.x - {"start": 0, "middle": width / 2, "end": width}[each.anchor]
+        boxes.append((left, left + width, each.y - 12, each.y + 3, each.text))
+    assert all(box[0] >= 0 and box[1] <= 360 and box[3] <= tall.height for box in boxes)
+    numbers = [box for box, each in zip(boxes, tall.words, strict=True) if each.kind.split()[0] in ("number", "gap")]
+    for i, a in enumerate(numbers):
+        for b in numbers[i + 1 :]:
+            assert a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2], (a, b)
