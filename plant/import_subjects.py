@@ -111,6 +111,8 @@ class ImportSubject:
     write_many: WriteMany | None = None
     # The model of entries, whose keys are looked up a chunk at a time; None for records.
     entry_model: type[Entry] | None = None
+    # Fills in what an empty cell means, so that a file that says it and one that does not have the same keys.
+    complete: Callable[[dict[str, Any]], None] | None = None
     # Two equal rows of one file are two events (incidents), not one row twice.
     repeats_are_real: bool = False
     # A column of clock times that belongs to a column of dates: {"happened_at": "happened_time"}.
@@ -209,7 +211,7 @@ def write_entry(
         label = known._meta.get_field(name).verbose_name
         fields[name] = _(
             "The book has this row already with %(field)s %(known)s; the file says %(given)s. Nothing in the book is "
-            "overwritten: correct it there, or leave this row out."
+            "overwritten: correct it there, or leave this row out. If it is another event, write its own time or place."
         ) % {"field": label, "known": shown(getattr(known, name)), "given": shown(value)}
     raise Refused(" ".join(fields.values()), code="known_differently", fields=fields)
 
@@ -320,11 +322,20 @@ register_import_subject(
 
 
 # --- running hours ----------------------------------------------------------------------------------------------------
+def complete_span(values: dict[str, Any]) -> None:
+    if not values.get("kind"):
+        is_total = values.get("running_h") is not None
+        values["kind"] = (RunRecord.Kind.TOTAL if is_total else RunRecord.Kind.RUNNING).value
+
+
+def complete_reading(values: dict[str, Any]) -> None:
+    values["event"] = values.get("event") or MeterReading.Event.NORMAL.value
+
+
 def span_of(context: ImportContext, values: dict[str, Any]) -> dict[str, Any]:
     """The values of a span as they are stored; raises Refused where they cannot be."""
     values = {name: value for name, value in values.items() if value is not None}
     hours = values.get("running_h")
-    values.setdefault("kind", RunRecord.Kind.TOTAL if hours is not None else RunRecord.Kind.RUNNING)
     if values["kind"] == RunRecord.Kind.TOTAL and hours is None:
         words = _("The hours are empty. Write how long the belt ran, 0 if it stood still.")
         raise Refused(words, fields={"running_h": words})
@@ -356,6 +367,7 @@ register_import_subject(
         key_fields=("conveyor", "starts_at", "ends_at", "kind"),
         write_row=write_span,
         write_many=write_spans,
+        complete=complete_span,
         entry_model=RunRecord,
         help=gettext_lazy("From, to, and the hours run in between; without a column of hours it ran all the while."),
         columns=(
@@ -412,6 +424,7 @@ register_import_subject(
         order=41,
         key_fields=("conveyor", "read_at", "event"),
         write_row=write_reading,
+        complete=complete_reading,
         entry_model=MeterReading,
         times_of={"read_at": "read_time"},
         help=gettext_lazy("What the hour meter showed; a replaced meter has a last reading and a first one."),
@@ -477,7 +490,8 @@ register_import_subject(
         label=gettext_lazy("Incidents"),
         right="plant.add_incident",
         order=50,
-        key_fields=("conveyor", "happened_at", "strand", "chainage_m", "side", "severity"),
+        # A revised severity or note is the same episode; it must not count twice.
+        key_fields=("conveyor", "happened_at", "strand", "chainage_m"),
         write_row=write_incident,
         write_many=write_incidents,
         entry_model=Incident,

@@ -40,7 +40,7 @@ MOST_COLUMNS = 300
 LONGEST_CELL = 10_000
 HEAD_WITHIN = 15  # lines among which the head is looked for
 
-Cell = str | int | float | bool | dt.datetime | dt.date | dt.time | None
+Cell = str | int | float | bool | dt.datetime | dt.date | dt.time | dt.timedelta | None
 
 
 class NotATable(ValueError):
@@ -357,9 +357,23 @@ def cell_text(cell: Cell) -> str:
         )
     if isinstance(cell, dt.date | dt.time):
         return cell.isoformat()
+    if isinstance(cell, dt.timedelta):
+        minutes, seconds = divmod(round(cell.total_seconds()), 60)
+        return f"{minutes // 60}:{minutes % 60:02}" + (f":{seconds:02}" if seconds else "")
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
-    return str(cell).replace("\x00", "").strip()
+    text = str(cell).replace("\x00", "").strip()
+    # An apostrophe in front keeps a spreadsheet from taking text for a formula; it is no part of the text.
+    return text[1:] if text[:1] == "'" and text[1:2] in FORMULA_MARKS else text
+
+
+FORMULA_MARKS = ("=", "+", "-", "@")
+
+
+def guarded(text: str) -> str:
+    """Text that a spreadsheet would take for a formula, with an apostrophe in front; `cell_text` takes it off again."""
+    is_number = text[1:2].isdigit() and text[0] in "+-"
+    return f"'{text}" if text[:1] in FORMULA_MARKS and text and not is_number else text
 
 
 def column_names(cells: Iterable[Cell]) -> tuple[str, ...]:

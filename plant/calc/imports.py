@@ -416,8 +416,11 @@ def refuse_broken(text: str) -> None:
         )
 
 
+_CLOCK_HOURS = re.compile(r"(\d{1,6}):([0-5]\d)(?::([0-5]\d))?")
+
+
 def read_number(cell: Cell, column: Column, reading: Reading) -> float:
-    """A number with or without its unit, in the stored unit.
+    """A number with or without its unit, in the stored unit; hours may be written as 21:30.
 
     Parameters
     ----------
@@ -438,7 +441,12 @@ def read_number(cell: Cell, column: Column, reading: Reading) -> float:
     ValueError
         If it is not understood, of another kind, or negative.
     """
-    if isinstance(cell, dt.datetime | dt.date | dt.time):
+    if column.quantity is QuantityKind.HOURS and (clock := _CLOCK_HOURS.fullmatch(cell_text(cell))):
+        hours, minutes, seconds = (int(part or 0) for part in clock.groups())
+        return hours + minutes / 60 + seconds / 3600
+    if isinstance(cell, dt.timedelta) and column.quantity is QuantityKind.MINUTES:
+        return cell.total_seconds() / 60
+    if isinstance(cell, dt.datetime | dt.date | dt.time | dt.timedelta):
         raise ValueError(f"“{cell_text(cell)}” is a date where a number is expected. Write the number.")
     typed = cell_text(cell)
     text = repr(cell) if isinstance(cell, float) else typed

@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Any, BinaryIO
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -142,7 +142,12 @@ def raw(file: Any) -> BinaryIO:
 @contextmanager
 def opened(batch: ImportBatch) -> Iterator[BinaryIO]:
     """The file of a batch, opened anew each time: two readers never share a position."""
-    with batch.file.storage.open(batch.file.name, "rb") as file:
+    try:
+        file = batch.file.storage.open(batch.file.name, "rb")
+    except FileNotFoundError as error:
+        words = _("The sent file is no longer kept on the server. Send it again; rows that are written stay known.")
+        raise Refused(words, code="file_gone") from error
+    with file:
         yield raw(file)
 
 
@@ -319,6 +324,8 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
             values[name] = value
         except (ValueError, Refused) as error:
             problems.append({"field": name, "reason": str(error)})
+    if subject.complete is not None and not problems:
+        subject.complete(values)
     return PreparedRow(row, values, problems, "" if problems else natural_key(subject, values))
 
 
@@ -432,6 +439,7 @@ def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
     """
     if batch.state != State.UNDERSTOOD or batch.rows_done:
         raise Refused(_("This file is being written or done; its choices are settled. Send it again to choose anew."))
+    check_choices(options)
     before = batch.options
     batch.options = {
         **before,
@@ -445,8 +453,38 @@ def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
         with opened(batch) as file:
             batch.n_rows = sum(1 for _row in read_rows(file, found.shape))
     with transaction.atomic():
-        batch.save(update_fields=["options", "n_rows"])
+        # Somebody else may have started it meanwhile.
+        kept = ImportBatch.objects.filter(pk=batch.pk, state=State.UNDERSTOOD, rows_done=0).update(
+            options=batch.options, n_rows=batch.n_rows
+        )
+    if not kept:
+        raise Refused(_("Somebody else started this file meanwhile; its choices are settled."), code="started")
     return batch
+
+
+def check_choices(options: Mapping[str, Any]) -> None:
+    """Raises Refused where a choice is none that is offered."""
+    offered: dict[str, Container[str]] = {
+        "encoding": {*import_files.ENCODINGS, "utf-8-sig", "utf-16-le", "utf-16-be", "latin-1"},
+        "delimiter": import_files.DELIMITERS,
+        "decimal": ("point", "comma"),
+        "date_order": ("dmy", "mdy"),
+        "doubled": ("refuse", "earlier", "later"),
+        "system": [each.value for each in UnitSystem],
+        "time_zone": available_timezones(),
+    }
+    for name, allowed in offered.items():
+        given = options.get(name)
+        if given and given not in allowed:
+            words = _("“%(given)s” is no choice for %(name)s.") % {"given": given, "name": name.replace("_", " ")}
+            if name == "time_zone":
+                words += " " + _("Give a time zone such as Europe/Berlin.")
+            else:
+                words += " " + _("Choose one of: %s.") % ", ".join(repr(each) for each in sorted(allowed))  # type: ignore[type-var, call-overload]
+            raise Refused(words, code="no_choice", fields={name: words})
+    line = str(options.get("header_line") or 0)
+    if not line.isdigit() or int(line) > 1000:
+        raise Refused(_("The line of the column names is “%s”; give a line from 1 to 1000.") % line, code="no_choice")
 
 
 def forget_file(*, batch: ImportBatch) -> None:
@@ -482,6 +520,9 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -
     if not found.is_ready:
         raise Refused(" ".join([*found.problems, *(each.words for each in found.questions)]), code="undecided")
     with transaction.atomic():
+        now = ImportBatch.objects.select_for_update().select_related("job").get(pk=batch.pk)
+        if now.job_id != batch.job_id and now.job is not None:
+            return now.job  # somebody else was faster
         batch.options = settled(batch.options, found)
         if not batch.rows_done:
             batch.all_or_nothing = all_or_nothing
@@ -864,4 +905,5 @@ def rejected_as_csv(batch: ImportBatch) -> Iterator[str]:
     yield "\ufeff" + line([*heads, REASONS, LINE])  # the mark tells spreadsheet programs that it is UTF-8
     for row in rows:
         reasons = " ".join(each["reason"] for each in row.problems)
-        yield line([*(row.values.get(head, "") for head in heads), reasons, row.line_number])
+        cells = [import_files.guarded(row.values.get(head, "")) for head in heads]
+        yield line([*cells, import_files.guarded(reasons), row.line_number])

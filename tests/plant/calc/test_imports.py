@@ -111,6 +111,13 @@ def test_what_is_no_length_is_refused_with_what_stands_there(cell, words):
     assert str(refusal.value).endswith(".")
 
 
+@pytest.mark.parametrize(("cell", "hours"), [("21:30", 21.5), (dt.timedelta(hours=30.25), 30.25), ("21.5", 21.5)])
+def test_hours_may_be_written_as_a_clock_shows_them(cell, hours):
+    assert (
+        read_cell(cell, Column("running_h", "h", ColumnKind.QUANTITY, quantity=QuantityKind.HOURS), Reading()) == hours
+    )
+
+
 def test_a_lift_may_be_negative():
     assert read_cell("-12.5", LIFT, Reading()) == -12.5
 

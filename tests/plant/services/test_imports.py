@@ -79,6 +79,28 @@ def test_a_known_incident_with_other_details_is_never_overwritten(alder, pat, be
     assert "The book has this row already with note a; the file says b" in reasons(batch)[2]
 
 
+def test_a_revised_severity_is_no_second_incident(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,a\n"), pat)
+    batch = run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,damage,a\n"), pat)
+    assert counts(batch) == (0, 0, 0, 1)
+    assert "severity drift; the file says damage" in reasons(batch)[2]
+
+
+def test_two_events_of_one_minute_are_known_in_an_export_that_has_only_the_second(alder, pat, belt_a1):
+    first, second = "A-1,2026-03-01 10:00,drift,a\n", "A-1,2026-03-01 10:00,spill,b\n"
+    assert counts(run(send(alder, pat, "incidents", HEAD + first + second), pat)) == (2, 0, 0, 0)
+    assert counts(run(send(alder, pat, "incidents", HEAD + second), pat)) == (0, 0, 1, 0)
+
+
+def test_what_an_empty_cell_means_makes_no_second_row(alder, pat, belt_a1):
+    run(send(alder, pat, "meter_readings", "tag,date,reading\nA-1,2026-03-01,1000\n"), pat)
+    said = "tag,date,reading,event\nA-1,2026-03-01,1000,normal\n"
+    assert counts(run(send(alder, pat, "meter_readings", said), pat)) == (0, 0, 1, 0)
+    run(send(alder, pat, "running_hours", "tag,from,to,hours\nA-1,2026-03-01,2026-03-02,20:30\n"), pat)
+    said = "tag,from,to,hours,kind\nA-1,2026-03-01,2026-03-02,20.5,total\n"
+    assert counts(run(send(alder, pat, "running_hours", said), pat)) == (0, 0, 1, 0)
+
+
 def test_the_person_s_upload_sent_twice_is_one_batch(alder, pat, belt_a1):
     key = "8e5f4bb0-0e1f-4e62-8f42-1c3a1a2b3c4d"
     first = send(alder, pat, "incidents", incidents(2), client_key=key)
@@ -528,6 +550,45 @@ def test_pressing_start_twice_asks_for_one_job(alder, pat, belt_a1):
     with pytest.raises(Refused, match="written already"):
         imports.start_import(batch=ImportBatch.objects.get(pk=batch.pk), by=pat)
     assert Job.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("option", "words"),
+    [
+        ({"time_zone": "Mars/Crater"}, "Give a time zone such as Europe/Berlin"),
+        ({"encoding": "hex"}, "no choice for encoding"),
+        ({"delimiter": "a"}, "no choice for delimiter"),
+        ({"date_order": "ymd"}, "Choose one of: 'dmy', 'mdy'"),
+        ({"header_line": "first"}, "give a line from 1 to 1000"),
+    ],
+)
+def test_a_choice_that_is_not_offered_is_refused(alder, pat, belt_a1, option, words):
+    batch = send(alder, pat, "incidents", incidents(3))
+    with pytest.raises(Refused, match=words):
+        imports.choose(batch=batch, options=option)
+
+
+def test_a_choice_made_while_somebody_else_starts_the_file_changes_nothing(alder, pat, belt_a1):
+    mine = send(alder, pat, "incidents", incidents(3))
+    imports.start_import(batch=ImportBatch.objects.get(pk=mine.pk), by=pat)
+    with pytest.raises(Refused, match="Somebody else started"):
+        imports.choose(batch=mine, options={"date_order": "mdy"})
+    assert ImportBatch.objects.get().options["date_order"] == "dmy"
+
+
+def test_a_file_that_is_gone_from_the_disk_is_said_to_be(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", incidents(3))
+    batch.file.storage.delete(batch.file.name)
+    with pytest.raises(Refused, match="Send it again"):
+        imports.start_import(batch=batch, by=pat)
+
+
+def test_refused_text_is_no_formula_for_a_spreadsheet_and_comes_back_as_it_was(alder, pat, belt_a1):
+    text = HEAD + "A-l,2026-03-01 10:00,drift,=HYPERLINK(1)\n"
+    back = "".join(imports.rejected_as_csv(run(send(alder, pat, "incidents", text), pat)))
+    assert ",'=HYPERLINK(1)," in back
+    run(send(alder, pat, "incidents", back.replace("A-l,", "A-1,", 1).encode()), pat)
+    assert Incident.objects.get().note == "=HYPERLINK(1)"
 
 
 def test_choices_are_settled_once_it_runs(alder, pat, belt_a1):
