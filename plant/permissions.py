@@ -14,6 +14,7 @@ from django.contrib.auth.models import Group, Permission
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest
 from django.shortcuts import get_object_or_404
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 TECHNICIAN = "technician"
@@ -127,6 +128,7 @@ def get_visible(request: HttpRequest, queryset: Any, name: str, **lookup: Any) -
         raise Http404
     require_right(request.user, name, plant)
     request.plant = plant
+    timezone.activate(plant.zone)  # a row of another plant of theirs is shown and read in its own clock
     return row
 
 

@@ -37,7 +37,7 @@ PLACES = Installation.objects.select_related("conveyor__area", "conveyor__plant"
 def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
     """One page for one stop: what to read, graded while it is typed and again when it is sent."""
     installation = get_visible(request, PLACES, CLOSE_OUT, pk=pk)
-    due, early = checks_to_do(installation, timezone.localdate())
+    due, early = checks_to_do(installation, timezone.localdate(timezone=installation.plant.zone))
     if request.method != "POST":
         return visit_page(request, installation, visit_form(request, installation, [*due, *early]), due)
     known = Visit.objects.visible_to(request.user).filter(client_key=as_key(request.POST.get("client_key"))).first()
@@ -235,6 +235,10 @@ class NotDoneReport(RecordChange):
 
     def form_kwargs(self) -> dict[str, Any]:
         return {"person": self.request.user, "plant": self.row.plant}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        lede = _("This is never held against anybody: the planners are told, and the check stays open.")
+        return super().get_context_data(lede=lede, **kwargs)
 
     def cancel_url(self) -> str:
         return reverse("visit-create", args=[self.row.installation_id])

@@ -296,3 +296,22 @@ def test_a_correction_does_not_ask_again_about_what_stays(place, wear, tess):
         entries={wear.pk: found(drive_diameter=79.9, off_diameter=75.0)},
     )
     assert Reading.objects.current().count() == 2
+
+
+def test_the_same_form_at_the_same_moment_makes_one_visit(place, wear, tess, monkeypatch):
+    """Both look before either has written: the unique key decides, and the second gets the first's visit."""
+    from inspections.services import visits
+
+    key = uuid.uuid4()
+    entries = {wear.pk: found(drive_diameter=75.0)}
+    first = close(place, tess, entries, client_key=key)
+    look, looks = visits.known_row, []
+
+    def blind_at_first(model, client_key):
+        looks.append(model)
+        return None if len(looks) == 1 else look(model, client_key)
+
+    monkeypatch.setattr(visits, "known_row", blind_at_first)
+    assert close(place, tess, entries, client_key=key) == first
+    assert Visit.objects.count() == 1
+    assert Reading.objects.count() == 1

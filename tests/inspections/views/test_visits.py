@@ -1,9 +1,11 @@
 """The close-out page without its script: the server grades, asks back, keeps what was typed, counts once."""
 
+import datetime as dt
 import io
 import uuid
 
 import pytest
+from django.contrib.auth.models import Group
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
@@ -11,6 +13,7 @@ from PIL import Image
 
 from inspections.models import Action, CouldNotDo, Reading, Visit
 from inspections.services.visits import close_out_visit
+from plant.models import Membership
 from tests import make
 
 
@@ -202,3 +205,16 @@ def test_the_page_of_its_own_for_what_could_not_be_done(client, wear, tess):
     assert client.get(path).status_code == 200
     assert client.post(path, {"reason": "not_safe", "note": "ice"}).status_code == 302
     assert CouldNotDo.objects.get().note == "ice"
+
+
+def test_another_plant_of_the_person_is_read_in_its_own_clock(client, place, wear, tess):
+    """The person chose a plant in New York; the device stands in Berlin, where it was 08:30."""
+    far = make.plant(name="Far Works", time_zone="America/New_York")
+    Membership.objects.create(person=tess, plant=far, role=Group.objects.get(name="technician"))
+    client.force_login(tess)
+    session = client.session
+    session["plant"] = far.pk
+    session.save()
+    sent = {"task": [wear.pk], "visited_at": "2026-02-02T08:30", "lockout_confirmed": "on"}
+    client.post(url(place), sent | {box(wear, "drive_diameter"): "75"})
+    assert Visit.objects.get().visited_at == dt.datetime(2026, 2, 2, 7, 30, tzinfo=dt.UTC)
