@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from inspections.charts import wear_trend
 from inspections.device_states import device_columns, grade_layers
 from inspections.models import Action
-from inspections.selectors import checks_at, planners_day, readings_in_time, technicians_day, visits_of
+from inspections.selectors import acts_running, checks_at, planners_day, readings_in_time, technicians_day, visits_of
 from installs.models import Installation
 from plant.calc.units import UnitSystem
 from plant.models import Plant
@@ -83,6 +83,7 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
         "template": "inspections/_installation_visits.html",
         "installation": installation,
         "visits": visits_of(installation),
+        "running": list(acts_running(installation).values()),
         "trend": wear_trend(diameters, model.sensor_new_mm, model.sensor_limit_mm, system),
         "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
         "today": timezone.localdate(timezone=installation.plant.zone),

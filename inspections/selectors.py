@@ -224,6 +224,23 @@ def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
     return list(rows.prefetch_related("tasks__check_kind")[:last])
 
 
+def acts_running(installation: Installation) -> dict[int, tuple[CheckKind, int]]:
+    """Kinds of check that said act at the last two or more times running, with how many: the cause is still there."""
+    done = (
+        Task.objects.done().filter(installation=installation).select_related("check_kind").order_by("-closed_at", "-pk")
+    )
+    runs: dict[int, tuple[CheckKind, int]] = {}
+    ended: set[int] = set()
+    for task in done[:100]:
+        if task.check_kind_id in ended:
+            continue
+        if task.grade != "act":
+            ended.add(task.check_kind_id)
+            continue
+        runs[task.check_kind_id] = (task.check_kind, runs.get(task.check_kind_id, (None, 0))[1] + 1)
+    return {kind: run for kind, run in runs.items() if run[1] > 1}
+
+
 def readings_in_time(installation: Installation, codes: Sequence[str]) -> list[Reading]:
     """Numbers of the given codes as found, oldest first."""
     rows = Reading.objects.current().as_found().filter(visit__installation=installation, code__in=codes)

@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy
 from inspections.calc.grading import grading_rules
 from inspections.forms.visits import CorrectionForm, NotDoneForm, VisitForm, stored_values
 from inspections.models import Reading, Task, Visit
-from inspections.selectors import checks_to_do, visit_sheet
+from inspections.selectors import acts_running, checks_to_do, visit_sheet
 from inspections.services import visits
 from inspections.tables.visits import ReadingFilter, ReadingTable
 from installs.models import Installation
@@ -95,6 +95,9 @@ def visit_page(
 ) -> HttpResponse:
     due_ids = {task.pk for task in due}
     sections = form.sections()
+    running = acts_running(installation)
+    for each in sections:
+        each["n_acts"] = running.get(each["task"].check_kind_id, (None, 0))[1]
     return render(
         request,
         "inspections/visit_form.html",

@@ -218,3 +218,21 @@ def test_another_plant_of_the_person_is_read_in_its_own_clock(client, place, wea
     sent = {"task": [wear.pk], "visited_at": "2026-02-02T08:30", "lockout_confirmed": "on"}
     client.post(url(place), sent | {box(wear, "drive_diameter"): "75"})
     assert Visit.objects.get().visited_at == dt.datetime(2026, 2, 2, 7, 30, tzinfo=dt.UTC)
+
+
+def test_a_finding_that_comes_back_is_named(client, place, tess):
+    """Fasteners found loose at three visits running; a sound pivot in between says nothing."""
+    kinds = make.check_kind("fastener-torque"), make.check_kind("pivot-freedom")
+    for n in range(3):
+        loose, free = (make.task(place, kind, timezone.localdate()) for kind in kinds)
+        entries = {loose.pk: {"clamp_1": {"as_found": 50.0}}, free.pk: {"pivot": {"as_found": "free"}}}
+        when = timezone.now() - dt.timedelta(days=90 - 30 * n)
+        close_out_visit(
+            installation=place, by=tess, entries=entries, visited_at=when, lockout_confirmed=True, no_action_reason="-"
+        )
+    make.task(place, kinds[0], timezone.localdate())
+    client.force_login(tess)
+    assert "at the last 3 times running" in client.get(url(place)).content.decode()
+    page = client.get(place.get_absolute_url()).content.decode()
+    assert "Fastener torque said act at the last 3 times running" in page
+    assert "Pivot freedom said act" not in page
