@@ -52,6 +52,8 @@ def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] 
         return None
     rows = Installation.objects.filter(conveyor=conveyor).select_related("device__device_model")
     known = list(rows.select_related("plant").order_by("strand", "chainage_m", "-installed_at"))
+    for each in known:
+        each.conveyor = conveyor  # the same row: no further query for each device
     heads, standing = device_rows(request, [each for each in known if each.removed_at is None])
     return {
         "template": "installs/_conveyor_devices.html",

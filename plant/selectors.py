@@ -8,7 +8,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from dateutil.relativedelta import relativedelta
 from django.db.models import Count
+from django.utils import timezone
 
 from plant.calc.chainage import revolution_time_s
 from plant.calc.incidents import (
@@ -144,8 +146,8 @@ class IncidentPlace:
 
 
 def year_until(now: dt.datetime) -> tuple[dt.datetime, dt.datetime]:
-    """The last twelve months: 365 days, as exposure is counted in hours."""
-    return now - dt.timedelta(days=365), now
+    """The last twelve months: from the same wall time a year ago in the plant's clock until now."""
+    return (timezone.localtime(now) - relativedelta(months=12)).astimezone(dt.UTC), now
 
 
 def incident_places(

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy
 
 from inspections.models import Task
 from inspections.selectors import CheckState, check_state_of
+from installs.belt_devices import DeviceCell, DeviceColumn
 from installs.models import Installation
 from plant.models import Conveyor, Incident, Plant
 from plant.panels import MainPage, register_main_page, register_panel
@@ -36,13 +37,17 @@ from reports.selectors import (
     belts_of,
     book_of,
     by_the_rule,
+    chosen_windows,
+    group_of,
+    latest_choice,
     marks_of,
     plant_rate,
+    study,
     study_of,
     verdict_rules,
     window_rules,
 )
-from reports.templatetags.effect import place_of
+from reports.templatetags.effect import MARK_OF, place_of, ratio_words, verdict_words
 
 register_main_page(
     MainPage(
@@ -138,6 +143,7 @@ def months_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, An
     timeline = Timeline(title, bars, tuple(marks_of(belt, start, now)), conveyor.plant.zone)
     return {
         "template": "reports/_conveyor_months.html",
+        "span": 7,
         "conveyor": conveyor,
         "bars": bars,
         "marks": timeline.marks,
@@ -146,6 +152,30 @@ def months_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, An
         "figure_id": f"belt-{conveyor.pk}",
         "least_coverage": LEAST_SHOWN_COVERAGE,
     }
+
+
+@register_panel("conveyor-devices", order=60)
+def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dict[str, Any] | None:
+    """The verdict on each device of a belt; those that are judged as one share it."""
+    conveyor = standing[0].conveyor
+    if not has_right(request.user, "reports.view_studywindow", conveyor.plant):
+        return None
+    belt, now = belt_for(request, conveyor), timezone.now()
+    chosen = chosen_windows(belt.installations)
+    cells: dict[int, DeviceCell] = {}
+    for each in standing:
+        if each.pk in cells:
+            continue
+        members = group_of(next(one for one in belt.installations if one.pk == each.pk), belt)
+        one = study(members, belt, chosen=latest_choice(members, chosen), now=now)
+        cell = DeviceCell(
+            _("ratio %s") % ratio_words(one.ratio),
+            MARK_OF[one.verdict],
+            verdict_words(one),
+            reverse("effect-detail", args=[each.pk]),
+        )
+        cells |= {member.pk: cell for member in members}
+    return {"columns": [DeviceColumn(_("Effect"), cells)]}
 
 
 # --- today ------------------------------------------------------------------------------------------------------------

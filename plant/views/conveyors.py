@@ -252,6 +252,8 @@ def conveyor_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "since": since,
             "ledes": panels_for("conveyor-lede", request, conveyor),
             "narrow_panels": [panel for panel in panels if panel.get("span")],
+            # What stands beside the panels that name their width, out of twelve columns.
+            "span_left": 12 - sum(panel.get("span", 0) for panel in panels) % 12,
             "wide_panels": [panel for panel in panels if not panel.get("span")],
             "parts": parts,
             "removed_parts": conveyor.parts.filter(removed_on__isnull=False).order_by("-removed_on"),
