@@ -36,7 +36,9 @@ class CheckState:
 
 def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:
     """Tasks with `put_off`, the deferrals that count, in one further query."""
-    return tasks.prefetch_related(Prefetch("deferrals", Deferral.objects.current(), to_attr="put_off"))
+    return tasks.prefetch_related(
+        Prefetch("deferrals", Deferral.objects.current().order_by("created_at", "pk"), to_attr="put_off")
+    )
 
 
 def check_state_of(installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
@@ -117,7 +119,7 @@ def story_of(task: Task) -> TaskStory:
     if task.closed_at is not None:
         earlier = earlier.filter(closed_at__lt=task.closed_at)
     return TaskStory(
-        deferrals=list(task.deferrals.select_related("approved_by")),
+        deferrals=list(task.deferrals.select_related("approved_by").order_by("created_at", "pk")),
         spells=list(task.overdue_spells.order_by("began_at")),
         tried=list(task.could_not_do.select_related("created_by")),
         readings=list(Reading.objects.current().filter(task=task, visit__corrected_by__isnull=True)),

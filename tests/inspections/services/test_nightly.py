@@ -192,4 +192,4 @@ def test_two_workers_on_two_connections_leave_one_task_each():
     assert Task.objects.count() == 12
     assert Task.history.count() == 12
     assert OverdueSpell.objects.count() == 12
-    assert Notice.objects.count() == 24  # told of each, and again as each is late for more than a week
+    assert Notice.objects.count() == 2  # one sentence for all, and one as they are late for more than a week
