@@ -14,6 +14,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 import numpy as np
+from django.db.models import Count, Max
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, uni
 from installs.models import Installation
 from installs.selectors import zones_of
 from plant.calc.running_hours import Exposure, Ledger
-from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, Plant
+from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
 from plant.selectors import hours_of
 from reports.calc.rate_ratio import (
     Judgement,
@@ -168,7 +169,7 @@ class Study:
 def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     """What comparisons need of several belts, in a fixed number of queries."""
     belts = list(conveyors)
-    hours = hours_of(belts)
+    ledgers = ledgers_of(belts)
     rows: dict[int, list[tuple[dt.datetime, str, float | None]]] = defaultdict(list)
     incidents = Incident.objects.current().filter(conveyor__in=belts).order_by("happened_at")
     for belt, at, strand, chainage_m in incidents.values_list("conveyor_id", "happened_at", "strand", "chainage_m"):
@@ -183,14 +184,37 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     return {
         each.pk: Belt(
             conveyor=each,
-            ledger=hours[each.pk].ledger,
-            incidents=incident_arrays(rows[each.pk], hours[each.pk].ledger),
+            ledger=ledgers[each.pk],
+            incidents=incident_arrays(rows[each.pk], ledgers[each.pk]),
             changes=tuple(changes[each.pk]),
             switches=tuple(switches[each.pk]),
             installations=tuple(standing[each.pk]),
         )
         for each in belts
     }
+
+
+# Ledgers of this process. Rows of running hours are never changed, only added, so that their number, the last key and
+# the last time of entry tell whether a ledger still holds; building it takes most of the time of a fleet's page.
+_ledgers: dict[int, tuple[Any, Ledger]] = {}
+MOST_LEDGERS = 2000
+
+
+def ledgers_of(belts: Sequence[Conveyor]) -> dict[int, Ledger]:
+    """Running hours of several belts; only those with new rows are built again."""
+    stamps: dict[int, list[Any]] = {each.pk: [each.meter_rolls_over_at_h] for each in belts}
+    for model in (RunRecord, MeterReading):
+        rows = model.objects.filter(conveyor__in=belts).order_by().values("conveyor_id")
+        for row in rows.annotate(n=Count("pk"), last=Max("pk"), entered=Max("created_at")):
+            stamps[row["conveyor_id"]].append((model.__name__, row["n"], row["last"], row["entered"]))
+    stale = [each for each in belts if _ledgers.get(each.pk, (None,))[0] != stamps[each.pk]]
+    if stale:
+        if len(_ledgers) + len(stale) > MOST_LEDGERS:
+            _ledgers.clear()
+            stale = list(belts)
+        built = hours_of(stale)
+        _ledgers.update({each.pk: (stamps[each.pk], built[each.pk].ledger) for each in stale})
+    return {each.pk: _ledgers[each.pk][1] for each in belts}
 
 
 def grouped(rows: Any) -> dict[int, list[Any]]:

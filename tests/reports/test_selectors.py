@@ -9,6 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from plant.models import BeltChange, ConveyorPart, RunRecord
+from plant.services.running_hours import correct_run
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.selectors import bars_of, belt_rate, belts_of, by_the_rule, marks_of, plant_rate, studies_of, study_of
@@ -242,11 +243,13 @@ def test_queries_do_not_grow_with_installations(belt, at, alder):
             studies_of(alder, NOW)
         return len(caught)
 
+    queries()
     few = queries()
     for n in range(30, 36):
         more = make.conveyor(alder, tag=f"T-{n}")
         make.drift_switch(more, 60.0)
         make.installation(more, str(n), installed_at=INSTALLED)
+    queries()  # ledgers of new rows are built once
     assert queries() == few
 
 
@@ -255,3 +258,13 @@ def test_hours_set_aside_never_divide(belt, at):
     RunRecord.objects.all().delete()
     make.run_record(belt, START, NOW, 30.0 * ((NOW - START) / DAY))
     assert study_of(at, NOW).before.exposure.coverage == 0.0
+
+
+def test_new_hours_are_seen_at_once(belt, at, erin):
+    """Ledgers are kept from one page to the next; a further row, a correction and a withdrawal each renew them."""
+    before = study_of(at, NOW).before.hours
+    row = RunRecord.objects.get()
+    correct_run(row=row, by=erin, reason="twice as long", running_h=2 * row.running_h)
+    assert study_of(at, NOW).before.hours == pytest.approx(2 * before)
+    correct_run(row=RunRecord.objects.current().get(), by=erin, reason="another belt", withdraw=True)
+    assert study_of(at, NOW).before.hours == 0
