@@ -17,9 +17,13 @@ from reports.selectors import Bar, Mark
 # Tokens of the sheet.
 INK, SOFT, GREY, PALE, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#dedad2", "#d8d4cb"
 SAND, SAND_EDGE, LINK = "#f3d9b8", "#a4651a", "#0a5566"
+WHISKER = "#7d848c"  # seen on white and on ink
 FILLS = {"before": GREY, "after": INK, "settling": PALE, "out": PALE}
 # Months of which less is known are hatched; the plant's own share decides the verdict, not this drawing.
 LEAST_SHOWN_COVERAGE = 0.8
+# Marks nearer than this share one line of words, of so many at most; the page lists them all.
+NEAR = dt.timedelta(days=50)
+MOST_WORDS = 2
 
 
 @dataclass(frozen=True)
@@ -47,17 +51,18 @@ def incidents_by_month(timeline: Timeline) -> go.Figure:
     if timeline.unknown:
         figure.add_trace(hatched_trace(timeline.unknown, top, timeline.zone))
     for mark in timeline.marks:
-        draw_mark(figure, mark, timeline.zone)
+        draw_line(figure, mark, timeline.zone)
+    for group in near_marks(timeline.marks):
+        draw_words(figure, group, timeline.zone)
     figure.update_layout(
         template=go.layout.Template(),
-        title={"text": timeline.title, "font": {"size": 15, "color": INK}, "x": 0, "xref": "paper", "xanchor": "left"},
         font={"family": "system-ui, Segoe UI, Roboto, Noto Sans, sans-serif", "size": 13, "color": INK},
         paper_bgcolor="#ffffff",
         plot_bgcolor="#ffffff",
         barmode="overlay",
         showlegend=False,
         height=380,
-        margin={"l": 46, "r": 10, "t": 44, "b": 40},
+        margin={"l": 46, "r": 10, "t": 12, "b": 40},
         hoverlabel={"bgcolor": "#ffffff", "bordercolor": INK, "font": {"color": INK, "size": 13}},
         dragmode=False,
     )
@@ -130,7 +135,7 @@ def bar_trace(side: str, bars: Sequence[Bar], zone: dt.tzinfo) -> go.Bar:
             "symmetric": False,
             "array": [(bar.high or 0.0) - rate for bar, rate in zip(bars, rates, strict=True)],
             "arrayminus": [rate - (bar.low or 0.0) for bar, rate in zip(bars, rates, strict=True)],
-            "color": SOFT,
+            "color": WHISKER,
             "thickness": 1.2,
             "width": 2,
         },
@@ -158,29 +163,40 @@ def hatched_trace(bars: Sequence[Bar], top: float, zone: dt.tzinfo) -> go.Bar:
     )
 
 
-def draw_mark(figure: go.Figure, mark: Mark, zone: dt.tzinfo) -> None:
+def near_marks(marks: Sequence[Mark]) -> list[list[Mark]]:
+    """Marks so near to each other that their words would lie on top of each other on a phone."""
+    groups: list[list[Mark]] = []
+    for mark in marks:
+        if groups and mark.at - groups[-1][0].at < NEAR:
+            groups[-1].append(mark)
+        else:
+            groups.append([mark])
+    return groups
+
+
+def draw_line(figure: go.Figure, mark: Mark, zone: dt.tzinfo) -> None:
     at = local(mark.at, zone)
     colour, width, dash = (LINK, 2, "dash") if mark.is_installation else (SOFT, 1, "dot")
     figure.add_shape(
-        type="line",
-        x0=at,
-        x1=at,
-        y0=0,
-        y1=1,
-        yref="paper",
-        line={"color": colour, "width": width, "dash": dash},
+        type="line", x0=at, x1=at, y0=0, y1=1, yref="paper", line={"color": colour, "width": width, "dash": dash}
     )
+
+
+def draw_words(figure: go.Figure, marks: Sequence[Mark], zone: dt.tzinfo) -> None:
+    words = [mark.words for mark in marks]
+    if len(words) > MOST_WORDS:
+        words = [*words[:MOST_WORDS], _("%(n)s more") % {"n": len(marks) - MOST_WORDS}]
     figure.add_annotation(
-        x=at,
+        x=local(marks[0].at, zone),
         y=1,
         yref="paper",
-        text=mark.words,
+        text=", ".join(words),
         textangle=-90,
         xanchor="right",
         yanchor="top",
         showarrow=False,
-        font={"color": colour, "size": 13},
-        bgcolor="rgba(255,255,255,0.75)",
+        font={"color": LINK if any(mark.is_installation for mark in marks) else SOFT, "size": 13},
+        bgcolor="rgba(255,255,255,0.8)",
     )
 
 

@@ -95,6 +95,7 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
         "others": [each for each in study.members if each.pk != installation.pk],
         "figure": as_json(incidents_by_month(timeline)),
         "figure_id": f"effect-{installation.pk}",
+        "chart_title": title,
         "least_coverage": LEAST_SHOWN_COVERAGE,
     }
     if is_whole:
@@ -150,6 +151,7 @@ def months_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, An
         "unknown": timeline.unknown,
         "figure": as_json(incidents_by_month(timeline)),
         "figure_id": f"belt-{conveyor.pk}",
+        "chart_title": title,
         "least_coverage": LEAST_SHOWN_COVERAGE,
     }
 
@@ -189,6 +191,14 @@ def at_act(plant: Plant) -> list[tuple[Installation, list[CheckState]]]:
     return [(each, acts) for each, acts in found if acts]
 
 
+def by_reason(studies: list[Study]) -> list[tuple[str, list[Study]]]:
+    """Comparisons that cannot be judged, by what stands in the way."""
+    found: dict[str, list[Study]] = {}
+    for each in studies:
+        found.setdefault(each.judgement.reasons[0], []).append(each)
+    return sorted(found.items(), key=lambda pair: -len(pair[1]))
+
+
 @register_panel("today:reliability engineer", order=10)
 def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     """Which devices earn their place, which need a look, and where the belts wander most."""
@@ -210,7 +220,8 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "more": by_verdict[Verdict.MORE],
         "early": sorted(early, key=lambda each: each.judgement.hours_needed or 1e9)[:MOST_ROWS],
         "n_early": len(by_verdict[Verdict.TOO_EARLY]),
-        "unjudged": by_verdict[Verdict.CANNOT_BE_JUDGED],
+        "n_unjudged": len(by_verdict[Verdict.CANNOT_BE_JUDGED]),
+        "unjudged": by_reason(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "worst": worst[:MOST_ROWS],
         "acts": acts[:MOST_ROWS],
         "n_acts": len(acts),

@@ -47,11 +47,12 @@ def in_hours(side) -> str:
 
 
 def two(value: float) -> str:
-    return number_format(value, 2)
+    # number_format cuts further digits off where it should round them.
+    return number_format(round(value, 2), 2)
 
 
 def one(value: float) -> str:
-    return number_format(value, 1)
+    return number_format(round(value, 1), 1)
 
 
 @register.filter

@@ -44,6 +44,7 @@ class EffectList(RegisterList):
     title = gettext_lazy("Does it work? Installations judged on running hours")
     empty_words = gettext_lazy("No device was fitted yet. Once one is, this page says what became of it.")
     table_class = EffectTable
+    per_page = 100
 
     def filtered(self) -> list[EffectRow]:
         studies = book_for(self.request).studies

@@ -13,6 +13,7 @@ from reports.calc.rate_ratio import compare_rates, rate_with_interval
 from reports.calc.study_windows import Window
 from reports.charts import Timeline, as_json, forest_row, forest_x, incidents_by_month
 from reports.selectors import Bar, Mark
+from reports.templatetags.effect import rate_words, ratio_words
 
 BERLIN = ZoneInfo("Europe/Berlin")
 
@@ -88,6 +89,14 @@ def test_marks_have_words_and_stand_in_the_plants_clock(figure):
     ]
 
 
+def test_marks_near_each_other_share_one_line_of_words():
+    at = dt.datetime(2026, 3, 5, 8, tzinfo=dt.UTC)
+    marks = tuple(Mark(at + dt.timedelta(days=9 * n), f"device {n} fitted", True) for n in range(4))
+    figure = incidents_by_month(Timeline("Incidents", (bar(3, "after", 1, 100.0),), marks, BERLIN))
+    assert [note.text for note in figure.layout.annotations] == ["device 0 fitted, device 1 fitted, 2 more"]
+    assert len(figure.layout.shapes) == 4
+
+
 def test_the_page_gets_plain_json(figure):
     plain = json.dumps(as_json(figure))
     assert "bdata" not in plain
@@ -108,3 +117,12 @@ def test_the_small_drawing_holds_the_ends_on_the_axis():
     assert none_before.x is None
     assert forest_row(compare_rates(0, 100, 0, 100)) is None
     assert forest_x(math.inf) == forest_x(10.0) == 320.0
+
+
+def test_figures_in_words_are_rounded_and_not_cut_off():
+    ratio = compare_rates(1, 1441, 15, 6735)
+    assert ratio_words(ratio) == f"{ratio.ratio:.2f} ({ratio.low:.2f}-{ratio.high:.2f})"
+    rate = rate_with_interval(29, 4800)
+    assert rate_words(rate) == f"{rate.per_1000_h:.1f} ({rate.low:.1f}-{rate.high:.1f})"
+    assert ratio_words(compare_rates(0, 4900, 3, 4900)).startswith("at least 0.4")
+    assert ratio_words(compare_rates(0, 1, 0, 1)) == "none"

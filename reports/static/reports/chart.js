@@ -3,28 +3,27 @@
   const own = document.currentScript;
   const nonce = own.nonce || own.getAttribute("nonce");
 
-  // The library adds rules to this element; without the page's nonce the browser would refuse them.
-  function makeStyleElement() {
-    if (document.getElementById("plotly.js-style-global")) return;
-    const style = document.createElement("style");
-    style.id = "plotly.js-style-global";
-    style.nonce = nonce;
-    document.head.append(style);
+  // The library adds style elements while it loads; without the page's nonce the browser would refuse them.
+  function withNonce(act) {
+    const make = document.createElement;
+    document.createElement = function (name, options) {
+      const made = make.call(document, name, options);
+      if (String(name).toLowerCase() === "style") made.nonce = nonce;
+      return made;
+    };
+    return act().finally(() => { document.createElement = make; });
   }
 
   let library = null;
   function loadLibrary() {
-    if (!library) {
-      makeStyleElement();
-      library = new Promise((done, failed) => {
-        const script = document.createElement("script");
-        script.src = own.dataset.library;
-        script.nonce = nonce;
-        script.onload = done;
-        script.onerror = failed;
-        document.head.append(script);
-      });
-    }
+    library = library || withNonce(() => new Promise((done, failed) => {
+      const script = document.createElement("script");
+      script.src = own.dataset.library;
+      script.nonce = nonce;
+      script.onload = done;
+      script.onerror = failed;
+      document.head.append(script);
+    }));
     return library;
   }
 

@@ -212,5 +212,5 @@ def test_the_belts_page_lists_its_devices(client, at, mona):
 def test_the_dossier_says_where_it_steers(client, at, mona):
     client.force_login(mona)
     page = " ".join(client.get(at.get_absolute_url()).content.decode().split())
-    assert "A T-1 stands on the return strand at 100 m since 4 May 2026" in page
+    assert "Model T-1 stands on the return strand at 100 m since 4 May 2026" in page
     assert "It steers from 50 m to 100 m." in page
