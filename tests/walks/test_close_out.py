@@ -179,7 +179,8 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     wear, pivot, torque = tasks["sensor-wear"], tasks["pivot-freedom"], tasks["fastener-torque"]
     page = page_of(tess)
     page.set_viewport_size({"width": 390, "height": 844})
-    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+    assert "3 checks wait at 1 device on 1 belt" in page.locator("main").inner_text()
+    page.get_by_role("link", name="Close out A-1 device 1").click()
     page.fill(box(wear, "drive_diameter"), "72.8")
     page.fill(box(wear, "off_diameter"), "2 11/16 in")
     assert "= 68.3 mm" in page.locator(f"section[data-task='{wear.pk}']").inner_text()
@@ -204,6 +205,28 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     assert Action.objects.get().visit == visit
     assert Reading.objects.get(code="off_diameter").typed == "2 11/16 in"
     assert visit.lockout_confirmed_by == tess
+
+
+def test_without_script_the_server_grades_and_asks_again(live_server, tess, tasks, place, new_context):
+    wear = tasks["sensor-wear"]
+    page = new_context(java_script_enabled=False).new_page()
+    page.goto(f"{live_server.url}/sign-in/")
+    page.fill("input[name=username]", tess.username)
+    page.fill("input[name=password]", "pass-word-1")
+    page.click("main button.main")
+    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+    page.fill(box(wear, "drive_diameter"), "68")
+    page.fill(box(wear, "off_diameter"), "7.5")
+    page.check("[name=lockout_confirmed]")
+    page.click("#close-out")
+    assert "did you mean 75?" in page.locator("#errors").inner_text()
+    assert "raise an action" in page.locator("#errors").inner_text()
+    page.fill(box(wear, "off_diameter"), "75")
+    page.click("#close-out")
+    page.wait_for_url("**/visits/*/")
+    wear.refresh_from_db()
+    assert wear.grade == "act"
+    assert Action.objects.get().title == "Replace both sensor rollers"
 
 
 def test_a_refused_visit_keeps_everything_and_names_the_faults(live_server, tess, tasks, place, page_of):
