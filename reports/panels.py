@@ -171,7 +171,7 @@ def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dic
         members = group_of(next(one for one in belt.installations if one.pk == each.pk), belt)
         one = study(members, belt, chosen=latest_choice(members, chosen), now=now)
         cell = DeviceCell(
-            _("ratio %s") % ratio_words(one.ratio),
+            _("ratio %s") % ratio_words(one.ratio) if one.ratio.ratio is not None else _("comparison"),
             MARK_OF[one.verdict],
             verdict_words(one),
             reverse("effect-detail", args=[each.pk]),

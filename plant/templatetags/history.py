@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any
 
 from django import template
@@ -22,6 +23,7 @@ from plant.templatetags.quantities import units_of
 register = template.Library()
 
 OPEN = 10  # lines that stand open; the next ones unfold
+MOST_NAMED = 6  # rows named in one line
 LONGEST = 200  # lines that a page holds; older ones are counted
 
 # Kept by the house, not by people.
@@ -57,6 +59,8 @@ class Line:
     what: str
     changes: tuple[Change, ...] = ()
     reason: str = ""
+    about: str = ""  # kind of a row that hangs on the record, and which one
+    which: str = ""
 
 
 @register.inclusion_tag("plant/_history.html", takes_context=True)
@@ -89,7 +93,7 @@ def lines_of(row: Row, system: UnitSystem = UnitSystem.METRIC, related: Iterable
         relation = row._meta.get_field(name)
         below = relation.related_model
         found = below.history.filter(**{relation.field.attname: row.pk})
-        lines += record_lines(found, system, about=capfirst(below._meta.verbose_name))
+        lines += gathered(record_lines(found, system, about=capfirst(below._meta.verbose_name_plural)))
     if not lines and isinstance(row, Record):
         lines = [Line(at=row.created_at, who=name_of(row.created_by), what=_("entered"))]
     return sorted(lines, key=lambda line: line.at, reverse=True)
@@ -107,9 +111,28 @@ def record_lines(history: Any, system: UnitSystem, about: str = "") -> Iterator[
         changes = tuple(differences(known, row, system, names)) if known is not None else ()
         if row.history_type == "~" and known is not None and not changes:
             continue  # saved untouched
-        if about:
-            what = f"{about} {row_words(row)}: {what}"
-        yield Line(row.history_date, name_of(row.history_user), what, changes, row.history_change_reason or "")
+        which = row_words(row) if about else ""
+        yield Line(
+            row.history_date, name_of(row.history_user), what, changes, row.history_change_reason or "", about, which
+        )
+
+
+def gathered(lines: Iterable[Line]) -> Iterator[Line]:
+    """Rows that one person entered in one go, told in one line: a belt's twenty switches are one act to a reader."""
+
+    def same_act(line: Line) -> tuple[Any, ...]:
+        minute = line.at.replace(second=0, microsecond=0)
+        # What was changed is told one by one.
+        return (minute, line.who, line.what, line.reason, line.which if line.changes else "")
+
+    for _act, group in groupby(lines, key=same_act):
+        together = list(group)
+        named = [line.which for line in together]
+        which = ", ".join(named[:MOST_NAMED])
+        if len(named) > MOST_NAMED:
+            which = _("%(some)s and %(n)s more") % {"some": which, "n": len(named) - MOST_NAMED}
+        last = together[-1]
+        yield replace(last, what=f"{last.about}: {which}: {last.what}")
 
 
 def row_words(row: Any) -> str:

@@ -1,6 +1,7 @@
 import datetime as dt
 
 import pytest
+import time_machine
 from django.template import Context, Template
 
 from plant.calc.units import UnitSystem
@@ -31,7 +32,25 @@ def test_a_foreign_key_is_shown_by_its_name(belt_a1, erin):
 
 def test_rows_that_hang_on_the_row_are_told_too(belt_a1):
     make.drift_switch(belt_a1, 30)
-    assert "Part of the conveyor drift switch: entered" in [line.what for line in lines_of(belt_a1, related=["parts"])]
+    told = [line.what for line in lines_of(belt_a1, related=["parts"])]
+    assert "Parts of the conveyor: drift switch: entered" in told
+
+
+def test_rows_that_were_entered_in_one_go_are_one_line_and_changes_stay_apart(belt_a1, erin):
+    with time_machine.travel(WHEN, tick=False):
+        switches = [make.drift_switch(belt_a1, 10.0 * n) for n in range(8)]
+    with time_machine.travel(WHEN + dt.timedelta(hours=1), tick=False):
+        for switch in switches[:2]:
+            change_record(switch, by=erin, version=1, label=f"DS-{switch.chainage_m:g}")
+    told = [line.what for line in lines_of(belt_a1, related=["parts"]) if line.about]
+    six = ", ".join(["drift switch"] * 6)  # as they were called then
+    assert sorted(told) == sorted(
+        [
+            f"Parts of the conveyor: {six} and 2 more: entered",
+            "Parts of the conveyor: drift switch DS-0: changed",
+            "Parts of the conveyor: drift switch DS-10: changed",
+        ]
+    )
 
 
 def test_an_entry_tells_its_chain_of_corrections_from_either_end(belt_a1, tess):
