@@ -120,14 +120,19 @@ def plan_tasks(
         by_belt[each.conveyor_id].append(each)
 
     hours = hours_needed(plant, standing, plans, last_done, today)
+    plans_at: dict[int, list[CheckPlan]] = defaultdict(list)
+    for (at, _kind), plan in plans.items():
+        plans_at[at].append(plan)
 
     for n, (belt, those) in enumerate(by_belt.items(), start=1):
         wanted = [
             each
             for installation in those
-            for each in wanted_tasks(plant, installation, plans, last_done, hours.get(belt), today, not_before, done)
+            for each in wanted_tasks(
+                plant, installation, plans_at[installation.pk], last_done, hours.get(belt), today, not_before, done
+            )
         ]
-        write_tasks(plant, those, wanted, plans, today, handle, done)
+        write_tasks(plant, those, wanted, plans, last_done, today, handle, done)
         if handle is not None:
             handle.progress(n, len(by_belt), _("%(tag)s planned") % {"tag": those[0].conveyor.tag})
     return done
@@ -190,7 +195,7 @@ class Wanted:
 def wanted_tasks(
     plant: Plant,
     installation: Installation,
-    plans: dict[tuple[int, int], CheckPlan],
+    plans: Sequence[CheckPlan],
     last_done: dict[tuple[int, int], date],
     hours: BeltHours | None,
     today: date,
@@ -198,12 +203,12 @@ def wanted_tasks(
     done: Planned,
 ) -> Iterable[Wanted]:
     installed_on = local_day(installation.installed_at, plant)
-    for (at, kind), plan in plans.items():
-        if at != installation.pk or not is_active(plan, today):
+    for plan in plans:
+        if not is_active(plan, today):
             continue
         # A plan asks for nothing before it was written.
         began_on = max(local_day(plan.created_at, plant), not_before or date.min)
-        last = last_done.get((at, kind))
+        last = last_done.get((installation.pk, plan.check_kind_id))
         due = forecast(plan, last_done_on=last or installed_on, today=today, hours=hours)
         if due.due_on is None:
             done.undated.append(f"{installation}: {plan.check_kind}, {due.reason}")
@@ -228,6 +233,7 @@ def write_tasks(
     installations: Sequence[Installation],
     wanted: Sequence[Wanted],
     plans: dict[tuple[int, int], CheckPlan],
+    last_done: dict[tuple[int, int], date],
     today: date,
     handle: JobHandle | None,
     done: Planned,
@@ -262,7 +268,9 @@ def write_tasks(
             if (at, kind) in plans and not is_active(plans[at, kind], today)
         ]
         close_by_rule(dropped, reason=str(_("the check plan is suspended or the check is no longer used")), at=now)
-        done.withdrawn += len(dropped)
+        settled = bedding_in_done_otherwise(open_tasks.values())
+        close_by_rule(settled, reason=str(_("the same check was done meanwhile")), at=now)
+        done.withdrawn += len(dropped) + len(settled)
         new, moved = [], []
         for each in wanted:
             key = (each.installation.pk, each.plan.check_kind_id, each.origin)
@@ -275,7 +283,22 @@ def write_tasks(
         if moved:
             bulk_update_with_history(moved, Task, MOVED_FIELDS, default_change_reason=NIGHT_REASON, default_date=now)
         done.moved += len(moved)
+        if new:
+            # Closed between the look at what was last done and here: the next look makes the right task.
+            since = last_done_days(plant, installations)
+            keys = [(row.installation_id, row.check_kind_id) for row in new]
+            new = [row for row, key in zip(new, keys, strict=True) if since.get(key) == last_done.get(key)]
         done.made += create_tasks(new)
+
+
+def bedding_in_done_otherwise(rows: Iterable[Task]) -> list[Task]:
+    """Open bedding-in tasks whose check was done at the same device by another task, so that nobody does it twice."""
+    open_ones = [row for row in rows if row.origin == Task.Origin.BEDDING_IN and row.closed_at is None]
+    if not open_ones:
+        return []
+    known = Task.objects.done().filter(installation__in={row.installation_id for row in open_ones})
+    done = set(known.values_list("installation_id", "check_kind_id").distinct().order_by())
+    return [row for row in open_ones if (row.installation_id, row.check_kind_id) in done]
 
 
 def fresh_task(plant: Plant, wanted: Wanted) -> Task:

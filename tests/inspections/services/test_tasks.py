@@ -10,6 +10,7 @@ import time_machine
 from django.utils import timezone
 
 from inspections.models import CheckPlan, Deferral, OverdueSpell, Task
+from inspections.services import tasks
 from inspections.services.check_plans import (
     change_check_kind,
     create_check_kind,
@@ -206,6 +207,33 @@ def test_bedding_in_follows_an_installation_once(alder, wear_plan, belt_a1):
     assert [(task.origin, task.due_on) for task in Task.objects.filter(installation=fresh).open()] == [
         ("plan", dt.date(2026, 6, 2))
     ]
+
+
+def test_bedding_in_is_not_asked_for_once_the_check_was_done_by_another_task(alder, wear_plan, device_1):
+    bedding = make.task(device_1, make.check_kind(), dt.date(2026, 1, 8), origin="bedding_in", check_plan=wear_plan)
+    by_hand = make.task(device_1, make.check_kind(), dt.date(2026, 2, 1), origin="by_hand")
+    Task.objects.filter(pk=by_hand.pk).update(closed_at=NOON, outcome="done")
+    assert plan_tasks(alder, TODAY).withdrawn == 1
+    bedding.refresh_from_db()
+    assert (bedding.outcome, bedding.closing_reason) == ("withdrawn", "the same check was done meanwhile")
+    assert OverdueSpell.objects.get().began_at == dt.datetime(2026, 1, 15, 23, tzinfo=UTC)
+
+
+def test_a_check_that_is_closed_while_the_night_runs_is_not_asked_for_from_the_old_day(
+    alder, wear_plan, device_1, monkeypatch
+):
+    plan_tasks(alder, TODAY)
+    look = tasks.hours_needed
+
+    def close_meanwhile(*args):
+        Task.objects.open().update(closed_at=NOON, outcome="done")
+        return look(*args)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(tasks, "hours_needed", close_meanwhile)
+        assert plan_tasks(alder, TODAY).made == 0
+    plan_tasks(alder, TODAY)
+    assert Task.objects.open().get().due_on == TODAY + dt.timedelta(days=90)
 
 
 def test_a_plan_that_is_younger_than_the_bedding_in_asks_for_none(alder, device_1):
