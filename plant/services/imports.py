@@ -520,7 +520,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -
     if not found.is_ready:
         raise Refused(" ".join([*found.problems, *(each.words for each in found.questions)]), code="undecided")
     with transaction.atomic():
-        now = ImportBatch.objects.select_for_update().select_related("job").get(pk=batch.pk)
+        now = ImportBatch.objects.select_for_update(of=("self",)).select_related("job").get(pk=batch.pk)
         if now.job_id != batch.job_id and now.job is not None:
             return now.job  # somebody else was faster
         batch.options = settled(batch.options, found)
