@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -19,6 +20,9 @@ from plant.calc.units import UnitSystem
 from plant.permissions import right as needs_right
 
 PER_PAGE = 50
+# Beginnings that a spreadsheet takes for a formula; a signed number is none.
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+SIGNED_NUMBER = re.compile(r"[+-]\d+(?:[.,]\d+)?")
 
 
 class Echo:
@@ -45,7 +49,7 @@ def plain(value: Any, zone: dt.tzinfo) -> Any:
 
 def guarded(value: Any) -> Any:
     """Text that a spreadsheet would take for a formula gets an apostrophe in front."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") and not value[1:2].isdigit():
+    if isinstance(value, str) and value.startswith(FORMULA) and not SIGNED_NUMBER.fullmatch(value):
         return f"'{value}"
     return value
 
