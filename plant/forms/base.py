@@ -57,10 +57,20 @@ class RecordForm(forms.ModelForm):
     def _clean_fields(self) -> None:
         super()._clean_fields()
         for name, field in self.fields.items():
+            if isinstance(field, forms.DateTimeField) and self.instance.pk and self.is_moment_untouched(name, field):
+                # The box shows minutes, and an hour that the clock has twice looks the same both times: what nobody
+                # touched stays the moment that is stored.
+                self.cleaned_data[name] = self.initial[name]
+                self.errors.pop(name, None)
             # Text that was not touched keeps the stored number: what is shown is rounded, what is stored is not.
             untouched = isinstance(field, QuantityField) and name in self.initial and name not in self.errors
             if untouched and not field.has_changed(self.initial[name], self.data.get(self.add_prefix(name))):
                 self.cleaned_data[name] = self.initial[name]
+
+    def is_moment_untouched(self, name: str, field: forms.DateTimeField) -> bool:
+        stored = self.initial.get(name)
+        shown = field.widget.format_value(field.prepare_value(stored)) if stored is not None else None
+        return shown is not None and shown == self.data.get(self.add_prefix(name))
 
     def _post_clean(self) -> None:
         """The service validates the row; building it here would check it against the wrong plant."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import re
 import uuid
 
 import openpyxl
@@ -13,6 +14,12 @@ from django.urls import reverse
 
 from plant.models import Incident
 from tests import make
+
+
+def value_in(page, name):
+    """What stands in the box of this name when the page opens."""
+    box = re.search(rf'<input[^>]*name="{name}"[^>]*>', page)[0]
+    return re.search(r'value="([^"]*)"', box)[1]
 
 
 def posted(belt, **values):
@@ -129,3 +136,31 @@ def test_files_hold_the_rows_and_no_formula(client, erin, belt_a1, at_noon):
     cells = {sheet.cell(1, column).value: sheet.cell(2, column) for column in range(1, sheet.max_column + 1)}
     assert cells["Chainage [m]"].value == 60.5
     assert cells["Conveyor"].data_type == "s"
+
+
+# 25 October 2026, 02:30 comes twice in Berlin: at 00:30 and at 01:30 UTC (end of summer time, Directive 2000/84/EC).
+@pytest.mark.parametrize(
+    "happened_at",
+    [
+        dt.datetime(2026, 11, 1, 8, 30, 41, tzinfo=dt.UTC),
+        dt.datetime(2026, 10, 25, 0, 30, tzinfo=dt.UTC),
+        dt.datetime(2026, 10, 25, 1, 30, tzinfo=dt.UTC),
+    ],
+)
+def test_a_time_that_nobody_touched_outlives_a_correction(client, erin, belt_a1, happened_at):
+    row = make.incident(belt_a1, happened_at)
+    client.force_login(erin)
+    address = reverse("incident-correct", args=[row.pk])
+    shown = value_in(client.get(address).content.decode(), "happened_at")
+    answer = client.post(address, posted(belt_a1, happened_at=shown, severity="trip", correction_reason="it stopped"))
+    assert answer.status_code == 302
+    fresh = Incident.objects.get(corrects=row)
+    assert (fresh.happened_at, fresh.severity) == (happened_at, "trip")
+
+
+def test_a_time_that_was_changed_is_taken(client, erin, belt_a1):
+    row = make.incident(belt_a1, dt.datetime(2026, 11, 1, 8, 30, 41, tzinfo=dt.UTC))
+    client.force_login(erin)
+    form = posted(belt_a1, happened_at="2026-11-01T09:31", correction_reason="clock was slow")
+    client.post(reverse("incident-correct", args=[row.pk]), form)
+    assert Incident.objects.get(corrects=row).happened_at == dt.datetime(2026, 11, 1, 8, 31, tzinfo=dt.UTC)
