@@ -17,6 +17,17 @@ REASON = {
 }
 
 
+NOT_KEPT = ("correction_reason", "withdraw")
+
+
+def withdraw_field() -> forms.BooleanField:
+    return forms.BooleanField(
+        label=_("It does not count at all"),
+        required=False,
+        help_text=_("For example a row that was entered twice. It stays visible with the reason; no hours come of it."),
+    )
+
+
 class RunRecordForm(RecordForm):
     class Meta:
         model = RunRecord
@@ -29,10 +40,11 @@ class RunRecordForm(RecordForm):
 
 
 class RunRecordCorrectionForm(RunRecordForm):
+    withdraw = withdraw_field()
     correction_reason = forms.CharField(**REASON)
 
     def values(self) -> dict[str, Any]:
-        return {name: value for name, value in super().values().items() if name != "correction_reason"}
+        return {name: value for name, value in super().values().items() if name not in NOT_KEPT}
 
 
 class MeterReadingForm(RecordForm):
@@ -48,7 +60,8 @@ class MeterReadingForm(RecordForm):
 
 
 class MeterReadingCorrectionForm(MeterReadingForm):
+    withdraw = withdraw_field()
     correction_reason = forms.CharField(**REASON)
 
     def values(self) -> dict[str, Any]:
-        return {name: value for name, value in super().values().items() if name != "correction_reason"}
+        return {name: value for name, value in super().values().items() if name not in NOT_KEPT}

@@ -167,7 +167,7 @@ class RunRecordCorrect(HoursCorrect):
             by=self.request.user,
             reason=form.cleaned_data["correction_reason"],
             client_key=form.cleaned_data["client_key"],
-            withdraw="withdraw" in self.request.POST,
+            withdraw=form.cleaned_data["withdraw"],
             **form.values(),
         )
 
@@ -184,6 +184,6 @@ class MeterReadingCorrect(HoursCorrect):
             by=self.request.user,
             reason=form.cleaned_data["correction_reason"],
             client_key=form.cleaned_data["client_key"],
-            withdraw="withdraw" in self.request.POST,
+            withdraw=form.cleaned_data["withdraw"],
             **form.values(),
         )
