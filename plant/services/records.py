@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -26,9 +27,9 @@ def refused_by(error: ValidationError) -> Refused:
     return Refused(" ".join(error.messages), code="invalid")
 
 
-def check_row(row: Model) -> None:
+def check_row(row: Model, *, but: Iterable[str] = ()) -> None:
     try:
-        row.full_clean(exclude=["client_key"])
+        row.full_clean(exclude=["client_key", *but])
     except ValidationError as error:
         raise refused_by(error) from error
 
@@ -128,8 +129,17 @@ def correct_entry(
     )
     for name, value in values.items():
         setattr(fresh, name, value)
-    check_row(fresh)
-    fresh.save()
+    # That a row is corrected once is held by the data base: of two at the same moment the second learns it there.
+    check_row(fresh, but=["corrects"])
+    try:
+        with transaction.atomic():
+            fresh.save()
+    except IntegrityError as error:
+        known = known_row(type(row), client_key)  # the same form came twice at the same moment
+        if known is not None:
+            return known
+        words = _("Somebody else corrected this row at the same moment. Open the latest one and correct that.")
+        raise Refused(words, code="corrected") from error
     return fresh
 
 

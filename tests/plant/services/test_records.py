@@ -8,6 +8,7 @@ import pytest
 
 from plant.errors import ChangedMeanwhile, Refused
 from plant.models import Area, Incident
+from plant.services import records
 from plant.services.records import change_record, correct_entry, create_record
 from tests import make
 
@@ -78,3 +79,26 @@ def test_a_row_is_corrected_once_and_with_a_reason(belt_a1, erin, at_noon):
     correct_entry(row, by=erin, reason="was a spill", severity="spill")
     with pytest.raises(Refused, match="corrected before"):
         correct_entry(row, by=erin, reason="again", severity="trip")
+
+
+@pytest.mark.parametrize("is_same_form", [True, False])
+def test_of_two_corrections_at_the_same_moment_one_is_written(belt_a1, pat, erin, at_noon, monkeypatch, is_same_form):
+    row = make.incident(belt_a1, at_noon)
+    key = uuid.uuid4()
+    first = {}
+
+    def somebody_is_faster(fresh, **options):
+        if not first:
+            first["row"] = None
+            first["row"] = correct_entry(row, by=erin, reason="trip", client_key=key, severity="trip")
+        check_row(fresh, **options)
+
+    check_row = records.check_row
+    monkeypatch.setattr(records, "check_row", somebody_is_faster)
+    if is_same_form:
+        assert correct_entry(row, by=erin, reason="trip", client_key=key, severity="trip") == first["row"]
+        assert Incident.objects.get(corrects=row).severity == "trip"
+    else:
+        with pytest.raises(Refused, match="at the same moment") as refusal:
+            correct_entry(row, by=pat, reason="spill", client_key=uuid.uuid4(), severity="spill")
+        assert refusal.value.code == "corrected"
