@@ -32,6 +32,6 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "my_plants": request.plants,
         "main_pages": pages,
         "units": person.unit_system,
-        "n_notices": person.notices.filter(read_at__isnull=True).count(),
+        "n_notices": person.notices.filter(read_at__isnull=True, plant__in=request.plants).count(),
         "background_words": stale_background_words(),
     }

@@ -71,7 +71,7 @@ class ActionCreate(RecordPage):
 
     def visit(self) -> Visit | None:
         wanted = self.request.GET.get("visit", "")
-        return Visit.objects.filter(installation=self.installation, pk=wanted).first() if wanted.isdigit() else None
+        return Visit.objects.filter(installation=self.installation, pk=wanted).first() if wanted.isdecimal() else None
 
     def initial(self) -> dict[str, Any]:
         return {"due_on": timezone.localdate() + timedelta(days=ACTION_DAYS)}

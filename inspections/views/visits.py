@@ -44,7 +44,7 @@ def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
     if known is not None:  # the same form sent again
         return redirect(known)
     # Also checks that somebody else closed after this page was opened: their readings are kept.
-    named = [each for each in request.POST.getlist("task") if each.isdigit()]
+    named = [each for each in request.POST.getlist("task") if each.isdecimal()]
     tasks = Task.objects.filter(installation=installation, pk__in=named).select_related("check_kind", "plant")
     form = visit_form(request, installation, list(tasks.order_by("opens_on", "due_on")), request.POST, request.FILES)
     form.is_valid()

@@ -76,6 +76,8 @@ def take_role(*, person: Person, plant: Plant, role: str) -> None:
     Refused
         If nobody would be left in the plant who can give roles.
     """
+    # Two planners who take each other's role at once come one after the other where the data base can lock a row.
+    Plant.objects.select_for_update().get(pk=plant.pk)
     going = Membership.objects.filter(person=person, plant=plant, role__name=role)
     managers = Membership.objects.filter(plant=plant, role__permissions__codename="manage_people")
     is_manager = managers.filter(pk__in=going.values("pk")).exists()

@@ -67,7 +67,7 @@ class IncidentCreate(RecordPage):
 
     def initial(self) -> dict[str, Any]:
         wanted = self.request.GET.get("conveyor", "")
-        belt = Conveyor.objects.of_plant(self.request.plant).filter(pk=wanted).first() if wanted.isdigit() else None
+        belt = Conveyor.objects.of_plant(self.request.plant).filter(pk=wanted).first() if wanted.isdecimal() else None
         return {"conveyor": belt} if belt else {}
 
     def cancel_url(self) -> str:

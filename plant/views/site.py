@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
-from plant.models import Conveyor, Photo
+from plant.models import Conveyor, Photo, Plant
 from plant.panels import panels_for
 from plant.permissions import get_visible, open_to_all, open_to_members, right
 from plant.selectors import roles_in
@@ -52,7 +52,8 @@ def find(request: HttpRequest) -> HttpResponse:
 @open_to_members
 def choose_plant(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
-        chosen = get_object_or_404(type(request.plant).objects.visible_to(request.user), pk=request.POST.get("plant"))
+        asked = request.POST.get("plant", "")
+        chosen = get_object_or_404(Plant.objects.visible_to(request.user), pk=asked if asked.isdecimal() else None)
         request.session["plant"] = chosen.pk
         return redirect("today")
     return render(request, "plant/plant_choose.html", {"title": _("Choose a plant")})
@@ -60,7 +61,7 @@ def choose_plant(request: HttpRequest) -> HttpResponse:
 
 @open_to_members
 def notices(request: HttpRequest) -> HttpResponse:
-    rows = request.user.notices.select_related("plant")[:200]
+    rows = request.user.notices.filter(plant__in=request.plants).select_related("plant")[:200]
     return render(request, "plant/notices.html", {"title": _("Notices"), "notices": rows})
 
 
