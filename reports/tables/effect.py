@@ -86,6 +86,7 @@ class EffectTable(RegisterTable):
         orderable=False,
         accessor="study",
         exclude_from_export=True,
+        attrs={"th": {"class": "forest-cell"}, "td": {"class": "forest-cell"}},
     )
     ratio = tables.Column(verbose_name=gettext_lazy("Ratio (95 %)"), attrs=NUMBER)
     verdict = tables.Column(
