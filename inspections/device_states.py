@@ -26,7 +26,10 @@ TONES = {Grade.SOUND.value: "ink", Grade.WATCH.value: "watch", Grade.ACT.value: 
 
 def grade_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
     """The worst grade of each device in place, with the words of every check that was graded."""
-    belts = [each for each in subject.conveyors if has_right(request.user, "inspections.view_task", each.plant)]
+    # All belts of a page are of one plant.
+    if not subject.conveyors or not has_right(request.user, "inspections.view_task", subject.conveyors[0].plant):
+        return {}
+    belts = subject.conveyors
     standing = list(Installation.objects.in_place_at(subject.until).filter(conveyor__in=belts))
     states = check_state_of(standing)
     grades: dict[int, dict[int, tuple[str, str]]] = {belt.pk: {} for belt in belts}

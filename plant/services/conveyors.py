@@ -22,10 +22,15 @@ ON_ONE_STRAND = frozenset({Kind.LOADING_POINT, Kind.SCRAPER, Kind.BELT_SCALE})
 # A conveyor has one of each.
 ONE_A_CONVEYOR = frozenset({Kind.HEAD_PULLEY, Kind.TAIL_PULLEY})
 
+TAG_KNOWN = gettext_lazy("A conveyor with this tag is in the book already.")
+CODE_KNOWN = gettext_lazy("An area with this code is in the book already.")
 CONSTRAINT_WORDS.update(
     {
-        "conveyor_tag_once": gettext_lazy("A conveyor with this tag is in the book already."),
-        "area_code_once": gettext_lazy("An area with this code is in the book already."),
+        # PostgreSQL names the constraint, SQLite the columns.
+        "conveyor_tag_once": TAG_KNOWN,
+        "plant_conveyor.tag_key": TAG_KNOWN,
+        "area_code_once": CODE_KNOWN,
+        "plant_area.code": CODE_KNOWN,
     }
 )
 

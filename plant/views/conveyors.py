@@ -104,7 +104,7 @@ class ConveyorList(RegisterList):
 
     def rows(self) -> Any:
         extra = {panel["name"]: panel["annotation"] for panel in self.columns_of_others()}
-        return Conveyor.objects.of_plant(self.request.plant).select_related("area").annotate(**extra)
+        return Conveyor.objects.of_plant(self.request.plant).select_related("area", "plant").annotate(**extra)
 
     def get_lede(self) -> str:
         """How many belts, how many incidents, and on how few belts half of them happened."""

@@ -126,3 +126,14 @@ def test_an_areas_code_is_its_own(alder, crushing, erin):
         change_area(ash, by=erin, version=1, code="A")
     assert change_area(ash, by=erin, version=1, code="b", name="Ash yard").name == "Ash yard"
     assert Area.objects.count() == 2
+
+
+def test_two_who_give_the_same_tag_at_the_same_moment_are_told_in_words(belt_a1, erin, monkeypatch):
+    # Both looked before either wrote: the data base decides.
+    monkeypatch.setattr("plant.services.conveyors.check_tag", lambda plant, tag: belt_a1.tag_key)
+    monkeypatch.setattr("plant.services.records.check_row", lambda row: None)
+    with pytest.raises(Refused, match="A conveyor with this tag is in the book already"):
+        add_conveyor(plant=belt_a1.plant, by=erin, tag="A-1", area=belt_a1.area, **BELT)
+    monkeypatch.setattr("plant.services.conveyors.check_area", lambda plant, code: None)
+    with pytest.raises(Refused, match="An area with this code is in the book already"):
+        add_area(plant=belt_a1.plant, by=erin, code="A", name="Ash")

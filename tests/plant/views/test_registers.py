@@ -220,6 +220,34 @@ def test_a_conveyor_entered_twice_with_one_key_is_one_row(client, belt_a1, erin)
     assert made.lift_m == -3.5
 
 
+@pytest.mark.parametrize(
+    ("name", "model", "values"),
+    [
+        ("area-create", Area, {"code": "B", "name": "Screening", "walking_order": 2}),
+        ("part-create", ConveyorPart, {"kind": "guard", "chainage_m": "6"}),
+        (
+            "belt-change-create",
+            BeltChange,
+            {"changed_at": "2026-01-05T09:00", "kind": "splice", "description": "new", "cuts_comparison": "on"},
+        ),
+        (
+            "outage-create",
+            OutageWindow,
+            {"starts_at": "2026-12-03T06:00", "ends_at": "2026-12-03T12:00"},
+        ),
+    ],
+)
+def test_a_form_sent_twice_makes_one_row(client, belt_a1, pat, name, model, values):
+    client.force_login(pat)
+    url = reverse(name, args=[belt_a1.pk] if name == "part-create" else [])
+    before = model.objects.count()
+    sent = {**values, "client_key": str(uuid.uuid4()), "conveyor": belt_a1.pk}
+    first, second = client.post(url, sent), client.post(url, sent)
+    assert first.status_code == second.status_code == 302
+    assert first.url == second.url
+    assert model.objects.count() == before + 1
+
+
 def test_a_known_tag_comes_back_with_the_typed_text_and_the_reason(client, belt_a1, erin):
     client.force_login(erin)
     answer = client.post(reverse("conveyor-create"), conveyor_form(belt_a1, tag="a 1", name="my words"))
