@@ -181,6 +181,7 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     page.set_viewport_size({"width": 390, "height": 844})
     assert "3 checks wait at 1 device on 1 belt" in page.locator("main").inner_text()
     page.get_by_role("link", name="Close out A-1 device 1").click()
+    page.wait_for_url("**/visit/")  # and for its script
     page.fill(box(wear, "drive_diameter"), "72.8")
     page.fill(box(wear, "off_diameter"), "2 11/16 in")
     assert "= 68.3 mm" in page.locator(f"section[data-task='{wear.pk}']").inner_text()
