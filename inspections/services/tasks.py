@@ -634,7 +634,8 @@ def tell(
 ) -> None:
     """A notice for each person and spell, or one for all where they are many; the key tells nobody twice."""
     if len(spells) > MOST_SINGLE_NOTICES:
-        told = [(f"{key}:{plant.pk}:{today.isoformat()}", summary, f"{reverse('task-list')}?state=late")]
+        # "all" keeps it apart from the key of a single task whose number is the plant's.
+        told = [(f"{key}:all:{plant.pk}:{today.isoformat()}", summary, f"{reverse('task-list')}?state=late")]
     else:
         told = [
             (f"{key}:{spell.task_id}:{spell.began_at:%Y-%m-%d}", words(spell.task), spell.task.get_absolute_url())

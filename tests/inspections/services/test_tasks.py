@@ -29,7 +29,7 @@ from inspections.services.visits import close_out_visit
 from installs.models import DeviceModel
 from installs.signals import device_installed, device_removed
 from plant.errors import ChangedMeanwhile, Refused
-from plant.models import Notice, OutageWindow
+from plant.models import Notice, OutageWindow, Plant
 from tests import make
 
 UTC = dt.UTC
@@ -351,6 +351,23 @@ def test_many_that_become_late_in_one_night_are_told_in_one_sentence(alder, belt
         ("pat", "11 more checks are late.", "/checks/?state=late"),
         ("tess", "11 more checks are late.", "/checks/?state=late"),
     ]
+
+
+def test_a_single_notice_never_hides_the_sentence_about_many(alder, belt_a1, tess, device_1):
+    spells = [berlin_task(device_1, dt.date(2026, 3, 1))]
+    Task.objects.filter(pk=spells[0].pk).update(closes_on=dt.date(2026, 3, 1))
+    note_overdue(alder, NOON)
+    alone = Notice.objects.get(person=tess)
+    # A plant may have the number of a task, and a night be the one on which that task became late.
+    began_on = alone.key.rpartition(":")[2]
+    many = list(OverdueSpell.objects.all()) * (tasks.MOST_SINGLE_NOTICES + 1)
+    alder.pk = spells[0].pk
+    assert Plant.objects.filter(pk=alder.pk).exists() or Plant.objects.create(pk=alder.pk, name="Third Works")
+    told = {"key": "late", "words": str, "summary": "11 more checks are late."}
+    tasks.tell(alder, [tess.pk], many, today=dt.date.fromisoformat(began_on), **told)
+    assert sorted(Notice.objects.filter(person=tess).values_list("text", flat=True)) == sorted(
+        [alone.text, "11 more checks are late."]
+    )
 
 
 def test_spell_of_a_check_that_was_closed_between_two_nights_is_told(alder, device_1):
