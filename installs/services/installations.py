@@ -82,6 +82,15 @@ def fit_warnings(device: Device, conveyor: Conveyor, strand: str) -> list[str]:
             _("%(model)s is made for the %(made)s, this is the %(here)s.")
             % {"model": model, "made": model.get_strand_display(), "here": Strand(strand).label}
         )
+    if conveyor.is_reversing and not model.suits_reversing:
+        # Refused when it is fitted; a belt may be made reversing, or a sheet be put right, afterwards.
+        said.append(
+            _(
+                "%(tag)s is a reversing belt and %(model)s is not made for both directions: in reverse it steers the "
+                "belt off."
+            )
+            % {"tag": conveyor.tag, "model": model}
+        )
     low, high = model.belt_width_least_mm, model.belt_width_most_mm
     width = conveyor.belt_width_mm
     if (low is not None and width < low) or (high is not None and width > high):

@@ -109,6 +109,15 @@ def test_a_reversing_belt_takes_only_devices_for_both_directions(alder, pat, at_
     assert install(two_way, belt, pat, at_noon).pk
 
 
+def test_a_belt_that_became_reversing_says_so_at_the_device_that_stands_on_it(alder, belt_a1, pat, at_noon):
+    at = install(make.device(alder, "32", make.device_model(alder, "one-way")), belt_a1, pat, at_noon)
+    assert fit_warnings(at.device, belt_a1, "return") == []
+    belt_a1.is_reversing = True
+    assert fit_warnings(at.device, belt_a1, "return") == [
+        "A-1 is a reversing belt and one-way is not made for both directions: in reverse it steers the belt off."
+    ]
+
+
 def test_what_does_not_suit_is_said_but_not_forbidden(alder, belt_a1, pat, at_noon):
     model = make.device_model(
         alder, "RP-1", strand="return", belt_width_least_mm=500.0, belt_width_most_mm=900.0, speed_most_m_s=2.0
