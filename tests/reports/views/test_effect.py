@@ -115,6 +115,17 @@ def test_an_engineer_sets_a_window_and_both_answers_are_there(client, at, erin):
     assert StudyWindow.objects.count() == 2
 
 
+def test_of_two_windows_set_at_once_the_later_one_is_taken_back_first(client, at, erin):
+    for months in (6, 3):
+        StudyWindow.objects.create(installation=at, before_months=months, reason="at the same moment", created_by=erin)
+    client.force_login(erin)
+    url = reverse("study-window-withdraw", args=[at.pk])
+    for _left in range(2):
+        assert client.post(url, {"reason": "rule after all"}).status_code == 302
+    assert not StudyWindow.objects.current().exists()
+    assert client.get(url).status_code == 404
+
+
 def test_the_list_counts_verdicts_and_chance(client, at, belt, mona):
     make.installation(belt, "22", chainage_m=55.0, installed_at=at.installed_at)  # no switch in its zone
     client.force_login(mona)
