@@ -3,6 +3,7 @@ import datetime as dt
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import Task
@@ -78,4 +79,26 @@ def test_more_devices_cost_no_more_queries(client, belt_a1, tess):
         at = make.installation(belt_a1, str(n), chainage_m=20.0 * n)
         done(at, "sensor-wear", "watch")
         make.task(at, make.check_kind("pivot-freedom"), timezone.localdate())
+    assert n_queries() == before
+
+
+def test_the_list_of_conveyors_costs_the_same_however_many_belts_carry_devices(client, belt_a1, tess):
+    client.force_login(tess)
+
+    def n_queries():
+        with CaptureQueriesContext(connection) as queries:
+            client.get(reverse("conveyor-list"))
+        return len(queries)
+
+    def carry(belt, number):
+        at = make.installation(belt, number)
+        done(at, "sensor-wear", "watch")
+        make.task(at, make.check_kind("pivot-freedom"), timezone.localdate())
+        make.incident(belt, timezone.now() - dt.timedelta(days=9))
+
+    carry(belt_a1, "1")
+    n_queries()
+    before = n_queries()
+    for n in range(2, 9):
+        carry(make.conveyor(belt_a1.plant, tag=f"B-{n}"), str(n))
     assert n_queries() == before
