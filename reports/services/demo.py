@@ -1,0 +1,486 @@
+"""Loads the demo plant through the services that people use, in two steps that each happen whole or not at all.
+
+The first step writes the registers and the past, the second the check plans and the night's work. A load that was
+killed goes on with the step that is missing; a second load changes nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Iterator
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.utils import timezone
+from simple_history.utils import bulk_create_with_history
+
+from fixtures import people, scenario, stories
+from fixtures.generator import METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build, fitted_at
+from fixtures.scenario import BELTS, DemoBelt
+from inspections.models import Action, CheckKind, CheckPlan, Task
+from inspections.services.actions import NewAction, finish_action
+from inspections.services.check_plans import add_reading_field, create_check_kind, create_check_plan
+from inspections.services.nightly import job_of_night
+from inspections.services.tasks import put_off_task
+from inspections.services.visits import Typed, close_out_visit, could_not_do, reading_key
+from installs.models import Installation
+from installs.services.device_models import add_device_model
+from installs.services.devices import add_device
+from installs.services.installations import install_device
+from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from plant.models import Conveyor, ConveyorPart, Person, Plant
+from plant.services.conveyors import add_area, add_conveyor, add_part
+from plant.services.incidents import record_incidents
+from plant.services.jobs import do_job
+from plant.services.outages import plan_outage, record_belt_change
+from plant.services.people import give_role
+from plant.services.records import create_record
+from plant.services.running_hours import record_meter_reading, record_runs
+from plant.services.switch_events import keep_switch_events
+from reports.services.study_windows import set_window
+
+Say = Callable[[str], None]
+Kind = ConveyorPart.Kind
+NAMESPACE = uuid.UUID("6c0b2c1e-0d55-4c1c-9a52-5f0a0b7c3a11")
+CHECKS = ("sensor-wear", "pivot-freedom", "fastener-torque")
+INTERVALS = {"sensor-wear": (90, 2000.0), "pivot-freedom": (90, 2000.0), "fastener-torque": (182, 4000.0)}
+HIGH = {"Q-11", "S-12", "S-15", "K-01", "K-04", "K-07", "L-02", "L-06", "Y-03"}
+LOW = {"Q-09", "P-06", "S-08", "S-14", "S-17", "S-19", "Y-08"}
+
+
+def key_of(*parts: object) -> uuid.UUID:
+    """The same thing of the demo plant has the same key at each load."""
+    return uuid.uuid5(NAMESPACE, "|".join(str(part) for part in parts))
+
+
+def load_demo(*, say: Say = print) -> bool:
+    """Make Bramwick Works as of today. False if it stood there, whole, already."""
+    plant = Plant.objects.filter(name=scenario.PLANT_NAME).first()
+    if plant is not None and CheckPlan.objects.filter(plant=plant).exists():
+        say(f"{scenario.PLANT_NAME} is in the book already; nothing was changed.")
+        return False
+    demo = build(timezone.localdate(timezone=ZoneInfo(scenario.TIME_ZONE)))
+    if plant is None:
+        say("Registers, running hours, incidents and past visits ...")
+        write_past(demo, say)
+    plant = Plant.objects.get(name=scenario.PLANT_NAME)
+    say("Check plans and the night's work ...")
+    write_plans(plant, demo)
+    do_job(job_of_night(plant, demo.today).pk)
+    return True
+
+
+# --- Step one: what stands there, and the past ------------------------------------------------------------------------
+@transaction.atomic
+def write_past(demo: DemoPlant, say: Say) -> None:
+    plant = create_record(
+        Plant,
+        by=None,
+        name=scenario.PLANT_NAME,
+        time_zone=scenario.TIME_ZONE,
+        lockout_procedure=scenario.LOCKOUT_PROCEDURE,
+        lockout_reviewed_on=demo.today - dt.timedelta(days=140),
+    )
+    by_name = write_people(plant)
+    engineer, planner = by_name["engineer-1"], by_name["planner-1"]
+    belts = write_belts(plant, planner)
+    places = write_devices(plant, belts, demo, engineer)
+    write_hours(belts, demo, planner)
+    say("  running hours are in")
+    write_incidents(belts, demo, engineer)
+    write_changes(belts, places, demo, planner, engineer)
+    say("  incidents are in")
+    write_visits(plant, places, demo, by_name)
+    say("  visits are in")
+
+
+def write_people(plant: Plant) -> dict[str, Person]:
+    known = {}
+    for name, role, units in people.PEOPLE:
+        person = Person(username=name, email=f"{name}@bramwick.example", unit_system=units)
+        person.set_password(people.DEMO_PASSWORD)
+        person.full_clean()
+        person.save()
+        give_role(person=person, plant=plant, role=role)
+        known[name] = person
+    return known
+
+
+def write_belts(plant: Plant, by: Person) -> dict[str, Conveyor]:
+    areas = {
+        code: add_area(plant=plant, by=by, code=code, name=name, walking_order=order)
+        for code, name, order in scenario.AREAS
+    }
+    known = {}
+    for belt in BELTS:
+        conveyor = add_conveyor(
+            plant=plant,
+            by=by,
+            client_key=key_of("belt", belt.tag),
+            area=areas[belt.area],
+            tag=belt.tag,
+            name=belt.name[0].upper() + belt.name[1:],
+            belt_width_mm=belt.belt_width_mm,
+            speed_m_s=belt.speed_m_s,
+            length_m=belt.length_m,
+            lift_m=belt.lift_m,
+            edge_clearance_mm=75.0 if belt.belt_width_mm <= 1000 else 90.0,
+            is_reversing=belt.is_reversing,
+            duty=Conveyor.Duty.WET_ABRASIVE if belt.is_wet else Conveyor.Duty.ORDINARY,
+            criticality="high" if belt.tag in HIGH else "low" if belt.tag in LOW else "medium",
+            energies=scenario.energies(belt),
+            meter_rolls_over_at_h=METER_ROLLS_OVER_AT_H if belt.tag == "Y-01" else None,
+        )
+        for values in parts_of(belt):
+            add_part(conveyor=conveyor, by=by, **values)
+        known[belt.tag] = conveyor
+    return known
+
+
+def parts_of(belt: DemoBelt) -> Iterator[dict[str, Any]]:
+    end = belt.length_m
+    yield {"kind": Kind.TAIL_PULLEY, "chainage_m": 0.0}
+    yield {"kind": Kind.HEAD_PULLEY, "chainage_m": end}
+    yield {"kind": Kind.LOADING_POINT, "strand": "carry", "chainage_m": round(min(6.0, end / 8), 1)}
+    yield {"kind": Kind.SCRAPER, "strand": "return", "chainage_m": end - 1.0}
+    if end > 150:
+        yield {"kind": Kind.TAKE_UP, "strand": "return", "chainage_m": round(end * 0.9, 1)}
+    if belt.tag == "P-03":
+        yield {
+            "kind": Kind.GUARD,
+            "strand": "return",
+            "chainage_m": 52.0,
+            "note": "was off after the fitting, refitted",
+        }
+    for n, at in enumerate(belt.switches_m, start=1):
+        yield {"kind": Kind.DRIFT_SWITCH, "chainage_m": at, "label": f"{belt.tag}-DS{n}"}
+
+
+def write_devices(plant: Plant, belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> dict[int, Installation]:
+    models = {}
+    for row in scenario.MODELS:
+        (name, strand, reversing, frame, trough, width_from, width_to, speed, new, limit,
+         below, beside, mass, clamps, pivot) = row  # fmt: skip
+        models[name] = add_device_model(
+            plant=plant,
+            by=by,
+            name=name,
+            strand=strand,
+            suits_reversing=reversing,
+            pivot=frame,
+            trough_angle_deg=trough,
+            belt_width_least_mm=width_from,
+            belt_width_most_mm=width_to,
+            speed_most_m_s=speed,
+            sensor_new_mm=new,
+            sensor_limit_mm=limit,
+            clearance_below_mm=below,
+            clearance_beside_mm=beside,
+            mass_kg=mass,
+            effect_length_m=50.0,
+            fasteners=[
+                {"place": "clamp", "count": 4, "size": "M16 8.8", "torque_nm": clamps},
+                {"place": "pivot bolt", "count": 1, "size": "M20 8.8", "torque_nm": pivot},
+            ],
+        )
+    places = {}
+    for belt in BELTS:
+        for each in belt.devices:
+            device = add_device(
+                plant=plant,
+                by=by,
+                number=str(each.number),
+                device_model=models[each.model],
+                serial=f"BW-{each.model}-{1000 + 7 * each.number}",
+            )
+            places[each.number] = install_device(
+                device=device,
+                conveyor=belts[belt.tag],
+                strand=each.strand,
+                chainage_m=each.chainage_m,
+                installed_at=fitted_at(each, demo.today, demo.zone),
+                by=by,
+                access="drive side walkway" if each.number % 3 else "off side platform",
+                note=NOTES.get(each.number, ""),
+            )
+    return places
+
+
+NOTES = {
+    24: "Found mirrored at commissioning and turned round before hand-over.",
+    55: "Fouls the deck plate at full tilt: touch marks seen.",
+    33: "Fitted over a shift change; finished by the second crew.",
+}
+
+
+def write_hours(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> None:
+    spans = [demo.span(day) for day in demo.days()]
+    for tag, conveyor in belts.items():
+        if tag == "Y-01":  # an hour meter instead of daily totals
+            for read_at, shown, event, is_doubtful in demo.meter:
+                record_meter_reading(
+                    conveyor=conveyor, by=by, read_at=read_at, reading_h=shown, event=event, keep_doubtful=is_doubtful
+                )
+            continue
+        missing = demo.missing_days.get(tag, set())
+        record_runs(
+            (
+                {
+                    "conveyor": conveyor,
+                    "starts_at": start,
+                    "ends_at": end,
+                    "running_h": float(hours),
+                    "source": "shift log",
+                    "client_key": key_of("hours", tag, day),
+                }
+                for day, (start, end), hours in zip(demo.days(), spans, demo.hours[tag], strict=True)
+                if day not in missing
+            ),
+            by=by,
+        )
+
+
+def write_incidents(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> None:
+    record_incidents(
+        (
+            {
+                "client_key": key_of("incident", n),
+                "conveyor": belts[each.tag],
+                "happened_at": each.at,
+                "strand": each.strand,
+                "chainage_m": each.chainage_m,
+                "side": each.side,
+                "severity": each.severity,
+                "source": each.source,
+                "offset_mm": each.offset_mm,
+                "minutes_lost": each.minutes_lost,
+                "spilled_t": each.spilled_t,
+                "suspected_cause": each.cause,
+            }
+            for n, each in enumerate(demo.incidents)
+        ),
+        by=by,
+    )
+    switches = {
+        (part.conveyor.tag, part.chainage_m): part
+        for part in ConveyorPart.objects.drift_switches().select_related("conveyor")
+    }
+    keep_switch_events(
+        {"drift_switch": switches[tag, at_m], "at": at, "is_on": is_on, "side": side}
+        for tag, at_m, at, is_on, side in demo.switch_events
+    )
+
+
+def write_changes(
+    belts: dict[str, Conveyor], places: dict[int, Installation], demo: DemoPlant, planner: Person, engineer: Person
+) -> None:
+    def ago(days: int) -> dt.datetime:
+        return demo.span(demo.today - dt.timedelta(days=days))[0] + dt.timedelta(hours=9)
+
+    record_belt_change(
+        conveyor=belts["S-15"],
+        changed_at=places[22].installed_at + dt.timedelta(days=stories.NEW_BELT_AFTER_DAYS),
+        by=planner,
+        kind="belt",
+        description="New belt, 1200 mm, two vulcanised joints",
+    )
+    record_belt_change(
+        conveyor=belts["Q-11"], changed_at=ago(84), by=planner, kind="splice", chainage_m=410.0,
+        description="Splice renewed at 410 m",
+    )  # fmt: skip
+    record_belt_change(
+        conveyor=belts["Q-11"], changed_at=ago(16), by=engineer, kind="idlers", chainage_m=430.0,
+        description="Idler 203 reported seized, not changed yet", cuts_comparison=False,
+    )  # fmt: skip
+    record_belt_change(
+        conveyor=belts["Y-02"], changed_at=ago(30), by=engineer, kind="splice",
+        description="Splice found crooked: it trips the same switch once per revolution", cuts_comparison=False,
+    )  # fmt: skip
+    next_week = demo.today + dt.timedelta(days=7 - demo.today.weekday() + 3)
+    start = demo.span(next_week)[0] + dt.timedelta(hours=6)
+    for tag in ("S-12", "S-15"):
+        plan_outage(
+            conveyor=belts[tag], starts_at=start, ends_at=start + dt.timedelta(hours=6), by=planner,
+            reason="screen deck change",
+        )  # fmt: skip
+    for days, tag, hours in ((2, "Q-04", 4), (4, "L-02", 5), (9, "Q-11", 6), (12, "K-04", 8)):
+        start = demo.span(demo.today + dt.timedelta(days=days))[0] + dt.timedelta(hours=7)
+        plan_outage(
+            conveyor=belts[tag], starts_at=start, ends_at=start + dt.timedelta(hours=hours), by=planner,
+            reason="planned stop",
+        )  # fmt: skip
+    for story in stories.STORIES:
+        if story.window_reason:
+            place = places[story.devices[0]]
+            installed_on = timezone.localdate(place.installed_at, timezone=demo.zone)
+            set_window(
+                installation=place,
+                by=engineer,
+                reason=story.window_reason,
+                before_months=story.before_months,
+                after_until=installed_on + dt.timedelta(days=364) if story.after_ends == "year" else None,
+            )
+
+
+# --- Past visits ------------------------------------------------------------------------------------------------------
+def write_visits(plant: Plant, places: dict[int, Installation], demo: DemoPlant, by_name: dict[str, Person]) -> None:
+    kinds = {kind.code: kind for kind in CheckKind.objects.filter(plant=None)}
+    tasks = past_tasks(plant, places, demo, kinds)
+    for n, each in enumerate(demo.visits):
+        write_visit(each, places[each.device], {code: tasks[n, code] for code in each.entries}, by_name, demo)
+
+
+def past_tasks(
+    plant: Plant, places: dict[int, Installation], demo: DemoPlant, kinds: dict[str, CheckKind]
+) -> dict[tuple[int, str], Task]:
+    """The tasks that the past visits closed, in their windows."""
+    rows, keys, seen = [], [], set()
+    for n, each in enumerate(demo.visits):
+        day = each.at.date()
+        for code in each.entries:
+            is_first = code == "fastener-torque" and (each.device, code) not in seen
+            seen.add((each.device, code))
+            # One open task of a kind at a time: each is written as closed; the visit closes it again with its grade.
+            rows.append(
+                Task(
+                    plant=plant,
+                    installation=places[each.device],
+                    check_kind=kinds[code],
+                    origin=Task.Origin.BEDDING_IN if is_first else Task.Origin.PLAN,
+                    due_on=day,
+                    opens_on=day - dt.timedelta(days=7),
+                    closes_on=day + dt.timedelta(days=7),
+                    created_at=each.at - dt.timedelta(days=30),
+                    client_key=key_of("task", n, code),
+                )
+            )
+            keys.append((n, code))
+    return dict(zip(keys, rows, strict=True))
+
+
+def write_visit(
+    each: DemoVisit, place: Installation, tasks: dict[str, Task], by_name: dict[str, Person], demo: DemoPlant
+) -> None:
+    bulk_create_with_history(list(tasks.values()), Task)
+    entries = {tasks[code].pk: typed_entries(each, readings) for code, readings in each.entries.items()}
+    by = by_name[each.by]
+    visit = close_out_visit(
+        installation=place,
+        by=by,
+        client_key=key_of("visit", each.device, each.at),
+        visited_at=each.at,
+        entries=entries,
+        lockout_confirmed=True,
+        lockout_confirmed_at=each.at - dt.timedelta(minutes=12),
+        permit_reference=f"PTW-{each.at:%y%m%d}-{each.device:02d}",
+        note=each.note,
+        confirmed_implausible={
+            reading_key(pk, code, stage) for pk, codes in entries.items() for code, stages in codes.items()
+            for stage in stages
+        },
+        action=NewAction(each.action, each.at.date() + dt.timedelta(days=14), by) if each.action else None,
+        no_action_reason=each.no_action_reason or "Looked at again at the next visit.",
+    )  # fmt: skip
+    if each.action and each.action_done_days is not None:
+        done_at = each.at + dt.timedelta(days=each.action_done_days)
+        if done_at.date() < demo.today:
+            action = Action.objects.get(visit=visit)
+            finish_action(action, by=by, note="Pivot freed, cleaned and greased.", done_at=done_at)
+
+
+def typed_entries(each: DemoVisit, readings: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """What was typed in inches, with its text; everything else in SI."""
+    if not each.typed_in_inches or "drive_diameter" not in readings:
+        return readings
+    text = each.typed_in_inches
+    value = parse_quantity(text, QuantityKind.LENGTH_MM, UnitSystem.US).value
+    return {**readings, "drive_diameter": {**readings["drive_diameter"], "as_found": Typed(value, text)}}
+
+
+# --- Step two: plans and the night ------------------------------------------------------------------------------------
+@transaction.atomic
+def write_plans(plant: Plant, demo: DemoPlant) -> None:
+    engineer = Person.objects.get(username="engineer-1")
+    planner = Person.objects.get(username="planner-1")
+    kinds = {kind.code: kind for kind in CheckKind.objects.filter(plant=None)}
+    long_ago = demo.span(demo.first_day)[0]
+    for model in plant.device_models.all():
+        for code in CHECKS:
+            write_plan(plant, engineer, kinds[code], 1, created_at=long_ago, device_model=model)
+    for belt in BELTS:
+        for each in belt.devices if belt.is_wet else ():
+            place = Installation.objects.get(plant=plant, device__number=str(each.number))
+            for code in CHECKS:
+                write_plan(plant, engineer, kinds[code], 2, created_at=place.installed_at, installation=place)
+    write_own_check(plant, engineer, demo)
+    put_off_twice(plant, planner, demo)
+    not_safe(plant, demo)
+
+
+def write_plan(plant: Plant, by: Person, kind: CheckKind, often: int, **where: Any) -> None:
+    days, hours = INTERVALS[kind.code]
+    create_check_plan(
+        plant=plant,
+        by=by,
+        check_kind=kind,
+        interval_days=days // often,
+        interval_h=hours / often,
+        opens_days_before=7,
+        closes_days_after=7,
+        bedding_in_days=7 if kind.code == "fastener-torque" else None,
+        bedding_in_h=72.0 if kind.code == "fastener-torque" else None,
+        **where,
+    )
+
+
+def write_own_check(plant: Plant, by: Person, demo: DemoPlant) -> None:
+    """A kind of the plant's own: a look from the walkway at carry devices, after one was seen to foul structure."""
+    kind = create_check_kind(
+        plant=plant, by=by, name="Structure contact", needs_lockout=False, minutes=5,
+        method="From the walkway, guards on: look for touch marks on frame and structure while the belt runs.",
+    )  # fmt: skip
+    answers = [{"value": "no", "label": "no", "grade": "sound"}, {"value": "yes", "label": "yes", "grade": "act"}]
+    add_reading_field(kind=kind, by=by, label="Touch marks", form="yes_no", choices=answers)
+    add_reading_field(
+        kind=kind, by=by, label="Least gap", form="number", quantity="mm", is_required=False, watch_below=25.0,
+        act_below=10.0, position=1,
+    )  # fmt: skip
+    model = plant.device_models.get(name="CT-1")
+    create_check_plan(
+        plant=plant, by=by, check_kind=kind, device_model=model, interval_days=30, opens_days_before=5,
+        closes_days_after=10, created_at=demo.span(demo.today - dt.timedelta(days=2))[0],
+    )  # fmt: skip
+
+
+def put_off_twice(plant: Plant, by: Person, demo: DemoPlant) -> None:
+    task = Task.objects.open().get(
+        plant=plant,
+        installation__device__number=str(stories.PUT_OFF_TWICE),
+        check_kind__code="fastener-torque",
+        origin=Task.Origin.PLAN,
+    )
+    for reason in stories.PUT_OFF_REASONS:
+        agreed_at = demo.span(task.closes_on - dt.timedelta(days=1))[0] + dt.timedelta(hours=10)
+        put_off_task(
+            task=task,
+            by=by,
+            closes_on=task.closes_on + dt.timedelta(days=stories.PUT_OFF_DAYS),
+            reason=reason,
+            now=agreed_at,
+        )
+        task.refresh_from_db()
+
+
+def not_safe(plant: Plant, demo: DemoPlant) -> None:
+    """A visit at Q-06 that ended because it was not safe to do: no penalty, the planner is told."""
+    task = Task.objects.open().filter(plant=plant, installation__device__number="6").order_by("due_on").first()
+    if task is not None:
+        could_not_do(
+            task=task,
+            by=Person.objects.get(username="technician-1"),
+            reason="not_safe",
+            note="Water across the walkway, no safe footing at the return strand.",
+            tried_at=demo.span(demo.today - dt.timedelta(days=1))[0] + dt.timedelta(hours=10),
+        )
