@@ -272,7 +272,8 @@ LOGGING = {
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env_text("DRIFTBOOK_LOG_LEVEL", "INFO").upper()},
-    "loggers": {"axes": {"level": "WARNING"}},
+    # kombu warns at each start that a broker of files has no host name.
+    "loggers": {"axes": {"level": "WARNING"}, "kombu.connection": {"level": "ERROR"}},
 }
 SILENCED_SYSTEM_CHECKS = [
     "security.W008",  # redirect to https is the proxy's work

@@ -1,0 +1,170 @@
+"""The demo plant in the book: every story is found with its counts, hours, interval and verdict.
+
+Ratios and intervals are those of the exact conditional method, computed with SciPy when the scenario was written.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.db import transaction
+from django.utils import timezone
+
+from inspections.models import Action, Reading, Task
+from installs.models import Installation
+from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person, Plant, RunRecord, SwitchEvent
+from plant.selectors import hours_of, switch_watch_of
+from reports.selectors import studies_of
+from reports.services.demo import load_demo
+
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("demo")]
+
+
+@pytest.fixture(scope="module")
+def plant(django_db_setup, django_db_blocker):
+    """Loaded once for this file, in a transaction that is rolled back."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        assert load_demo(say=lambda words: None)
+        yield Plant.objects.get(name="Bramwick Works")
+        transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="module")
+def studies(plant):
+    return {member.device.number: study for study in studies_of(plant, timezone.now()) for member in study.members}
+
+
+@pytest.fixture
+def today(plant):
+    return timezone.localdate(timezone=plant.zone)
+
+
+# device: before n, h, after n, h, ratio, low, high, verdict
+STORIES = [
+    ("20", 29, 4800, 6, 4700, "0.21", "0.07", "0.52", "fewer"),
+    ("30", 15, 5000, 14, 4900, "0.95", "0.43", "2.12", "no_clear_change"),
+    ("41", 16, 10500, 25, 7000, "2.34", "1.20", "4.70", "more"),
+    ("4", 24, 4400, 8, 4100, "0.36", "0.14", "0.82", "fewer"),
+    ("15", 12, 4600, 5, 4500, "0.43", "0.12", "1.30", "no_clear_change"),
+    ("25", 14, 4900, 0, 95, "0.00", "0.00", "15.5", "too_early"),
+    ("34", 16, 5000, 15, 5000, "0.94", "0.43", "2.02", "no_clear_change"),
+    ("22", 20, 4900, 3, 820, "0.90", "0.17", "3.02", "too_early"),
+    ("56", 21, 4500, 6, 4400, "0.29", "0.10", "0.75", "fewer"),
+]
+
+
+@pytest.mark.parametrize("story", STORIES, ids=[story[0] for story in STORIES])
+def test_a_story_comes_out_with_its_counts_and_verdict(studies, story):
+    number, n_before, h_before, n_after, h_after, ratio, low, high, verdict = story
+    study = studies[number]
+    assert (study.before.n, study.after.n) == (n_before, n_after)
+    assert (study.before.hours, study.after.hours) == (pytest.approx(h_before, abs=1), pytest.approx(h_after, abs=1))
+    digits = len(high.split(".")[1])
+    shown = (f"{study.ratio.ratio:.2f}", f"{study.ratio.low:.2f}", f"{study.ratio.high:.{digits}f}")
+    assert shown == (ratio, low, high)
+    assert study.verdict == verdict
+
+
+def test_the_pair_is_judged_as_one(studies):
+    assert [each.device.number for each in studies["56"].members] == ["56", "57"]
+    assert studies["57"] is studies["56"]
+
+
+def test_the_seized_pivot_climbs_back(plant, studies):
+    """2 in 1750 h, then 10 in 2600 h."""
+    study = studies["45"]
+    assert (study.before.n, study.after.n, round(study.after.hours)) == (18, 12, 4350)
+    readings = Reading.objects.current().filter(visit__installation=study.members[0], code="pivot")
+    assert readings.order_by("visit__visited_at").first().answer == "free"
+    assert readings.order_by("-visit__visited_at").first().answer == "seized"
+    assert Action.objects.open().filter(installation=study.members[0]).exists()
+
+
+def test_devices_that_no_switch_sees_cannot_be_judged(studies):
+    unseen = {number for number, study in studies.items() if study.n_detectors == 0}
+    assert unseen == {"1", "14", "26", "33", "39", "43"}
+    assert {str(studies[number].verdict) for number in unseen} == {"cannot_be_judged"}
+
+
+def test_the_registers_are_whole(plant):
+    assert Conveyor.objects.of_plant(plant).count() == 40
+    assert Installation.objects.of_plant(plant).in_place().count() == 60
+    assert ConveyorPart.objects.drift_switches().filter(conveyor__tag="S-12").count() == 6
+    assert Person.objects.count() == 6
+    assert RunRecord.objects.filter(conveyor__tag="Y-01").count() == 0
+
+
+def test_checks_are_late_due_and_put_off(plant, today):
+    late = {
+        (task.installation.device.number, task.check_kind.code): task
+        for task in Task.objects.of_plant(plant).overdue(today).with_place()
+    }
+    long_late = {key: task.days_late(today) for key, task in late.items() if task.days_late(today) > 30}
+    assert long_late == {
+        ("15", "fastener-torque"): 34,
+        ("30", "pivot-freedom"): 35,
+        ("47", "sensor-wear"): 41,
+    }
+    assert late["15", "fastener-torque"].deferrals.count() == 2
+    assert Task.objects.of_plant(plant).due_by(today).count() > len(late)
+    assert all(task.overdue_spells.filter(ended_at__isnull=True).exists() for task in late.values())
+
+
+def test_fasteners_were_loose_three_times(plant):
+    grades = Task.objects.filter(
+        installation__device__number="15", check_kind__code="fastener-torque", outcome="done"
+    ).order_by("closed_at")
+    assert [task.grade for task in grades] == ["watch", "act", "act"]
+
+
+def test_wet_rollers_are_on_their_third_pair(plant):
+    replaced = Reading.objects.filter(
+        visit__installation__device__number="4", code="drive_diameter", stage="as_left", value=76.0
+    )
+    assert replaced.count() == 2
+
+
+def test_the_overland_belt_has_an_uncovered_stretch(plant):
+    year = Incident.objects.current().filter(
+        conveyor__tag="Q-11", happened_at__gte=timezone.now() - dt.timedelta(days=365)
+    )
+    in_gap = year.filter(strand="return", chainage_m__gte=310, chainage_m__lte=710)
+    assert (year.count(), in_gap.count()) == (38, 23)
+
+
+def test_the_meter_reading_that_was_mistyped_is_set_aside(plant):
+    belt = Conveyor.objects.get(tag="Y-01")
+    hours = hours_of([belt])[belt.pk]
+    assert len(hours.meter.flagged) == 1
+    year = hours.ledger.hours(timezone.now() - dt.timedelta(days=365), timezone.now())
+    assert year.running_h == pytest.approx(4200, rel=0.12)
+
+
+def test_missing_days_are_not_known(plant):
+    belt = Conveyor.objects.get(tag="Y-02")
+    now = timezone.now()
+    year = hours_of([belt])[belt.pk].ledger.hours(now - dt.timedelta(days=365), now)
+    assert 1 - year.coverage == pytest.approx(11.5 / 365, abs=0.004)
+
+
+def test_chatter_and_splice_are_told_apart(plant):
+    since = timezone.now() - dt.timedelta(days=60)
+    chatter = switch_watch_of(Conveyor.objects.get(tag="S-12"), since=since, zone=plant.zone)
+    splice = switch_watch_of(Conveyor.objects.get(tag="Y-02"), since=since, zone=plant.zone)
+    assert chatter.n_defect_days == 3
+    assert not any(fold.flagged for _label, fold in chatter.folds)
+    assert any(fold.flagged for _label, fold in splice.folds)
+
+
+def test_next_week_two_belts_may_be_locked_out_together(plant, today):
+    windows = OutageWindow.objects.filter(conveyor__tag__in=["S-12", "S-15"])
+    assert windows.count() == 2
+    for window in windows:
+        assert 4 <= (timezone.localdate(window.starts_at, timezone=plant.zone) - today).days <= 11
+
+
+def test_a_second_load_changes_nothing(plant):
+    counts = [model.objects.count() for model in (Incident, RunRecord, Task, Reading, SwitchEvent)]
+    assert not load_demo(say=lambda words: None)
+    assert counts == [model.objects.count() for model in (Incident, RunRecord, Task, Reading, SwitchEvent)]
