@@ -55,10 +55,10 @@ class Incidents:
     is_covered: NDArray[np.bool_]  # running hours are known for that moment
 
     def within(self, window: Window) -> NDArray[np.bool_]:
-        return (self.at_s >= window.start.timestamp()) & (self.at_s < window.end.timestamp())
+        return np.asarray((self.at_s >= window.start.timestamp()) & (self.at_s < window.end.timestamp()))
 
     def in_zones(self, strand: str, zones: Sequence[Zone]) -> NDArray[np.bool_]:
-        return (self.strand == strand) & inside(zones, self.chainage_m)
+        return np.asarray((self.strand == strand) & inside(zones, self.chainage_m))
 
     def without_place(self, strand: str) -> NDArray[np.bool_]:
         return np.isnan(self.chainage_m) & ((self.strand == strand) | (self.strand == ""))

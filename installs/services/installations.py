@@ -246,7 +246,7 @@ def install_device(
         check_removal(installed_at, removed_at, now)
     check_place(conveyor, strand, chainage_m)
     check_device_suits(device, conveyor, installed_at)
-    place = {"device": device, "conveyor": conveyor, "strand": strand, "chainage_m": chainage_m}
+    place: dict[str, Any] = {"device": device, "conveyor": conveyor, "strand": strand, "chainage_m": chainage_m}
     check_free(**place, installed_at=installed_at, removed_at=removed_at)
     try:
         row = create_record(
@@ -284,7 +284,7 @@ def change_installation(
         raise Refused(
             _("A device goes to another place by a removal and a new installation. Record these two."), code="moved"
         )
-    at = {name: values.get(name, getattr(installation, name)) for name in ("strand", "chainage_m", "installed_at")}
+    at: dict[str, Any] = {name: values.get(name, getattr(installation, name)) for name in ("strand", "chainage_m", "installed_at")}
     check_moment("installed_at", at["installed_at"], timezone.now())
     check_place(installation.conveyor, at["strand"], at["chainage_m"])
     if installation.removed_at is not None and at["installed_at"] >= installation.removed_at:
