@@ -284,7 +284,9 @@ def change_installation(
         raise Refused(
             _("A device goes to another place by a removal and a new installation. Record these two."), code="moved"
         )
-    at: dict[str, Any] = {name: values.get(name, getattr(installation, name)) for name in ("strand", "chainage_m", "installed_at")}
+    at: dict[str, Any] = {
+        name: values.get(name, getattr(installation, name)) for name in ("strand", "chainage_m", "installed_at")
+    }
     check_moment("installed_at", at["installed_at"], timezone.now())
     check_place(installation.conveyor, at["strand"], at["chainage_m"])
     if installation.removed_at is not None and at["installed_at"] >= installation.removed_at:
