@@ -275,7 +275,7 @@ def lay_strip(
     shapes: list[Shape] = []
     texts: list[Words] = []
     known = {CARRY: y_carry, RETURN: y_return}
-    left_out = sum(each.strand not in known for each in (*ticks, *devices))
+    left_out = sum(each.strand not in known for each in ticks) + sum(each.strand not in known for each in devices)
 
     for gap in (each for each in gaps if each.strand in known):
         y = y_carry - 37 if gap.strand == CARRY else y_return + 3
@@ -374,7 +374,7 @@ def lay_tall_strip(
     x_carry, x_return = 106.0, 200.0
     known = {CARRY: x_carry, RETURN: x_return}
     out = {CARRY: -1.0, RETURN: 1.0}  # away from the loop
-    left_out = sum(each.strand not in known for each in (*ticks, *devices))
+    left_out = sum(each.strand not in known for each in ticks) + sum(each.strand not in known for each in devices)
     shapes: list[Shape] = []
     texts: list[Words] = []
     for gap in (each for each in gaps if each.strand in known):
