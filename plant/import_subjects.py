@@ -219,7 +219,7 @@ def write_entry(
 # --- conveyors --------------------------------------------------------------------------------------------------------
 def area_for(context: ImportContext, text: str, name: str | None) -> Area:
     """The area of this code or name; a new one is added unless it may be a slip of the pen for one that exists."""
-    areas = list(Area.objects.of_plant(context.plant))
+    areas: list[Area] = list(Area.objects.of_plant(context.plant))
     for each in areas:
         if text.casefold() in (each.code.casefold(), each.name.casefold(), str(each).casefold()):
             return each

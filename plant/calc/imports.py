@@ -57,7 +57,7 @@ class Column:
     quantity: QuantityKind = QuantityKind.PLAIN
     allow_negative: bool = False
     choices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    help: str = ""
+    help: Any = ""
     example: str = ""
     longest: int = 300
 
@@ -259,8 +259,8 @@ def decide_date_order(texts: Iterable[str]) -> Decision:
     if month_first:
         return Decision("mdy", words=f"Month before day, as “{month_first}” shows.")
     if both:
-        first, _mark, second = _SLASHED.match(both).group(1, 2, 3)  # type: ignore[union-attr]
-        words = f"“{both}” can be day {first} of month {second} or day {second} of month {first}. Choose the order."
+        one, other = re.findall(r"\d+", both)[:2]
+        words = f"“{both}” can be day {one} of month {other} or day {other} of month {one}. Choose the order."
         return Decision(is_needed=True, words=words)
     return Decision("dmy")
 

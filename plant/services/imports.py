@@ -13,7 +13,7 @@ import hashlib
 import io
 import uuid
 from collections import Counter
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -143,7 +143,7 @@ def raw(file: Any) -> BinaryIO:
 def opened(batch: ImportBatch) -> Iterator[BinaryIO]:
     """The file of a batch, opened anew each time: two readers never share a position."""
     try:
-        file = batch.file.storage.open(batch.file.name, "rb")
+        file = batch.file.storage.open(str(batch.file.name), "rb")
     except FileNotFoundError as error:
         words = _("The sent file is no longer kept on the server. Send it again; rows that are written stay known.")
         raise Refused(words, code="file_gone") from error
@@ -233,8 +233,9 @@ def read_conventions(
         places = [shape.columns.index(each.head) for each in matched if each.column.kind in kinds]
         for row in rows:
             for place in places:
-                if place < len(row.cells) and isinstance(row.cells[place], str):
-                    yield row.cells[place]
+                cell = row.cells[place] if place < len(row.cells) else None
+                if isinstance(cell, str):
+                    yield cell
 
     decimal = decide_decimal(texts(*NUMBERED))
     order = decide_date_order(texts(*DATED))
@@ -257,7 +258,8 @@ def read_conventions(
 def try_rows(
     found: Understanding, subject: ImportSubject, context: ImportContext, rows: list[SourceRow]
 ) -> Understanding:
-    samples, n_wrong, n_midnights = [], 0, 0
+    samples: list[TriedRow] = []
+    n_wrong = n_midnights = 0
     zone = ZoneInfo(found.reading.time_zone)
     for row in rows:
         prepared = prepare(row, found, subject, context)
@@ -339,10 +341,10 @@ def with_clock(cell: Cell, row: SourceRow, clock: int | None) -> Cell:
 def natural_key(subject: ImportSubject, values: Mapping[str, Any]) -> str:
     parts = []
     for name in subject.key_fields:
-        value = values.get(name)
+        value: Any = values.get(name)
         if isinstance(value, Conveyor):
             value = value.pk
-        elif hasattr(value, "isoformat"):
+        elif isinstance(value, dt.date):
             value = value.isoformat()
         elif isinstance(value, str):
             value = " ".join(value.casefold().split())
@@ -381,7 +383,7 @@ def take_in_file(
     plant: Plant,
     by: Any,
     subject: str,
-    file: File | BinaryIO,
+    file: File[bytes] | BinaryIO,
     file_name: str,
     size: int,
     client_key: uuid.UUID | None = None,
@@ -395,7 +397,7 @@ def take_in_file(
         If it is too large or no table.
     """
     check_size(size)
-    known = ImportBatch.objects.filter(client_key=client_key).first() if client_key else None
+    known: ImportBatch | None = ImportBatch.objects.filter(client_key=client_key).first() if client_key else None
     if known is not None:
         return known
     found = subject_of(subject)
@@ -407,7 +409,7 @@ def take_in_file(
     except NotATable as problem:
         raise Refused(str(problem), code="no_table", fields={"file": str(problem)}) from problem
     content.seek(0)
-    digest = hashlib.file_digest(content, "sha256").hexdigest()
+    digest = hashlib.file_digest(content, "sha256").hexdigest()  # type: ignore[arg-type]
     content.seek(0)
     batch = ImportBatch(
         plant=plant,
@@ -464,7 +466,7 @@ def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
 
 def check_choices(options: Mapping[str, Any]) -> None:
     """Raises Refused where a choice is none that is offered."""
-    offered: dict[str, Container[str]] = {
+    offered: dict[str, Collection[str]] = {
         "encoding": {*import_files.ENCODINGS, "utf-8-sig", "utf-16-le", "utf-16-be", "latin-1"},
         "delimiter": import_files.DELIMITERS,
         "decimal": ("point", "comma"),
@@ -480,7 +482,7 @@ def check_choices(options: Mapping[str, Any]) -> None:
             if name == "time_zone":
                 words += " " + _("Give a time zone such as Europe/Berlin.")
             else:
-                words += " " + _("Choose one of: %s.") % ", ".join(repr(each) for each in sorted(allowed))  # type: ignore[type-var, call-overload]
+                words += " " + _("Choose one of: %s.") % ", ".join(repr(each) for each in sorted(allowed))
             raise Refused(words, code="no_choice", fields={name: words})
     line = str(options.get("header_line") or 0)
     if not line.isdigit() or int(line) > 1000:
@@ -522,13 +524,16 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -
     with transaction.atomic():
         now = ImportBatch.objects.select_for_update(of=("self",)).select_related("job").get(pk=batch.pk)
         if now.job_id != batch.job_id and now.job is not None:
-            return now.job  # somebody else was faster
+            faster: Job = now.job  # somebody else's
+            return faster
         batch.options = settled(batch.options, found)
         if not batch.rows_done:
             batch.all_or_nothing = all_or_nothing
+        written = ["options", "all_or_nothing", "state", "problem", "job"]
         if batch.state == State.REFUSED:  # tried as a whole before; those rows are looked at again
             batch.rejected_rows.all().delete()
             batch.n_refused = 0
+            written.append("n_refused")
         batch.state, batch.problem = State.RUNNING, ""
         # Of two people who press the button at once both get this one job.
         batch.job = ask_for_job(
@@ -538,7 +543,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -
             by=by,
             key=f"import-{batch.pk}-{batch.job_id or 0}",
         )
-        batch.save(update_fields=["options", "all_or_nothing", "state", "problem", "job", "n_refused"])
+        batch.save(update_fields=written)
     return batch.job
 
 
@@ -775,7 +780,7 @@ def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, 
     context = context_of(batch)
     ordinals: Counter[str] = Counter()
     tally: Counter[str] = Counter()
-    refused: list[dict[str, Any]] = []
+    refused: list[Any] = []
     read = 0
     handle.progress(0, batch.n_rows, _("all rows at once"))
     try:
@@ -841,6 +846,7 @@ def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str]) -> str:
                     )
                     return problems
                 RejectedRow.objects.filter(pk=row.pk).update(state=RejectedRow.State.OPEN)
+    assert not isinstance(problems, str)
     RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(values=texts, problems=problems)
     row.values, row.problems = texts, problems
     fields = {each["field"]: each["reason"] for each in problems if each["field"]}
@@ -868,7 +874,7 @@ def n_equal_rows(batch: ImportBatch, found: Understanding, subject: ImportSubjec
         if each.line_number != at:
             other = prepare(each, found, subject, context)
             n += not other.problems and other.natural_key == row.natural_key
-    for mended in batch.rejected_rows.filter(state=RejectedRow.State.CORRECTED).exclude(pk=None):
+    for mended in batch.rejected_rows.filter(state=RejectedRow.State.CORRECTED):
         cells = tuple(mended.values.get(head, "") for head in found.shape.columns)
         other = prepare(SourceRow(mended.line_number, cells), found, subject, context)
         n += mended.line_number != at and not other.problems and other.natural_key == row.natural_key
