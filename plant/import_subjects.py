@@ -41,6 +41,9 @@ class ImportContext:
     is_repeat: bool = False
     now: dt.datetime = field(default_factory=timezone.now)
     known_entries: dict[uuid.UUID, Any] = field(default_factory=dict)
+    # Rows that people wrote by hand about what the rows at hand tell, and those of them that a row was found to be.
+    by_hand: dict[uuid.UUID, list[Any]] = field(default_factory=dict)
+    found_by_hand: set[int] = field(default_factory=set)
     _conveyors: dict[str, Conveyor] | None = None
 
     @property
@@ -189,6 +192,10 @@ def write_entry(
     """Write an entry once. One that the book has under this key with other details is corrected or refused."""
     known = context.known_entries.get(key)
     if known is None:
+        known = next((each for each in context.by_hand.get(key, ()) if each.pk not in context.found_by_hand), None)
+        if known is not None:
+            context.found_by_hand.add(known.pk)
+    if known is None:
         create(by=context.by, client_key=key, now=context.now, **values)
         return WRITTEN
     changes = differing(known, values)
@@ -201,7 +208,9 @@ def write_entry(
         latest = known
         while hasattr(latest, "corrected_by"):
             latest = latest.corrected_by
-        if latest is known or latest.correction_reason.startswith(_("Import of %(file)s") % {"file": ""}):
+        if (latest is known and key in context.known_entries) or latest.correction_reason.startswith(
+            _("Import of %(file)s") % {"file": ""}
+        ):
             if context.is_repeat:
                 return UNCHANGED
             correct(row=latest, by=context.by, reason=context.reason, client_key=later_key, **changes)

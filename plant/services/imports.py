@@ -691,7 +691,7 @@ def write_rows(
     prepared: list[KeyedRow],
 ) -> Counter[str]:
     """Write the rows of a chunk; a refused one is kept and does not stop the others. Counts by outcome."""
-    look_up_entries(subject, context, [key for _row, key in prepared if key])
+    look_up_entries(subject, context, prepared)
     at_once = write_new(subject, context, prepared)
     tally: Counter[str] = Counter({WRITTEN: len(at_once)})
     refused = []
@@ -717,10 +717,16 @@ def write_rows(
 
 def write_new(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> set[uuid.UUID]:
     """Write all new rows of a chunk in one go, where the subject can and none of them is refused; their keys."""
-    new = {key: row.values for row, key in prepared if key and key not in context.known_entries}
+    new = {
+        key: row.values
+        for row, key in prepared
+        if key and key not in context.known_entries and key not in context.by_hand
+    }
     if subject.write_many is None or subject.entry_model is None or len(new) < 2:
         return set()
-    if len(new) < sum(1 for _row, key in prepared if key and key not in context.known_entries):
+    if len(new) < sum(
+        bool(key and key not in context.known_entries and key not in context.by_hand) for _r, key in prepared
+    ):
         return set()  # one row twice: the second has to be compared with the first
     try:
         with transaction.atomic():
@@ -733,12 +739,44 @@ def write_new(subject: ImportSubject, context: ImportContext, prepared: list[Key
     return set(new)
 
 
-def look_up_entries(subject: ImportSubject, context: ImportContext, keys: list[uuid.UUID]) -> None:
-    context.known_entries = (
-        {each.client_key: each for each in subject.entry_model._default_manager.filter(client_key__in=keys)}
-        if subject.entry_model
-        else {}
-    )
+def look_up_entries(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> None:
+    """Find what the book has of the rows at hand: by their keys, and by hand about the same belt and moment."""
+    context.known_entries, context.by_hand = {}, {}
+    keyed = [(row, key) for row, key in prepared if key]
+    if subject.entry_model is None or not keyed:
+        return
+    rows = subject.entry_model._default_manager
+    context.known_entries = {each.client_key: each for each in rows.filter(client_key__in=[key for _row, key in keyed])}
+    keyed = [(row, key) for row, key in keyed if key not in context.known_entries]
+    if not keyed:
+        return
+    # All subjects with entries are keyed by a belt and a moment first.
+    belt, moment = subject.key_fields[:2]
+    alike: dict[str, list[Any]] = {}
+    for each in rows.filter(
+        corrected_by__isnull=True,
+        **{
+            f"{belt}__in": {row.values[belt] for row, _key in keyed},
+            f"{moment}__in": {row.values[moment] for row, _key in keyed},
+        },
+    ):
+        natural = natural_key(subject, {name: getattr(each, name) for name in subject.key_fields})
+        if not came_by_import(subject, context.plant, natural, each):
+            alike.setdefault(natural, []).append(each)
+    context.by_hand = {key: alike[row.natural_key] for row, key in keyed if row.natural_key in alike}
+
+
+MOST_EQUAL = 200  # equal rows that one file is taken to have at most
+
+
+def came_by_import(subject: ImportSubject, plant: Plant, natural: str, row: Any) -> bool:
+    """Whether a row, or the one that it corrects in the end, was written by the desk."""
+    first = row
+    while first.corrects_id is not None:
+        first = first.corrects
+    if first is not row:
+        natural = natural_key(subject, {name: getattr(first, name) for name in subject.key_fields})
+    return any(first.client_key == row_key(subject, plant, natural, ordinal) for ordinal in range(MOST_EQUAL))
 
 
 def write_one(
@@ -838,7 +876,7 @@ def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str]) -> str:
                 )
                 if not claimed:
                     return UNCHANGED
-                look_up_entries(subject, context, [key])
+                look_up_entries(subject, context, [(prepared, key)])
                 problems = write_one(subject, context, prepared.values, key)
                 if isinstance(problems, str):
                     ImportBatch.objects.filter(pk=batch.pk).update(

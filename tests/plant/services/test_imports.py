@@ -101,6 +101,31 @@ def test_what_an_empty_cell_means_makes_no_second_row(alder, pat, belt_a1):
     assert counts(run(send(alder, pat, "running_hours", said), pat)) == (0, 0, 1, 0)
 
 
+def test_an_incident_that_a_person_wrote_by_hand_does_not_count_twice(alder, pat, belt_a1):
+    at = dt.datetime(2026, 3, 1, 9, tzinfo=UTC)
+    record_incident(conveyor=belt_a1, by=pat, happened_at=at, severity="drift", note="x")
+    same, second = "A-1,2026-03-01 10:00,drift,x\n", "A-1,2026-03-01 10:00,drift,y\n"
+    assert counts(run(send(alder, pat, "incidents", HEAD + same), pat)) == (0, 0, 1, 0)
+    batch = run(send(alder, pat, "incidents", HEAD + second), pat)
+    assert counts(batch) == (0, 0, 0, 1)
+    assert "note x; the file says y" in reasons(batch)[2]
+    # Two rows of a file are two incidents: one of them is the one by hand, the other is new, and stays known.
+    assert counts(run(send(alder, pat, "incidents", HEAD + same * 2), pat)) == (1, 0, 1, 0)
+    assert counts(run(send(alder, pat, "incidents", HEAD + same * 2), pat)) == (0, 0, 2, 0)
+    assert Incident.objects.count() == 2
+
+
+def test_a_list_that_was_taken_from_the_site_changes_nothing_when_it_is_sent_back(client, alder, pat, belt_a1):
+    for day in (1, 2):
+        at = dt.datetime(2026, 3, day, 9, tzinfo=UTC)
+        place = {"strand": "return", "chainage_m": 80.0, "side": "drive"}
+        record_incident(conveyor=belt_a1, by=pat, happened_at=at, severity="spill", minutes_lost=12.5, **place)
+    client.force_login(pat)
+    answer = client.get("/incidents/?format=csv")
+    batch = send(alder, pat, "incidents", b"".join(answer.streaming_content))
+    assert counts(run(batch, pat)) == (0, 0, 2, 0), reasons(batch)
+
+
 def test_the_person_s_upload_sent_twice_is_one_batch(alder, pat, belt_a1):
     key = "8e5f4bb0-0e1f-4e62-8f42-1c3a1a2b3c4d"
     first = send(alder, pat, "incidents", incidents(2), client_key=key)
