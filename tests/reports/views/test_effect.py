@@ -69,7 +69,7 @@ def test_the_page_opens_with_the_sentence_of_the_verdict(client, at, mona):
     client.force_login(mona)
     page = page_of(client, reverse("effect-detail", args=[at.pk]))
     assert re.search(
-        r"S-12 return, device 20: 29 in 4,3[78]\d h before, 3 in 3,43\d h after\. "
+        r"S-12 return, device 20: 29 in 4,3[789]\d h before, 3 in 3,43\d h after\. "
         r"Ratio 0\.1\d \(0\.0\d-0\.\d\d\)\. Fewer incidents\.",
         page,
     )
