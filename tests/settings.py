@@ -1,9 +1,14 @@
 """The site's settings with a data folder of the test run, plain static files and a fast password hash."""
 
+import atexit
 import os
+import shutil
 import tempfile
 
-os.environ.setdefault("DRIFTBOOK_DATA", tempfile.mkdtemp(prefix="driftbook-tests-"))
+if "DRIFTBOOK_DATA" not in os.environ:
+    # Processes of the same run (pytest -n) share the folder of the first, which takes it away at its end.
+    os.environ["DRIFTBOOK_DATA"] = tempfile.mkdtemp(prefix="driftbook-tests-")
+    atexit.register(shutil.rmtree, os.environ["DRIFTBOOK_DATA"], ignore_errors=True)
 os.environ.setdefault("DRIFTBOOK_SECRET_KEY", "only-for-tests-" + "x" * 50)
 
 from deploy.settings import *  # noqa: F403

@@ -16,7 +16,7 @@ from plant.models import Plant, PlantQuerySet, Record
 from .visits import Visit
 
 
-class ActionQuerySet(PlantQuerySet):
+class ActionQuerySet(PlantQuerySet["Action"]):
     def open(self) -> Self:
         return self.filter(done_at__isnull=True)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
+
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -17,16 +19,16 @@ from plant.models import Plant, PlantQuerySet, Record
 GRADES = [(Grade.SOUND.value, _("sound")), (Grade.WATCH.value, _("watch")), (Grade.ACT.value, _("act"))]
 
 
-class CheckKindQuerySet(models.QuerySet):
-    def visible_to(self, person):
+class CheckKindQuerySet(models.QuerySet["CheckKind"]):
+    def visible_to(self, person: Any) -> Self:
         """The built-in kinds and those of the person's plants."""
         return self.filter(Q(plant__isnull=True) | Q(plant__in=Plant.objects.visible_to(person)))
 
-    def known_in(self, plant):
+    def known_in(self, plant: Plant) -> Self:
         """Built-in kinds and the plant's own, those no longer used too."""
         return self.filter(Q(plant__isnull=True) | Q(plant=plant))
 
-    def for_plant(self, plant):
+    def for_plant(self, plant: Plant) -> Self:
         return self.filter(Q(plant__isnull=True) | Q(plant=plant), retired_on__isnull=True)
 
 
@@ -112,8 +114,8 @@ class ReadingField(Record):
         return self.label
 
 
-class CheckPlanQuerySet(PlantQuerySet):
-    def of_installation(self, installation: Installation) -> CheckPlanQuerySet:
+class CheckPlanQuerySet(PlantQuerySet["CheckPlan"]):
+    def of_installation(self, installation: Installation) -> Self:
         """Plans written for this installation itself, and those of its device model."""
         return self.filter(Q(installation=installation) | Q(device_model=installation.device.device_model))
 

@@ -17,7 +17,7 @@ from installs.models import Installation
 from plant.models import Entry, EntryQuerySet, Plant, PlantQuerySet, Record
 
 
-class TaskQuerySet(PlantQuerySet):
+class TaskQuerySet(PlantQuerySet["Task"]):
     def open(self) -> Self:
         return self.filter(closed_at__isnull=True)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 from django.conf import settings
 from django.db import models
 from django.urls import reverse
@@ -46,10 +48,10 @@ class Visit(Entry):
         return reverse("visit-detail", args=[self.pk])
 
 
-class ReadingQuerySet(EntryQuerySet):
+class ReadingQuerySet(EntryQuerySet["Reading"]):
     plant_path = "visit__plant"
 
-    def as_found(self):
+    def as_found(self) -> Self:
         return self.filter(stage=Reading.Stage.AS_FOUND)
 
 

@@ -74,12 +74,12 @@ def belts_hours(
     belts = list(conveyors)
     outages: dict[int, list[tuple[date, date]]] = defaultdict(list)
     from_then = datetime.combine(today - timedelta(days=RECENT_DAYS), time(), tzinfo=UTC)
-    for belt, starts_at, ends_at in OutageWindow.objects.filter(conveyor__in=belts, ends_at__gt=from_then).values_list(
-        "conveyor_id", "starts_at", "ends_at"
-    ):
+    for belt_id, starts_at, ends_at in OutageWindow.objects.filter(
+        conveyor__in=belts, ends_at__gt=from_then
+    ).values_list("conveyor_id", "starts_at", "ends_at"):
         days = whole_days(starts_at, ends_at, zone)
         if days:
-            outages[belt].append(days)
+            outages[belt_id].append(days)
     known = {}
     ledgers = hours_of(belts)
     for belt in belts:

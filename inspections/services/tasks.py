@@ -271,15 +271,16 @@ def write_tasks(
         settled = bedding_in_done_otherwise(open_tasks.values())
         close_by_rule(settled, reason=str(_("the same check was done meanwhile")), at=now)
         done.withdrawn += len(dropped) + len(settled)
-        new, moved = [], []
+        new: list[Task] = []
+        moved: list[Task] = []
         for each in wanted:
             key = (each.installation.pk, each.plan.check_kind_id, each.origin)
-            row = open_tasks.get(key)
-            if row is None:
+            found = open_tasks.get(key)
+            if found is None:
                 if each.origin == Task.Origin.PLAN or key[:2] not in bedded_in:
                     new.append(fresh_task(plant, each))
-            elif row.closes_on >= today and row.pk not in put_off and move(row, each, today):
-                moved.append(row)
+            elif found.closes_on >= today and found.pk not in put_off and move(found, each, today):
+                moved.append(found)
         if moved:
             bulk_update_with_history(moved, Task, MOVED_FIELDS, default_change_reason=NIGHT_REASON, default_date=now)
         done.moved += len(moved)
@@ -301,17 +302,25 @@ def bedding_in_done_otherwise(rows: Iterable[Task]) -> list[Task]:
     return [row for row in open_ones if (row.installation_id, row.check_kind_id) in done]
 
 
+def days_of(due: DueDate) -> tuple[date, date, date]:
+    """Due day and window; what has none is never wanted."""
+    if due.due_on is None or due.opens_on is None or due.closes_on is None:
+        raise ValueError(f"no day is known: {due.reason}")
+    return due.due_on, due.opens_on, due.closes_on
+
+
 def fresh_task(plant: Plant, wanted: Wanted) -> Task:
     due = wanted.due
+    due_on, opens_on, closes_on = days_of(due)
     return Task(
         plant=plant,
         installation=wanted.installation,
         check_kind_id=wanted.plan.check_kind_id,
         check_plan=wanted.plan,
         origin=wanted.origin,
-        due_on=due.due_on,
-        opens_on=due.opens_on,
-        closes_on=due.closes_on,
+        due_on=due_on,
+        opens_on=opens_on,
+        closes_on=closes_on,
         why=due.reason[:200],
     )
 
@@ -319,13 +328,13 @@ def fresh_task(plant: Plant, wanted: Wanted) -> Task:
 def move(row: Task, wanted: Wanted, today: date) -> bool:
     """Give an open task the dates of the forecast; True if anything changed."""
     due = wanted.due
-    assert due.due_on is not None
-    if due.due_on < row.due_on:
+    if days_of(due)[0] < row.due_on:
         due = not_earlier(due, min(row.due_on, today))
     before = (row.due_on, row.opens_on, row.closes_on, row.check_plan_id)
-    if (due.due_on, due.opens_on, due.closes_on, wanted.plan.pk) == before:
+    after = days_of(due)
+    if (*after, wanted.plan.pk) == before:
         return False
-    row.due_on, row.opens_on, row.closes_on = due.due_on, due.opens_on, due.closes_on
+    row.due_on, row.opens_on, row.closes_on = after
     row.check_plan, row.why, row.version = wanted.plan, due.reason[:200], row.version + 1
     return True
 
@@ -605,7 +614,7 @@ def heal_spells(plant: Plant, now: datetime, today: date) -> None:
     missed = [
         OverdueSpell(task_id=pk, began_at=overdue_from(closes_on, plant.zone), noted_at=now, ended_at=closed_at)
         for pk, closes_on, closed_at in closed
-        if closed_at > overdue_from(closes_on, plant.zone)
+        if closed_at and closed_at > overdue_from(closes_on, plant.zone)
     ]
     OverdueSpell.objects.bulk_create(missed, ignore_conflicts=True, batch_size=500)
 

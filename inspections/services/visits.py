@@ -458,6 +458,7 @@ def close_out_visit(
         no_action_reason=no_action_reason.strip() if to_act else "",
     )
     if visit is None:
+        assert client_key is not None
         return Visit.objects.get(client_key=client_key)
     visit.photos.add(*photos)
     for each in entered:
@@ -730,6 +731,7 @@ def correct_visit(
         correction_reason=reason.strip()[:300],
     )
     if fresh is None:
+        assert client_key is not None
         return Visit.objects.get(client_key=client_key)
     fresh.photos.add(*visit.photos.all(), *photos)
     kept = set()

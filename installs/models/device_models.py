@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.urls import reverse
@@ -62,10 +64,10 @@ class DeviceModel(Record):
         return reverse("device-model-detail", args=[self.pk])
 
 
-class FastenerQuerySet(PlantQuerySet):
+class FastenerQuerySet(PlantQuerySet["Fastener"]):
     plant_path = "device_model__plant"
 
-    def visible_to(self, person):
+    def visible_to(self, person: Any) -> Self:
         return self.filter(device_model__in=DeviceModel.objects.visible_to(person))
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from typing import Self
+
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -13,15 +16,15 @@ from plant.models import Conveyor, Plant, PlantQuerySet, Record, Strand
 from .devices import Device
 
 
-class InstallationQuerySet(PlantQuerySet):
-    def in_place_at(self, moment):
+class InstallationQuerySet(PlantQuerySet["Installation"]):
+    def in_place_at(self, moment: dt.datetime) -> Self:
         """Installations that stood at this moment."""
         return self.filter(Q(removed_at__isnull=True) | Q(removed_at__gt=moment), installed_at__lte=moment)
 
-    def in_place(self):
+    def in_place(self) -> Self:
         return self.filter(removed_at__isnull=True)
 
-    def on_strand(self, conveyor, strand):
+    def on_strand(self, conveyor: Conveyor, strand: str) -> Self:
         return self.filter(conveyor=conveyor, strand=strand)
 
 

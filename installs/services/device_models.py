@@ -14,7 +14,7 @@ from installs.models import DeviceModel, Fastener
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Plant
-from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 
 CONSTRAINT_WORDS.update(
     {
@@ -34,7 +34,7 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
         return values.get(name, getattr(but, name, None))
 
     name = (given("name") or "").strip()
-    known = DeviceModel.objects.filter(plant=plant, name__iexact=name).exclude(pk=but.pk if but else None).first()
+    known = all_but(DeviceModel.objects.filter(plant=plant, name__iexact=name), but).first()
     if known is not None:
         words = _("Device model %(name)s is in the book already. Give another name.") % {"name": known.name}
         raise Refused(words, code="name_known", fields={"name": words})
@@ -116,7 +116,7 @@ def change_device_model(
 
 
 def check_fastener(device_model: DeviceModel, place: str, *, but: Fastener | None = None) -> None:
-    others = device_model.fasteners.filter(place__iexact=place.strip()).exclude(pk=but.pk if but else None)
+    others = all_but(device_model.fasteners.filter(place__iexact=place.strip()), but)
     if others.exists():
         words = _("%(model)s has fasteners at “%(place)s” already; change those.") % {
             "model": device_model.name,

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 from installs.models import Device, DeviceModel
 from plant.errors import Refused
 from plant.models import Plant
-from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 
 CONSTRAINT_WORDS.update(
     {"device_number_once": gettext_lazy("A device with this number is in the book already. Give another number.")}
@@ -25,7 +25,7 @@ CONSTRAINT_WORDS.update(
 def check_device(plant: Plant, values: Mapping[str, Any], *, but: Device | None = None) -> None:
     """Raises Refused, with the field, where a number is taken, a model is another plant's, or it still stands."""
     number = str(values.get("number", but.number if but else "")).strip()
-    known = Device.objects.filter(plant=plant, number__iexact=number).exclude(pk=but.pk if but else None).first()
+    known = all_but(Device.objects.filter(plant=plant, number__iexact=number), but).first()
     if known is not None:
         words = _("Device %(number)s is in the book already (%(model)s). Give another number.") % {
             "number": known.number,

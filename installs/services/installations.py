@@ -17,7 +17,7 @@ from installs.signals import device_installed, device_removed
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Conveyor, Strand
-from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 from plant.services.running_hours import moment_words
 
 CLOCK_TOLERANCE = dt.timedelta(minutes=10)
@@ -174,7 +174,7 @@ def check_free(
     but: Installation | None = None,
 ) -> None:
     """Raises Refused with the place and the period where the device stood elsewhere or the place was taken."""
-    meanwhile = Installation.objects.exclude(pk=but.pk if but else None).select_related("conveyor", "device")
+    meanwhile = all_but(Installation.objects.all(), but).select_related("conveyor", "device")
     meanwhile = meanwhile.exclude(removed_at__lte=installed_at)
     if removed_at is not None:
         meanwhile = meanwhile.filter(installed_at__lt=removed_at)

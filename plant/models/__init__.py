@@ -1,6 +1,6 @@
 """Every model of the app, so that `from plant.models import Conveyor` works."""
 
-from .base import Entry, EntryQuerySet, PlantQuerySet, Record, Row
+from .base import AnyModel, Entry, EntryQuerySet, PlantQuerySet, Record, Row
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
 from .imports import ImportBatch, RejectedRow
 from .incidents import Incident, SwitchEvent
@@ -13,6 +13,7 @@ from .plants import Area, Plant
 from .running_hours import MeterReading, RunRecord
 
 __all__ = [
+    "AnyModel",
     "Area",
     "BeltChange",
     "Conveyor",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from django.apps import apps
 from django.conf import settings
@@ -12,8 +12,10 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
+AnyModel = TypeVar("AnyModel", bound=models.Model, covariant=True)
 
-class PlantQuerySet(models.QuerySet):
+
+class PlantQuerySet(models.QuerySet[AnyModel]):
     """Rows that belong to one plant; `plant_path` leads from the row to its plant."""
 
     plant_path = "plant"
@@ -29,7 +31,7 @@ class PlantQuerySet(models.QuerySet):
         return self.filter(**{self.plant_path: plant})
 
 
-class EntryQuerySet(PlantQuerySet):
+class EntryQuerySet(PlantQuerySet[AnyModel]):
     def current(self) -> Self:
         """Rows that count: neither corrected by a later row nor withdrawn."""
         return self.filter(corrected_by__isnull=True, is_withdrawn=False)
@@ -53,6 +55,10 @@ class Row(models.Model):
         on_delete=models.PROTECT,
         related_name="+",
     )
+
+    # Read by the history: who changed the row and why, where no request tells it.
+    _history_user: Any
+    _change_reason: str | None
 
     class Meta:
         abstract = True

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.urls import reverse
@@ -23,8 +25,8 @@ class Side(models.TextChoices):
     OFF = "off", _("off side")
 
 
-class ConveyorQuerySet(PlantQuerySet):
-    def by_tag(self, plant: Plant, tag: str) -> ConveyorQuerySet:
+class ConveyorQuerySet(PlantQuerySet["Conveyor"]):
+    def by_tag(self, plant: Plant, tag: str) -> Self:
         """The conveyor that a person means by this tag, however they spell it (S12, s-12, CV-S12)."""
         return self.filter(plant=plant, tag_key=tag_key(tag))
 
@@ -92,7 +94,7 @@ class Conveyor(Record):
     def __str__(self) -> str:
         return self.tag
 
-    def save(self, *args, **kwargs) -> None:
+    def save(self, *args: Any, **kwargs: Any) -> None:
         self.tag_key = tag_key(self.tag)
         super().save(*args, **kwargs)
 
@@ -100,13 +102,13 @@ class Conveyor(Record):
         return reverse("conveyor-detail", args=[self.pk])
 
 
-class ConveyorPartQuerySet(PlantQuerySet):
+class ConveyorPartQuerySet(PlantQuerySet["ConveyorPart"]):
     plant_path = "conveyor__plant"
 
-    def visible_to(self, person):
+    def visible_to(self, person: Any) -> Self:
         return self.filter(conveyor__in=Conveyor.objects.visible_to(person))
 
-    def drift_switches(self):
+    def drift_switches(self) -> Self:
         return self.filter(kind=ConveyorPart.Kind.DRIFT_SWITCH)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
+from typing import Any, Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -15,20 +17,20 @@ from .photos import Photo
 from .plants import Plant
 
 
-class IncidentQuerySet(EntryQuerySet):
-    def between(self, start, end):
+class IncidentQuerySet(EntryQuerySet["Incident"]):
+    def between(self, start: dt.datetime, end: dt.datetime) -> Self:
         return self.filter(happened_at__gte=start, happened_at__lt=end)
 
-    def in_the_days_before(self, moment, days):
+    def in_the_days_before(self, moment: dt.datetime, days: int) -> dict[str, Any]:
         """How many there were, and how many of them stopped a belt."""
         return self.between(moment - dt.timedelta(days=days), moment).aggregate(
             n=models.Count("pk"), stops=models.Count("pk", filter=models.Q(severity=Incident.Severity.TRIP))
         )
 
-    def on_strand(self, conveyor, strand):
+    def on_strand(self, conveyor: Conveyor, strand: str) -> Self:
         return self.filter(conveyor=conveyor, strand=strand)
 
-    def in_stretches(self, stretches):
+    def in_stretches(self, stretches: Iterable[tuple[float, float]]) -> Self:
         """Incidents whose place lies in any of these (low_m, high_m) stretches, both ends included."""
         where = models.Q(pk__in=[])
         for low_m, high_m in stretches:
@@ -121,8 +123,8 @@ class Incident(Entry):
         return reverse("incident-detail", args=[self.pk])
 
 
-class SwitchEventQuerySet(models.QuerySet):
-    def visible_to(self, person):
+class SwitchEventQuerySet(models.QuerySet["SwitchEvent"]):
+    def visible_to(self, person: Any) -> Self:
         return self.filter(drift_switch__conveyor__in=Conveyor.objects.visible_to(person))
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 
-class JobQuerySet(models.QuerySet):
-    def unfinished(self):
+class JobQuerySet(models.QuerySet["Job"]):
+    def unfinished(self) -> Self:
         return self.filter(state__in=[Job.State.WAITING, Job.State.RUNNING])
 
 

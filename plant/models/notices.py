@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
+
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
@@ -11,8 +13,8 @@ from .base import PlantQuerySet
 from .plants import Plant
 
 
-class NoticeQuerySet(PlantQuerySet):
-    def unread_of(self, person):
+class NoticeQuerySet(PlantQuerySet["Notice"]):
+    def unread_of(self, person: Any) -> Self:
         return self.filter(person=person, read_at__isnull=True)
 
 

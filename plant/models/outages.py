@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from typing import Any, Self
+
 from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from .base import PlantQuerySet, Record
+from .base import AnyModel, PlantQuerySet, Record
 from .conveyors import Conveyor
+from .plants import Plant
 
 
-class ConveyorRowQuerySet(PlantQuerySet):
+class ConveyorRowQuerySet(PlantQuerySet[AnyModel]):
     plant_path = "conveyor__plant"
 
-    def visible_to(self, person):
+    def visible_to(self, person: Any) -> Self:
         return self.filter(conveyor__in=Conveyor.objects.visible_to(person))
 
 
-class OutageWindowQuerySet(ConveyorRowQuerySet):
-    def ahead(self, now):
+class OutageWindowQuerySet(ConveyorRowQuerySet["OutageWindow"]):
+    def ahead(self, now: dt.datetime) -> Self:
         return self.filter(ends_at__gt=now).order_by("starts_at")
 
 
@@ -51,7 +55,7 @@ class OutageWindow(Record):
         return reverse("outage-detail", args=[self.pk])
 
     @property
-    def plant(self):
+    def plant(self) -> Plant:
         return self.conveyor.plant
 
 
@@ -95,5 +99,5 @@ class BeltChange(Record):
         return reverse("belt-change-detail", args=[self.pk])
 
     @property
-    def plant(self):
+    def plant(self) -> Plant:
         return self.conveyor.plant

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from django.core.exceptions import ValidationError
@@ -18,15 +19,15 @@ def check_time_zone(name: str) -> None:
         raise ValidationError(_("%(name)s is not a time zone; give one such as Europe/Berlin."), params={"name": name})
 
 
-class PlantsQuerySet(PlantQuerySet):
+class PlantsQuerySet(PlantQuerySet["Plant"]):
     plant_path = "pk"
 
-    def visible_to(self, person):
+    def visible_to(self, person: Any) -> Self:
         if not person.is_authenticated:
             return self.none()
         return self.filter(memberships__person=person).distinct()
 
-    def of_plant(self, plant):
+    def of_plant(self, plant: Any) -> Self:
         return self.filter(pk=plant.pk)
 
 

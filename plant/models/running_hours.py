@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
+
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from .base import Entry, EntryQuerySet
+from .base import AnyModel, Entry, EntryQuerySet
 from .conveyors import Conveyor
+from .plants import Plant
 
 
-class HoursQuerySet(EntryQuerySet):
+class HoursQuerySet(EntryQuerySet[AnyModel]):
     plant_path = "conveyor__plant"
 
-    def visible_to(self, person):
+    def visible_to(self, person: Any) -> Self:
         return self.filter(conveyor__in=Conveyor.objects.visible_to(person))
 
 
@@ -55,7 +58,7 @@ class RunRecord(Entry):
         return f"{self.conveyor.tag} {self.starts_at:%Y-%m-%d} {self.running_h:.1f} h"
 
     @property
-    def plant(self):
+    def plant(self) -> Plant:
         return self.conveyor.plant
 
 
@@ -88,5 +91,5 @@ class MeterReading(Entry):
         return f"{self.conveyor.tag} {self.read_at:%Y-%m-%d} {self.reading_h:.1f} h"
 
     @property
-    def plant(self):
+    def plant(self) -> Plant:
         return self.conveyor.plant

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from plant.calc.chainage import format_chainage, tag_key
 from plant.errors import Refused
 from plant.models import Area, Conveyor, ConveyorPart, Plant
-from plant.services.records import CONSTRAINT_WORDS, change_record, create_record
+from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record
 
 Kind = ConveyorPart.Kind
 
@@ -58,7 +58,7 @@ def check_place(conveyor: Conveyor, chainage_m: float | None, field: str = "chai
 
 # --- areas ------------------------------------------------------------------------------------------------------------
 def check_area(plant: Plant, code: str, *, but: Area | None = None) -> None:
-    known = Area.objects.filter(plant=plant, code__iexact=code.strip()).exclude(pk=but.pk if but else None).first()
+    known = all_but(Area.objects.filter(plant=plant, code__iexact=code.strip()), but).first()
     if known:
         words = _("Code %(code)s belongs to %(name)s already. Give another one.") % {
             "code": known.code,
@@ -102,7 +102,7 @@ def check_tag(plant: Plant, tag: str, *, but: Conveyor | None = None) -> str:
         refuse_field(
             "tag", _("“%(tag)s” is no tag; give letters and digits such as S-12.") % {"tag": tag}, code="tag_empty"
         )
-    known = Conveyor.objects.by_tag(plant, tag).exclude(pk=but.pk if but else None).first()
+    known = all_but(Conveyor.objects.by_tag(plant, tag), but).first()
     if known:
         words = _(
             "%(tag)s is in the book already as %(known)s (%(name)s). One tag stands for one conveyor, "
@@ -169,7 +169,7 @@ def check_part(conveyor: Conveyor, kind: str, strand: str, chainage_m: float | N
         words = _("A %(kind)s sits on one strand: say which.") % {"kind": Kind(kind).label}
         refuse_field("strand", words, code="strand_needed")
     if kind in ONE_A_CONVEYOR:
-        known = conveyor.parts.filter(kind=kind, removed_on__isnull=True).exclude(pk=but.pk if but else None).first()
+        known = all_but(conveyor.parts.filter(kind=kind, removed_on__isnull=True), but).first()
         if known:
             words = _("%(tag)s has a %(kind)s already, at %(place)s. Change that one.") % {
                 "tag": conveyor.tag,

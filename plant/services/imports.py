@@ -745,7 +745,7 @@ def look_up_entries(subject: ImportSubject, context: ImportContext, prepared: li
     keyed = [(row, key) for row, key in prepared if key]
     if subject.entry_model is None or not keyed:
         return
-    rows = subject.entry_model._default_manager
+    rows: Any = subject.entry_model._default_manager
     context.known_entries = {each.client_key: each for each in rows.filter(client_key__in=[key for _row, key in keyed])}
     keyed = [(row, key) for row, key in keyed if key not in context.known_entries]
     if not keyed:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from plant.errors import ChangedMeanwhile
 from plant.models import BeltChange, Conveyor, OutageWindow
 from plant.services.conveyors import check_place, refuse_field
-from plant.services.records import change_record, create_record
+from plant.services.records import all_but, change_record, create_record
 
 
 def in_clock_of(conveyor: Conveyor, moment: dt.datetime) -> str:
@@ -37,7 +37,7 @@ def check_window(
         }
         refuse_field("ends_at", words, code="ends_before_start")
     shared = conveyor.outage_windows.filter(starts_at__lt=ends_at, ends_at__gt=starts_at)
-    other = shared.exclude(pk=but.pk if but else None).first()
+    other = all_but(shared, but).first()
     if other:
         words = _("%(tag)s has a window from %(start)s to %(end)s already. Change that one instead.") % {
             "tag": conveyor.tag,

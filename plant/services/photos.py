@@ -22,7 +22,7 @@ MOST_PIXELS = 80_000_000
 
 
 def keep_photo(
-    *, plant: Plant, file: UploadedFile, by: Any, client_key: uuid.UUID | None = None, caption: str = ""
+    *, plant: Plant, file: UploadedFile[Any], by: Any, client_key: uuid.UUID | None = None, caption: str = ""
 ) -> Photo:
     """Keep a picture. The same client key gives back the photo that it made the first time.
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
 from plant.errors import ChangedMeanwhile, Refused
@@ -32,6 +32,11 @@ def check_row(row: Model, *, but: Iterable[str] = ()) -> None:
         row.full_clean(exclude=["client_key", *but])
     except ValidationError as error:
         raise refused_by(error) from error
+
+
+def all_but(rows: QuerySet[AnyRow], row: AnyRow | None) -> QuerySet[AnyRow]:
+    """The other rows, where a row that is being changed is compared with them."""
+    return rows if row is None else rows.exclude(pk=row.pk)
 
 
 def known_row(model: type[AnyRow], client_key: uuid.UUID | None) -> AnyRow | None:

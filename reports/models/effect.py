@@ -10,7 +10,7 @@ from installs.models import Installation
 from plant.models import Entry, EntryQuerySet
 
 
-class StudyWindowQuerySet(EntryQuerySet):
+class StudyWindowQuerySet(EntryQuerySet["StudyWindow"]):
     plant_path = "installation__plant"
 
 

@@ -66,7 +66,7 @@ def set_window(
         words = _("Say why the rule's windows do not fit here.")
         raise Refused(words, code="reason", fields={"reason": words})
     check_window(installation, after_from, after_until)
-    values = {
+    values: dict[str, Any] = {
         "before_months": before_months,
         "after_from": after_from,
         "after_until": after_until,
