@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import zipfile
 
 import openpyxl
 import pytest
@@ -300,6 +301,22 @@ def test_a_large_file_is_refused_by_its_size_before_it_is_read(alder, pat):
         imports.take_in_file(
             plant=alder, by=pat, subject="incidents", file=Unread(), file_name="big.csv", size=200 * 1024 * 1024
         )
+    assert ImportBatch.objects.count() == 0
+
+
+def test_text_in_utf_16_comes_in_like_any_other(alder, pat, belt_a1):
+    text = "tag\twhen\tnote\nA-1\t2026-03-01 10:00\tläuft schräg\n"
+    assert counts(run(send(alder, pat, "incidents", text.encode("utf-16"), name="log.txt"), pat)) == (1, 0, 0, 0)
+    assert Incident.objects.get().note == "läuft schräg"
+
+
+def test_a_zip_bomb_leaves_nothing_behind(alder, pat):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/workbook.xml", "<workbook/>")
+        archive.writestr("xl/worksheets/sheet1.xml", b"0" * 60_000_000)
+    with pytest.raises(Refused, match="would unpack to 60 MB"):
+        send(alder, pat, "incidents", buffer.getvalue(), name="log.xlsx")
     assert ImportBatch.objects.count() == 0
 
 
