@@ -423,7 +423,9 @@ def fold_by_revolution(on_times: Sequence[datetime] | ArrayLike, revolution_s: f
     kept = _thinned(times, revolution_s / 2)
     n = len(kept)
     if n < FEWEST_TO_FOLD:
-        return Fold(None, n, False, reasons=(f"{n} contacts; at least {FEWEST_TO_FOLD} are needed",))
+        return Fold(
+            None, n, False, reasons=(f"{n} contact{'' if n == 1 else 's'}; at least {FEWEST_TO_FOLD} are needed",)
+        )
     if coarse > revolution_s * COARSEST_STAMP:
         reason = (
             f"times are written to {coarse:g} s; for a revolution of {revolution_s:.0f} s give them to "
