@@ -36,10 +36,16 @@ def grade_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
     for each in standing:
         graded = [state for state in states[each.pk] if state.grade]
         if graded:
-            worst = max((TONES[state.grade] for state in graded), key=list(TONES.values()).index)
-            words = ", ".join(f"{state.check_kind}: {state.last.get_grade_display()}" for state in graded if state.last)
+            worst = max((TONES[state.grade_since] for state in graded), key=list(TONES.values()).index)
+            words = ", ".join(grade_words(state) for state in graded)
             grades[each.conveyor_id][each.pk] = (worst, words)
     return {pk: StripLayer(grades=found) for pk, found in grades.items()}
+
+
+def grade_words(state: CheckState) -> str:
+    """ "Sensor wear: act, rollers changed"."""
+    grade = state.last.get_grade_display() if state.last else ""
+    return f"{state.check_kind}: {grade}" + (f", {_('rollers changed')}" if state.has_new_rollers else "")
 
 
 def device_columns(request: Any, standing: Sequence[Installation]) -> dict[str, Any] | None:
@@ -70,6 +76,8 @@ def last_cell(state: CheckState) -> DeviceCell:
     if state.last is None:
         return DeviceCell(_("never done"))
     on = date_format(timezone.localtime(state.last.closed_at), "j M Y")
+    if state.has_new_rollers:
+        on = f"{on}, {_('rollers changed')}"
     return DeviceCell(on, state.last.grade, str(state.last.get_grade_display()), state.last.get_absolute_url())
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
@@ -14,6 +14,7 @@ from django.db.models.functions import RowNumber
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from inspections.calc.grading import Grade, grade_sensor_wear
 from inspections.models import Action, CheckKind, CheckPlan, CouldNotDo, Deferral, OverdueSpell, Reading, Task, Visit
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
 from installs.models import Installation
@@ -28,10 +29,38 @@ class CheckState:
     check_kind: CheckKind
     last: Task | None
     next: Task | None
+    has_new_rollers: bool = False  # what was found worn at the last one was changed there and then
 
     @property
     def grade(self) -> str:
+        """As found when it was last done."""
         return self.last.grade if self.last else ""
+
+    @property
+    def grade_since(self) -> str:
+        """As it stands since: rollers that were changed at the visit are no finding any more."""
+        return Grade.SOUND.value if self.has_new_rollers else self.grade
+
+
+WORN = (Grade.WATCH.value, Grade.ACT.value)
+
+
+def with_new_rollers(task_ids: Collection[int]) -> set[int]:
+    """Of these checks those of sensor wear at which each roller graded watch or act was changed for a sound one."""
+    model = "task__installation__device__device_model"
+    is_worn = {"task__grade__in": WORN, "task__check_kind__rule": CheckKind.Rule.SENSOR_WEAR}
+    rows = Reading.objects.current().filter(task__in=task_ids, **is_worn).order_by("pk")
+    found: dict[int, set[str]] = defaultdict(set)
+    changed: dict[int, set[str]] = defaultdict(set)
+    for pk, side, stage, value, grade, new_mm, limit_mm in rows.values_list(
+        "task_id", "side", "stage", "value", "grade", f"{model}__sensor_new_mm", f"{model}__sensor_limit_mm"
+    ):
+        if stage == FOUND and grade in WORN:
+            found[pk].add(side)
+        is_stated = stage != FOUND and value and new_mm and limit_mm
+        if is_stated and grade_sensor_wear(value, new_mm, limit_mm).grade is Grade.SOUND:
+            changed[pk].add(side)
+    return {pk for pk, sides in found.items() if sides <= changed[pk]}
 
 
 def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:
@@ -42,7 +71,7 @@ def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:
 
 
 def check_state_of(installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
-    """How the checks of several installations stand, by installation pk; three queries whatever their number.
+    """How the checks of several installations stand, by installation pk; four queries whatever their number.
 
     A kind of check appears where it was done before or is open now; of several open tasks the one that is due first.
     """
@@ -55,10 +84,12 @@ def check_state_of(installations: Iterable[Installation]) -> dict[int, list[Chec
     following: dict[tuple[int, int], Task] = {}
     for task in with_deferrals(known.open().order_by("due_on", "pk")):
         following.setdefault((task.installation_id, task.check_kind_id), task)
+    renewed = with_new_rollers([task.pk for task in last.values()])
     states: dict[int, list[CheckState]] = {each.pk: [] for each in those}
     for key in sorted({*last, *following}, key=lambda pair: pair[1]):
         task = last.get(key) or following[key]
-        states[key[0]].append(CheckState(task.check_kind, last.get(key), following.get(key)))
+        is_renewed = key in last and last[key].pk in renewed
+        states[key[0]].append(CheckState(task.check_kind, last.get(key), following.get(key), is_renewed))
     return states
 
 
@@ -301,7 +332,7 @@ class TechniciansDay:
 
 
 def technicians_day(person: Any, plant: Plant, today: date, now: datetime) -> TechniciansDay:
-    """Checks that are open or late, by belt and device as one walks; five queries whatever their number."""
+    """Checks that are open or late, by belt and device as one walks; six queries whatever their number."""
     rows = Task.objects.of_plant(plant).due_by(today).with_place().with_last_grade()
     tasks = list(
         rows.prefetch_related("installation__device__device_model__fasteners").order_by(
@@ -329,6 +360,8 @@ def technicians_day(person: Any, plant: Plant, today: date, now: datetime) -> Te
         for task in tasks
         if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
     }
+    worn = [task for task in tasks if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and task.last_grade in WORN]
+    renewed = with_new_rollers([task.last_task_id for task in worn])
     targets = [fastener.torque_nm for model in models.values() for fastener in model.fasteners.all()]
     return TechniciansDay(
         belts=belts,
@@ -340,11 +373,7 @@ def technicians_day(person: Any, plant: Plant, today: date, now: datetime) -> Te
         has_balance=CheckKind.Rule.PIVOT_FREEDOM in rules,
         torque_nm=max((each for each in targets if each is not None), default=None),
         has_wrench=CheckKind.Rule.FASTENER_TORQUE in rules,
-        rollers=[
-            task
-            for task in tasks
-            if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and task.last_grade in ("watch", "act")
-        ],
+        rollers=[task for task in worn if task.last_task_id not in renewed],
         actions=list(
             Action.objects.open()
             .filter(plant=plant, owner=person)

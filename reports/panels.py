@@ -182,12 +182,12 @@ def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dic
 
 # --- today ------------------------------------------------------------------------------------------------------------
 def at_act(plant: Plant) -> list[tuple[Installation, list[CheckState]]]:
-    """Devices of which a check ended with "act" when it was last done."""
+    """Devices of which a check ended with "act" when it was last done; not where the rollers were changed then."""
     standing = list(
         Installation.objects.of_plant(plant).in_place().select_related("conveyor", "device").order_by("conveyor__tag")
     )
     states = check_state_of(standing)
-    found = [(each, [state for state in states[each.pk] if state.grade == "act"]) for each in standing]
+    found = [(each, [state for state in states[each.pk] if state.grade_since == "act"]) for each in standing]
     return [(each, acts) for each, acts in found if acts]
 
 

@@ -7,6 +7,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import Task
+from inspections.services.visits import close_out_visit
+from reports.panels import at_act
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -102,3 +104,56 @@ def test_the_list_of_conveyors_costs_the_same_however_many_belts_carry_devices(c
     for n in range(2, 9):
         carry(make.conveyor(belt_a1.plant, tag=f"B-{n}"), str(n))
     assert n_queries() == before
+
+
+@pytest.fixture
+def round_of(client, belt_a1, tess):
+    """Closes out one check of sensor wear with these diameters (as found, as left) of drive and off side."""
+
+    def close(drive, off):
+        at = make.installation(belt_a1, "1", chainage_m=50.0)
+        task = make.task(at, make.check_kind("sensor-wear"), timezone.localdate())
+        entries = {}
+        for side, (found, left) in (("drive", drive), ("off", off)):
+            entries[f"{side}_diameter"] = {"as_found": found} | ({"as_left": left} if left else {})
+        close_out_visit(
+            installation=at,
+            by=tess,
+            entries={task.pk: entries},
+            visited_at=timezone.now() - dt.timedelta(hours=2),
+            lockout_confirmed=True,
+            no_action_reason="see the readings as left",
+        )
+        task.refresh_from_db()
+        make.task(at, task.check_kind, timezone.localdate())
+        client.force_login(tess)
+        return task
+
+    return close
+
+
+# New 76 mm, limit 68 mm: 69.5 mm is 81 % of the permitted wear and so act, 70 mm is 75 % and so watch.
+@pytest.mark.parametrize(
+    ("drive", "off", "is_changed"),
+    [
+        ((69.5, 76.0), (71.0, 76.0), True),
+        ((69.5, 76.0), (75.0, None), True),  # the sound one stayed
+        ((69.5, 76.0), (71.0, None), False),  # a worn one stayed
+        ((69.5, 70.0), (71.0, 70.0), False),  # changed for worn ones
+        ((69.5, None), (71.0, None), False),
+    ],
+)
+def test_rollers_that_were_changed_at_the_visit_are_no_finding_any_more(
+    client, belt_a1, round_of, alder, drive, off, is_changed
+):
+    task = round_of(drive, off)
+    assert task.grade == "act"  # as found, it stays in the book
+    strip, page = strip_and_rest(client, belt_a1)
+    table = page.split('id="devices"')[1].split("</table>")[0]
+    assert ('class="device ink"' in strip) is is_changed
+    assert ('class="device act"' in strip) is not is_changed
+    assert ("rollers changed" in strip) is is_changed
+    assert ("rollers changed" in table) is is_changed
+    assert '<span class="mark act">' in table
+    assert ("a pair of sensor rollers for" in client.get("/").content.decode()) is not is_changed
+    assert [at.pk for at, _states in at_act(alder)] == ([] if is_changed else [task.installation_id])
