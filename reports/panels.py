@@ -207,7 +207,7 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     by_verdict: dict[Verdict, list[Study]] = {verdict: [] for verdict in Verdict}
     for each in standing:
         by_verdict[each.verdict].append(each)
-    early = [each for each in by_verdict[Verdict.TOO_EARLY] if not each.is_closed]
+    early = by_verdict[Verdict.TOO_EARLY]
     year = Window(months_earlier(book.now, MONTHS_SHOWN, plant.zone), book.now)
     rates = [belt_rate(belt, year) for belt in book.belts if belt.conveyor.retired_on is None]
     worst = sorted((each for each in rates if each.rate.n), key=lambda each: -(each.rate.per_1000_h or 0.0))
@@ -218,8 +218,9 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "counts": {verdict.value: len(those) for verdict, those in by_verdict.items()},
         "changed": book.changed_since(book.now - dt.timedelta(days=30))[:MOST_ROWS],
         "more": by_verdict[Verdict.MORE],
-        "early": sorted(early, key=lambda each: each.judgement.hours_needed or 1e9)[:MOST_ROWS],
-        "n_early": len(by_verdict[Verdict.TOO_EARLY]),
+        # Those whose window is closed come last: no further hours will tell.
+        "early": sorted(early, key=lambda each: (each.is_closed, each.judgement.hours_needed or 1e9))[:MOST_ROWS],
+        "n_early": len(early),
         "n_unjudged": len(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "unjudged": by_reason(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "worst": worst[:MOST_ROWS],

@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from plant.models import BeltChange
 from reports.models import StudyWindow
 from tests import make
 
@@ -191,6 +192,19 @@ def test_the_engineers_start_page(client, at, belt, erin):
     assert "1 with fewer incidents" in page
     assert "No device with more incidents than before" in page
     assert "Belts that wander most" in page
+
+
+def test_the_engineers_list_of_early_ones_holds_as_many_as_its_head_says(client, at, belt, erin):
+    young = make.installation(belt, "30", chainage_m=198.0, installed_at=timezone.now() - 30 * DAY)
+    changed_at = at.installed_at + 40 * DAY  # a new belt ends the comparison of device 20 after a few hours
+    BeltChange.objects.create(conveyor=belt, kind="belt", description="new belt", changed_at=changed_at)
+    client.force_login(erin)
+    page = page_of(client, reverse("today"))
+    assert "2 too early to tell; hours to go" in page
+    listed = page.split("too early to tell; hours to go")[1].split("</ul>")[0]
+    links = re.findall(r'href="([^"]*)"', listed)
+    assert links == [reverse("effect-detail", args=[each.pk]) for each in (young, at)]  # the closed one comes last
+    assert "and its window is closed" in listed
 
 
 def test_the_managers_start_page_compares_quarters(client, at, belt, mona):
