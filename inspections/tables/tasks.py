@@ -25,7 +25,7 @@ def put_off_words(task: Task) -> str:
     if not times:
         return ""
     counted = {1: _("once"), 2: _("twice")}.get(times) or ngettext("%(n)s time", "%(n)s times", times) % {"n": times}
-    return f"{counted}: {'; '.join(each.reason for each in task.put_off)}"
+    return f"{counted}: {'; '.join(each.reason.rstrip('. ') for each in task.put_off)}"
 
 
 class TaskTable(tables.Table):

@@ -64,3 +64,17 @@ def test_seconds_of_a_span_outlive_a_correction_of_its_hours(client, pat, belt_a
     client.post(address, form_of(address, client, running_h="19", correction_reason="misread"))
     fresh = RunRecord.objects.get(corrects=row)
     assert (fresh.starts_at, fresh.ends_at, fresh.running_h) == (start, end, 19.0)
+
+
+def test_each_cell_of_the_page_carries_its_head_for_narrow_screens(client, tess, belt_a1):
+    make.run_record(belt_a1, MIDNIGHT, MIDNIGHT + DAY, 20.0)
+    MeterReading.objects.create(conveyor=belt_a1, read_at=MIDNIGHT, reading_h=1200.0)
+    MeterReading.objects.create(conveyor=belt_a1, read_at=MIDNIGHT + DAY, reading_h=9200.0)
+    client.force_login(tess)
+    page = client.get(reverse("hours-detail", args=[belt_a1.pk])).content.decode()
+    tables = re.findall(r'<table class="register">.*?</table>', page, flags=re.DOTALL)
+    assert len(tables) == page.count("<table") == 4
+    for table in tables:
+        cells = re.findall(r"<td[^>]*>(?!\s*</td>)", table)
+        assert cells
+        assert all("data-label=" in cell for cell in cells)
