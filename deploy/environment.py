@@ -13,7 +13,6 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-LEAST_PYTHON = (3, 11)
 LAST_LINES = 12
 
 
@@ -88,18 +87,3 @@ def ensure(requirements: str, say=print) -> Path:
         )
     stamp.write_text(wanted, encoding="ascii")
     return python
-
-
-def check_python(script: str) -> None:
-    """Go on with a Python that is new enough, or say which one is needed."""
-    if sys.version_info >= LEAST_PYTHON:
-        return
-    for minor in range(20, LEAST_PYTHON[1] - 1, -1):
-        newer = shutil.which(f"python3.{minor}")
-        if newer:
-            os.execv(newer, [newer, script, *sys.argv[1:]])
-    raise CannotStart(
-        "Python {}.{} or later is needed; this is {}.{}. Install one and run the command again.".format(
-            *LEAST_PYTHON, *sys.version_info[:2]
-        )
-    )

@@ -14,7 +14,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from deploy import environment
+from deploy import environment, python_version
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -55,21 +55,35 @@ def test_a_folder_that_cannot_be_written_is_said(tmp_path):
     assert "--data" in words
 
 
-def test_a_python_that_is_too_old_is_said(monkeypatch):
-    monkeypatch.setattr(environment, "LEAST_PYTHON", (9, 9))
-    monkeypatch.setattr(environment.shutil, "which", lambda name: None)
-    with pytest.raises(environment.CannotStart, match=r"Python 9\.9 or later is needed"):
-        environment.check_python("start")
+@pytest.fixture
+def old_python(monkeypatch):
+    """This Python counts as 3.8."""
+    monkeypatch.setattr(python_version.sys, "version_info", (3, 8, 18))
 
 
-def test_a_newer_python_takes_over_where_there_is_one(monkeypatch):
+def program(path, code):
+    path.write_text(f"#!/bin/sh\nexit {code}\n")
+    path.chmod(0o755)
+
+
+def test_a_python_that_is_too_old_is_said(old_python, monkeypatch, tmp_path, capsys):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with pytest.raises(SystemExit) as ended:
+        python_version.check_python("start")
+    assert ended.value.code == 2
+    assert capsys.readouterr().err.startswith("Python 3.11 or later is needed; this is 3.8.")
+
+
+def test_the_newest_python_that_runs_takes_over(old_python, monkeypatch, tmp_path):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    program(tmp_path / "python3.13", 127)  # a stand-in with nothing behind it
+    program(tmp_path / "python3.12", 0)
+    program(tmp_path / "python3.11", 0)
     called = []
-    monkeypatch.setattr(environment, "LEAST_PYTHON", (9, 9))
-    monkeypatch.setattr(environment.shutil, "which", lambda name: f"/opt/{name}" if name == "python3.12" else None)
-    monkeypatch.setattr(environment.os, "execv", lambda path, argv: called.append((path, argv[1])) or sys.exit(0))
+    monkeypatch.setattr(python_version.os, "execv", lambda path, argv: called.append((path, argv[1])) or sys.exit(0))
     with pytest.raises(SystemExit):
-        environment.check_python("start")
-    assert called == [("/opt/python3.12", "start")]
+        python_version.check_python("start")
+    assert called == [(str(tmp_path / "python3.12"), "start")]
 
 
 def test_packages_that_cannot_be_installed_are_said(tmp_path, monkeypatch):
