@@ -7,6 +7,7 @@ Plant *Alder Pit* (Europe/Berlin): technician `tess`, planner `pat`, engineer `e
 from __future__ import annotations
 
 import os
+import shutil
 
 import pytest
 
@@ -91,7 +92,7 @@ def at_noon():
     return dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)
 
 
-CHROMIUM = os.environ.get("DRIFTBOOK_CHROMIUM", "/usr/bin/chromium")
+CHROMIUM = os.environ.get("DRIFTBOOK_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
 
 
 def pytest_runtest_setup(item):
@@ -108,6 +109,10 @@ def pytest_runtest_setup(item):
 
 
 @pytest.fixture(scope="session")
-def browser_type_launch_args():
-    """Debian's Chromium instead of a downloaded one."""
-    return {"executable_path": CHROMIUM, "args": ["--no-sandbox", "--disable-dev-shm-usage"]}
+def browser_type_launch_args(browser_type_launch_args):
+    """The machine's Chromium instead of a downloaded one."""
+    return {
+        **browser_type_launch_args,
+        "executable_path": CHROMIUM,
+        "args": ["--no-sandbox", "--disable-dev-shm-usage"],
+    }

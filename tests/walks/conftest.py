@@ -1,31 +1,8 @@
-"""A real Chromium for the walks: started once, signed in through the page, looked for and named where it is missing."""
+"""People at a real browser: started once, signed in through the page."""
 
 from __future__ import annotations
 
-import os
-import shutil
-
 import pytest
-
-CHROMIUM = os.environ.get("DRIFTBOOK_CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium")
-
-
-def pytest_collection_modifyitems(items):
-    """Without Chromium the browser tests are skipped with the reason; in CI that would hide a fault, so they run."""
-    if os.path.exists(CHROMIUM) or os.environ.get("CI"):
-        return
-    for item in items:
-        if item.get_closest_marker("browser"):
-            item.add_marker(pytest.mark.skip(reason=f"no Chromium at {CHROMIUM}; name one in DRIFTBOOK_CHROMIUM"))
-
-
-@pytest.fixture(scope="session")
-def browser_type_launch_args(browser_type_launch_args):
-    return {
-        **browser_type_launch_args,
-        "executable_path": CHROMIUM,
-        "args": ["--no-sandbox", "--disable-dev-shm-usage"],
-    }
 
 
 @pytest.fixture(scope="session")

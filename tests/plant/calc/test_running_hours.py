@@ -379,13 +379,13 @@ def test_fifty_thousand_spans_and_four_hundred_windows():
         Span(T0 + timedelta(minutes=int(edges[i])), T0 + timedelta(minutes=int(edges[i + 1])), 0, "running", "signal")
         for i in range(0, 99_999, 2)
     ]
-    began = time.perf_counter()
+    began = time.process_time()
     ledger = build_ledger(spans)
     windows = [(at(24 * day), at(24 * (day + 3))) for day in range(400)]
     told = [ledger.hours(*window) for window in windows]
-    took = time.perf_counter() - began
+    took = time.process_time() - began
     assert len(spans) == 50_000
     assert ledger.hours(T0, at(10**6)).running_h == pytest.approx(lengths[1::2].sum() / 60)
     assert ledger.by_month(windows) == told
-    # A third of a second here; the bound leaves room for a machine that is busy.
+    # A third of a second here, of this process alone: a machine that is busy takes nothing from it.
     assert took < 2

@@ -156,14 +156,14 @@ def test_every_kind_of_part_is_drawn_with_its_name():
 
 
 def test_a_long_belt_with_much_on_it_is_laid_out_in_well_under_a_second():
-    start = time.perf_counter()
+    start = time.process_time()
     lay_strip(
         900,
         ticks=[StripTick("return", float(n % 900), "") for n in range(2000)],
         parts=[StripPart("drift_switch", float(n), "") for n in range(0, 900, 30)],
         devices=[StripDevice(n, "return", 60.0 * n, str(n), "") for n in range(15)],
     )
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1
 
 
 def test_the_small_strip_has_shapes_and_no_words():

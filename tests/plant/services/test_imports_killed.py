@@ -51,6 +51,7 @@ print(batch.state, batch.n_written, batch.n_refused, Incident.objects.count(),
 """
 
 
+@pytest.mark.worker
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is a matter of POSIX")
 def test_sigkill_in_the_middle_of_a_file_ends_complete_and_once(tmp_path):
     env = {name: value for name, value in os.environ.items() if name not in ("DATABASE_URL", "REDIS_URL")}
