@@ -104,7 +104,7 @@ def wait_until_it_answers(address: str, children: Children) -> None:
 
 
 def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
-    celery = [str(python), "-m", "celery", "-A", "deploy.celery_app"]
+    celery = [str(python), "-m", "celery", "--quiet", "-A", "deploy.celery_app"]
     return {
         "web server": [
             str(environment.program("granian")), "--interface", "wsgi", "--host", host, "--port", str(port),

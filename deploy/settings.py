@@ -273,7 +273,11 @@ LOGGING = {
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env_text("DRIFTBOOK_LOG_LEVEL", "INFO").upper()},
     # kombu warns at each start that a broker of files has no host name.
-    "loggers": {"axes": {"level": "WARNING"}, "kombu.connection": {"level": "ERROR"}},
+    "loggers": {
+        "axes": {"level": "WARNING"},
+        "celery": {"level": env_text("DRIFTBOOK_WORKER_LOG_LEVEL", "WARNING").upper()},
+        "kombu.connection": {"level": "ERROR"},
+    },
 }
 SILENCED_SYSTEM_CHECKS = [
     "security.W008",  # redirect to https is the proxy's work

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.formats import date_format, number_format
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from plant.errors import Refused
@@ -26,7 +26,8 @@ def moment_words(moment: dt.datetime) -> str:
 
 
 def hours_words(hours: float) -> str:
-    return f"{number_format(hours, 1, use_l10n=True, force_grouping=True)} h"
+    # Django's number_format cuts digits off instead of rounding.
+    return f"{hours:,.1f} h"
 
 
 def check_span(*, kind: str, starts_at: dt.datetime, ends_at: dt.datetime, running_h: float, now: dt.datetime) -> float:
