@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -83,3 +84,17 @@ def test_there_is_no_junk_drawer():
         if path.stem in drawers or path.parent.name in drawers
     ]
     assert found == []
+
+
+def test_texts_for_translation_use_plain_names_only():
+    """Django leaves {{ a.b }} inside a blocktrans empty: a link would lead nowhere. Bind it with `with b=a.b`."""
+    block = re.compile(r"{%\s*blocktrans(?:late)?\b[^%]*%}(.*?){%\s*endblocktrans(?:late)?\s*%}", re.DOTALL)
+    bad = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for path in ROOT.glob("*/templates/**/*")
+        if path.is_file()
+        for body in block.findall(path.read_text(encoding="utf-8"))
+        for name in re.findall(r"{{\s*([^}]*?)\s*}}", body)
+        if not re.fullmatch(r"\w+", name)
+    ]
+    assert bad == []

@@ -64,6 +64,10 @@ def pytest_collection_modifyitems(items):
 
 @pytest.fixture(scope="session")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    running = os.environ.get("DRIFTBOOK_WALK_ADDRESS")
+    if running:  # while a walk is written: a demo site that runs already, with its data folder
+        yield Site(address=running, data=Path(os.environ["DRIFTBOOK_WALK_DATA"]))
+        return
     data = tmp_path_factory.mktemp("demo-site")
     port = free_port()
     made = Site(address=f"http://127.0.0.1:{port}", data=data)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
@@ -19,7 +20,7 @@ def test_the_technician_closes_a_check_out_on_the_phone(site, sign_in):
     expect(page.get_by_role("heading", name="Sensor wear")).to_be_visible()
     page.get_by_label("Drive side", exact=True).first.fill("2 15/16 in")
     page.get_by_label(re.compile("locked out|lockout", re.IGNORECASE)).first.check()
-    page.get_by_text("free", exact=True).first.click()
+    page.get_by_role("radio", name="free").first.check()
     page.get_by_role("button", name=re.compile("Close out")).click()
     page.wait_for_load_state()
     if page.get_by_text("it is right", exact=False).count():  # an unlikely reading is asked back once
@@ -36,6 +37,9 @@ def test_the_planner_puts_a_late_check_off(site, sign_in):
     late.get_by_role("link", name=re.compile("device 47")).first.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Sensor wear")
     page.get_by_role("link", name=re.compile("Put off", re.IGNORECASE)).click()
+    page.get_by_label(re.compile("New end of the window")).fill(
+        f"{dt.datetime.now(tz=dt.UTC).date() + dt.timedelta(days=14)}"
+    )
     page.get_by_label(re.compile("reason", re.IGNORECASE)).fill("Bearing puller is out of the house until Monday.")
     page.get_by_role("button", name=re.compile("Put", re.IGNORECASE)).click()
     expect(page.get_by_text("Bearing puller is out of the house until Monday.").first).to_be_visible()
@@ -76,13 +80,12 @@ def test_the_engineer_sends_incidents_in_twice(site, sign_in, tmp_path):
     )
     page = sign_in("engineer-1")
     for written in ("2", "0"):
-        page.goto(f"{site.address}/imports/")
-        page.get_by_role("link", name=re.compile("Send", re.IGNORECASE)).first.click()
-        page.get_by_label(re.compile("^what", re.IGNORECASE)).first.select_option(label="incidents")
-        page.locator("input[type=file]").set_input_files(sent)
-        page.get_by_role("button").filter(has_text=re.compile("Read|Send", re.IGNORECASE)).first.click()
-        expect(page.get_by_role("heading", level=1)).to_be_visible()
-        page.get_by_role("button").filter(has_text=re.compile("Write|Import|Take", re.IGNORECASE)).first.click()
+        page.goto(f"{site.address}/imports/new/")
+        page.get_by_label("What the rows are").select_option(label="Incidents")
+        page.get_by_label("File, CSV or XLSX").set_input_files(sent)
+        page.get_by_role("button", name="Read the file").click()
+        page.wait_for_url(re.compile(r"/imports/\d+/$"))
+        page.get_by_role("button", name=re.compile("^Write")).click()
         site.manage("shell", "--verbosity=0", "-c", DO_WAITING_JOBS)
         page.goto(page.url)
         expect(page.locator("main")).to_contain_text(f"{written} written")
