@@ -453,7 +453,7 @@ def _beside(scale: Scale, gaps: Sequence[StripStretch]) -> list[Words]:
     texts: list[Words] = []
     free_from = 16.0
     for gap in sorted((each for each in gaps if each.words), key=lambda each: each.low_m):
-        lines = _lines(gap.words, 13)
+        lines = _lines(gap.words, 12)
         wanted = (scale.x(gap.low_m) + scale.x(gap.high_m)) / 2 - 17 * (len(lines) - 1) / 2 + 5
         first = max(wanted, free_from)
         if first + 17 * (len(lines) - 1) > scale.right + 50:

@@ -71,7 +71,7 @@ class QuantityField(forms.CharField):
                 "hx-get": format_lazy(
                     "{}?kind={}&field={}", reverse_lazy("understood"), self.kind.value, form.add_prefix(field_name)
                 ),
-                "hx-trigger": "keyup changed delay:150ms",
+                "hx-trigger": "input changed delay:150ms",
                 "hx-target": f"#echo_{form.add_prefix(field_name)}",
             }
         )
