@@ -11,9 +11,8 @@ from django.db import models
 
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
+from plant.forms.moments import MomentField
 from plant.forms.quantities import QuantityField, kind_of
-
-LOCAL_MOMENT = {"type": "datetime-local", "step": "60"}
 
 
 class PersonForm(forms.Form):
@@ -85,11 +84,13 @@ class RecordForm(forms.ModelForm):
 
 def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
     form.person, form.plant = person, plant
-    for field in form.fields.values():
+    for name, field in list(form.fields.items()):
         if isinstance(field, QuantityField):
             field.use_units(UnitSystem(person.unit_system))
         elif isinstance(field, forms.DateTimeField):
-            field.widget = forms.DateTimeInput(attrs=LOCAL_MOMENT, format="%Y-%m-%dT%H:%M")
+            form.fields[name] = MomentField(
+                required=field.required, label=field.label, help_text=field.help_text, initial=field.initial
+            )
         elif isinstance(field, forms.DateField):
             field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
         elif isinstance(field, forms.ModelChoiceField) and plant is not None:
