@@ -64,7 +64,3 @@ def function_of(kind: str) -> JobFunction:
         raise LookupError(
             f"No function is registered for jobs of kind {kind!r}; known: {sorted(_functions)}."
         ) from None
-
-
-def known_kinds() -> list[str]:
-    return sorted(_functions)

@@ -22,7 +22,7 @@ import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import date, datetime, time, timedelta
 from typing import Literal
 
 import numpy as np
@@ -343,14 +343,12 @@ def is_overdue(closes_on: date, today: date) -> bool:
     return today > closes_on
 
 
-def days_late(closes_on: date, today: date) -> int:
-    """Whole days since overdue began, at the start of the day after the window closed; 0 on that first day [d]."""
+def overdue_age_days(closes_on: date, today: date) -> int:
+    """Whole days since overdue began, at the start of the day after the window closed; 0 on that first day [d].
+
+    One less than the days since the window closed, which pages call days late.
+    """
     return max(0, (today - closes_on).days - 1)
-
-
-def overdue_began_at(closes_on: date, zone: tzinfo) -> datetime:
-    """The moment, in UTC, from which a check is overdue: midnight in the plant's time zone after its window."""
-    return datetime.combine(closes_on + timedelta(days=1), time(), tzinfo=zone).astimezone(UTC)
 
 
 def _due_by_hours(

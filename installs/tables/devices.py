@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import django_filters as filters
 import django_tables2 as tables
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -97,7 +95,3 @@ class DeviceFilter(filters.FilterSet):
         if value == "free":
             return queryset.filter(~standing, scrapped_on__isnull=True)
         return queryset.filter(standing)
-
-
-def devices_here(request: Any) -> QuerySet[Device]:
-    return Device.objects.of_plant(request.plant) if request and request.plant else Device.objects.none()

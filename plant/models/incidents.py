@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
 from typing import Any, Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -29,13 +28,6 @@ class IncidentQuerySet(EntryQuerySet["Incident"]):
 
     def on_strand(self, conveyor: Conveyor, strand: str) -> Self:
         return self.filter(conveyor=conveyor, strand=strand)
-
-    def in_stretches(self, stretches: Iterable[tuple[float, float]]) -> Self:
-        """Incidents whose place lies in any of these (low_m, high_m) stretches, both ends included."""
-        where = models.Q(pk__in=[])
-        for low_m, high_m in stretches:
-            where |= models.Q(chainage_m__gte=low_m, chainage_m__lte=high_m)
-        return self.filter(where)
 
 
 class Incident(Entry):

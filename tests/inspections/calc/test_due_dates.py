@@ -17,13 +17,13 @@ from inspections.calc import due_dates
 from inspections.calc.due_dates import (
     bedding_in_due,
     day_reached,
-    days_late,
     fixed_dates,
     is_overdue,
     next_due,
-    overdue_began_at,
+    overdue_age_days,
     recent_daily_hours,
 )
+from plant.calc.calendar import overdue_from
 from tests.reference.due_dates import MONTHLY_FROM_THE_31ST, MONTHS_LATER, OVERDUE_FROM
 
 REFERENCE = Path(__file__).parents[2] / "reference"
@@ -349,8 +349,8 @@ def test_overdue_and_its_age_agree_with_the_worked_month():
     for task in worked["tasks"]:
         closes_on = date.fromisoformat(task["closes"])
         if task["done"] is None and "withdrawn" not in task and is_overdue(closes_on, today):
-            since = overdue_began_at(closes_on, ZoneInfo("UTC")).strftime("%Y-%m-%dT%H:%MZ")
-            late.append({"id": task["id"], "since": since, "age_days": days_late(closes_on, today)})
+            since = overdue_from(closes_on, ZoneInfo("UTC")).strftime("%Y-%m-%dT%H:%MZ")
+            late.append({"id": task["id"], "since": since, "age_days": overdue_age_days(closes_on, today)})
     assert late == worked["expected"]["overdue_on_2026-12-01"]
 
 
@@ -358,9 +358,9 @@ def test_a_check_is_not_overdue_on_the_day_its_window_closes():
     closes_on = date(2026, 11, 13)
     assert not is_overdue(closes_on, date(2026, 11, 13))
     assert is_overdue(closes_on, date(2026, 11, 14))
-    assert [days_late(closes_on, date(2026, 11, day)) for day in (1, 13, 14, 15)] == [0, 0, 0, 1]
+    assert [overdue_age_days(closes_on, date(2026, 11, day)) for day in (1, 13, 14, 15)] == [0, 0, 0, 1]
 
 
 @pytest.mark.parametrize(("closes_on", "zone", "moment"), OVERDUE_FROM)
 def test_overdue_begins_at_the_plants_midnight(closes_on, zone, moment):
-    assert overdue_began_at(date.fromisoformat(closes_on), ZoneInfo(zone)).isoformat() == moment
+    assert overdue_from(date.fromisoformat(closes_on), ZoneInfo(zone)).isoformat() == moment
