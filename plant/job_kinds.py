@@ -57,6 +57,24 @@ def job_kind(name: str) -> Callable[[JobFunction], JobFunction]:
     return add
 
 
+JobEnding = Callable[[Job], None]
+_endings: dict[str, JobEnding] = {}
+
+
+def when_job_ends(kind: str) -> Callable[[JobEnding], JobEnding]:
+    """Register what is done when a job of a kind is over, however it ended: done, stopped, failed or given up."""
+
+    def add(function: JobEnding) -> JobEnding:
+        _endings[kind] = function
+        return function
+
+    return add
+
+
+def ending_of(kind: str) -> JobEnding | None:
+    return _endings.get(kind)
+
+
 def function_of(kind: str) -> JobFunction:
     try:
         return _functions[kind]

@@ -27,6 +27,7 @@ from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from plant.calc import import_files
 from plant.calc.import_files import Cell, FileShape, NotATable, SourceRow, as_text, read_rows, understand_file
@@ -47,7 +48,7 @@ from plant.calc.units import UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.import_subjects import UNCHANGED, WRITTEN, ImportContext, ImportSubject, subject_of
 from plant.job_kinds import JobHandle, JobLost
-from plant.models import Conveyor, ImportBatch, Job, Plant, RejectedRow
+from plant.models import Conveyor, ImportBatch, Job, Notice, Plant, RejectedRow
 from plant.services.jobs import ask_for_job, stop_job
 from plant.services.records import refused_by
 
@@ -612,6 +613,47 @@ def run_import(handle: JobHandle, batch_id: int) -> dict[str, Any]:
 def counts_of(batch: ImportBatch) -> dict[str, Any]:
     names = ("n_rows", "n_written", "n_changed", "n_unchanged", "n_refused")
     return {"batch": batch.pk, "state": batch.state, **{name: getattr(batch, name) for name in names}}
+
+
+def tell_end(job: Job) -> None:
+    """Tell whoever sent the file, and whoever started this job, what came of it: once a job."""
+    batch = ImportBatch.objects.select_related("plant", "job").filter(pk=job.args["batch"]).first()
+    if batch is None:
+        return
+    for person in {batch.created_by_id, job.requested_by_id} - {None}:
+        Notice.objects.get_or_create(
+            person_id=person,
+            key=f"import-{batch.pk}-{job.pk}",
+            defaults={"plant": batch.plant, "text": ending_words(batch, job)[:300], "url": batch.get_absolute_url()},
+        )
+
+
+def ending_words(batch: ImportBatch, job: Job) -> str:
+    known = {
+        "file": batch.file_name if len(batch.file_name) <= 80 else f"{batch.file_name[:79]}…",
+        "written": batch.n_written,
+        "changed": batch.n_changed,
+        "unchanged": batch.n_unchanged,
+        "refused": batch.n_refused,
+    }
+    if batch.state == State.REFUSED:
+        words = ngettext(
+            "Import of %(file)s: nothing was written, %(refused)s row is wrong and all rows or none were asked for.",
+            "Import of %(file)s: nothing was written, %(refused)s rows are wrong and all rows or none were asked for.",
+            batch.n_refused,
+        )
+        return words % known
+    counts = _("%(written)s written, %(changed)s changed, %(unchanged)s already known, %(refused)s refused") % known
+    known["counts"] = counts
+    if batch.state == State.FAILED:
+        return _("Import of %(file)s: the file could not be read to its end. So far %(counts)s.") % known
+    if job.state == Job.State.STOPPED:
+        return _("Import of %(file)s was stopped and can go on. So far %(counts)s.") % known
+    if job.state == Job.State.FAILED:
+        return _("Import of %(file)s stopped on an error and can go on. So far %(counts)s.") % known
+    if batch.n_refused:
+        return _("Import of %(file)s is done: %(counts)s. Refused rows wait for correction.") % known
+    return _("Import of %(file)s is done: %(counts)s.") % known
 
 
 def rows_of(batch: ImportBatch, found: Understanding) -> Iterator[SourceRow]:

@@ -22,7 +22,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from plant.job_kinds import JobHandle, JobLost, JobStopped, function_of
+from plant.job_kinds import JobHandle, JobLost, JobStopped, ending_of, function_of
 from plant.models import Job
 
 log = logging.getLogger(__name__)
@@ -108,26 +108,49 @@ def do_job(job_id: int) -> bool:
 
 
 def end_job(handle: JobHandle, state: str, *, result: Any = None, error: str = "") -> None:
-    Job.objects.filter(pk=handle.job_id, holder=handle.holder, state=Job.State.RUNNING).update(
-        state=state, result=result, error=error, finished_at=timezone.now()
-    )
+    held = Job.objects.filter(pk=handle.job_id, holder=handle.holder, state=Job.State.RUNNING)
+    with transaction.atomic():
+        if held.update(state=state, result=result, error=error, finished_at=timezone.now()):
+            after_end(handle.job_id)
+
+
+def after_end(job_id: int) -> None:
+    """Do what the kind of job wants done at its end, in the transaction that ends it. Its fault ends no other job."""
+    job = Job.objects.get(pk=job_id)
+    ending = ending_of(job.kind)
+    if ending is None:
+        return
+    try:
+        with transaction.atomic():
+            ending(job)
+    except Exception:
+        log.exception("job %s (%s) is over, but what follows its end failed", job_id, job.kind)
 
 
 def stop_job(job: Job) -> None:
     """Ask a job to stop at its next step; one that nobody holds stops at once."""
-    if not Job.objects.filter(pk=job.pk, state=Job.State.WAITING).update(
-        state=Job.State.STOPPED, finished_at=timezone.now()
-    ):
-        Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(stop_requested=True)
+    with transaction.atomic():
+        if Job.objects.filter(pk=job.pk, state=Job.State.WAITING).update(
+            state=Job.State.STOPPED, finished_at=timezone.now()
+        ):
+            after_end(job.pk)
+            return
+    Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(stop_requested=True)
 
 
 def sweep_jobs(*, now: datetime | None = None) -> int:
     """Nudge again for jobs that nobody holds; give up on those that failed their workers too often."""
     now = now or timezone.now()
     silent = Q(state=Job.State.RUNNING, heartbeat_at__lt=now - silent_after())
-    Job.objects.filter(silent | Q(state=Job.State.WAITING), attempts__gte=MOST_ATTEMPTS).update(
-        state=Job.State.FAILED, finished_at=now, error=f"given up after {MOST_ATTEMPTS} attempts that did not end"
-    )
+    hopeless = Job.objects.filter(silent | Q(state=Job.State.WAITING), attempts__gte=MOST_ATTEMPTS)
+    for job_id in hopeless.values_list("pk", flat=True):
+        with transaction.atomic():
+            if hopeless.filter(pk=job_id).update(
+                state=Job.State.FAILED,
+                finished_at=now,
+                error=f"given up after {MOST_ATTEMPTS} attempts that did not end",
+            ):
+                after_end(job_id)
     not_told = Q(nudged_at__isnull=True) | Q(nudged_at__lt=now - silent_after())
     waiting = Job.objects.filter((Q(state=Job.State.WAITING) & not_told) | silent)
     ids = list(waiting.values_list("pk", flat=True)[:200])
