@@ -31,16 +31,18 @@ class TaskFilter(django_filters.FilterSet):
     )
     area = django_filters.ModelChoiceFilter(
         label=_("area"),
+        empty_label=_("all"),
         field_name="installation__conveyor__area",
         queryset=lambda request: Area.objects.of_plant(request.plant),
     )
     conveyor = django_filters.ModelChoiceFilter(
         label=_("conveyor"),
+        empty_label=_("all"),
         field_name="installation__conveyor",
         queryset=lambda request: Conveyor.objects.of_plant(request.plant),
     )
     check_kind = django_filters.ModelChoiceFilter(
-        label=_("check"), queryset=lambda request: CheckKind.objects.for_plant(request.plant)
+        label=_("check"), empty_label=_("all"), queryset=lambda request: CheckKind.objects.for_plant(request.plant)
     )
     device = django_filters.CharFilter(
         label=_("device number"), field_name="installation__device__number", lookup_expr="iexact"

@@ -16,7 +16,8 @@ from plant.tables.columns import RegisterTable
 
 
 class DeviceTable(RegisterTable):
-    number = tables.Column(verbose_name=gettext_lazy("Device"))
+    # By length first: 9 before 10, as people count.
+    number = tables.Column(verbose_name=gettext_lazy("Device"), order_by=("n_digits", "number"))
     device_model = tables.Column(verbose_name=gettext_lazy("Model"), accessor="device_model__name")
     serial = tables.Column(verbose_name=gettext_lazy("Serial number"))
     label_code = tables.Column(verbose_name=gettext_lazy("Label"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Prefetch
+from django.db.models.functions import Length
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -35,6 +36,7 @@ class DeviceList(RegisterList):
         standing = Installation.objects.in_place().select_related("conveyor")
         return (
             Device.objects.of_plant(self.request.plant)
+            .annotate(n_digits=Length("number"))
             .select_related("device_model")
             .prefetch_related(Prefetch("installations", standing, to_attr="standing"))
         )

@@ -120,7 +120,7 @@ class EffectTable(RegisterTable):
     def render_installation(self, record: EffectRow) -> str:
         noun = _("devices") if len(record.study.members) > 1 else _("device")
         return format_html(
-            '<a href="{}"><span class="tag">{}</span></a> <span class="soft">{} {}</span>',
+            '<div><a href="{}"><span class="tag">{}</span></a> <span class="soft">{} {}</span></div>',
             record.url,
             record.tag,
             noun,
@@ -132,7 +132,9 @@ class EffectTable(RegisterTable):
 
     def render_side(self, side: Any) -> str:
         rate = _("no rate") if side.rate.per_1000_h is None else one(side.rate.per_1000_h)
-        return format_html('<a href="{}">{}</a><br><span class="soft">{}</span>', side.url, in_hours(side), rate)
+        return format_html(
+            '<div><a href="{}">{}</a><br><span class="soft">{}</span></div>', side.url, in_hours(side), rate
+        )
 
     def render_before(self, record: EffectRow) -> str:
         return self.render_side(record.study.before)

@@ -57,6 +57,11 @@ def ids(answer):
     return [row.record.pk for row in answer.context["table"].rows]
 
 
+def test_every_choice_of_the_list_says_what_it_means_when_it_is_empty(client, tess, tasks):
+    client.force_login(tess)
+    assert "-----" not in client.get(reverse("task-list")).content.decode()
+
+
 # --- the list ---------------------------------------------------------------------------------------------------------
 def test_list_shows_the_latest_first_with_last_grade_and_deferrals(client, tess, tasks):
     client.force_login(tess)

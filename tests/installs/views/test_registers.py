@@ -214,3 +214,12 @@ def test_the_dossier_says_where_it_steers(client, at, mona):
     page = " ".join(client.get(at.get_absolute_url()).content.decode().split())
     assert "Model T-1 stands on the return strand at 100 m since 4 May 2026" in page
     assert "It steers from 50 m to 100 m." in page
+
+
+def test_devices_stand_in_the_order_in_which_people_count(client, alder, tess):
+    for number in ("10", "9", "1", "100", "A-7"):
+        make.device(alder, number)
+    client.force_login(tess)
+    for query, shown in (("", ["1", "9", "10", "100", "A-7"]), ("?sort=-number", ["A-7", "100", "10", "9", "1"])):
+        table = client.get(reverse("device-list") + query).context["table"]
+        assert [row.record.number for row in table.rows] == shown

@@ -156,6 +156,16 @@ def test_the_list_is_filtered_and_sorted(client, at, belt, mona, query, shown):
     assert [row.record.devices for row in rows] == shown
 
 
+def test_each_cell_of_the_list_holds_one_piece_for_narrow_screens(client, at, mona):
+    client.force_login(mona)
+    page = page_of(client, reverse("effect-list"))
+    row = page.split("<tbody")[1].split("</tr>")[0]
+    for label in ("Installation", "Before, per 1000 h", "After, per 1000 h"):
+        cell = re.search(rf'<td[^>]*data-label="{label}"[^>]*>(.*?)</td>', row)[1].strip()
+        assert re.fullmatch(r"<div>.*</div>", cell)
+        assert cell.count("<div>") == 1
+
+
 def test_the_lists_files_hold_one_figure_a_column(client, at, mona):
     client.force_login(mona)
     text = b"".join(client.get(reverse("effect-list") + "?format=csv").streaming_content).decode()
