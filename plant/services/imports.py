@@ -506,8 +506,11 @@ def forget_file(*, batch: ImportBatch) -> None:
 
 
 # --- running ----------------------------------------------------------------------------------------------------------
-def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -> Job:
+def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = None) -> Job:
     """Ask for the job that writes the rows. Asking twice gives the same job; one that was stopped goes on.
+
+    What goes on stays all rows or none if it was; a file that was refused as a whole is then written without its bad
+    rows, unless `all_or_nothing` is given.
 
     Raises
     ------
@@ -528,6 +531,8 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool = False) -
             faster: Job = now.job  # somebody else's
             return faster
         batch.options = settled(batch.options, found)
+        if all_or_nothing is None:
+            all_or_nothing = batch.all_or_nothing and batch.state != State.REFUSED
         if not batch.rows_done:
             batch.all_or_nothing = all_or_nothing
         written = ["options", "all_or_nothing", "state", "problem", "job"]
@@ -664,23 +669,31 @@ def rows_of(batch: ImportBatch, found: Understanding) -> Iterator[SourceRow]:
             raise Refused(str(problem), code="no_table") from problem
 
 
-def in_chunks(rows: Iterator[SourceRow], size: int) -> Iterator[list[SourceRow]]:
+def in_chunks(rows: Iterator[Any], size: int) -> Iterator[list[Any]]:
     while chunk := list(islice(rows, size)):
         yield chunk
 
 
+def keyed_chunks(
+    batch: ImportBatch, subject: ImportSubject, context: ImportContext, found: Understanding
+) -> Iterator[list[KeyedRow]]:
+    """The rows of the file as read, a chunk at a time; equal rows are counted from the top of the file."""
+    ordinals: Counter[str] = Counter()
+    for chunk in in_chunks(rows_of(batch, found), CHUNK):
+        prepared = [prepare(row, found, subject, context) for row in chunk]
+        yield with_keys(prepared, subject, batch.plant, ordinals)
+
+
 def write_in_chunks(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, found: Understanding) -> None:
     context = context_of(batch)
-    ordinals: Counter[str] = Counter()
     read = 0
-    for chunk in in_chunks(rows_of(batch, found), CHUNK):
-        prepared = with_keys(prepare_all(chunk, found, subject, context), subject, batch.plant, ordinals)
+    for chunk in keyed_chunks(batch, subject, context, found):
         read += len(chunk)
         # Rows that were written before an interruption are read again, for the ordinals of equal rows.
-        prepared = prepared[max(0, batch.rows_done - (read - len(chunk))) :]
+        prepared = chunk[max(0, batch.rows_done - (read - len(chunk))) :]
         if not prepared:
             continue
-        handle.progress(batch.rows_done, batch.n_rows, progress_words(batch))
+        handle.progress(batch.rows_done, batch.n_rows, progress_words(batch.rows_done, batch.n_rows))
         with transaction.atomic():
             if not handle.still_mine():
                 raise JobLost
@@ -693,12 +706,6 @@ def write_in_chunks(handle: JobHandle, batch: ImportBatch, subject: ImportSubjec
         batch.refresh_from_db(fields=["rows_done", "n_written", "n_changed", "n_unchanged", "n_refused"])
     handle.progress(read, read, "")
     ImportBatch.objects.filter(pk=batch.pk, state=State.RUNNING).update(state=State.DONE, n_rows=read)
-
-
-def prepare_all(
-    rows: Iterable[SourceRow], found: Understanding, subject: ImportSubject, context: ImportContext
-) -> list[PreparedRow]:
-    return [prepare(row, found, subject, context) for row in rows]
 
 
 KeyedRow = tuple[PreparedRow, "uuid.UUID | None"]
@@ -721,8 +728,8 @@ def with_keys(
     return keyed
 
 
-def progress_words(batch: ImportBatch) -> str:
-    return _("%(done)s of %(rows)s rows") % {"done": batch.rows_done, "rows": batch.n_rows}
+def progress_words(done: int, rows: int) -> str:
+    return _("%(done)s of %(rows)s rows") % {"done": done, "rows": rows}
 
 
 def write_rows(
@@ -855,22 +862,54 @@ class _NothingWritten(Exception):
     """Takes the whole transaction back."""
 
 
+MOST_KEPT = 50_000  # checked rows that are kept in memory until they are written; of more the file is read again
+
+
+def register_of(plant: Plant) -> set[tuple[Any, ...]]:
+    """What tells whether conveyors were added, renamed or changed since their tags were looked up."""
+    return set(Conveyor.objects.of_plant(plant).values_list("pk", "version", "tag_key"))
+
+
+def check_all(
+    handle: JobHandle, batch: ImportBatch, subject: ImportSubject, found: Understanding
+) -> list[KeyedRow] | None:
+    """Read every row before anything is written, saying how far it is; None where there are too many to be kept."""
+    kept: list[KeyedRow] | None = []
+    read = 0
+    for chunk in keyed_chunks(batch, subject, context_of(batch), found):
+        read += len(chunk)
+        if kept is not None:
+            kept.extend(chunk)
+        if read > MOST_KEPT:
+            kept = None
+        handle.progress(read, max(batch.n_rows, read), progress_words(read, batch.n_rows))
+    return kept
+
+
 def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, found: Understanding) -> None:
-    """Write all rows or none, in one transaction. All rows are tried, so that one look finds all that is wrong."""
-    context = context_of(batch)
-    ordinals: Counter[str] = Counter()
+    """Write all rows or none. All rows are tried, so that one look finds all that is wrong.
+
+    The first pass reads the cells, which takes most of the time, and says how far it is; it can be stopped. The second
+    writes in one transaction, in which nothing can be said: what the book has is looked up there and not before, and
+    if a conveyor changed between the passes the rows are read anew.
+    """
+    register = register_of(batch.plant)
+    checked = check_all(handle, batch, subject, found)
     tally: Counter[str] = Counter()
     refused: list[Any] = []
     read = 0
-    handle.progress(0, batch.n_rows, _("all rows at once"))
     try:
         with transaction.atomic():
             if not handle.still_mine():
                 raise JobLost
-            for chunk in in_chunks(rows_of(batch, found), CHUNK):
+            context = context_of(batch)
+            if checked is not None and register_of(batch.plant) == register:
+                chunks: Iterable[list[KeyedRow]] = in_chunks(iter(checked), CHUNK)
+            else:
+                chunks = keyed_chunks(batch, subject, context, found)
+            for chunk in chunks:
                 read += len(chunk)
-                prepared = with_keys(prepare_all(chunk, found, subject, context), subject, batch.plant, ordinals)
-                tally += write_rows(batch, subject, context, found, prepared)
+                tally += write_rows(batch, subject, context, found, chunk)
             if tally["refused"]:
                 refused = list(batch.rejected_rows.values("line_number", "values", "problems"))
                 raise _NothingWritten

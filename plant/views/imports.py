@@ -228,6 +228,8 @@ def progress_context(batch: ImportBatch) -> dict[str, Any]:
         "job": job,
         "subject": subject_of(batch.subject),
         "left": left,
+        # Of all rows or none, the writing itself is one step: how far it is cannot be seen from outside.
+        "is_writing": bool(batch.all_or_nothing and job and job.done_units and job.done_units >= job.total_units),
         "done": job.done_units if job else 0,
         "total": (job.total_units if job else 0) or batch.n_rows or 1,
     }
