@@ -367,13 +367,14 @@ def cell_text(cell: Cell) -> str:
     return text[1:] if text[:1] == "'" and text[1:2] in FORMULA_MARKS else text
 
 
-FORMULA_MARKS = ("=", "+", "-", "@")
+# Beginnings that a spreadsheet takes for a formula; a signed number is none, "-2+3" is one.
+FORMULA_MARKS = ("=", "+", "-", "@", "\t", "\r", "\n")
+SIGNED_NUMBER = re.compile(r"[+-]\d+(?:[.,]\d+)?")
 
 
 def guarded(text: str) -> str:
     """Text that a spreadsheet would take for a formula, with an apostrophe in front; `cell_text` takes it off again."""
-    is_number = text[1:2].isdigit() and text[0] in "+-"
-    return f"'{text}" if text[:1] in FORMULA_MARKS and text and not is_number else text
+    return f"'{text}" if text.startswith(FORMULA_MARKS) and not SIGNED_NUMBER.fullmatch(text) else text
 
 
 def column_names(cells: Iterable[Cell]) -> tuple[str, ...]:

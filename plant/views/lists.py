@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -16,13 +15,11 @@ from django_tables2 import RequestConfig
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
+from plant.calc.import_files import guarded
 from plant.calc.units import UnitSystem
 from plant.permissions import right as needs_right
 
 PER_PAGE = 50
-# Beginnings that a spreadsheet takes for a formula; a signed number is none.
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-SIGNED_NUMBER = re.compile(r"[+-]\d+(?:[.,]\d+)?")
 
 
 class Echo:
@@ -45,13 +42,6 @@ def plain(value: Any, zone: dt.tzinfo) -> Any:
     if isinstance(value, int | float):
         return value
     return str(value)
-
-
-def guarded(value: Any) -> Any:
-    """Text that a spreadsheet would take for a formula gets an apostrophe in front."""
-    if isinstance(value, str) and value.startswith(FORMULA) and not SIGNED_NUMBER.fullmatch(value):
-        return f"'{value}"
-    return value
 
 
 class RegisterList(TemplateView):
@@ -129,7 +119,8 @@ class RegisterList(TemplateView):
         if hasattr(self.table, "use_units"):
             self.table.use_units(UnitSystem.METRIC)  # files hold stored numbers, so their heads name SI units
         for row in self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ())):
-            yield [guarded(plain(value, zone)) for value in row]
+            cells = (plain(value, zone) for value in row)
+            yield [guarded(each) if isinstance(each, str) else each for each in cells]
 
     def file_name(self, suffix: str) -> str:
         plant = str(self.request.plant).lower().replace(" ", "-")

@@ -9,7 +9,16 @@ import openpyxl
 import pytest
 
 from plant.calc import import_files
-from plant.calc.import_files import FileShape, NotATable, column_names, read_rows, split_head, understand_file
+from plant.calc.import_files import (
+    FileShape,
+    NotATable,
+    cell_text,
+    column_names,
+    guarded,
+    read_rows,
+    split_head,
+    understand_file,
+)
 
 NAMES = {"tag", "width", "when", "note"}
 
@@ -199,3 +208,17 @@ def test_heads_state_units_in_brackets():
     assert split_head("Belt width [in]") == ("Belt width", "in")
     assert split_head("torque (lbf·ft)") == ("torque", "lbf·ft")
     assert split_head("tag") == ("tag", "")
+
+
+# The beginnings that a spreadsheet takes for a formula: OWASP, "CSV Injection" (community page; from memory).
+@pytest.mark.parametrize(
+    "text", ["=1+1", "=HYPERLINK(1)", "+1+cmd|x", "-2+3", "@SUM(1)", "\t=1", "\r=1", "\n=1", "-", "+44 return idler"]
+)
+def test_text_that_a_spreadsheet_would_work_out_is_kept_as_text_and_comes_back(text):
+    assert guarded(text) == f"'{text}"
+    assert cell_text(guarded(text)) == text or text[0].isspace()
+
+
+@pytest.mark.parametrize("text", ["-12", "+3.5", "-0,25", "S-12", "1=1", ""])
+def test_numbers_and_plain_text_stay_as_they_are(text):
+    assert guarded(text) == cell_text(guarded(text)) == text
