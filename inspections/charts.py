@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from inspections.models import Reading
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.units import QuantityKind, UnitSystem, format_reading
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, FOOT = 560, 180, 110, 90, 12, 28
 LABEL = 16  # height of a line of words
@@ -81,7 +81,7 @@ def wear_trend(
         return TOP + (HEIGHT - TOP - FOOT) * (high - value) / span
 
     def words(value: float) -> str:
-        return format_quantity(value, QuantityKind.LENGTH_MM, system)
+        return format_reading(value, QuantityKind.LENGTH_MM, system)
 
     ends = {side: y(rows[-1].value or low) for side, rows in by_side.items()}
     if len(ends) == 2 and abs(ends["drive"] - ends["off"]) < LABEL:

@@ -17,7 +17,15 @@ from inspections.errors import NotClosedOut
 from inspections.models import CheckKind, CouldNotDo, Reading, Task, Visit
 from inspections.services.actions import NewAction
 from inspections.services.visits import FOUND, LEFT, Typed, Wanted, reading_key, value_words
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity, input_text, parse_quantity, unit_label
+from plant.calc.units import (
+    QuantityKind,
+    UnitSystem,
+    format_reading,
+    input_text,
+    parse_quantity,
+    sentence_in,
+    unit_label,
+)
 from plant.errors import Refused
 from plant.forms.base import PersonForm
 from plant.forms.photos import PhotosField, PhotosInput
@@ -132,14 +140,16 @@ class ReadingsForm(PersonForm):
         }
         for key, words in refusal.fields.items():
             name = names.get(key, key)
-            self.add_error(name if name in self.fields else None, words)
+            self.add_error(name if name in self.fields else None, sentence_in(str(words), self.system))
         if isinstance(refusal, NotClosedOut):
-            self.questions = {names[key]: words for key, words in refusal.questions.items()}
+            self.questions = {
+                names[key]: sentence_in(str(words), self.system) for key, words in refusal.questions.items()
+            }
             self.suggested_action = refusal.suggested_action
             for name, words in self.questions.items():
                 self.add_error(name, _("%(question)s Tick “It is right” below it, or change it.") % {"question": words})
         elif not refusal.fields:
-            self.add_error(None, refusal.message)
+            self.add_error(None, sentence_in(str(refusal.message), self.system))
 
     # --- as the page shows it -----------------------------------------------------------------------------------------
 
@@ -184,13 +194,13 @@ class ReadingsForm(PersonForm):
         if "target_nm" in limits:
             if limits["target_nm"] is None:
                 return _("target not stated")
-            target = format_quantity(limits["target_nm"], each.kind, self.system)
+            target = format_reading(limits["target_nm"], each.kind, self.system)
             return _("target %(target)s, within %(pct)g %%") % {"target": target, "pct": limits["tolerance_pct"]}
         if "new_mm" in limits:
-            shown = {name: format_quantity(value, each.kind, self.system) for name, value in limits.items()}
+            shown = {name: format_reading(value, each.kind, self.system) for name, value in limits.items()}
             return _("new %(new_mm)s, limit %(limit_mm)s") % shown
         if "limit_n" in limits:
-            return _("limit %(limit)s") % {"limit": format_quantity(limits["limit_n"], each.kind, self.system)}
+            return _("limit %(limit)s") % {"limit": format_reading(limits["limit_n"], each.kind, self.system)}
         return ""
 
     def as_rules(self) -> list[dict[str, Any]]:

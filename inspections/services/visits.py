@@ -33,7 +33,7 @@ from inspections.models import Action, CheckKind, CouldNotDo, Reading, ReadingFi
 from inspections.services.actions import NewAction, raise_action
 from inspections.services.tasks import end_spells, people_in, plan_next
 from installs.models import Installation
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
 from plant.permissions import PLANNER
@@ -838,4 +838,4 @@ def value_words(row: Reading, system: UnitSystem, answers: Mapping[str, str] | N
     """A reading as it is shown: with its unit, or its answer."""
     if row.value is None:
         return (answers or {}).get(row.answer, row.answer.replace("_", " "))
-    return format_quantity(row.value, QuantityKind(row.quantity), system)
+    return format_reading(row.value, QuantityKind(row.quantity), system)

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models import GRADES, CheckKind, Reading
 from inspections.services.visits import value_words
-from plant.calc.units import UnitSystem
+from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
 from plant.templatetags.quantities import mark
 
@@ -60,6 +60,12 @@ class ReadingTable(tables.Table):
 
     def render_grade(self, value: str, record: Reading) -> str:
         return mark(record.grade)
+
+    def render_grade_reason(self, value: str) -> str:
+        return sentence_in(value, UnitSystem(self.request.user.unit_system))
+
+    def value_grade_reason(self, value: str) -> str:
+        return value
 
     def value_grade(self, record: Reading) -> str:
         return record.grade

@@ -516,6 +516,89 @@ def format_quantity(
     return _with_unit(number, shown.unit) if with_unit else number
 
 
+def format_reading(value: float | None, kind: QuantityKind, system: UnitSystem) -> str:
+    """Write a measured value as an instrument shows it: inches in thousandths, where 1/16 would hide a finding.
+
+    Parameters
+    ----------
+    value : float or None
+        Quantity [stored unit of the kind]; None or NaN where nothing is known.
+    kind : QuantityKind
+        What is measured.
+    system : UnitSystem
+        Metric or US customary.
+
+    Returns
+    -------
+    str
+        As `format_quantity`, but lengths in inches with up to three decimals.
+
+    Raises
+    ------
+    ValueError
+        If the value is infinite.
+
+    Examples
+    --------
+    >>> format_reading(69.2, QuantityKind.LENGTH_MM, UnitSystem.US)
+    '2.724 in'
+    """
+    shown = _shown(QuantityKind(kind), system)
+    if value is None or not math.isfinite(value) or shown.unit is not _IN:
+        return format_quantity(value, kind, system)
+    amount = _exact(value) / _factor(QuantityKind(kind), shown.unit.pint_name)
+    return _with_unit(_decimals(amount, shown.digits, trim=True, grouped=False), shown.unit)
+
+
+# A number with a metric unit in a sentence of the site; two numbers may share the unit.
+_SAID = re.compile(
+    r"(?<![\w.,/])(?:(?P<first>[0-9][0-9,]*(?:\.[0-9]+)?)(?P<joint> to | and |, limit ))?"
+    r"(?P<second>[0-9][0-9,]*(?:\.[0-9]+)?) (?P<unit>m/s|mm|m|N·m|N|kg)(?![\w/·])"
+)
+_SAID_KINDS = {
+    "mm": QuantityKind.LENGTH_MM,
+    "m": QuantityKind.DISTANCE_M,
+    "m/s": QuantityKind.SPEED_M_S,
+    "N·m": QuantityKind.TORQUE_NM,
+    "N": QuantityKind.FORCE_N,
+    "kg": QuantityKind.MASS_KG,
+}
+
+
+def sentence_in(words: str, system: UnitSystem) -> str:
+    """A sentence that the site made with SI units, as a person with this unit system reads it.
+
+    Parameters
+    ----------
+    words : str
+        Such as the reason of a grade or of a refusal. Text that people typed does not belong here.
+    system : UnitSystem
+        Metric or US customary.
+
+    Returns
+    -------
+    str
+        The sentence with each quantity in the person's unit; unchanged for metric.
+
+    Examples
+    --------
+    >>> sentence_in("75 N·m lies between 70.2 and 79.2 N·m.", UnitSystem.US)
+    '55.3 lbf·ft lies between 51.8 and 58.4 lbf·ft.'
+    """
+    if UnitSystem(system) is UnitSystem.METRIC:
+        return words
+
+    def told(match: re.Match[str]) -> str:
+        kind = _SAID_KINDS[match["unit"]]
+        text = format_reading(float(match["second"].replace(",", "")), kind, system)
+        if match["first"] is None:
+            return text
+        first = format_reading(float(match["first"].replace(",", "")), kind, system)
+        return first.removesuffix(f" {unit_label(kind, system)}") + match["joint"] + text
+
+    return _SAID.sub(told, words)
+
+
 def to_sixteenths(mm: float) -> str:
     """Write a length in inches to the nearest 1/16, ties away from zero, without the unit.
 

@@ -9,7 +9,7 @@ from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS
 from django.db import models
 
-from plant.calc.units import UnitSystem
+from plant.calc.units import UnitSystem, sentence_in
 from plant.errors import Refused
 from plant.forms.moments import MomentField
 from plant.forms.quantities import QuantityField, kind_of
@@ -101,10 +101,11 @@ def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
 
 def show_refusal(form: forms.BaseForm, refusal: Refused) -> None:
     """Put the service's refusal where the person looks: at the field, and in the summary on top."""
+    system = UnitSystem(form.person.unit_system) if hasattr(form, "person") else UnitSystem.METRIC
     for name, words in refusal.fields.items():
-        form.add_error(name if name in form.fields else None, words)
+        form.add_error(name if name in form.fields else None, sentence_in(str(words), system))
     if not refusal.fields:
-        form.add_error(None, refusal.message)
+        form.add_error(None, sentence_in(str(refusal.message), system))
 
 
 __all__ = ["NON_FIELD_ERRORS", "PersonForm", "RecordForm", "set_up_fields", "show_refusal"]

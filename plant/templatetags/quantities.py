@@ -9,7 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity, unit_label
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in, unit_label
 
 register = template.Library()
 
@@ -37,6 +37,18 @@ def units_of(context: Any) -> UnitSystem:
 def quantity(context: Any, value: float | None, kind: str, digits: int | None = None) -> str:
     """{% quantity conveyor.belt_width_mm "mm" %} -> 1200 mm, or 47 1/4 in for a person who chose US units."""
     return format_quantity(value, QuantityKind(kind), units_of(context), digits=digits)
+
+
+@register.simple_tag(takes_context=True)
+def reading(context: Any, value: float | None, kind: str) -> str:
+    """A measured value as an instrument shows it: {% reading row.value row.quantity %}."""
+    return format_reading(value, QuantityKind(kind), units_of(context))
+
+
+@register.simple_tag(takes_context=True)
+def sentence(context: Any, words: str) -> str:
+    """A sentence that the site stored in SI, in the person's units: {% sentence row.grade_reason %}."""
+    return sentence_in(words or "", units_of(context))
 
 
 @register.simple_tag(takes_context=True)

@@ -52,7 +52,7 @@ def test_points_stand_in_time_between_new_and_limit(readings):
 def test_words_are_in_the_readers_units_and_unstated_limits_are_left_out(readings):
     trend = wear_trend(readings, 76.2, None, UnitSystem.US)
     assert [words for _y, words in trend.marks] == ["new 3 in"]
-    assert trend.lines[0].points[-1].words.endswith(": 2 13/16 in")
+    assert trend.lines[0].points[-1].words.endswith(": 2.835 in")
 
 
 def test_labels_of_two_lines_that_end_together_do_not_lie_on_each_other(readings):

@@ -14,7 +14,7 @@ from inspections.calc import grading
 from inspections.calc.grading import grading_rules
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
 from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, typing_grammar
+from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar
 from tests import make
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -106,6 +106,25 @@ def test_the_script_reads_what_people_type_as_the_server_does(page, live_server,
         else:
             assert answer["value"] == pytest.approx(wanted.value, rel=1e-12), text
             assert answer["echo"] == wanted.echo, text
+
+
+def test_the_script_tells_a_sentence_in_the_readers_units_as_the_server_does(page, live_server, tess, page_of):
+    page_of(tess)
+    told = [
+        "69.2 mm is 85 % of the permitted wear (new 76, limit 68 mm): act from 80 %.",
+        "75 N·m lies between 70.2 and 79.2 N·m, where this tool is sure.",
+        "It breaks away at 90 N, above the limit of 80 N.",
+    ]
+    cases = [(words, system) for words in told for system in ("metric", "us")]
+    found = page.evaluate(
+        """async ([grammar, cases]) => {
+            const { makeTeller } = await import("/static/inspections/units.js");
+            return cases.map(([words, system]) => makeTeller(grammar)(words, system));
+        }""",
+        [typing_grammar(), cases],
+    )
+    assert found == [sentence_in(words, UnitSystem(system)) for words, system in cases]
+    assert found[1].startswith("2.724 in is 85 %")
 
 
 def on_the_server(text, kind, system):

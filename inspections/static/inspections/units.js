@@ -165,3 +165,18 @@ function trimmed(value, digits) {
   const text = value.toFixed(digits);
   return text.includes(".") ? text.replace(/0+$/, "").replace(/\.$/, "") : text;
 }
+
+const SAID = /(?<![\w.,/])(?:([0-9][0-9,]*(?:\.[0-9]+)?)( to | and |, limit ))?([0-9][0-9,]*(?:\.[0-9]+)?) (m\/s|mm|m|N·m|N|kg)(?![\w/·])/g;
+const SAID_KINDS = { mm: "mm", m: "m", "m/s": "m_s", "N·m": "nm", N: "n", kg: "kg" };
+
+// The twin of sentence_in: a sentence made with SI units, as a person with this unit system reads it.
+export function makeTeller(grammar) {
+  return (words, system) => words.replace(SAID, (whole, first, joint, second, label) => {
+    const rules = grammar.kinds[SAID_KINDS[label]];
+    const unit = rules.units.find((each) => each.name === rules.default[system]);
+    if (unit.label === label) return whole;
+    const digits = unit.label === "in" ? 3 : rules.digits;
+    const told = (text) => trimmed((Number(text.replaceAll(",", "")) * unit.factor[1]) / unit.factor[0], digits);
+    return `${first === undefined ? "" : told(first) + joint}${told(second)} ${unit.label}`;
+  });
+}

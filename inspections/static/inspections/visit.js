@@ -2,7 +2,7 @@
 // Nothing here decides anything: without it the page works the same, and the server grades and asks again.
 
 import { makeGrading } from "./grading.js";
-import { makeReader } from "./units.js";
+import { makeReader, makeTeller } from "./units.js";
 
 const form = document.getElementById("visit");
 const data = document.getElementById("visit-rules");
@@ -22,6 +22,7 @@ if (form && data) start(JSON.parse(data.textContent));
 function start(rules) {
   const grading = makeGrading(rules.grading);
   const read = makeReader(rules.typing);
+  const tell = makeTeller(rules.typing);
   const system = form.dataset.system;
   const sections = new Map(rules.checks.map((check) => [String(check.task), check]));
 
@@ -57,7 +58,7 @@ function start(rules) {
     } catch {
       finding = null; // the server says what is wrong with it
     }
-    show(section.querySelector(".graded"), finding);
+    show(section.querySelector(".graded"), finding && { ...finding, reason: tell(finding.reason, system) });
     return finding;
   }
 
@@ -74,7 +75,7 @@ function start(rules) {
     const plausible = stage === "as_left" ? { ...each.plausible, previous: null } : each.plausible;
     const question = understood.value === null ? null : grading.implausible({ value: understood.value, ...plausible });
     sure.hidden = !question;
-    setText(sure.querySelector(".question"), question ?? "");
+    setText(sure.querySelector(".question"), question ? tell(question, system) : "");
     if (!question) sure.querySelector("input").checked = false;
     return understood.value;
   }

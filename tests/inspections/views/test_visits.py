@@ -236,3 +236,19 @@ def test_a_finding_that_comes_back_is_named(client, place, tess):
     page = client.get(place.get_absolute_url()).content.decode()
     assert "Fastener torque said act at the last 3 times running" in page
     assert "Pivot freedom said act" not in page
+
+
+def test_a_person_with_us_units_reads_readings_and_reasons_in_inches(client, place, wear, tess, sent):
+    tess.unit_system = "us"
+    tess.save(update_fields=["unit_system"])
+    client.force_login(tess)
+    page = client.get(url(place)).content.decode()
+    assert "new 2.992 in, limit 2.677 in" in page
+    sent |= {box(wear, "drive_diameter"): "75 mm", box(wear, "off_diameter"): "2.9"}
+    visit = client.post(url(place), sent, follow=True).content.decode()
+    rows = client.get(reverse("reading-list")).content.decode()
+    for shown in (visit, rows):
+        assert "2.953 in is 12.5 % of the permitted wear (new 2.992, limit 2.677 in)." in shown
+        assert "68 mm" not in shown
+    file = b"".join(client.get(reverse("reading-list"), {"format": "csv"})).decode()
+    assert "75 mm is 12.5 % of the permitted wear" in file

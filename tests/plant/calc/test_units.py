@@ -16,8 +16,10 @@ from plant.calc.units import (
     UnitSystem,
     feet_and_inches,
     format_quantity,
+    format_reading,
     input_text,
     parse_quantity,
+    sentence_in,
     to_sixteenths,
     unit_label,
 )
@@ -340,3 +342,29 @@ def test_any_text_is_read_or_refused_with_a_sentence(text, kind, system):
 
 def test_negative_zero_is_zero():
     assert str(parse_quantity("-0", LENGTH, METRIC).value) == "0.0"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (
+            "69.2 mm is 85 % of the permitted wear (new 76, limit 68 mm): act from 80 %.",
+            "2.724 in is 85 % of the permitted wear (new 2.992, limit 2.677 in): act from 80 %.",
+        ),
+        # 75 N·m = 55.317 lbf·ft, 70.2 = 51.777, 79.2 = 58.415: by 1 lbf·ft = 1.355 818 N·m, NIST SP 811 B.8.
+        ("75 N·m lies between 70.2 and 79.2 N·m.", "55.3 lbf·ft lies between 51.8 and 58.4 lbf·ft."),
+        ("The belt is 900 m long.", "The belt is 2,952.8 ft long."),
+        ("3 rows, 12 min, M12, 4 h and device 76 stay.", "3 rows, 12 min, M12, 4 h and device 76 stay."),
+    ],
+)
+def test_a_sentence_of_the_site_is_told_in_the_readers_units(words, told):
+    assert sentence_in(words, US) == told
+    assert sentence_in(words, METRIC) == words
+
+
+def test_a_reading_in_inches_keeps_thousandths_where_a_sixteenth_hides_the_finding():
+    shown = {format_reading(value, LENGTH, US) for value in (69.2, 70.2, 70.3)}
+    assert shown == {"2.724 in", "2.764 in", "2.768 in"}
+    assert format_quantity(69.2, LENGTH, US) == format_quantity(70.2, LENGTH, US) == "2 3/4 in"
+    assert format_reading(38.1, LENGTH, US) == "1.5 in"
+    assert format_reading(69.2, LENGTH, METRIC) == "69.2 mm"
