@@ -24,8 +24,15 @@ from plant.calc.units import QuantityKind
 from plant.errors import Refused
 from plant.models import Area, Conveyor, Entry, Incident, MeterReading, Plant, Record, RunRecord, Side, Strand
 from plant.services.conveyors import add_area, add_conveyor, change_conveyor
-from plant.services.incidents import record_incident, record_incidents
-from plant.services.running_hours import check_span, correct_run, record_meter_reading, record_run, record_runs
+from plant.services.incidents import correct_incident, record_incident, record_incidents
+from plant.services.running_hours import (
+    check_span,
+    correct_meter_reading,
+    correct_run,
+    record_meter_reading,
+    record_run,
+    record_runs,
+)
 
 WRITTEN, CHANGED, UNCHANGED = "written", "changed", "unchanged"
 
@@ -39,6 +46,9 @@ class ImportContext:
     file_name: str = ""
     # The very same file with the same choices was written before: it must not undo what people changed since.
     is_repeat: bool = False
+    # A person chose that a known row with other details is corrected; otherwise it is refused.
+    corrects_known: bool = False
+    line_number: int = 0
     now: dt.datetime = field(default_factory=timezone.now)
     known_entries: dict[uuid.UUID, Any] = field(default_factory=dict)
     # Rows that people wrote by hand about what the rows at hand tell, and those of them that a row was found to be.
@@ -49,6 +59,11 @@ class ImportContext:
     @property
     def reason(self) -> str:
         return _("Import of %(file)s") % {"file": self.file_name[:70]}
+
+    @property
+    def came_again(self) -> str:
+        words = _("came again in %(file)s, line %(line)s")
+        return words % {"file": self.file_name[:70], "line": self.line_number}
 
     def forget(self) -> None:
         """Look conveyors up again: rows were written."""
@@ -118,6 +133,8 @@ class ImportSubject:
     complete: Callable[[dict[str, Any]], None] | None = None
     # Two equal rows of one file are two events (incidents), not one row twice.
     repeats_are_real: bool = False
+    # Known rows with other details may be corrected, if the person chooses so; otherwise they are refused.
+    may_correct_known: bool = False
     # A column of clock times that belongs to a column of dates: {"happened_at": "happened_time"}.
     times_of: Mapping[str, str] = field(default_factory=dict)
 
@@ -181,6 +198,12 @@ def write_record(
     return CHANGED
 
 
+def is_of_the_desk(correction: Entry) -> bool:
+    """Whether a correction was written by an import, not by hand."""
+    starts = (_("Import of %(file)s") % {"file": ""}, _("came again in %(file)s, line %(line)s").split("%")[0])
+    return correction.correction_reason.startswith(starts)
+
+
 def write_entry(
     context: ImportContext,
     model: type[Entry],
@@ -188,8 +211,16 @@ def write_entry(
     key: uuid.UUID,
     create: Callable[..., Any],
     correct: Callable[..., Any] | None = None,
+    *,
+    only_if_chosen: bool = False,
+    told_apart_by: tuple[str, ...] = (),
 ) -> str:
-    """Write an entry once. One that the book has under this key with other details is corrected or refused."""
+    """Write an entry once. One that the book has under this key with other details is corrected or refused.
+
+    What a person corrected or withdrew stays as they left it. With `only_if_chosen` a correction needs the person's
+    choice about the file, which then holds for rows written by hand too. Where the book has several rows alike in
+    `told_apart_by`, nobody can tell which of them is meant, and none is corrected.
+    """
     known = context.known_entries.get(key)
     if known is None:
         known = next((each for each in context.by_hand.get(key, ()) if each.pk not in context.found_by_hand), None)
@@ -201,19 +232,22 @@ def write_entry(
     changes = differing(known, values)
     if not changes or model._default_manager.filter(**values).exists():
         return UNCHANGED
-    if correct is not None:
+    if correct is not None and (context.corrects_known or not only_if_chosen):
         later_key = uuid.uuid5(key, repr(sorted((name, str(value)) for name, value in changes.items())))
         if model._default_manager.filter(client_key=later_key).exists():
             return UNCHANGED
         latest = known
         while hasattr(latest, "corrected_by"):
             latest = latest.corrected_by
-        if (latest is known and key in context.known_entries) or latest.correction_reason.startswith(
-            _("Import of %(file)s") % {"file": ""}
-        ):
+        untouched = latest is known and (key in context.known_entries or only_if_chosen) and known.corrects_id is None
+        if not latest.is_withdrawn and (untouched or is_of_the_desk(latest)):
             if context.is_repeat:
                 return UNCHANGED
-            correct(row=latest, by=context.by, reason=context.reason, client_key=later_key, **changes)
+            check_alone(latest, told_apart_by)
+            reason = context.came_again if only_if_chosen else context.reason
+            # Against the row as it stands: what an earlier file corrected is brought to what this one says.
+            changes = differing(latest, values)
+            correct(row=latest, by=context.by, reason=reason, client_key=later_key, **changes)
             return CHANGED
     fields = {}
     for name, value in changes.items():
@@ -223,6 +257,21 @@ def write_entry(
             "overwritten: correct it there, or leave this row out. If it is another event, write its own time or place."
         ) % {"field": label, "known": shown(getattr(known, name)), "given": shown(value)}
     raise Refused(" ".join(fields.values()), code="known_differently", fields=fields)
+
+
+def check_alone(row: Entry, told_apart_by: tuple[str, ...]) -> None:
+    """Raises Refused where the book has further rows that are alike in these fields."""
+    if not told_apart_by:
+        return
+    alike = {name: getattr(row, name) for name in told_apart_by}
+    rows: Any = type(row)._default_manager
+    n = rows.current().filter(**alike).count()
+    if n > 1:
+        words = _(
+            "The book has %(n)s rows of this belt, moment and place, and none of them says what the file says; which "
+            "of them is meant cannot be told. Correct the right one in the book, or leave this row out."
+        )
+        raise Refused(words % {"n": n}, code="known_twice")
 
 
 # --- conveyors --------------------------------------------------------------------------------------------------------
@@ -422,7 +471,9 @@ register_import_subject(
 
 def write_reading(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
     values = {name: value for name, value in values.items() if value is not None}
-    return write_entry(context, MeterReading, values, key, record_meter_reading)
+    return write_entry(
+        context, MeterReading, values, key, record_meter_reading, correct_meter_reading, only_if_chosen=True
+    )
 
 
 register_import_subject(
@@ -435,6 +486,7 @@ register_import_subject(
         write_row=write_reading,
         complete=complete_reading,
         entry_model=MeterReading,
+        may_correct_known=True,
         times_of={"read_at": "read_time"},
         help=gettext_lazy("What the hour meter showed; a replaced meter has a last reading and a first one."),
         columns=(
@@ -480,9 +532,22 @@ register_import_subject(
 
 
 # --- incidents --------------------------------------------------------------------------------------------------------
+# A revised severity or note is the same episode; it must not count twice.
+INCIDENT_KEY = ("conveyor", "happened_at", "strand", "chainage_m")
+
+
 def write_incident(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
     values = {name: value for name, value in values.items() if value is not None}
-    return write_entry(context, Incident, values, key, record_incident)
+    return write_entry(
+        context,
+        Incident,
+        values,
+        key,
+        record_incident,
+        correct_incident,
+        only_if_chosen=True,
+        told_apart_by=INCIDENT_KEY,
+    )
 
 
 def write_incidents(context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]) -> None:
@@ -499,11 +564,11 @@ register_import_subject(
         label=gettext_lazy("Incidents"),
         right="plant.add_incident",
         order=50,
-        # A revised severity or note is the same episode; it must not count twice.
-        key_fields=("conveyor", "happened_at", "strand", "chainage_m"),
+        key_fields=INCIDENT_KEY,
         write_row=write_incident,
         write_many=write_incidents,
         entry_model=Incident,
+        may_correct_known=True,
         repeats_are_real=True,
         times_of={"happened_at": "happened_time"},
         help=gettext_lazy("Each row is one episode of mistracking. Two equal rows of one file are two episodes."),

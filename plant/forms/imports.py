@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 from plant.calc.import_files import DELIMITERS, ENCODINGS, encoding_label
 from plant.calc.imports import UNITS_OFFERED, ColumnKind
 from plant.forms.base import PersonForm
-from plant.import_subjects import ImportSubject, import_subjects
+from plant.import_subjects import ImportSubject, import_subjects, subject_of
 from plant.models import ImportBatch, RejectedRow
 from plant.permissions import has_right
 from plant.services.imports import FieldMatch, Understanding
@@ -108,6 +108,16 @@ class ImportChoicesForm(forms.Form):
             ],
             options.get("doubled") or "refuse",
         )
+        if subject_of(batch.subject).may_correct_known:
+            self.choice(
+                "known",
+                _("rows that the book has with other details"),
+                [
+                    ("refuse", _("refuse: keep them here, the book stays")),
+                    ("correct", _("correct: write a further row, the old one stays visible")),
+                ],
+                options.get("known") or "refuse",
+            )
         for each in found.matches:
             self.add_column(each)
 
@@ -179,6 +189,9 @@ class ImportChoicesForm(forms.Form):
 
     def reading_fields(self) -> list[Any]:
         return [field for field in self if field.name in ("date_order", "decimal", "time_zone", "doubled")]
+
+    def writing_fields(self) -> list[Any]:
+        return [field for field in self if field.name == "known"]
 
 
 class RefusedRowForm(forms.Form):

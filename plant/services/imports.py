@@ -429,7 +429,18 @@ def take_in_file(
     return batch
 
 
-CHOSEN = ("encoding", "delimiter", "sheet", "header_line", "decimal", "date_order", "time_zone", "doubled", "system")
+CHOSEN = (
+    "encoding",
+    "delimiter",
+    "sheet",
+    "header_line",
+    "decimal",
+    "date_order",
+    "time_zone",
+    "doubled",
+    "system",
+    "known",
+)
 
 
 def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
@@ -473,6 +484,7 @@ def check_choices(options: Mapping[str, Any]) -> None:
         "decimal": ("point", "comma"),
         "date_order": ("dmy", "mdy"),
         "doubled": ("refuse", "earlier", "later"),
+        "known": ("refuse", "correct"),
         "system": [each.value for each in UnitSystem],
         "time_zone": available_timezones(),
     }
@@ -586,7 +598,11 @@ def is_repeat(batch: ImportBatch) -> bool:
 
 def context_of(batch: ImportBatch, by: Any = None) -> ImportContext:
     return ImportContext(
-        plant=batch.plant, by=by or batch.created_by, file_name=batch.file_name, is_repeat=is_repeat(batch)
+        plant=batch.plant,
+        by=by or batch.created_by,
+        file_name=batch.file_name,
+        is_repeat=is_repeat(batch),
+        corrects_known=batch.options.get("known") == "correct",
     )
 
 
@@ -625,7 +641,7 @@ def tell_end(job: Job) -> None:
     batch = ImportBatch.objects.select_related("plant", "job").filter(pk=job.args["batch"]).first()
     if batch is None:
         return
-    for person in {batch.created_by_id, job.requested_by_id} - {None}:
+    for person in {each for each in (batch.created_by_id, job.requested_by_id) if each is not None}:
         Notice.objects.get_or_create(
             person_id=person,
             key=f"import-{batch.pk}-{job.pk}",
@@ -747,6 +763,7 @@ def write_rows(
     for row, key in prepared:
         if key in at_once:
             continue
+        context.line_number = row.source.line_number
         problems = row.problems or write_one(subject, context, row.values, key)
         if isinstance(problems, str):
             tally[problems] += 1
@@ -945,6 +962,7 @@ def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str]) -> str:
         found = understand(batch, try_out=False)
         context = context_of(batch, by)
         context.is_repeat = False  # a person says now what is right
+        context.line_number = row.line_number
         source = SourceRow(row.line_number, tuple(texts.get(head, "") for head in found.shape.columns))
         prepared = prepare(source, found, subject, context)
         problems: str | list[dict[str, str]] = prepared.problems

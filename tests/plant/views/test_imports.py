@@ -227,3 +227,18 @@ def test_the_list_needs_the_same_queries_for_any_number_of_files(client, pat, be
     with django_assert_max_num_queries(14):
         page = client.get(reverse("import-list"))
     assert page.content.decode().count("log.csv") == 12
+
+
+def test_whether_known_rows_are_corrected_is_asked_where_it_can_be_and_refuse_is_chosen(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client, "tag,when,severity\nA-1,2026-03-01,drift\n").url
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "act": "write"})
+    do_all_jobs()
+    url = upload(client, "tag,when,severity\nA-1,2026-03-01,damage\n").url
+    page = client.get(url)
+    assert choices_of(page)["known"] == "refuse"
+    client.post(f"{url}choices/", {**choices_of(page), "known": "correct", "act": "write"})
+    do_all_jobs()
+    assert Incident.objects.current().get().severity == "damage"
+    url = upload(client, "tag,from,to\nA-1,2026-03-01,2026-03-02\n", subject="running_hours").url
+    assert "known" not in choices_of(client.get(url))
