@@ -55,13 +55,6 @@ def wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
     raise AssertionError(f"no answer from {address} within {START_WITHIN_S} s")
 
 
-def pytest_collection_modifyitems(items):
-    """One process of a run loads the site, not each."""
-    for item in items:
-        if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("demo site"))
-
-
 @pytest.fixture(scope="session")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     running = os.environ.get("DRIFTBOOK_WALK_ADDRESS")

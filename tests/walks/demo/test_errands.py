@@ -8,7 +8,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("demo-site")]
+pytestmark = pytest.mark.browser
 
 
 def test_the_technician_closes_a_check_out_on_the_phone(site, sign_in):
