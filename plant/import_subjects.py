@@ -12,6 +12,7 @@ import math
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from django.utils import timezone
@@ -49,6 +50,10 @@ class ImportContext:
     # A person chose that a known row with other details is corrected; otherwise it is refused.
     corrects_known: bool = False
     line_number: int = 0
+    # A person says of the row at hand that the meter really shows this.
+    keep_doubtful: bool = False
+    # Tags that the file brings with all that a new conveyor needs.
+    coming: set[str] = field(default_factory=set)
     now: dt.datetime = field(default_factory=timezone.now)
     known_entries: dict[uuid.UUID, Any] = field(default_factory=dict)
     # Rows that people wrote by hand about what the rows at hand tell, and those of them that a row was found to be.
@@ -135,11 +140,18 @@ class ImportSubject:
     repeats_are_real: bool = False
     # Known rows with other details may be corrected, if the person chooses so; otherwise they are refused.
     may_correct_known: bool = False
+    # What a row lacks that the book needs of a new one, by field; apart from fields that are at fault already. With it
+    # only the key is needed in every row, so that a file may change some fields of what the book knows.
+    lacks: Callable[[ImportContext, dict[str, Any], set[str]], dict[str, str]] | None = None
     # A column of clock times that belongs to a column of dates: {"happened_at": "happened_time"}.
     times_of: Mapping[str, str] = field(default_factory=dict)
 
     def column(self, name: str) -> Column:
         return next(each for each in self.columns if each.name == name)
+
+    def is_needed(self, column: Column) -> bool:
+        """Whether every row has to fill this column, whatever the book knows."""
+        return column.required and (self.lacks is None or column.name in self.key_fields)
 
 
 _subjects: dict[str, ImportSubject] = {}
@@ -293,10 +305,32 @@ def area_for(context: ImportContext, text: str, name: str | None) -> Area:
     return add_area(plant=context.plant, by=context.by, code=text, name=name or text, walking_order=len(areas) + 1)
 
 
+NEEDED_OF_NEW = {"area": "area", "belt_width_mm": "belt width", "speed_m_s": "belt speed", "length_m": "length"}
+
+
+def lacking_of_conveyor(context: ImportContext, values: dict[str, Any], at_fault: set[str]) -> dict[str, str]:
+    """What a conveyor that the book does not know lacks; nothing where it knows the tag or the file brought it."""
+    key = tag_key(values.get("tag") or "")
+    known = context.conveyors()
+    if not key or key in known or key in context.coming:
+        return {}
+    lacking = [name for name in NEEDED_OF_NEW if values.get(name) is None and name not in at_fault]
+    if not lacking:
+        context.coming.add(key)
+        return {}
+    near = nearest_tags(key, known)
+    remedy = _("Fill it in.")
+    if near:
+        remedy = _("Fill it in, or mend the tag: the nearest is %(near)s.") % {"near": known[near[0]].tag}
+    words = _("There is no conveyor “%(tag)s” yet, and a new one needs its %(label)s.")
+    return {name: f"{words % {'tag': values['tag'], 'label': _(NEEDED_OF_NEW[name])}} {remedy}" for name in lacking}
+
+
 def write_conveyor(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
     values = dict(values)
     area_name = values.pop("area_name", None)
-    values["area"] = area_for(context, values["area"], area_name)
+    if values.get("area") or area_name:
+        values["area"] = area_for(context, values.get("area") or area_name, area_name)
     known = Conveyor.objects.by_tag(context.plant, values["tag"]).first()
     if known is not None:
         values.pop("tag")  # another spelling of the same tag is no change
@@ -305,6 +339,10 @@ def write_conveyor(context: ImportContext, values: dict[str, Any], key: uuid.UUI
         outcome = UNCHANGED  # it was given another tag since
     else:
         given = {name: value for name, value in values.items() if value is not None}
+        context.coming.discard(tag_key(given["tag"]))
+        lacking = lacking_of_conveyor(context, given, set())
+        if lacking:  # the row that was to bring it was refused itself
+            raise Refused(" ".join(lacking.values()), code="lacking", fields=lacking)
         add_conveyor(plant=context.plant, by=context.by, client_key=key, **given)
         outcome = WRITTEN
     if outcome != UNCHANGED:
@@ -339,7 +377,11 @@ register_import_subject(
         order=10,
         key_fields=("tag",),
         write_row=write_conveyor,
-        help=gettext_lazy("The register of belts. A conveyor that the book knows is changed where the file differs."),
+        lacks=lacking_of_conveyor,
+        help=gettext_lazy(
+            "The register of belts. A conveyor that the book knows is changed where the file differs; for "
+            "those the tag and the columns to change are enough."
+        ),
         columns=(
             Column("tag", "tag", aliases=("conveyor", "belt", "belt tag"), required=True, example="A-1", longest=30),
             Column("name", "name", aliases=("description", "title"), longest=120, example="Crusher feed"),
@@ -471,9 +513,9 @@ register_import_subject(
 
 def write_reading(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
     values = {name: value for name, value in values.items() if value is not None}
-    return write_entry(
-        context, MeterReading, values, key, record_meter_reading, correct_meter_reading, only_if_chosen=True
-    )
+    create = partial(record_meter_reading, keep_doubtful=context.keep_doubtful)
+    correct = partial(correct_meter_reading, keep_doubtful=context.keep_doubtful)
+    return write_entry(context, MeterReading, values, key, create, correct, only_if_chosen=True)
 
 
 register_import_subject(

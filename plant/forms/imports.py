@@ -15,7 +15,7 @@ from plant.forms.base import PersonForm
 from plant.import_subjects import ImportSubject, import_subjects, subject_of
 from plant.models import ImportBatch, RejectedRow
 from plant.permissions import has_right
-from plant.services.imports import FieldMatch, Understanding
+from plant.services.imports import DOUBTFUL, FieldMatch, Understanding
 
 
 def subjects_for(person: Any, plant: Any) -> list[ImportSubject]:
@@ -219,6 +219,13 @@ class RefusedRowForm(forms.Form):
             dates = [name for name, clock in subject.times_of.items() if clock == field]
             if field in reasons or any(name in reasons for name in dates):
                 self.at_fault.append(name)
+        if any(each.get("code") == DOUBTFUL for each in row.problems):
+            self.fields["keep_doubtful"] = forms.BooleanField(
+                label=_("The meter really shows this"),
+                required=False,
+                help_text=_("The reading is kept as it is; no running hours are made of it."),
+            )
+            self.at_fault.append("keep_doubtful")
         known = {each.name: each.label for each in subject.columns}
         self.reasons = [
             {"label": known.get(field, _("row")) if field else _("row"), "words": words}
@@ -231,6 +238,9 @@ class RefusedRowForm(forms.Form):
 
     def other_fields(self) -> list[Any]:
         return [self[name] for name in self.fields if name not in self.at_fault]
+
+    def keep_doubtful(self) -> bool:
+        return bool(self.cleaned_data.get("keep_doubtful"))
 
     def values(self) -> dict[str, str]:
         return {self.heads[name]: self.cleaned_data[name] for name in self.heads}

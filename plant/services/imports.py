@@ -181,7 +181,15 @@ def understand(batch: ImportBatch, *, try_out: bool = True) -> Understanding:
     matches, doubts = match_fields(subject, shape, batch.options)
     reading, questions = read_conventions(subject, shape, matches, first, batch)
     problems = [*doubts]
-    missing = [each.column.label for each in matches if each.column.required and not each.head]
+    absent = [each.column for each in matches if each.column.required and not each.head]
+    missing = [column.label for column in absent if subject.is_needed(column)]
+    notes = shape.notes
+    if absent and not missing:
+        words = _(
+            "No column was found for: %(missing)s. Rows that the book knows are changed in the columns that the file "
+            "has; a row that would be new is kept for correction."
+        )
+        notes = (*notes, words % {"missing": ", ".join(str(column.label) for column in absent)})
     if missing:
         problems.append(
             _(
@@ -192,7 +200,7 @@ def understand(batch: ImportBatch, *, try_out: bool = True) -> Understanding:
         )
     if not first:
         problems.append(_("There are no rows below the column names. Send a file with rows."))
-    found = Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), shape.notes)
+    found = Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), notes)
     if problems or not try_out:
         return found
     context = ImportContext(plant=batch.plant, by=None)
@@ -314,6 +322,8 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
     clock_columns = set(subject.times_of.values())
     for name, place in at.items():
         column = subject.column(name)
+        if not subject.is_needed(column):
+            column = replace(column, required=False)
         cell = row.cells[place]
         if name in clock_columns:
             continue
@@ -327,6 +337,10 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
             values[name] = value
         except (ValueError, Refused) as error:
             problems.append({"field": name, "reason": str(error)})
+    if subject.lacks is not None:
+        at_fault = {each["field"] for each in problems}
+        lacking = subject.lacks(context, values, at_fault)
+        problems += [{"field": name, "reason": words} for name, words in lacking.items()]
     if subject.complete is not None and not problems:
         subject.complete(values)
     return PreparedRow(row, values, problems, "" if problems else natural_key(subject, values))
@@ -866,10 +880,14 @@ def write_one(
     return outcome
 
 
+DOUBTFUL = "doubtful"  # a person who insists may have it written as it is
+
+
 def problems_of(refusal: Refused) -> list[dict[str, str]]:
     if len(refusal.fields) == 1:
         # The message is the whole sentence; the words at the field may be a short form of it.
-        return [{"field": next(iter(refusal.fields)), "reason": refusal.message}]
+        problem = {"field": next(iter(refusal.fields)), "reason": refusal.message}
+        return [{**problem, "code": DOUBTFUL} if refusal.code == DOUBTFUL else problem]
     return [{"field": name, "reason": words} for name, words in refusal.fields.items()] or [
         {"field": "", "reason": refusal.message}
     ]
@@ -946,8 +964,10 @@ def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, 
 
 
 # --- refused rows -----------------------------------------------------------------------------------------------------
-def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str]) -> str:
+def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str], keep_doubtful: bool = False) -> str:
     """Write a refused row with the cells that a person mended. Pressing twice writes once.
+
+    With `keep_doubtful` a reading that does not fit its neighbours is kept: the meter really shows it.
 
     Raises
     ------
@@ -963,6 +983,7 @@ def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str]) -> str:
         context = context_of(batch, by)
         context.is_repeat = False  # a person says now what is right
         context.line_number = row.line_number
+        context.keep_doubtful = keep_doubtful
         source = SourceRow(row.line_number, tuple(texts.get(head, "") for head in found.shape.columns))
         prepared = prepare(source, found, subject, context)
         problems: str | list[dict[str, str]] = prepared.problems

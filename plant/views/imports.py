@@ -276,7 +276,7 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
         imports.drop_row(row=refused)
     elif form.is_valid():
         try:
-            imports.retry_row(row=refused, by=request.user, values=form.values())
+            imports.retry_row(row=refused, by=request.user, values=form.values(), keep_doubtful=form.keep_doubtful())
         except Refused as refusal:
             if not request.htmx:
                 messages.error(

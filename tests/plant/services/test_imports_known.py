@@ -98,3 +98,77 @@ def test_only_a_choice_that_is_offered_is_taken(alder, pat, belt_a1):
         imports.choose(batch=batch, options={"known": "overwrite"})
     imports.choose(batch=batch, options={"known": "correct"})
     assert run(batch, pat).options["known"] == "correct"
+
+
+# --- some fields of a known conveyor ----------------------------------------------------------------------------------
+def test_tag_and_one_column_change_only_that_of_known_conveyors(alder, pat, belt_a1):
+    before = {name: getattr(belt_a1, name) for name in ("area_id", "belt_width_mm", "length_m", "lift_m", "name")}
+    batch = send(alder, pat, "conveyors", "tag,speed\na1,3.15\nA-l,2\n", name="speeds.csv")
+    found = imports.understand(batch)
+    assert found.is_ready
+    assert found.notes[-1].startswith("No column was found for: area, belt width, length. Rows that the book knows")
+    assert found.n_wrong == 1
+    batch = run(batch, pat)
+    assert counts(batch) == (0, 1, 0, 1)
+    belt_a1.refresh_from_db()
+    assert belt_a1.speed_m_s == 3.15
+    assert {name: getattr(belt_a1, name) for name in before} == before
+    [row] = batch.rejected_rows.all()
+    assert [each["field"] for each in row.problems] == ["area", "belt_width_mm", "length_m"]
+    words = row.problems[1]["reason"]
+    assert words.startswith("There is no conveyor “A-l” yet, and a new one needs its belt width.")
+    assert "the nearest is A-1" in words
+    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1", "speed": "3"}) == "changed"
+
+
+def test_the_tag_itself_is_needed_in_every_file(alder, pat, belt_a1):
+    found = imports.understand(send(alder, pat, "conveyors", "name,speed\nCrusher feed,2\n"))
+    assert found.problems[0].startswith("No column was found for: tag.")
+
+
+def test_a_new_conveyor_may_be_told_of_again_further_down_and_its_empty_cells_mean_nothing(alder, pat):
+    text = "tag,area,width,speed,length\nB-1,B,1200,2,100\nB-1,,,2.5,\nB-2,,1000,2,50\n"
+    batch = run(send(alder, pat, "conveyors", text), pat)
+    assert counts(batch) == (1, 1, 0, 1)
+    assert [each["field"] for each in batch.rejected_rows.get().problems] == ["area"]
+
+
+def test_rows_that_build_on_one_that_is_refused_are_refused_too(alder, pat):
+    text = "tag,area,width,speed,length\nB-1,B,1200,900,100\nB-1,,,2.5,\n"
+    batch = run(send(alder, pat, "conveyors", text), pat)
+    assert counts(batch) == (0, 0, 0, 2), reasons(batch)
+    assert "There is no conveyor “B-1” yet" in reasons(batch)[3]
+
+
+# --- readings that are doubted ----------------------------------------------------------------------------------------
+METER = "tag,date,reading\nA-1,2026-03-01,1000\nA-1,2026-03-02,1400\n"
+
+
+def test_a_doubted_reading_is_kept_where_the_meter_really_shows_it(client, alder, pat, belt_a1):
+    batch = run(send(alder, pat, "meter_readings", METER), pat)
+    row = batch.rejected_rows.get()
+    url = batch.get_absolute_url()
+    client.force_login(pat)
+    page = client.get(url).content.decode()
+    assert "The meter really shows this" in page
+    cells = {f"row{row.pk}-cell{n}": text for n, text in enumerate(METER.split()[2].split(","))}
+    client.post(f"{url}rows/{row.pk}/", {**cells, "act": "retry"})
+    assert MeterReading.objects.count() == 1
+    client.post(f"{url}rows/{row.pk}/", {**cells, f"row{row.pk}-keep_doubtful": "on", "act": "retry"})
+    assert MeterReading.objects.order_by("-read_at").first().reading_h == 1400.0
+    batch.refresh_from_db()
+    assert counts(batch) == (2, 0, 0, 0)
+    # The whole file again finds both.
+    assert counts(run(send(alder, pat, "meter_readings", METER), pat)) == (0, 0, 2, 0)
+
+
+def test_a_tick_keeps_no_reading_that_cannot_be(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "meter_readings", METER), pat)
+    with pytest.raises(Refused, match="in the future"):
+        imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"date": "2097-03-02"}, keep_doubtful=True)
+
+
+def test_rows_that_are_wrong_for_other_reasons_offer_no_such_tick(client, alder, pat, belt_a1):
+    batch = run(send(alder, pat, "meter_readings", "tag,date,reading\nA-1,2097-03-01,1000\n"), pat)
+    client.force_login(pat)
+    assert "The meter really shows this" not in client.get(batch.get_absolute_url()).content.decode()
