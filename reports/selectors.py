@@ -319,8 +319,9 @@ def incidents_url(conveyor: Conveyor, window: Window, strand: str = "", zones: S
     if strand:
         asked["strand"] = strand
     if zones:
-        asked["low_m"] = f"{min(zone.low_m for zone in zones):g}"
-        asked["high_m"] = f"{max(zone.high_m for zone in zones):g}"
+        # With the unit: the list takes a bare number in its reader's own.
+        asked["low_m"] = f"{min(zone.low_m for zone in zones):g} m"
+        asked["high_m"] = f"{max(zone.high_m for zone in zones):g} m"
     return f"{reverse('incident-list')}?{urlencode(asked)}"
 
 

@@ -13,7 +13,8 @@ from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from plant.calc.units import QuantityKind
+from plant.calc.units import QuantityKind, UnitSystem
+from plant.forms.quantities import QuantityField
 from plant.models import Area, Conveyor, Incident, Strand
 from plant.tables.columns import QuantityColumn, RegisterTable
 
@@ -68,6 +69,15 @@ class IncidentTable(RegisterTable):
         return str(_("corrected")) if hasattr(record, "corrected_by") else str(_("yes"))
 
 
+class QuantityFilter(filters.Filter):
+    """A quantity as the reader types it, with or without its unit: 120, 120 m, 394 ft."""
+
+    field_class = QuantityField
+
+    def __init__(self, kind: QuantityKind, **kwargs: Any) -> None:
+        super().__init__(kind=kind, **kwargs)
+
+
 class MomentFilter(filters.DateTimeFilter):
     """A day or a moment in ISO 8601, in the plant's clock where no zone is given."""
 
@@ -91,8 +101,10 @@ class IncidentFilter(filters.FilterSet):
     strand = filters.ChoiceFilter(label=_("Strand"), choices=Strand.choices, empty_label=_("All"))
     severity = filters.ChoiceFilter(label=_("Severity"), choices=Incident.Severity.choices, empty_label=_("All"))
     source = filters.ChoiceFilter(label=_("Source"), choices=Incident.Source.choices, empty_label=_("All"))
-    low_m = filters.NumberFilter(label=_("Chainage from [m]"), field_name="chainage_m", lookup_expr="gte")
-    high_m = filters.NumberFilter(label=_("to [m]"), field_name="chainage_m", lookup_expr="lte")
+    low_m = QuantityFilter(
+        QuantityKind.DISTANCE_M, label=_("Chainage from"), field_name="chainage_m", lookup_expr="gte"
+    )
+    high_m = QuantityFilter(QuantityKind.DISTANCE_M, label=_("to"), field_name="chainage_m", lookup_expr="lte")
     all_rows = filters.BooleanFilter(
         label=_("Also corrected and withdrawn rows"), method="with_all_rows", widget=forms.CheckboxInput
     )
@@ -103,6 +115,14 @@ class IncidentFilter(filters.FilterSet):
 
     def with_all_rows(self, queryset: Any, name: str, value: Any) -> Any:
         return queryset  # the list reads the box itself: it decides between current rows and all
+
+    @property
+    def form(self) -> Any:
+        form = super().form
+        for field in form.fields.values():
+            if isinstance(field, QuantityField) and self.request is not None:
+                field.use_units(UnitSystem(self.request.user.unit_system))
+        return form
 
     @property
     def qs(self) -> Any:

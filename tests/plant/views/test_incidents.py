@@ -111,6 +111,19 @@ def test_the_list_filters_by_place_and_time(client, erin, belt_a1, at_noon):
     assert [row.record.pk for row in page.context["table"].rows] == [inside.pk]
 
 
+def test_the_place_is_asked_for_in_the_readers_units_and_links_name_theirs(client, erin, belt_a1, at_noon):
+    inside = make.incident(belt_a1, at_noon, chainage_m=60.0)
+    make.incident(belt_a1, at_noon, chainage_m=160.0)
+    erin.unit_system = "us"
+    erin.save(update_fields=["unit_system"])
+    client.force_login(erin)
+    # 60 m is 196.85 ft, 160 m is 524.9 ft: NIST SP 811, 1 ft = 0.3048 m.
+    for query in ({"low_m": "196", "high_m": "198"}, {"low_m": "50 m", "high_m": "100 m"}):
+        page = client.get(reverse("incident-list"), query)
+        assert [row.record.pk for row in page.context["table"].rows] == [inside.pk]
+    assert 'Chainage from <span class="soft">[ft]</span>' in page.content.decode()
+
+
 @pytest.mark.parametrize("n", [3, 60])
 def test_the_list_needs_the_same_queries_for_any_number_of_rows(
     client, erin, belt_a1, at_noon, django_assert_max_num_queries, n
