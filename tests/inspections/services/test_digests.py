@@ -50,6 +50,9 @@ def test_mail_says_what_is_late_due_and_to_be_put_right(alder, pat, tasks):
     html, kind = sent.alternatives[0]
     assert kind == "text/html"
     assert "34 days late" in html
+    for text in (sent.body, html):
+        assert text.index("lockout and permit procedure comes first") < text.index("A-1")
+        assert "The longest is 34 days late." in text
 
 
 def test_it_goes_out_once(pat, tess, tasks):
