@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from typing import Any
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS
 from django.db import models
+from django.urls import NoReverseMatch, reverse
+from django.utils.html import format_html
+from django.utils.translation import gettext as _
 
 from plant.calc.units import UnitSystem, sentence_in
 from plant.errors import Refused
@@ -97,6 +101,19 @@ def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
             queryset = field.queryset
             if isinstance(queryset, models.QuerySet) and hasattr(queryset, "of_plant"):
                 field.queryset = queryset.of_plant(plant)
+                if field.required and not field.queryset.exists():
+                    field.help_text = nothing_to_choose(queryset.model)
+
+
+def nothing_to_choose(model: type[models.Model]) -> str:
+    """What a select without a row says: the act that has to come first, as a link where there is a page for it."""
+    words = _("None is in the book yet.")
+    try:
+        address = reverse(re.sub(r"(?<!^)(?=[A-Z])", "-", model.__name__).lower() + "-create")
+    except NoReverseMatch:
+        return words
+    act = _("Add the first %(thing)s") % {"thing": model._meta.verbose_name}
+    return format_html('{} <a href="{}">{}</a>.', words, address, act)
 
 
 def show_refusal(form: forms.BaseForm, refusal: Refused) -> None:

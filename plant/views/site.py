@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
-from plant.models import Conveyor, Photo, Plant
+from plant.models import Area, Conveyor, Photo, Plant
 from plant.panels import panels_for
 from plant.permissions import get_visible, open_to_all, open_to_members, right
 from plant.selectors import roles_in
@@ -24,7 +24,11 @@ def today(request: HttpRequest) -> HttpResponse:
         return render(request, "plant/no_plant.html", {"title": _("No plant yet")})
     roles = roles_in(request.user, request.plant)
     panels = [panel for role in roles for panel in panels_for(f"today:{role}", request, request.plant)]
-    return render(request, "plant/today.html", {"title": _("Today"), "panels": panels, "roles": roles})
+    first_steps = {
+        "is_blank": not Conveyor.objects.of_plant(request.plant).exists(),
+        "has_area": Area.objects.of_plant(request.plant).exists(),
+    }
+    return render(request, "plant/today.html", {"title": _("Today"), "panels": panels, "roles": roles, **first_steps})
 
 
 @open_to_members

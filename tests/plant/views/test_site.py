@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from plant.models import Membership, Notice
+from plant.models import Area, Membership, Notice
 
 pytestmark = pytest.mark.django_db
 
@@ -38,3 +38,46 @@ def test_notices_of_a_plant_that_a_person_left_are_not_shown_to_them(client, pat
 def test_an_odd_number_in_the_address_of_a_form_is_passed_over(client, tess, alder):
     client.force_login(tess)
     assert client.get(reverse("incident-create"), {"conveyor": "²"}).status_code == 200
+
+
+def test_the_start_page_of_an_empty_book_names_the_first_act(client, pat, tess, alder):
+    client.force_login(pat)
+    page = client.get(reverse("today")).content.decode()
+    assert "The book of Alder Pit is still empty" in page
+    assert reverse("area-create") in page
+    Area.objects.create(plant=alder, code="A", name="Crushing")
+    assert "Add the first conveyor" in client.get(reverse("today")).content.decode()
+    client.force_login(tess)
+    page = client.get(reverse("today")).content.decode()
+    assert "A planner or a reliability engineer of the plant enters them." in page
+    assert reverse("conveyor-create") not in page
+
+
+def test_the_first_steps_are_gone_once_there_is_a_belt(client, pat, belt_a1):
+    client.force_login(pat)
+    assert "still empty" not in client.get(reverse("today")).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("page", "first"),
+    [
+        ("conveyor-create", "area-create"),
+        ("device-create", "device-model-create"),
+        ("installation-create", "device-create"),
+        ("incident-create", "conveyor-create"),
+        ("outage-create", "conveyor-create"),
+    ],
+)
+def test_a_form_with_nothing_to_choose_opens_the_act_that_comes_first(client, pat, erin, page, first):
+    for person in (pat, erin):
+        client.force_login(person)
+        answer = client.get(reverse(page))
+        if answer.status_code == 200:
+            assert f'<a href="{reverse(first)}">' in answer.content.decode()
+            return
+    pytest.fail(f"neither may open {page}")
+
+
+def test_the_account_says_whose_clock_the_times_are(client, tess, alder):
+    client.force_login(tess)
+    assert f"those of Alder Pit: {alder.time_zone}." in client.get(reverse("account")).content.decode()
