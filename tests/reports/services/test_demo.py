@@ -161,7 +161,15 @@ def test_next_week_two_belts_may_be_locked_out_together(plant, today):
     windows = OutageWindow.objects.filter(conveyor__tag__in=["S-12", "S-15"])
     assert windows.count() == 2
     for window in windows:
-        assert 4 <= (timezone.localdate(window.starts_at, timezone=plant.zone) - today).days <= 11
+        day = timezone.localdate(window.starts_at, timezone=plant.zone)
+        assert 4 <= (day - today).days <= 11
+        fitting = Task.objects.open().filter(
+            installation__conveyor=window.conveyor,
+            check_kind__needs_lockout=True,
+            opens_on__lte=day,
+            closes_on__gte=day,
+        )
+        assert fitting.count() >= 2, window.conveyor.tag
 
 
 def test_a_second_load_changes_nothing(plant):
