@@ -689,6 +689,43 @@ def input_text(value: float | None, kind: QuantityKind, system: UnitSystem) -> s
     return text if _shown(kind, system).unit is _METRIC[kind].unit else f"{text} {_METRIC[kind].unit.label}"
 
 
+def box_text(value: float | None, kind: QuantityKind, system: UnitSystem) -> str:
+    """Write a stored quantity into a form box in the reader's own unit, rounded where that is no short number.
+
+    Parameters
+    ----------
+    value : float or None
+        Quantity [stored unit of the kind]; None or NaN leave the box empty.
+    kind : QuantityKind
+        What is measured.
+    system : UnitSystem
+        Metric or US customary.
+
+    Returns
+    -------
+    str
+        As `input_text` where that is in the reader's unit, else up to three decimals: the form has to keep the stored
+        number of a box that nobody touched.
+
+    Raises
+    ------
+    ValueError
+        If the value is infinite.
+
+    Examples
+    --------
+    >>> box_text(1200.0, QuantityKind.LENGTH_MM, UnitSystem.US), box_text(1308.1, QuantityKind.LENGTH_MM, UnitSystem.US)
+    ('47.244', '51 1/2')
+    """
+    text = input_text(value, kind, system)
+    if value is None or not any(each.isalpha() for each in text):
+        return text
+    unit = _shown(QuantityKind(kind), system).unit
+    rounded = _decimals(_exact(value) / _factor(QuantityKind(kind), unit.pint_name), 3, trim=True, grouped=False)
+    # A length too small for three decimals stays in the other unit, written out, rather than reading as nothing.
+    return rounded if float(rounded) or not value else text
+
+
 def _with_unit(number: str, unit: _Unit) -> str:
     # The degree sign alone stands without a space (SP 811, 7.2).
     return f"{number}°" if unit is _DEG else f"{number} {unit.label}".strip()

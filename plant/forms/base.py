@@ -66,9 +66,10 @@ class RecordForm(forms.ModelForm):
                 self.cleaned_data[name] = self.initial[name]
                 self.errors.pop(name, None)
             # Text that was not touched keeps the stored number: what is shown is rounded, what is stored is not.
-            untouched = isinstance(field, QuantityField) and name in self.initial and name not in self.errors
-            if untouched and not field.has_changed(self.initial[name], self.data.get(self.add_prefix(name))):
-                self.cleaned_data[name] = self.initial[name]
+            stored = self.initial.get(name) if isinstance(field, QuantityField) else None
+            if stored is not None and not field.has_changed(stored, self.data.get(self.add_prefix(name))):
+                self.cleaned_data[name] = stored
+                self.errors.pop(name, None)
 
     def is_moment_untouched(self, name: str, field: forms.DateTimeField) -> bool:
         stored = self.initial.get(name)

@@ -8,7 +8,7 @@ from django import forms
 from django.urls import reverse_lazy
 from django.utils.text import format_lazy
 
-from plant.calc.units import QuantityKind, UnitSystem, input_text, parse_quantity, unit_label
+from plant.calc.units import QuantityKind, UnitSystem, box_text, parse_quantity, unit_label
 
 
 def kind_of(field_name: str) -> QuantityKind | None:
@@ -40,8 +40,8 @@ class QuantityField(forms.CharField):
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, int | float) and not isinstance(value, bool):
-            # The exact value, not the shown one: a form sent back untouched must change nothing.
-            return input_text(float(value), self.kind, self.system)
+            # Rounded in US units; what nobody touched keeps the stored number (RecordForm).
+            return box_text(float(value), self.kind, self.system)
         return value
 
     def clean(self, value: Any) -> float | None:

@@ -291,6 +291,26 @@ def test_an_untouched_form_in_us_units_changes_nothing(client, belt_a1, erin):
     assert (belt.length_m, belt.edge_clearance_mm, belt.belt_width_mm) == (123.4567, 91.3, 1200.0)
 
 
+def test_a_form_in_us_units_shows_the_readers_units_and_takes_a_typed_one(client, belt_a1, erin):
+    erin.unit_system = "us"
+    erin.save(update_fields=["unit_system"])
+    belt_a1.belt_width_mm, belt_a1.edge_clearance_mm = 4000.0, 0.01
+    belt_a1.save(update_fields=["belt_width_mm", "edge_clearance_mm"])
+    client.force_login(erin)
+    address = reverse("conveyor-update", args=[belt_a1.pk])
+    form = client.get(address).context["form"]
+    # 4000 mm / 25.4 mm = 157.480 in (NIST SP 811), which is 3999.992 mm; shown as 157.48.
+    assert form["belt_width_mm"].value() == "157.48"
+    assert form["edge_clearance_mm"].value() == "0.01 mm"
+    boxes = {name: form[name].value() for name in form.fields if form[name].value() not in (None, False)}
+    belt_a1.refresh_from_db()
+    before = (belt_a1.belt_width_mm, belt_a1.speed_m_s, belt_a1.edge_clearance_mm)
+    assert client.post(address, boxes | {"length_m": "656 ft"}).status_code == 302
+    belt_a1.refresh_from_db()
+    assert (belt_a1.belt_width_mm, belt_a1.speed_m_s, belt_a1.edge_clearance_mm) == before
+    assert belt_a1.length_m == pytest.approx(199.9488)
+
+
 def test_parts_are_added_changed_and_removed_from_the_conveyor(client, belt_a1, erin):
     client.force_login(erin)
     url = reverse("part-create", args=[belt_a1.pk])
