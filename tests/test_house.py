@@ -98,3 +98,21 @@ def test_texts_for_translation_use_plain_names_only():
         if not re.fullmatch(r"\w+", name)
     ]
     assert bad == []
+
+
+def test_every_setting_is_described():
+    """Each name that is read from the environment stands in DEVELOPERS.md."""
+    read = set()
+    for path in (ROOT / "deploy").glob("*.py"):
+        read |= set(re.findall(r"env_(?:text|flag|number)\(\s*\"([A-Z_]+)\"", path.read_text(encoding="utf-8")))
+        read |= set(re.findall(r"environ(?:\.get\(|\[)\s*\"(DRIFTBOOK_[A-Z_]+)\"", path.read_text(encoding="utf-8")))
+    described = set(re.findall(r"`([A-Z_]+)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")))
+    mail = {f"DRIFTBOOK_MAIL{ending}" for ending in described if ending.startswith("_")} | {"DRIFTBOOK_MAIL_HOST"}
+    assert len(read) > 12
+    assert read - described - mail == set()
+
+
+def test_the_timetable_names_jobs_that_there_are():
+    from deploy.system_checks import check_timetable
+
+    assert check_timetable(None) == []
