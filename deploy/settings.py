@@ -157,7 +157,8 @@ TEMPLATES = [
 ]
 
 # --- Data base --------------------------------------------------------------------------------------------------------
-DATABASE_URL = env_text("DATABASE_URL", f"sqlite:///{DATA_DIR / 'driftbook.sqlite3'}")
+# An empty address is none, as compose files and scripts give it.
+DATABASE_URL = env_text("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'driftbook.sqlite3'}"
 try:
     DATABASES = {"default": dict(dj_database_url.parse(DATABASE_URL))}
 except Exception as error:
