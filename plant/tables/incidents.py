@@ -82,6 +82,9 @@ class MomentFilter(filters.DateTimeFilter):
     """A day or a moment in ISO 8601, in the plant's clock where no zone is given."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault(
+            "error_messages", {"invalid": _("Give a day or a moment such as 2026-01-31 or 2026-01-31 14:05.")}
+        )
         super().__init__(*args, widget=forms.TextInput(attrs={"placeholder": "2026-01-31", "size": 12}), **kwargs)
 
 

@@ -79,18 +79,24 @@ class RegisterList(TemplateView):
             self.filterset = None
             return self.rows()
         self.filterset = self.filter_class(self.request.GET or None, queryset=self.rows(), request=self.request)
-        return self.filterset.qs
+        # A filter that was not understood must not pass for one that lets everything through.
+        return self.filterset.qs if self.is_filter_understood else self.filterset.qs.none()
+
+    @property
+    def is_filter_understood(self) -> bool:
+        return self.filterset is None or not self.filterset.form.errors
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         rows = self.filtered()
         self.table = self.table_class(rows, request=request, **self.table_options())
-        wanted = request.GET.get("format")
+        wanted = request.GET.get("format") if self.is_filter_understood else None
         if wanted == "csv":
             return self.as_csv()
         if wanted == "xlsx":
             return self.as_xlsx()
         RequestConfig(request, paginate={"per_page": self.per_page}).configure(self.table)
-        return self.render_to_response(self.get_context_data(**kwargs))
+        status = 200 if self.is_filter_understood else 422
+        return self.render_to_response(self.get_context_data(**kwargs), status=status)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         query = self.request.GET.copy()

@@ -51,7 +51,9 @@ class EffectList(RegisterList):
         self.all_studies = studies
         form = self.filterset_form(studies)
         self.filterset = Choices(form)
-        asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
+        if not self.is_filter_understood:
+            return []
+        asked = form.cleaned_data if form.is_bound else {}
         return [EffectRow(each) for each in studies if fits(each, asked)]
 
     def filterset_form(self, studies: tuple[Study, ...]) -> EffectFilterForm:

@@ -124,6 +124,25 @@ def test_the_place_is_asked_for_in_the_readers_units_and_links_name_theirs(clien
     assert 'Chainage from <span class="soft">[ft]</span>' in page.content.decode()
 
 
+@pytest.mark.parametrize(
+    ("query", "words"),
+    [
+        ({"from": "yesterday"}, "Give a day or a moment such as 2026-01-31"),
+        ({"low_m": "half way"}, "was not understood as a distance"),
+    ],
+)
+def test_a_filter_that_was_not_understood_shows_no_row_and_makes_no_file(client, erin, belt_a1, at_noon, query, words):
+    make.incident(belt_a1, at_noon)
+    client.force_login(erin)
+    for wanted in ({}, {"format": "csv"}, {"format": "xlsx"}):
+        answer = client.get(reverse("incident-list"), query | wanted)
+        page = answer.content.decode()
+        assert answer.status_code == 422
+        assert words in page
+        assert "The filter was not understood, so no row is shown." in page
+        assert len(answer.context["table"].rows) == 0
+
+
 @pytest.mark.parametrize("n", [3, 60])
 def test_the_list_needs_the_same_queries_for_any_number_of_rows(
     client, erin, belt_a1, at_noon, django_assert_max_num_queries, n
