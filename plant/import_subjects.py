@@ -113,6 +113,11 @@ def nearest_tags(key: str, known: Mapping[str, Any]) -> list[str]:
     return alike[:1] or difflib.get_close_matches(key, known, n=1, cutoff=0.6)
 
 
+def given_values(context: ImportContext, values: dict[str, Any]) -> dict[str, Any]:
+    """The values without empty cells."""
+    return {name: value for name, value in values.items() if value is not None}
+
+
 WriteRow = Callable[[ImportContext, dict[str, Any], uuid.UUID], str]
 WriteMany = Callable[[ImportContext, "list[tuple[dict[str, Any], uuid.UUID]]"], None]
 
@@ -132,6 +137,8 @@ class ImportSubject:
     help: Any = ""
     # Writes many new rows at once, or raises Refused and writes none; then they are tried one by one.
     write_many: WriteMany | None = None
+    # The values as an entry would hold them, to tell a known row that comes again; raises Refused where they cannot be.
+    stored: Callable[[ImportContext, dict[str, Any]], dict[str, Any]] | None = None
     # The model of entries, whose keys are looked up a chunk at a time; None for records.
     entry_model: type[Entry] | None = None
     # Fills in what an empty cell means, so that a file that says it and one that does not have the same keys.
@@ -434,7 +441,7 @@ def complete_reading(values: dict[str, Any]) -> None:
 
 def span_of(context: ImportContext, values: dict[str, Any]) -> dict[str, Any]:
     """The values of a span as they are stored; raises Refused where they cannot be."""
-    values = {name: value for name, value in values.items() if value is not None}
+    values = given_values(context, values)
     hours = values.get("running_h")
     if values["kind"] == RunRecord.Kind.TOTAL and hours is None:
         words = _("The hours are empty. Write how long the belt ran, 0 if it stood still.")
@@ -467,6 +474,7 @@ register_import_subject(
         key_fields=("conveyor", "starts_at", "ends_at", "kind"),
         write_row=write_span,
         write_many=write_spans,
+        stored=span_of,
         complete=complete_span,
         entry_model=RunRecord,
         help=gettext_lazy("From, to, and the hours run in between; without a column of hours it ran all the while."),
@@ -512,7 +520,7 @@ register_import_subject(
 
 
 def write_reading(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
-    values = {name: value for name, value in values.items() if value is not None}
+    values = given_values(context, values)
     create = partial(record_meter_reading, keep_doubtful=context.keep_doubtful)
     correct = partial(correct_meter_reading, keep_doubtful=context.keep_doubtful)
     return write_entry(context, MeterReading, values, key, create, correct, only_if_chosen=True)
@@ -526,6 +534,7 @@ register_import_subject(
         order=41,
         key_fields=("conveyor", "read_at", "event"),
         write_row=write_reading,
+        stored=given_values,
         complete=complete_reading,
         entry_model=MeterReading,
         may_correct_known=True,
@@ -579,11 +588,10 @@ INCIDENT_KEY = ("conveyor", "happened_at", "strand", "chainage_m")
 
 
 def write_incident(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> str:
-    values = {name: value for name, value in values.items() if value is not None}
     return write_entry(
         context,
         Incident,
-        values,
+        given_values(context, values),
         key,
         record_incident,
         correct_incident,
@@ -593,10 +601,7 @@ def write_incident(context: ImportContext, values: dict[str, Any], key: uuid.UUI
 
 
 def write_incidents(context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]) -> None:
-    given = [
-        {**{name: value for name, value in values.items() if value is not None}, "client_key": key}
-        for values, key in rows
-    ]
+    given = [{**given_values(context, values), "client_key": key} for values, key in rows]
     record_incidents(given, by=context.by, now=context.now)
 
 
@@ -609,6 +614,7 @@ register_import_subject(
         key_fields=INCIDENT_KEY,
         write_row=write_incident,
         write_many=write_incidents,
+        stored=given_values,
         entry_model=Incident,
         may_correct_known=True,
         repeats_are_real=True,

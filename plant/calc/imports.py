@@ -19,6 +19,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -84,6 +85,7 @@ class Decision:
 
 
 # --- columns ----------------------------------------------------------------------------------------------------------
+@lru_cache(maxsize=4096)  # the same few words come in every row
 def plain_name(text: str) -> str:
     """A column's name without case, marks and spaces: "Belt-width" and "belt_width" are one.
 

@@ -46,7 +46,7 @@ from plant.calc.imports import (
 )
 from plant.calc.units import UnitSystem, format_quantity
 from plant.errors import Refused
-from plant.import_subjects import UNCHANGED, WRITTEN, ImportContext, ImportSubject, subject_of
+from plant.import_subjects import UNCHANGED, WRITTEN, ImportContext, ImportSubject, differing, subject_of
 from plant.job_kinds import JobHandle, JobLost
 from plant.models import Conveyor, ImportBatch, Job, Notice, Plant, RejectedRow
 from plant.services.jobs import ask_for_job, stop_job
@@ -777,6 +777,9 @@ def write_rows(
     for row, key in prepared:
         if key in at_once:
             continue
+        if key and is_unchanged(subject, context, row.values, key):
+            tally[UNCHANGED] += 1
+            continue
         context.line_number = row.source.line_number
         problems = row.problems or write_one(subject, context, row.values, key)
         if isinstance(problems, str):
@@ -795,28 +798,50 @@ def write_rows(
     return tally
 
 
+def is_unchanged(subject: ImportSubject, context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> bool:
+    """Whether the book has the row just so, told without a query; what cannot be told is left to the writer."""
+    known = context.known_entries.get(key)
+    if known is None or subject.stored is None:
+        return False
+    try:
+        return not differing(known, subject.stored(context, values))
+    except Refused:
+        return False
+
+
 def write_new(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> set[uuid.UUID]:
-    """Write all new rows of a chunk in one go, where the subject can and none of them is refused; their keys."""
-    new = {
-        key: row.values
+    """Write the new rows of a chunk many at a time, where the subject can; the keys of those that were taken."""
+    if subject.write_many is None or subject.entry_model is None:
+        return set()
+    fresh = [
+        (row.values, key)
         for row, key in prepared
         if key and key not in context.known_entries and key not in context.by_hand
-    }
-    if subject.write_many is None or subject.entry_model is None or len(new) < 2:
+    ]
+    n_of = Counter(key for _values, key in fresh)
+    # Of one row that stands there twice the second has to be compared with the first: one by one.
+    return write_halves(subject, context, [each for each in fresh if n_of[each[1]] == 1])
+
+
+def write_halves(
+    subject: ImportSubject, context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]
+) -> set[uuid.UUID]:
+    """Write all rows at once; where one is refused, each half by itself, so that one bad row costs little."""
+    assert subject.write_many is not None
+    assert subject.entry_model is not None
+    if len(rows) < 2:
         return set()
-    if len(new) < sum(
-        bool(key and key not in context.known_entries and key not in context.by_hand) for _r, key in prepared
-    ):
-        return set()  # one row twice: the second has to be compared with the first
+    keys = {key for _values, key in rows}
     try:
         with transaction.atomic():
-            subject.write_many(context, [(values, key) for key, values in new.items()])
+            subject.write_many(context, rows)
             # Writing many leaves out what a constraint refuses without a word.
-            if subject.entry_model._default_manager.filter(client_key__in=new).count() != len(new):
+            if subject.entry_model._default_manager.filter(client_key__in=keys).count() != len(rows):
                 raise Refused(_("Not all rows could be written at once."))
     except (Refused, ValidationError):
-        return set()
-    return set(new)
+        half = len(rows) // 2
+        return write_halves(subject, context, rows[:half]) | write_halves(subject, context, rows[half:])
+    return keys
 
 
 def look_up_entries(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> None:
@@ -825,7 +850,7 @@ def look_up_entries(subject: ImportSubject, context: ImportContext, prepared: li
     keyed = [(row, key) for row, key in prepared if key]
     if subject.entry_model is None or not keyed:
         return
-    rows: Any = subject.entry_model._default_manager
+    rows: Any = subject.entry_model._default_manager.select_related(subject.key_fields[0])
     context.known_entries = {each.client_key: each for each in rows.filter(client_key__in=[key for _row, key in keyed])}
     keyed = [(row, key) for row, key in keyed if key not in context.known_entries]
     if not keyed:
