@@ -54,7 +54,7 @@ def test_planner_adds_a_kind_with_three_readings_and_limits_in_inches(client, pa
         ("thick", "act"),
     ]
     page = client.get(kind.get_absolute_url()).content.decode()
-    assert "1/2 in" in page
+    assert "0.5 in" in page  # limits are read as readings are, in thousandths
     assert "thin: " in page
 
 
