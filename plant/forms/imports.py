@@ -113,11 +113,12 @@ class ImportChoicesForm(forms.Form):
                 "known",
                 _("rows that the book has with other details"),
                 [
-                    ("refuse", _("refuse: keep them here, the book stays")),
-                    ("correct", _("correct: write a further row, the old one stays visible")),
+                    ("refuse", _("refuse: the book stays")),
+                    ("correct", _("correct: a further row in the book")),
                 ],
                 options.get("known") or "refuse",
             )
+            self.fields["known"].help_text = _("The row that was corrected stays visible in the history.")
         for each in found.matches:
             self.add_column(each)
 
