@@ -51,6 +51,9 @@ class ActionTable(tables.Table):
     def value_conveyor(self, value: str) -> str:
         return value
 
+    def value_done_at(self, record: Action) -> Any:
+        return record.done_at
+
     def render_state(self, record: Action) -> str:
         return state_words(record)
 

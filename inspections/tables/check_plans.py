@@ -19,7 +19,7 @@ class CheckKindTable(tables.Table):
     rule = tables.Column(verbose_name=gettext_lazy("Graded by"), orderable=False)
     needs_lockout = tables.Column(verbose_name=gettext_lazy("Belt"))
     minutes = tables.Column(verbose_name=gettext_lazy("Usual time [min]"), attrs=NUMBERS)
-    retired_on = tables.DateColumn(verbose_name=gettext_lazy("No longer used since"), format="j M Y")
+    retired_on = tables.DateColumn(verbose_name=gettext_lazy("No longer used since"), format="j M Y", default="")
 
     class Meta:
         model = CheckKind

@@ -60,6 +60,10 @@ class TaskTable(tables.Table):
         self.today = timezone.localdate(timezone=request.plant.zone)
         self.units = UnitSystem(request.user.unit_system)
 
+    def use_units(self, system: UnitSystem) -> None:
+        """The list asks for SI before it writes a file."""
+        self.units = system
+
     def render_device(self, record: Task) -> str:
         return format_html(
             '<a href="{}"><span class="tag">{}</span> {} {}</a>',

@@ -66,3 +66,11 @@ def test_raised_by_hand_changed_and_done(client, place, tess, pat):
     assert "Done by tess" in page
     assert "all tight" in page
     assert "Tighten all" in page
+
+
+def test_a_file_says_when_it_was_done_in_iso_8601_and_the_plants_clock(client, action, mona):
+    # 08:40 in UTC is 10:40 in Berlin in summer.
+    Action.objects.filter(pk=action.pk).update(done_at=dt.datetime(2026, 7, 1, 8, 40, tzinfo=dt.UTC))
+    client.force_login(mona)
+    file = b"".join(client.get(reverse("action-list"), {"format": "csv"})).decode()
+    assert "2026-07-01T10:40:00+02:00" in file

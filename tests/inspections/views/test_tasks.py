@@ -260,3 +260,13 @@ def test_planners_day_costs_the_same_with_many_rows(client, pat, alder, tasks, d
     with django_assert_max_num_queries(30):
         answer = client.get(reverse("today"))
     assert "21 are late" in answer.content.decode()
+
+
+def test_files_hold_places_in_metres_whatever_the_reader_chose(client, tess, tasks):
+    tess.unit_system = "us"
+    tess.save(update_fields=["unit_system"])
+    client.force_login(tess)
+    assert "328.1 ft" in client.get(reverse("task-list")).content.decode()
+    file = b"".join(client.get(reverse("task-list"), {"format": "csv"})).decode()
+    assert "100 m" in file
+    assert " ft" not in file
