@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
@@ -12,8 +13,10 @@ from plant.models import Plant
 
 
 class PlantForm(RecordForm):
+    # Places, and not the aliases and stand-ins of the zone database such as Factory or localtime.
     time_zone = forms.ChoiceField(
-        label=_("time zone"), choices=[(name, name) for name in sorted(available_timezones())]
+        label=_("time zone"),
+        choices=[(name, name) for name in sorted(available_timezones()) if "/" in name or name == "UTC"],
     )
 
     class Meta:
@@ -21,7 +24,6 @@ class PlantForm(RecordForm):
         fields = [
             "name",
             "time_zone",
-            "ton",
             "lockout_procedure",
             "lockout_reviewed_on",
             "merge_minutes",
@@ -35,3 +37,9 @@ class PlantForm(RecordForm):
         ]
         # The box itself tells the unit of the reader.
         labels = {"effect_length_m": _("effect length where the model states none")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choices = self.fields["time_zone"].choices
+        if self.instance.time_zone not in dict(choices):
+            self.fields["time_zone"].choices = [(self.instance.time_zone, self.instance.time_zone), *choices]

@@ -420,6 +420,17 @@ def test_the_plant_is_changed_by_two_who_meet(client, alder, pat, erin):
     assert alder.lockout_procedure == "Isolation, rev. 3"
 
 
+def test_the_settings_offer_only_what_has_an_effect(client, alder, pat):
+    alder.time_zone = "CET"
+    alder.save(update_fields=["time_zone"])
+    client.force_login(pat)
+    form = client.get(reverse("plant-settings")).context["form"]
+    zones = dict(form.fields["time_zone"].choices)
+    assert {"CET", "UTC", "Europe/Berlin"} <= set(zones)
+    assert not {"Factory", "localtime", "Zulu"} & set(zones)
+    assert "ton" not in form.fields
+
+
 def test_a_person_is_added_once_and_the_first_password_is_shown_once(client, alder, pat):
     client.force_login(pat)
     sent = {"username": "tom", "email": "", "role": "technician", "client_key": str(uuid.uuid4())}
