@@ -53,6 +53,14 @@ def test_the_start_page_of_an_empty_book_names_the_first_act(client, pat, tess, 
     assert reverse("conveyor-create") not in page
 
 
+def test_the_engineers_page_of_an_empty_book_does_not_call_nothing_judged(client, erin, alder):
+    client.force_login(erin)
+    page = client.get(reverse("today")).content.decode()
+    assert "All can be judged" not in page
+    assert "No comparison to judge yet" in page
+    assert page.index("<h1>The book of Alder Pit is still empty</h1>") < page.index("<h2")
+
+
 def test_the_first_steps_are_gone_once_there_is_a_belt(client, pat, belt_a1):
     client.force_login(pat)
     assert "still empty" not in client.get(reverse("today")).content.decode()
