@@ -24,7 +24,7 @@ from plant.calc.incidents import (
 )
 from plant.calc.incidents import SwitchEvent as RawSwitchEvent
 from plant.calc.running_hours import Ledger, Meter, MeterResult, Span, build_ledger, meter_spans
-from plant.models import Conveyor, Incident, MeterReading, Plant, RunRecord, SwitchEvent
+from plant.models import Conveyor, Incident, Membership, MeterReading, Plant, RunRecord, SwitchEvent
 from plant.permissions import ROLES
 
 
@@ -32,6 +32,12 @@ def roles_in(person: Any, plant: Any) -> list[str]:
     """The person's roles in a plant, in the order of the house."""
     held = set(person.memberships.filter(plant=plant).values_list("role__name", flat=True))
     return [role for role in ROLES if role in held]
+
+
+def role_changes(plant: Plant, most: int = 50) -> list[Any]:
+    """Which roles were given and taken in a plant, newest first, with who did it."""
+    rows = Membership.history.filter(plant=plant).select_related("person", "role", "history_user")
+    return list(rows.order_by("-history_date", "-history_id")[:most])
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib.auth.models import AbstractUser, Group
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
 
 from plant.calc.units import UnitSystem
 
@@ -35,6 +36,8 @@ class Membership(models.Model):
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
     plant = models.ForeignKey("plant.Plant", on_delete=models.CASCADE, related_name="memberships")
     role = models.ForeignKey(Group, on_delete=models.PROTECT, related_name="+")
+    # Who gave or took which role, and when.
+    history = HistoricalRecords()
 
     class Meta:
         verbose_name = _("membership")

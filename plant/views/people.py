@@ -16,6 +16,7 @@ from plant.errors import Refused
 from plant.forms.people import NewPersonForm, RoleForm
 from plant.models import Membership, Person
 from plant.permissions import ROLES, right
+from plant.selectors import role_changes
 from plant.services.people import add_person, give_role, take_role
 from plant.views.records import RecordPage
 
@@ -34,7 +35,12 @@ def people_list(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "plant/people_list.html",
-        {"title": _("People of %s") % request.plant, "people": list(people.values()), "fresh": fresh},
+        {
+            "title": _("People of %s") % request.plant,
+            "people": list(people.values()),
+            "fresh": fresh,
+            "changes": role_changes(request.plant),
+        },
     )
 
 

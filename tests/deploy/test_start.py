@@ -96,7 +96,6 @@ def test_packages_that_cannot_be_installed_are_said(tmp_path, monkeypatch):
 
 
 @pytest.mark.worker
-@pytest.mark.xdist_group("worker")
 def test_a_blank_site_starts_and_ctrl_c_leaves_no_child(tmp_path):
     port = free_port()
     # The environment of the test run stands in for the one that the first start makes.

@@ -26,7 +26,7 @@ CELERY = [sys.executable, "-m", "celery", "-A", "deploy.celery_app"]
 WORKER = [*CELERY, "worker", "--pool=solo", "--without-gossip", "--without-mingle", "--loglevel=WARNING"]
 TIMETABLE = [*CELERY, "beat", "--pidfile=", "--loglevel=WARNING"]
 
-pytestmark = [pytest.mark.worker, pytest.mark.xdist_group("worker")]
+pytestmark = pytest.mark.worker
 
 
 class Site:

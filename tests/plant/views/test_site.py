@@ -6,6 +6,7 @@ import pytest
 from django.urls import reverse
 
 from plant.models import Area, Membership, Notice
+from plant.selectors import role_changes
 
 pytestmark = pytest.mark.django_db
 
@@ -89,3 +90,15 @@ def test_a_form_with_nothing_to_choose_opens_the_act_that_comes_first(client, pa
 def test_the_account_says_whose_clock_the_times_are(client, tess, alder):
     client.force_login(tess)
     assert f"those of Alder Pit: {alder.time_zone}." in client.get(reverse("account")).content.decode()
+
+
+def test_who_gave_and_took_a_role_is_told(client, pat, tess):
+    client.force_login(pat)
+    client.post(reverse("role-give"), {"username": tess.username, "role": "planner"})
+    given = Membership.objects.get(person=tess, role__name="planner")
+    client.post(reverse("role-take", args=[given.pk]))
+    acts = [(row.history_type, str(row.role), row.history_user) for row in role_changes(given.plant)[:2]]
+    assert acts == [("-", "planner", pat), ("+", "planner", pat)]
+    page = client.get(reverse("people-list")).content.decode()
+    assert "took the role of planner from tess" in page
+    assert "gave tess the role of planner" in page

@@ -18,7 +18,7 @@ from plant.selectors import hours_of, switch_watch_of
 from reports.selectors import studies_of
 from reports.services.demo import load_demo
 
-pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("demo")]
+pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
