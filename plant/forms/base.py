@@ -49,6 +49,7 @@ class RecordForm(forms.ModelForm):
                 required=field.required,
                 label=field.label,
                 help_text=field.help_text,
+                initial=field.initial,
                 validators=column.validators,
                 allow_negative=bool(least and least[0] < 0),
             )

@@ -23,7 +23,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from plant.job_kinds import JobHandle, JobLost, JobStopped, ending_of, function_of
-from plant.models import Job
+from plant.models import Job, Plant
 
 log = logging.getLogger(__name__)
 
@@ -179,6 +179,8 @@ def stale_background_words(*, now: datetime | None = None) -> str:
     now = now or timezone.now()
     last = last_done_at(NIGHTLY)
     if last is None:
+        if not Plant.objects.filter(created_at__lt=now - STALE_AFTER).exists():
+            return ""  # the first night of a new site is still to come
         return str(
             _("Background jobs never ran yet: no new tasks, notices or mails are made. Dates and lateness are right.")
         )

@@ -14,7 +14,7 @@ from inspections.services import nightly, tasks
 from inspections.services.nightly import ask_for_nightly, do_night
 from inspections.services.tasks import plan_tasks
 from plant.job_kinds import JobHandle, JobLost
-from plant.models import Job, Notice
+from plant.models import Job, Notice, Plant
 from plant.services.jobs import NIGHTLY, do_job, stale_background_words, sweep_jobs, take_job
 from tests import make
 
@@ -139,6 +139,7 @@ def test_worker_that_lost_its_job_writes_nothing_more(alder, plan):
 
 
 def test_banner_says_since_when_no_night_ended(alder, plan):
+    Plant.objects.update(created_at=NIGHT - dt.timedelta(days=2))
     assert "never ran yet" in stale_background_words(now=NIGHT)
     with time_machine.travel(NIGHT, tick=False):
         do_job(ask_for_nightly(NIGHT)[0].pk)

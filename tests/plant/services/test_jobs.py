@@ -12,6 +12,7 @@ from plant.job_kinds import JobHandle, JobLost, job_kind
 from plant.models import Job
 from plant.services import jobs
 from plant.services.jobs import ask_for_job, do_job, stop_job, sweep_jobs, take_job
+from tests import make
 
 LONG_AGO = dt.timedelta(hours=1)
 
@@ -138,7 +139,15 @@ def test_a_broker_that_is_away_breaks_no_request(db, calls, django_capture_on_co
 
 def test_the_banner_tells_since_when_no_night_ran(db):
     now = timezone.now()
+    make.plant(created_at=now - dt.timedelta(hours=27))
     assert "never ran" in jobs.stale_background_words(now=now)
     Job.objects.create(kind=jobs.NIGHTLY, state="done", finished_at=now - dt.timedelta(hours=3))
     assert jobs.stale_background_words(now=now) == ""
     assert "last ran" in jobs.stale_background_words(now=now + dt.timedelta(hours=24))
+
+
+def test_a_new_site_is_not_blamed_for_a_night_that_is_still_to_come(db):
+    now = timezone.now()
+    assert jobs.stale_background_words(now=now) == ""
+    make.plant(created_at=now - dt.timedelta(hours=2))
+    assert jobs.stale_background_words(now=now) == ""

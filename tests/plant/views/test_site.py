@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from plant.models import Area, Membership, Notice
 from plant.selectors import role_changes
+from tests import make
 
 pytestmark = pytest.mark.django_db
 
@@ -102,3 +103,12 @@ def test_who_gave_and_took_a_role_is_told(client, pat, tess):
     page = client.get(reverse("people-list")).content.decode()
     assert "took the role of planner from tess" in page
     assert "gave tess the role of planner" in page
+
+
+def test_a_new_form_offers_the_usual_values(client, erin, alder):
+    """Numbers with a unit keep the start value of their column."""
+    client.force_login(erin)
+    model = make.device_model(alder)
+    form = client.get(reverse("fastener-create", args=[model.pk])).context["form"]
+    assert form["tolerance_pct"].value() == "10"
+    assert client.get(reverse("conveyor-create")).context["form"]["lift_m"].value() == "0"
