@@ -150,7 +150,7 @@ def test_the_list_needs_the_same_queries_for_any_number_of_rows(
     for minutes in range(n):
         make.incident(belt_a1, at_noon - dt.timedelta(minutes=minutes))
     client.force_login(erin)
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(15):
         client.get(reverse("incident-list"))
 
 
