@@ -1,11 +1,27 @@
-"""What the roles may do with device models, devices and installations."""
+"""What the roles may do with device models, devices, surveys, fittings and installations."""
 
-from plant.permissions import ENGINEER, PLANNER, every, register_rights
+from plant.permissions import ENGINEER, PLANNER, TECHNICIAN, every, register_rights
+
+SPEC = ("devicemodel", "fastener", "modelpart")
+BOOK = ("device", "installation", "outofservice", "partchange")
+JOB = ("fitting", "fittingneed", "isolation", "holdpoint", "trialrun", "fitup", "torquesignoff")
+PLACE = ("survey", "causetest", "beltoffset")
 
 register_rights(
     {
-        "everyone": every("installs", "devicemodel", "fastener", "device", "installation", acts="view"),
-        PLANNER: every("installs", "device", "installation", acts="add change"),
-        ENGINEER: every("installs", "devicemodel", "fastener", "device", "installation", acts="add change"),
+        "everyone": every("installs", *SPEC, "modelsheet", *BOOK, *JOB, *PLACE, "instrument", acts="view"),
+        TECHNICIAN: [
+            "installs.do_fitting",
+            *every("installs", *PLACE, "partchange", "outofservice", acts="add change"),
+            *every("installs", "fittingneed", acts="change"),
+        ],
+        PLANNER: [
+            "installs.do_fitting",
+            *every("installs", *BOOK, *PLACE, "fitting", "fittingneed", "instrument", acts="add change"),
+        ],
+        ENGINEER: [
+            "installs.do_fitting",
+            *every("installs", *SPEC, *BOOK, *PLACE, "fitting", "fittingneed", "instrument", acts="add change"),
+        ],
     }
 )

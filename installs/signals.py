@@ -6,3 +6,7 @@ from django.dispatch import Signal
 device_installed = Signal()
 # A device was taken out of its place.
 device_removed = Signal()
+# A part of a device was changed (also with `part_change`): trends and bedding-in begin anew.
+part_changed = Signal()
+# A device was taken out of service in its place, or is back.
+service_changed = Signal()

@@ -9,7 +9,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from plant.models import Plant, PlantQuerySet, Record, Strand
+from plant.models import Plant, PlantQuerySet, Record, Row, Strand
 
 
 class DeviceModel(Record):
@@ -29,12 +29,33 @@ class DeviceModel(Record):
     trough_angle_deg = models.FloatField(_("trough angle"), null=True, blank=True)
     belt_width_least_mm = models.FloatField(_("belt width from"), null=True, blank=True)
     belt_width_most_mm = models.FloatField(_("belt width to"), null=True, blank=True)
+    speed_least_m_s = models.FloatField(_("belt speed from"), null=True, blank=True)
     speed_most_m_s = models.FloatField(_("belt speed up to"), null=True, blank=True)
     clearance_below_mm = models.FloatField(_("least clearance below"), null=True, blank=True)
     clearance_beside_mm = models.FloatField(_("least clearance beside"), null=True, blank=True)
     mass_kg = models.FloatField(_("mass"), null=True, blank=True)
+    pivot_range_deg = models.FloatField(_("pivot range each way"), null=True, blank=True)
+    tilt_range_deg = models.FloatField(_("tilt range each way"), null=True, blank=True)
+    frame_length_least_mm = models.FloatField(_("frame length from"), null=True, blank=True)
+    frame_length_most_mm = models.FloatField(_("frame length to"), null=True, blank=True)
+    extension_most_mm = models.FloatField(_("largest extension each side"), null=True, blank=True)
+    end_play_least_mm = models.FloatField(_("end play in total from"), null=True, blank=True)
+    end_play_most_mm = models.FloatField(_("end play in total to"), null=True, blank=True)
+    roller_drop_mm = models.FloatField(_("drop from bracket to roller top"), null=True, blank=True)
+    belt_lift_least_mm = models.FloatField(_("belt lift from"), null=True, blank=True)
+    belt_lift_most_mm = models.FloatField(_("belt lift to"), null=True, blank=True)
+    sensor_gap_mm = models.FloatField(_("sensor gap each side, belt centred"), null=True, blank=True)
+    sensor_gap_tolerance_mm = models.FloatField(_("tolerance of the sensor gap"), null=True, blank=True)
+    sensor_gap_sum_mm = models.FloatField(_("sum of both sensor gaps"), null=True, blank=True)
+    # The length to reckon with; the least and the most tell how sure a place at the edge of the zone is.
     effect_length_m = models.FloatField(
         _("effect length downstream"), null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(500)]
+    )
+    effect_length_least_m = models.FloatField(
+        _("effect length, least"), null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(500)]
+    )
+    effect_length_most_m = models.FloatField(
+        _("effect length, most"), null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(500)]
     )
     sensor_new_mm = models.FloatField(_("sensor roller, new diameter"), null=True, blank=True)
     sensor_limit_mm = models.FloatField(_("sensor roller, limit diameter"), null=True, blank=True)
@@ -64,7 +85,9 @@ class DeviceModel(Record):
         return reverse("device-model-detail", args=[self.pk])
 
 
-class FastenerQuerySet(PlantQuerySet["Fastener"]):
+class FastenerQuerySet(PlantQuerySet[Any]):
+    """Rows that belong to a device model and with it to a plant."""
+
     plant_path = "device_model__plant"
 
     def visible_to(self, person: Any) -> Self:
@@ -80,6 +103,20 @@ class Fastener(Record):
         _("how many"), default=1, validators=[MinValueValidator(1), MaxValueValidator(40)]
     )
     size = models.CharField(_("size and class"), max_length=40, blank=True)
+    # The same, in the words of the tables of standards: an estimate of torque needs both.
+    thread = models.CharField(_("thread"), max_length=20, blank=True, help_text=_("For example M12 or 1/2-13."))
+    strength_class = models.CharField(
+        _("class or grade"), max_length=20, blank=True, help_text=_("For example 8.8 or grade 5.")
+    )
+    nut_factor = models.FloatField(
+        _("nut factor K"), null=True, blank=True, validators=[MinValueValidator(0.05), MaxValueValidator(0.6)]
+    )
+    preload_fraction = models.FloatField(
+        _("preload, share of proof load"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.1), MaxValueValidator(0.95)],
+    )
     torque_nm = models.FloatField(_("target torque"), null=True, blank=True, validators=[MinValueValidator(0.1)])
     tolerance_pct = models.FloatField(
         _("tolerance"), default=10, validators=[MinValueValidator(0.1), MaxValueValidator(50)]
@@ -95,6 +132,63 @@ class Fastener(Record):
 
     def __str__(self) -> str:
         return f"{self.place} ({self.count})"
+
+    @property
+    def plant(self) -> Plant:
+        return self.device_model.plant
+
+
+class ModelPart(Record):
+    """A part, tool or lifting aid that the fitting of this model needs."""
+
+    class Kind(models.TextChoices):
+        PART = "part", _("part")
+        TOOL = "tool", _("tool")
+        LIFTING = "lifting", _("lifting aid")
+
+    device_model = models.ForeignKey(DeviceModel, on_delete=models.CASCADE, related_name="parts", editable=False)
+    kind = models.CharField(_("what"), max_length=10, choices=Kind, default=Kind.PART)
+    name = models.CharField(_("name"), max_length=80)
+    count = models.PositiveSmallIntegerField(
+        _("how many"), default=1, validators=[MinValueValidator(1), MaxValueValidator(200)]
+    )
+    note = models.CharField(_("note"), max_length=120, blank=True)
+
+    objects = FastenerQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("part or tool")
+        verbose_name_plural = _("parts and tools")
+        ordering = ["kind", "pk"]
+        constraints = [models.UniqueConstraint(fields=["device_model", "kind", "name"], name="model_part_once")]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.count})"
+
+    @property
+    def plant(self) -> Plant:
+        return self.device_model.plant
+
+
+class ModelSheet(Row):
+    """One version of a model's spec sheet, as it stood: an installation keeps the version that it was fitted to."""
+
+    device_model = models.ForeignKey(DeviceModel, on_delete=models.PROTECT, related_name="sheets", editable=False)
+    number = models.PositiveIntegerField(_("version of the sheet"))
+    # Field names of DeviceModel with their values, "fasteners" and "parts" as lists of such.
+    content = models.JSONField()
+    reason = models.CharField(_("what changed"), max_length=200, blank=True)
+
+    objects = FastenerQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("version of a spec sheet")
+        verbose_name_plural = _("versions of spec sheets")
+        ordering = ["device_model", "-number"]
+        constraints = [models.UniqueConstraint(fields=["device_model", "number"], name="model_sheet_number_once")]
+
+    def __str__(self) -> str:
+        return f"{self.device_model} sheet {self.number}"
 
     @property
     def plant(self) -> Plant:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Self
+from typing import Any, Self
 
 from django.core.validators import MinValueValidator
 from django.db import models
@@ -11,8 +11,9 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from plant.models import Conveyor, Plant, PlantQuerySet, Record, Strand
+from plant.models import Conveyor, Entry, EntryQuerySet, Plant, PlantQuerySet, Record, Side, Strand
 
+from .device_models import ModelSheet
 from .devices import Device
 
 
@@ -28,6 +29,18 @@ class InstallationQuerySet(PlantQuerySet["Installation"]):
         return self.filter(conveyor=conveyor, strand=strand)
 
 
+class InstallationPartQuerySet(PlantQuerySet[Any]):
+    """Records that belong to an installation and with it to a plant."""
+
+    plant_path = "installation__plant"
+
+
+class InstallationEntryQuerySet(EntryQuerySet[Any]):
+    """Entries that belong to an installation and with it to a plant."""
+
+    plant_path = "installation__plant"
+
+
 class Installation(Record):
     """A device in a place from `installed_at` until `removed_at`. Overlaps are refused by the data base."""
 
@@ -38,6 +51,10 @@ class Installation(Record):
     )
     strand = models.CharField(_("strand"), max_length=10, choices=Strand, default=Strand.RETURN)
     chainage_m = models.FloatField(_("chainage"), validators=[MinValueValidator(0)])
+    # The version of the model's sheet that it was fitted to; empty for one from before versions were kept.
+    sheet = models.ForeignKey(
+        ModelSheet, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="installations"
+    )
     installed_at = models.DateTimeField(_("in service since"))
     removed_at = models.DateTimeField(_("removed"), null=True, blank=True)
     removal_reason = models.CharField(_("why it was removed"), max_length=200, blank=True)
@@ -79,3 +96,77 @@ class Installation(Record):
     def effect_length_m(self) -> float:
         """What the model states, else the plant's start value (common practice, no source)."""
         return self.device.device_model.effect_length_m or self.plant.effect_length_m
+
+
+class OutOfService(Record):
+    """A spell in which a device stands in its place but does not work: its checks rest, no effect is claimed."""
+
+    installation = models.ForeignKey(
+        Installation, on_delete=models.PROTECT, related_name="out_of_service", editable=False
+    )
+    begins_at = models.DateTimeField(_("out of service since"))
+    ends_at = models.DateTimeField(_("back in service"), null=True, blank=True)
+    reason = models.CharField(_("reason"), max_length=200)
+
+    objects = InstallationPartQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("spell out of service")
+        verbose_name_plural = _("spells out of service")
+        ordering = ["-begins_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(ends_at__isnull=True) | Q(ends_at__gt=models.F("begins_at")), name="out_of_service_order"
+            ),
+            models.UniqueConstraint(
+                fields=["installation"], condition=Q(ends_at__isnull=True), name="out_of_service_one_open"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.installation} out of service since {self.begins_at:%Y-%m-%d}"
+
+    @property
+    def plant(self) -> Plant:
+        return self.installation.plant
+
+
+class PartChange(Entry):
+    """A part of a device was changed: its trend and its bedding-in begin anew."""
+
+    class Part(models.TextChoices):
+        SENSOR_ROLLERS = "sensor_rollers", _("sensor rollers")
+        PIVOT = "pivot", _("pivot")
+        STEERING_ROLLER = "steering_roller", _("steering roller")
+        FASTENERS = "fasteners", _("fasteners")
+        BRACKETS = "brackets", _("brackets")
+        OTHER = "other", _("other part")
+
+    class Why(models.TextChoices):
+        WORN = "worn", _("worn to its limit")
+        FAILED = "failed", _("failed")
+        SEIZED = "seized", _("seized")
+        DAMAGED = "damaged", _("damaged from outside")
+        EARLY = "early", _("changed early, still sound")
+
+    installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="part_changes")
+    part = models.CharField(_("part"), max_length=20, choices=Part)
+    side = models.CharField(_("side"), max_length=10, choices=Side, blank=True, help_text=_("Empty: both sides."))
+    why = models.CharField(_("why"), max_length=10, choices=Why)
+    changed_at = models.DateTimeField(_("when"))
+    note = models.CharField(_("note"), max_length=300, blank=True)
+
+    objects = InstallationEntryQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("part change")
+        verbose_name_plural = _("part changes")
+        ordering = ["-changed_at"]
+        indexes = [models.Index(fields=["installation", "part", "-changed_at"], name="part_change_last")]
+
+    def __str__(self) -> str:
+        return f"{self.get_part_display()} at {self.installation} {self.changed_at:%Y-%m-%d}"
+
+    @property
+    def plant(self) -> Plant:
+        return self.installation.plant
