@@ -1,0 +1,250 @@
+"""Advice on how often to check: from what checks found, and from rules for hidden failures and for warning times.
+
+All of it is advice. An engineer decides, knowing what a failure would do.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import optimize, stats
+
+# Below so many findings of act the shape is not estimated; own rule.
+ENOUGH_TO_SHAPE = 8
+# Fewer checks than this say nothing about an interval; own rule.
+ENOUGH_CHECKS = 5
+
+
+@dataclass(frozen=True)
+class FindingCurve:
+    """Chance that a check finds *act*, by days since the check before: 1 - exp(-(t / scale)^shape).
+
+    Attributes
+    ----------
+    n_checks, n_act : int
+        Checks behind it, and how many found act.
+    days : float
+        Sum of the days between checks [d].
+    scale_d : float or None
+        Days after which 63 % would be found at act; None where no check found act.
+    shape : float
+        1 where the chance in a further day does not depend on the age; larger where it grows.
+    shape_is_fitted : bool
+        False: too few findings, 1 is taken.
+    level : float
+    reasons : tuple of str
+    """
+
+    n_checks: int
+    n_act: int
+    days: float
+    scale_d: float | None
+    scale_low_d: float | None
+    scale_high_d: float | None
+    shape: float
+    shape_is_fitted: bool
+    level: float
+    reasons: tuple[str, ...]
+
+    def chance(self, days: float) -> tuple[float, float, float]:
+        """Chance of act at an interval, with its interval: estimate, low, high, each 0 to 1."""
+        return (
+            chance_at(days, self.scale_d, self.shape),
+            chance_at(days, self.scale_high_d, self.shape),
+            chance_at(days, self.scale_low_d, self.shape),
+        )
+
+    def longest_days(self, risk: float) -> tuple[float | None, float | None]:
+        """Longest interval that keeps the chance of act at or below the risk: by the estimate, and to be sure of it.
+
+        Raises
+        ------
+        ValueError
+            If the risk is not between 0 and 1.
+        """
+        if not 0 < risk < 1:
+            raise ValueError(f"risk is {risk:g}; give a share between 0 and 1")
+        stretch = (-math.log1p(-risk)) ** (1 / self.shape)
+        estimate, sure = (None if scale is None else scale * stretch for scale in (self.scale_d, self.scale_low_d))
+        return estimate, sure
+
+
+def chance_at(days: float, scale_d: float | None, shape: float) -> float:
+    if scale_d is None or math.isinf(scale_d):
+        return 0.0
+    if scale_d == 0:
+        return 1.0
+    return float(-np.expm1(-((days / scale_d) ** shape)))
+
+
+def finding_curve(days: ArrayLike, is_act: ArrayLike, *, level: float = 0.95) -> FindingCurve | None:
+    """How the chance of finding act grows with the days since the check before.
+
+    Each check tells only whether the state had become act by then, not when (current status). The scale is found by
+    maximum likelihood with the interval of the likelihood ratio; the shape too, once enough checks found act and it
+    describes them better than 1 does.
+
+    Parameters
+    ----------
+    days : array of float, shape (n,)
+        Days from the check before (which left it sound, or with a new part) to this one [d], above 0.
+    is_act : array of bool, shape (n,)
+        Whether this check found act.
+    level : float, optional
+
+    Returns
+    -------
+    FindingCurve or None
+        None for fewer than five checks.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ or days are not above 0.
+
+    References
+    ----------
+    Binomial model with complementary log-log link: McCullagh & Nelder, Generalized Linear Models, 2nd ed. 1989, ch. 4
+    (memory; checked against statsmodels). No finding at all: the limit is the exposure that would have shown one.
+    """
+    t, act = np.asarray(days, float), np.asarray(is_act, bool)
+    if t.shape != act.shape:
+        raise ValueError(f"days has {t.size} values and is_act {act.size}; give pairs")
+    if t.size and t.min() <= 0:
+        raise ValueError(f"days has {t.min():g}; give days since the check before, above 0")
+    if t.size < ENOUGH_CHECKS:
+        return None
+    n_act = int(act.sum())
+    reasons: list[str] = []
+    shape, fitted = 1.0, False
+    if n_act >= ENOUGH_TO_SHAPE and n_act < t.size and np.unique(t).size > 2:
+        best = optimize.minimize_scalar(
+            lambda each: -log_likelihood(best_scale(t, act, math.exp(each)), math.exp(each), t, act),
+            bounds=(math.log(0.2), math.log(8.0)),
+            method="bounded",
+        )
+        gain = 2 * (-float(best.fun) - log_likelihood(best_scale(t, act, 1.0), 1.0, t, act))
+        if gain > stats.chi2.ppf(level, 1):
+            shape, fitted = math.exp(float(best.x)), True
+            reasons.append(f"The chance of a further day grows with the age (shape {shape:.1f}).")
+    if not fitted:
+        reasons.append("A further day is taken to bring the same chance at every age: the findings show nothing else.")
+    cut = float(stats.chi2.ppf(level, 1)) / 2
+    if n_act == 0:
+        # Exposure in transformed time; the one-sided limit at the same tail as a two-sided interval has.
+        low = float((t**shape).sum() / -math.log((1 - level) / 2)) ** (1 / shape)
+        reasons.append("No check found act: only a least scale can be told.")
+        return FindingCurve(t.size, 0, float(t.sum()), None, low, math.inf, shape, fitted, level, tuple(reasons))
+    scale = best_scale(t, act, shape)
+    top = log_likelihood(scale, shape, t, act)
+
+    def below(log_scale: float) -> float:
+        return log_likelihood(math.exp(log_scale), shape, t, act) - top + cut
+
+    centre = math.log(scale) if math.isfinite(scale) and scale > 0 else math.log(float(t.min()))
+    high = bracket(below, centre, +1)
+    if n_act == t.size:
+        reasons.append("Every check found act: the interval is too long, and how much too long cannot be told.")
+        return FindingCurve(t.size, n_act, float(t.sum()), scale, 0.0, high, shape, fitted, level, tuple(reasons))
+    low = bracket(below, centre, -1)
+    return FindingCurve(t.size, n_act, float(t.sum()), scale, low, high, shape, fitted, level, tuple(reasons))
+
+
+def log_likelihood(scale: float, shape: float, t: np.ndarray, act: np.ndarray) -> float:
+    hazard = (t / scale) ** shape
+    return float(np.log(-np.expm1(-hazard[act])).sum() - hazard[~act].sum())
+
+
+def best_scale(t: np.ndarray, act: np.ndarray, shape: float) -> float:
+    """Scale of greatest likelihood for a shape; at the shortest interval's tenth where every check found act."""
+    found = optimize.minimize_scalar(
+        lambda each: -log_likelihood(math.exp(each), shape, t, act),
+        bounds=(math.log(float(t.min()) / 10), math.log(float(t.max()) * 10 * t.size)),
+        method="bounded",
+        options={"xatol": 1e-10},
+    )
+    return math.exp(float(found.x))
+
+
+def bracket(below: Callable[[float], float], centre: float, sign: int) -> float:
+    """Where a log-likelihood has fallen to its limit on one side; 0 or infinity where it never does."""
+    step = 0.5
+    while step < 40:
+        if below(centre + sign * step) < 0:
+            return math.exp(optimize.brentq(below, *sorted((centre, centre + sign * step))))
+        step *= 1.4
+    return 0.0 if sign < 0 else math.inf
+
+
+def failure_finding_interval(unavailability: float, mean_time_to_failure: float) -> float:
+    """Interval at which a hidden failure is looked for so that it is present only for a chosen share of the time.
+
+    Parameters
+    ----------
+    unavailability : float
+        Share of the time in the failed state that is accepted, 0 to 0.5 [-].
+    mean_time_to_failure : float
+        In any unit of time, above 0.
+
+    Returns
+    -------
+    float
+        In the same unit; exact: U = 1 - (M / T)(1 - exp(-T / M)). The usual rule 2 U M is a little shorter.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of its range.
+    """
+    if not 0 < unavailability <= 0.5:
+        raise ValueError(f"unavailability is {unavailability:g}; give a share above 0, up to 0.5")
+    if not mean_time_to_failure > 0:
+        raise ValueError(f"mean_time_to_failure is {mean_time_to_failure:g}; give a time above 0")
+
+    def excess(ratio: float) -> float:
+        return 1 + math.expm1(-ratio) / ratio - unavailability
+
+    return mean_time_to_failure * float(optimize.brentq(excess, 1e-9, 50.0))
+
+
+@dataclass(frozen=True)
+class WarningTime:
+    """What an interval leaves of the time between a first sign and the failure (P-F interval).
+
+    Attributes
+    ----------
+    left_d : float
+        Least time to act after the sign was seen [d].
+    n_inside : int
+        Checks that surely fall between sign and failure.
+    chance_seen : float
+        Chance that at least one of them sees the sign [-].
+    """
+
+    left_d: float
+    n_inside: int
+    chance_seen: float
+
+
+def warning_time(pf_days: float, interval_days: float, *, detect_each: float = 1.0) -> WarningTime:
+    """Time left to act, and checks that surely fall inside, for an interval.
+
+    References
+    ----------
+    Half of the P-F interval as start rule: Moubray; SAE JA1012 (memory).
+    """
+    if pf_days <= 0 or interval_days <= 0:
+        raise ValueError(f"pf_days is {pf_days:g} and interval_days {interval_days:g}; give days above 0")
+    if not 0 < detect_each <= 1:
+        raise ValueError(f"detect_each is {detect_each:g}; give a share above 0, up to 1")
+    n = math.floor(pf_days / interval_days)
+    return WarningTime(max(pf_days - interval_days, 0.0), n, 1 - (1 - detect_each) ** n)
+
+
+def longest_interval_d(pf_days: float, response_days: float) -> float:
+    """Longest interval that leaves the days that a response takes; 0 where even that is too long."""
+    return max(pf_days - response_days, 0.0)
