@@ -18,13 +18,16 @@ from plant.forms.base import PersonForm, RecordForm
 class CheckKindForm(RecordForm):
     class Meta:
         model = CheckKind
-        fields = ["name", "needs_lockout", "minutes", "method"]
+        fields = ["name", "needs_lockout", "needs_running_belt", "minutes", "skills_needed", "tools_needed", "method"]
 
 
 class CheckKindChangeForm(RecordForm):
     class Meta:
         model = CheckKind
-        fields = ["name", "needs_lockout", "minutes", "method", "retired_on"]
+        fields = [
+            *("name", "needs_lockout", "needs_running_belt", "minutes"),
+            *("skills_needed", "tools_needed", "method", "retired_on"),
+        ]
 
 
 class ReadingFieldForm(RecordForm):

@@ -3,6 +3,7 @@
 from .actions import Action
 from .check_plans import GRADES, CheckKind, CheckPlan, ReadingField
 from .digests import Digest
+from .rounds import Round, RoundLaying, Shift, Stop, TechnicianProfile
 from .tasks import CouldNotDo, Deferral, OverdueSpell, Task
 from .visits import Reading, Visit
 
@@ -17,6 +18,11 @@ __all__ = [
     "OverdueSpell",
     "Reading",
     "ReadingField",
+    "Round",
+    "RoundLaying",
+    "Shift",
+    "Stop",
     "Task",
+    "TechnicianProfile",
     "Visit",
 ]

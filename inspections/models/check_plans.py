@@ -48,6 +48,15 @@ class CheckKind(Record):
     name = models.CharField(_("name"), max_length=80)
     rule = models.CharField(max_length=20, choices=Rule, default=Rule.LIMITS, editable=False)
     needs_lockout = models.BooleanField(_("belt must be locked out"), default=True)
+    needs_running_belt = models.BooleanField(
+        _("belt must be running"), default=False, help_text=_("Looked at from the walkway, outside the guards.")
+    )
+    skills_needed = models.CharField(
+        _("skills needed"), max_length=200, blank=True, help_text=_("Words with commas between them.")
+    )
+    tools_needed = models.CharField(
+        _("tools needed"), max_length=200, blank=True, help_text=_("Words with commas between them.")
+    )
     minutes = models.PositiveSmallIntegerField(
         _("usual time"), default=15, validators=[MinValueValidator(1), MaxValueValidator(600)]
     )
@@ -64,6 +73,9 @@ class CheckKind(Record):
             models.UniqueConstraint(fields=["plant", "code"], name="check_kind_code_once"),
             models.UniqueConstraint(
                 fields=["code"], condition=Q(plant__isnull=True), name="check_kind_built_in_code_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(needs_lockout=False) | Q(needs_running_belt=False), name="check_kind_stopped_or_running"
             ),
         ]
 

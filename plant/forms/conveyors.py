@@ -12,7 +12,7 @@ from plant.models import Area, Conveyor, ConveyorPart
 class AreaForm(RecordForm):
     class Meta:
         model = Area
-        fields = ["code", "name", "walking_order"]
+        fields = ["code", "name", "walking_order", "x_m", "y_m"]
 
 
 class ConveyorForm(RecordForm):
@@ -32,6 +32,10 @@ class ConveyorForm(RecordForm):
             "criticality",
             "energies",
             "meter_rolls_over_at_h",
+            "x_m",
+            "y_m",
+            "head_x_m",
+            "head_y_m",
             "retired_on",
         ]
 

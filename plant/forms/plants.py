@@ -34,6 +34,8 @@ class PlantForm(RecordForm):
             "margin_high",
             "escalate_after_days",
             "effect_length_m",
+            "walking_m_s",
+            "lockout_minutes",
         ]
         # The box itself tells the unit of the reader.
         labels = {"effect_length_m": _("effect length where the model states none")}

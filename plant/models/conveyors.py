@@ -76,6 +76,31 @@ class Conveyor(Record):
         blank=True,
         help_text=_("Gravity take-up, incline, reversing drive, automatic start: shown to everyone sent here."),
     )
+    # Metres on the plant's own map: with both ends a device's place follows from its chainage.
+    x_m = models.FloatField(
+        _("tail pulley on the plant map, east"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-100_000), MaxValueValidator(100_000)],
+    )
+    y_m = models.FloatField(
+        _("tail pulley on the plant map, north"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-100_000), MaxValueValidator(100_000)],
+    )
+    head_x_m = models.FloatField(
+        _("head pulley on the plant map, east"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-100_000), MaxValueValidator(100_000)],
+    )
+    head_y_m = models.FloatField(
+        _("head pulley on the plant map, north"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-100_000), MaxValueValidator(100_000)],
+    )
     retired_on = models.DateField(_("taken out of use on"), null=True, blank=True)
 
     objects = ConveyorQuerySet.as_manager()

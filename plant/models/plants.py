@@ -60,6 +60,13 @@ class Plant(Record):
     effect_length_m = models.FloatField(
         _("effect length where the model states none [m]"), default=50.0, validators=[MinValueValidator(1)]
     )
+    # Common practice, no source: stairs, gratings and gates make people slower than on a road.
+    walking_m_s = models.FloatField(
+        _("walking speed"), default=1.0, validators=[MinValueValidator(0.2), MaxValueValidator(3)]
+    )
+    lockout_minutes = models.PositiveSmallIntegerField(
+        _("time to isolate a belt and prove it [min]"), default=15, validators=[MaxValueValidator(240)]
+    )
 
     objects = PlantsQuerySet.as_manager()
 
@@ -96,6 +103,19 @@ class Area(Record):
     code = models.CharField(_("code"), max_length=12)
     name = models.CharField(_("name"), max_length=80)
     walking_order = models.PositiveSmallIntegerField(_("order when walking"), default=0)
+    # Metres on the plant's own map, from any origin; the middle of the area.
+    x_m = models.FloatField(
+        _("place on the plant map, east"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-100_000), MaxValueValidator(100_000)],
+    )
+    y_m = models.FloatField(
+        _("place on the plant map, north"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-100_000), MaxValueValidator(100_000)],
+    )
 
     objects = PlantQuerySet.as_manager()
 

@@ -1,0 +1,240 @@
+"""Rounds: who works when, and the ordered stops of each shift. What is begun or done is read from the checks."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+from typing import Any, Self
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from plant.models import Area, Conveyor, Job, Plant, PlantQuerySet, Record, Row
+
+from .tasks import Task
+
+
+def words_of(text: str) -> frozenset[str]:
+    """The set of words in "torque wrench, Caliper": parted by commas, without case."""
+    return frozenset(word.strip().lower() for word in text.split(",") if word.strip())
+
+
+def new_calendar_key() -> str:
+    return secrets.token_urlsafe(32)
+
+
+class TechnicianProfile(Record):
+    """What a person can do and carries in one plant, and the secret address of their calendar there."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.CASCADE, related_name="technicians", editable=False)
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="technician_profiles")
+    skills = models.CharField(_("skills"), max_length=300, blank=True, help_text=_("Words with commas between them."))
+    tools = models.CharField(
+        _("tools"),
+        max_length=300,
+        blank=True,
+        default="caliper, spring balance, torque wrench",
+        help_text=_("Words with commas between them."),
+    )
+    calendar_key = models.CharField(max_length=64, unique=True, default=new_calendar_key, editable=False)
+
+    objects = PlantQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("skills and tools")
+        verbose_name_plural = _("skills and tools")
+        ordering = ["person__username"]
+        constraints = [models.UniqueConstraint(fields=["plant", "person"], name="technician_profile_once")]
+
+    def __str__(self) -> str:
+        return str(self.person)
+
+
+class ShiftQuerySet(PlantQuerySet["Shift"]):
+    def on(self, day: dt.date) -> Self:
+        return self.filter(day=day)
+
+    def at_work(self) -> Self:
+        """Shifts of people who are not away from the beginning."""
+        return self.filter(Q(away_from__isnull=True) | Q(away_from__gt=models.F("starts_at")))
+
+
+class Shift(Record):
+    """When one person works on one day; a night shift belongs to the day on which it begins."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="shifts", editable=False)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, verbose_name=_("who"), on_delete=models.PROTECT, related_name="shifts"
+    )
+    day = models.DateField(_("day"), editable=False)
+    starts_at = models.DateTimeField(_("from"))
+    ends_at = models.DateTimeField(_("to"))
+    start_area = models.ForeignKey(
+        Area,
+        verbose_name=_("starts and ends in"),
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        help_text=_("Where the round and the break begin and end. Empty: the first area in walking order."),
+    )
+    break_starts_at = models.DateTimeField(_("break from"), null=True, blank=True)
+    break_minutes = models.PositiveSmallIntegerField(_("break [min]"), default=30, validators=[MaxValueValidator(240)])
+    # Only that somebody is away and since when: the reason is nobody's business here.
+    away_from = models.DateTimeField(_("away from"), null=True, blank=True, editable=False)
+
+    objects = ShiftQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("shift")
+        verbose_name_plural = _("shifts")
+        ordering = ["starts_at", "person__username"]
+        indexes = [models.Index(fields=["plant", "day"], name="shift_of_day")]
+        constraints = [
+            models.UniqueConstraint(fields=["plant", "person", "starts_at"], name="shift_once"),
+            models.CheckConstraint(condition=Q(ends_at__gt=models.F("starts_at")), name="shift_ends_after_start"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} {self.day.isoformat()}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("shift-update", args=[self.pk])
+
+    @property
+    def break_ends_at(self) -> dt.datetime | None:
+        return self.break_starts_at and self.break_starts_at + dt.timedelta(minutes=self.break_minutes)
+
+
+class RoundQuerySet(PlantQuerySet["Round"]):
+    def drafts(self) -> Self:
+        return self.filter(published_at__isnull=True, superseded_at__isnull=True)
+
+    def published(self) -> Self:
+        """The rounds that are on the phones."""
+        return self.filter(published_at__isnull=False, superseded_at__isnull=True)
+
+    def of_person(self, person: Any) -> Self:
+        return self.filter(shift__person=person)
+
+    def with_stops(self) -> Self:
+        tasks = Task.objects.select_related(
+            "check_kind", "installation__conveyor__area", "installation__device__device_model"
+        ).order_by("installation__chainage_m", "pk")
+        stops = Stop.objects.select_related("conveyor__area").prefetch_related(models.Prefetch("tasks", tasks))
+        return self.select_related("shift__person", "shift__start_area").prefetch_related(
+            models.Prefetch("stops", stops.order_by("position", "pk"))
+        )
+
+
+class Round(Record):
+    """The ordered stops of one shift. A draft is the planner's; published it is on the phone until one replaces it."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="rounds", editable=False)
+    shift = models.ForeignKey(Shift, on_delete=models.PROTECT, related_name="rounds", editable=False)
+    published_at = models.DateTimeField(_("published"), null=True, blank=True, editable=False)
+    published_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
+    )
+    superseded_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    objects = RoundQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("round")
+        verbose_name_plural = _("rounds")
+        ordering = ["shift__starts_at", "pk"]
+        permissions = [("lay_round", "Can lay and publish rounds"), ("view_own_round", "Can see the own rounds")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["shift"],
+                condition=Q(published_at__isnull=True, superseded_at__isnull=True),
+                name="round_one_draft",
+            ),
+            models.UniqueConstraint(
+                fields=["shift"],
+                condition=Q(published_at__isnull=False, superseded_at__isnull=True),
+                name="round_one_published",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.shift)
+
+    def get_absolute_url(self) -> str:
+        return reverse("round-detail", args=[self.pk])
+
+
+class Stop(Row):
+    """Checks at one conveyor, at one or several devices, done one after the other; with a lockout or without one."""
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="stops")
+    position = models.PositiveSmallIntegerField()
+    conveyor = models.ForeignKey(Conveyor, on_delete=models.PROTECT, related_name="stops")
+    needs_lockout = models.BooleanField(_("belt locked out"), default=False)
+    tasks = models.ManyToManyField(Task, related_name="stops")
+    # Work begins after walking and, where the belt is locked out anew, after the isolation.
+    starts_at = models.DateTimeField(_("from"))
+    ends_at = models.DateTimeField(_("to"))
+    walk_m = models.PositiveIntegerField(_("way there [m]"), default=0)
+    walk_s = models.PositiveIntegerField(_("way there [s]"), default=0)
+    lockout_s = models.PositiveIntegerField(_("isolation [s]"), default=0)
+    # A planner moved it here by hand: not before this time.
+    not_before = models.DateTimeField(null=True, blank=True)
+
+    objects = models.Manager()
+
+    class Meta:
+        verbose_name = _("stop")
+        verbose_name_plural = _("stops")
+        ordering = ["round", "position", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.conveyor.tag} {timezone.localtime(self.starts_at):%H:%M}"
+
+    @property
+    def plant(self) -> Plant:
+        return self.round.plant
+
+    @property
+    def is_done(self) -> bool:
+        """Every check of the stop is closed."""
+        return all(task.closed_at is not None for task in self.tasks.all())
+
+    @property
+    def is_begun(self) -> bool:
+        """A check of the stop is closed already: the stop is not moved any more."""
+        return any(task.closed_at is not None for task in self.tasks.all())
+
+
+class RoundLaying(Row):
+    """One run that laid rounds: for which shifts, what it left out and what would make that fit."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.CASCADE, related_name="round_layings")
+    job = models.OneToOneField(Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="round_laying")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    laid_at = models.DateTimeField(default=timezone.now)
+    was_stopped = models.BooleanField(default=False)
+    n_due = models.PositiveIntegerField()
+    n_planned = models.PositiveIntegerField()
+    n_lockouts = models.PositiveIntegerField(default=0)
+    walk_m = models.PositiveIntegerField(default=0)
+    # [{"tasks": [pk, ...], "reason": sentence, "change": sentence or ""}, ...], what matters most first.
+    left_out = models.JSONField(default=list)
+
+    objects = PlantQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("laying of rounds")
+        verbose_name_plural = _("layings of rounds")
+        ordering = ["-laid_at", "-pk"]
+        indexes = [models.Index(fields=["plant", "-laid_at"], name="laying_last")]
+
+    def __str__(self) -> str:
+        return f"{self.first_day.isoformat()} to {self.last_day.isoformat()}"
