@@ -76,6 +76,19 @@ class UncoveredCounts:
 
 
 @dataclass(frozen=True)
+class StrandCoverage:
+    """How much of a strand is steered [m], and how many incidents lie there, elsewhere, or where nobody knows."""
+
+    covered_m: float
+    uncovered_m: float
+    overlap_m: float
+    n_reached: int
+    n_not_reached: int
+    n_without_place: int
+    gaps: tuple[StretchCount, ...]
+
+
+@dataclass(frozen=True)
 class Placed:
     """An installation as the grouping needs it: a key of the caller's, conveyor and strand, and its zones."""
 
@@ -268,6 +281,47 @@ def stretch_with_most(positions_m: ArrayLike, zones: Iterable[Zone], belt_length
         most if most is not None and most.n > 0 else None,
         int(placed.size - outside.size),
         int(positions.size - placed.size),
+    )
+
+
+def strand_coverage(positions_m: ArrayLike, zones: Sequence[Zone], belt_length_m: float) -> StrandCoverage:
+    """How much of a strand standing devices steer, in metres and in incidents.
+
+    Parameters
+    ----------
+    positions_m : array of float, shape (n,)
+        Chainages of incidents on the strand, NaN where unknown [m].
+    zones : sequence of Zone
+        Where devices steer on it; what lies off the belt is passed over.
+    belt_length_m : float
+        Centre distance of head and tail pulley, above 0 [m].
+
+    Returns
+    -------
+    StrandCoverage
+        covered_m + uncovered_m is the length of the belt; overlap_m is the length that two or more zones share.
+
+    Raises
+    ------
+    ValueError
+        If belt_length_m is not above 0.
+
+    Examples
+    --------
+    >>> found = strand_coverage([20, 150, 400], (Zone(0, 60), Zone(40, 180)), 900)
+    >>> found.covered_m, found.uncovered_m, found.overlap_m, found.n_reached, found.n_not_reached
+    (180.0, 720.0, 20.0, 2, 1)
+    """
+    counts = stretch_with_most(positions_m, zones, belt_length_m)
+    uncovered_m = sum(stretch.zone.length_m for stretch in counts.stretches)
+    return StrandCoverage(
+        covered_m=float(belt_length_m - uncovered_m),
+        uncovered_m=float(uncovered_m),
+        overlap_m=float(sum(zone.length_m for zone in union(pair.zone for pair in overlaps(zones)))),
+        n_reached=counts.n_inside,
+        n_not_reached=sum(stretch.n for stretch in counts.stretches),
+        n_without_place=counts.n_without_place,
+        gaps=counts.stretches,
     )
 
 
