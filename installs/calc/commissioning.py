@@ -1,0 +1,468 @@
+"""Commissioning: hold points in order, length of trial runs, acceptance of a belt, answers to adjustments.
+
+A **cycle** is one isolation with what is done under it and the trial runs after it. The first one is the fitting
+itself, each further one an adjustment. Offsets are in millimetres, positive towards the drive side.
+
+What is marked "common practice" has no published source that was read; a plant sets its own values.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from plant.calc.chainage import downstream, revolution_time_s
+
+# Order of the hold points: isolation, parts, the frame made free, clear of structure, guards, people, locks.
+FIRST_CYCLE = ("lockout", "parts", "restraint", "clear", "guards", "people", "locks")
+# An adjustment opens the same guards and needs the same people away; parts and restraint are done with.
+LATER_CYCLE = ("lockout", "clear", "guards", "people", "locks")
+
+LEAST_REVOLUTIONS = 3  # common practice
+EMPTY_MIN, LOADED_MIN = 15.0, 30.0  # common practice: minutes watched before a run counts for acceptance
+RUNOFF_SHARE_PCT, RUNOFF_MOST_MM = 5.0, 75.0  # common practice: permitted run-off from the centre line
+EQUAL_WITHIN_MM = 1.0  # two readings of a tape (1/32 in each) may differ by this much
+ANSWER_MM = 3.0  # a belt that moved by less has not answered: reading error of an offset, common practice
+WRONG_MOVES_TO_STOP = 2  # common practice
+
+Verdict = Literal["sound", "watch", "act"]
+
+
+@dataclass(frozen=True)
+class Offset:
+    """Where the belt lay at one station: chainage [m] and distance off its centre line [mm], drive side positive."""
+
+    chainage_m: float
+    offset_mm: float
+
+
+@dataclass(frozen=True)
+class Run:
+    """One trial run: after which cycle, loaded or not, minutes watched, what was measured and seen."""
+
+    cycle: int
+    is_loaded: bool
+    minutes: float
+    offsets: tuple[Offset, ...]
+    touches_structure: bool = False
+    is_noisy: bool = False
+    frame_position: str = ""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a verdict: what was asked, what is so, and a sentence in SI units."""
+
+    key: str
+    verdict: Verdict
+    words: str
+
+
+@dataclass(frozen=True)
+class Acceptance:
+    """Whether each line is met, and the lines. `is_met` is a statement about measurements, never about safety."""
+
+    is_met: bool
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Move:
+    """One adjustment and how the belt answered: at the station that lay worst before, before and after [mm]."""
+
+    cycle: int
+    adjustment_mm: float
+    chainage_m: float
+    before_mm: float
+    after_mm: float
+    answer: Literal["right", "wrong", "none"]
+
+
+@dataclass(frozen=True)
+class CycleWorst:
+    """The worst offset after a cycle, of its loaded run where there is one; None where nothing was measured."""
+
+    cycle: int
+    adjustment_mm: float | None
+    is_loaded: bool
+    worst: Offset | None
+
+
+@dataclass(frozen=True)
+class Convergence:
+    """Worst offset by cycle, the moves with their answers, and whether adjusting must stop."""
+
+    cycles: tuple[CycleWorst, ...]
+    moves: tuple[Move, ...]
+    must_stop: bool
+    words: str
+
+
+def points_of(cycle: int) -> tuple[str, ...]:
+    """The hold points of a cycle in their order.
+
+    Parameters
+    ----------
+    cycle : int
+        1 for the fitting itself, 2 and up for adjustments.
+
+    Raises
+    ------
+    ValueError
+        If the cycle is below 1.
+
+    Examples
+    --------
+    >>> points_of(2)
+    ('lockout', 'clear', 'guards', 'people', 'locks')
+    """
+    if cycle < 1:
+        raise ValueError(f"cycle is {cycle}; cycles are counted from 1")
+    return FIRST_CYCLE if cycle == 1 else LATER_CYCLE
+
+
+def next_point(cycle: int, done: Iterable[str]) -> str | None:
+    """The first hold point of the cycle that is still open; None when all are done.
+
+    Examples
+    --------
+    >>> next_point(1, ["lockout", "parts"])
+    'restraint'
+    >>> next_point(2, ["lockout", "clear", "guards", "people", "locks"]) is None
+    True
+    """
+    known = set(done)
+    return next((point for point in points_of(cycle) if point not in known), None)
+
+
+def least_run_s(length_m: float, speed_m_s: float, revolutions: int = LEAST_REVOLUTIONS) -> float:
+    """How long a trial run must be watched at least: some whole revolutions of the belt.
+
+    Parameters
+    ----------
+    length_m : float
+        Centre to centre [m]; the belt itself is about twice as long.
+    speed_m_s : float
+        Belt speed [m/s].
+    revolutions : int, optional
+        Common practice: three.
+
+    Returns
+    -------
+    float
+        revolutions * 2 L / v [s].
+
+    Raises
+    ------
+    ValueError
+        If length, speed or revolutions are not above 0.
+
+    Examples
+    --------
+    >>> least_run_s(110, 2.5)
+    264.0
+    """
+    if revolutions < 1:
+        raise ValueError(f"revolutions is {revolutions}; give 1 or more")
+    return revolutions * revolution_time_s(length_m, speed_m_s)
+
+
+def permitted_offset_mm(
+    belt_width_mm: float, *, share_pct: float = RUNOFF_SHARE_PCT, most_mm: float = RUNOFF_MOST_MM
+) -> float:
+    """Permitted run-off from the centre line: a share of the belt's width, at most so many millimetres.
+
+    Parameters
+    ----------
+    belt_width_mm : float
+        Above 0 [mm].
+    share_pct, most_mm : float, optional
+        5 % and 75 mm: common practice, no source; a plant sets its own.
+
+    Returns
+    -------
+    float
+        [mm]
+
+    Raises
+    ------
+    ValueError
+        If a value is not above 0.
+
+    Examples
+    --------
+    >>> permitted_offset_mm(1000), permitted_offset_mm(1600)
+    (50.0, 75.0)
+    """
+    for name, value in (("belt_width_mm", belt_width_mm), ("share_pct", share_pct), ("most_mm", most_mm)):
+        if not (value > 0 and math.isfinite(value)):
+            raise ValueError(f"{name} is {value}; give a number above 0")
+    return min(belt_width_mm * share_pct / 100, most_mm)
+
+
+def worst_of(offsets: Iterable[Offset]) -> Offset | None:
+    """The offset that is furthest from the centre line; the first of equal ones; None where there is none."""
+    return max(offsets, key=lambda each: abs(each.offset_mm), default=None)
+
+
+def sides_of_device(
+    stations_m: Iterable[float], device_m: float, strand: str, *, reversing: bool = False
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Stations upstream and downstream of a device on its strand.
+
+    Parameters
+    ----------
+    stations_m : iterable of float
+        Chainages [m].
+    device_m : float
+        Chainage of the device [m]. A station at the device itself counts for neither.
+    strand : {"carry", "return"}
+        Downstream is towards the head on the carry strand, towards the tail on the return strand.
+    reversing : bool, optional
+        On a reversing belt each side is downstream in one direction: taken as the belt runs forward.
+
+    Returns
+    -------
+    tuple of two tuples
+        Upstream, downstream.
+
+    Examples
+    --------
+    >>> sides_of_device([30, 80], 55, "return")
+    ((80,), (30,))
+    """
+    way = downstream(strand, False)[0]
+    stations = tuple(stations_m)
+    upstream = tuple(each for each in stations if (each - device_m) * way < 0)
+    return upstream, tuple(each for each in stations if (each - device_m) * way > 0)
+
+
+def judge_acceptance(
+    runs: Sequence[Run],
+    *,
+    cycle: int,
+    target_mm: float,
+    device_m: float,
+    strand: str,
+    revolution_s: float,
+    empty_min: float = EMPTY_MIN,
+    loaded_min: float = LOADED_MIN,
+) -> Acceptance:
+    """Whether the trial runs after the last cycle meet the target: each station, empty and loaded, long enough.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        In the order in which they were made; of each kind the last one after `cycle` decides.
+    cycle : int
+        The cycle that stands: runs before its adjustment tell nothing of the belt as it is now.
+    target_mm : float
+        Largest offset at any station [mm].
+    device_m : float
+        Chainage of the device [m].
+    strand : {"carry", "return"}
+        Strand of the device.
+    revolution_s : float
+        Time of one belt revolution [s].
+    empty_min, loaded_min : float, optional
+        Minutes to be watched empty and loaded [min]; common practice: 15 and 30.
+
+    Returns
+    -------
+    Acceptance
+
+    Raises
+    ------
+    ValueError
+        If target or revolution time is not above 0.
+    """
+    if not target_mm > 0:
+        raise ValueError(f"target_mm is {target_mm} mm; give a target above 0")
+    if not revolution_s > 0:
+        raise ValueError(f"revolution_s is {revolution_s} s; give a time above 0")
+    lines: list[Line] = []
+    for loaded, least in ((False, empty_min), (True, loaded_min)):
+        name = "loaded" if loaded else "empty"
+        of_kind = [run for run in runs if run.cycle == cycle and run.is_loaded == loaded]
+        if not of_kind:
+            lines.append(Line(f"{name}-run", "act", f"No trial run {name} is recorded after the last adjustment."))
+            continue
+        lines.extend(_lines_of(of_kind[-1], name, target_mm, least, revolution_s, device_m, strand))
+    return Acceptance(all(line.verdict == "sound" for line in lines), tuple(lines))
+
+
+def _lines_of(
+    run: Run, name: str, target_mm: float, least_min: float, revolution_s: float, device_m: float, strand: str
+) -> Iterable[Line]:
+    needed = max(least_min, LEAST_REVOLUTIONS * revolution_s / 60)
+    turns = run.minutes * 60 / revolution_s
+    is_long = run.minutes >= needed
+    yield Line(
+        f"{name}-minutes",
+        "sound" if is_long else "act",
+        f"Watched {name} for {run.minutes:g} min, {turns:.1f} revolutions of the belt; wanted at least {needed:.3g} "
+        f"min and {LEAST_REVOLUTIONS} revolutions.",
+    )
+    beyond = [each for each in run.offsets if abs(each.offset_mm) > target_mm]
+    worst = worst_of(run.offsets)
+    if worst is None:
+        yield Line(f"{name}-offset", "act", f"No offset was measured {name}.")
+    else:
+        told = f"{abs(worst.offset_mm):g} mm at {worst.chainage_m:g} m{_side(worst.offset_mm)}"
+        count = (
+            f"{len(beyond)} of {len(run.offsets)} stations lie beyond it" if beyond else "every station is within it"
+        )
+        yield Line(
+            f"{name}-offset",
+            "act" if beyond else "sound",
+            f"Worst offset {name}: {told}; wanted at most {target_mm:g} mm, {count}.",
+        )
+        before, after = sides_of_device((each.chainage_m for each in run.offsets), device_m, strand)
+        lacking = " and ".join(word for word, known in (("upstream", before), ("downstream", after)) if not known)
+        if lacking:
+            yield Line(f"{name}-stations", "act", f"No station {lacking} of the device was measured {name}.")
+    if run.touches_structure:
+        yield Line(f"{name}-contact", "act", f"Something touched the structure in the run {name}.")
+    if run.frame_position in ("drive", "off", "hunting"):
+        how = "swung to and fro" if run.frame_position == "hunting" else f"was held to the {run.frame_position} side"
+        yield Line(f"{name}-frame", "watch", f"The frame {how} in the run {name}.")
+    if run.is_noisy:
+        yield Line(f"{name}-noise", "watch", f"There was unusual noise in the run {name}.")
+
+
+def _side(offset_mm: float) -> str:
+    return "" if offset_mm == 0 else " to the drive side" if offset_mm > 0 else " to the off side"
+
+
+def judge_adjustment(in_drive_mm: float, out_off_mm: float) -> Line:
+    """In on one side and out on the other by the same amount keeps the sum of the sensor gaps.
+
+    Parameters
+    ----------
+    in_drive_mm : float
+        Moved in on the drive side; negative where it was moved out [mm].
+    out_off_mm : float
+        Moved out on the off side; negative where it was moved in [mm].
+
+    Returns
+    -------
+    Line
+        "sound" where both agree within 1 mm (two readings of a tape), else "act" with the arithmetic.
+
+    Examples
+    --------
+    >>> judge_adjustment(6, 6).verdict, judge_adjustment(6, 3).verdict
+    ('sound', 'act')
+    """
+    difference = out_off_mm - in_drive_mm
+    told = f"{_in_or_out(in_drive_mm)} on the drive side, {_in_or_out(-out_off_mm)} on the off side"
+    if abs(difference) <= EQUAL_WITHIN_MM:
+        return Line("adjustment", "sound", f"{told}: equal, the sum of the gaps stays.")
+    way = "wider" if difference > 0 else "narrower"
+    return Line(
+        "adjustment",
+        "act",
+        f"{told}: the sum of the gaps becomes {abs(difference):g} mm {way}. Move in on one side and out on the other "
+        "by the same amount.",
+    )
+
+
+def _in_or_out(moved_in_mm: float) -> str:
+    return f"{abs(moved_in_mm):g} mm {'in' if moved_in_mm >= 0 else 'out'}"
+
+
+def converge(
+    runs: Sequence[Run], adjustments: Mapping[int, float | None], *, device_m: float, strand: str
+) -> Convergence:
+    """Worst offset by cycle, and whether the belt answers the adjustments the right way.
+
+    A move is meant to bring the belt back towards its centre line. The belt has answered the wrong way when, at the
+    station that lay furthest off before, it lies further to the same side afterwards by more than the reading error.
+    Where it crossed the centre line it has answered the right way, however far. Runs of the same kind are compared,
+    loaded ones first; stations downstream of the device first, because that is where it steers.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        All trial runs of the job in their order; of each kind the last after a cycle counts.
+    adjustments : mapping of int to float or None
+        What was set in each cycle [mm], in on the drive side positive; 0 or None: nothing was moved.
+    device_m : float
+        Chainage of the device [m].
+    strand : {"carry", "return"}
+        Strand of the device.
+
+    Returns
+    -------
+    Convergence
+        `must_stop` after two moves with a wrong answer: the device is mirrored, the direction is reversed, or the
+        cause lies elsewhere.
+    """
+    last: dict[tuple[int, bool], Run] = {(run.cycle, run.is_loaded): run for run in runs}
+    numbers = sorted({cycle for cycle, _loaded in last} | set(adjustments))
+    cycles = []
+    for cycle in numbers:
+        run = last.get((cycle, True)) or last.get((cycle, False))
+        cycles.append(
+            CycleWorst(
+                cycle, adjustments.get(cycle), bool(run and run.is_loaded), worst_of(run.offsets) if run else None
+            )
+        )
+    moves = []
+    for cycle in numbers:
+        moved = adjustments.get(cycle)
+        move = _answer(last, numbers, cycle, moved, device_m, strand) if moved else None
+        if move is not None:
+            moves.append(move)
+    n_wrong = sum(1 for move in moves if move.answer == "wrong")
+    must_stop = n_wrong >= WRONG_MOVES_TO_STOP
+    return Convergence(tuple(cycles), tuple(moves), must_stop, _advice(moves, n_wrong, must_stop))
+
+
+def _answer(
+    last: Mapping[tuple[int, bool], Run],
+    numbers: Sequence[int],
+    cycle: int,
+    moved: float,
+    device_m: float,
+    strand: str,
+) -> Move | None:
+    """The move of one cycle, compared with the nearest earlier run of the same kind; None where none can be."""
+    for loaded in (True, False):
+        after = last.get((cycle, loaded))
+        before = next((last[n, loaded] for n in reversed(numbers) if n < cycle and (n, loaded) in last), None)
+        if after is None or before is None:
+            continue
+        then = {each.chainage_m: each.offset_mm for each in before.offsets}
+        now = {each.chainage_m: each.offset_mm for each in after.offsets}
+        shared = [each for each in then if each in now]
+        _upstream, steered = sides_of_device(shared, device_m, strand)
+        where = steered or tuple(shared)
+        if not where:
+            continue
+        at = max(where, key=lambda station: abs(then[station]))
+        change = now[at] - then[at]
+        answer: Literal["right", "wrong", "none"] = "none"
+        if abs(change) > ANSWER_MM:
+            answer = "wrong" if then[at] * change > 0 else "right"
+        return Move(cycle, moved, at, then[at], now[at], answer)
+    return None
+
+
+def _advice(moves: Sequence[Move], n_wrong: int, must_stop: bool) -> str:
+    if must_stop:
+        return (
+            f"The belt answered {n_wrong} moves the wrong way. Stop adjusting: the device is mirrored, the direction "
+            "of travel is the other one, or the cause lies elsewhere."
+        )
+    if not moves:
+        return "No adjustment can be compared yet: it takes the same stations before and after a move."
+    move = moves[-1]
+    told = f"{move.before_mm:+g} mm before, {move.after_mm:+g} mm after at {move.chainage_m:g} m"
+    if move.answer == "wrong":
+        return f"The belt answered the last move the wrong way ({told}). A second time means: stop."
+    if move.answer == "none":
+        return f"The belt did not answer the last move ({told}; less than {ANSWER_MM:g} mm is reading error)."
+    return f"The belt answered the last move the right way ({told})."

@@ -1,0 +1,183 @@
+"""Commissioning arithmetic: order of hold points, length of runs, acceptance, answers to adjustments.
+
+Limits of 15 and 30 minutes, three revolutions, 5 % of the width and at most 75 mm are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from installs.calc.commissioning import (
+    FIRST_CYCLE,
+    Offset,
+    Run,
+    converge,
+    judge_acceptance,
+    judge_adjustment,
+    least_run_s,
+    next_point,
+    permitted_offset_mm,
+    points_of,
+    sides_of_device,
+    worst_of,
+)
+
+ASKED = {"cycle": 1, "target_mm": 50.0, "device_m": 55.0, "strand": "return", "revolution_s": 88.0}
+
+
+def run(cycle=1, loaded=False, minutes=60.0, down=10.0, up=12.0, **values):
+    return Run(cycle, loaded, minutes, (Offset(30.0, down), Offset(80.0, up)), **values)
+
+
+def test_the_points_come_in_the_order_of_the_work():
+    done: list[str] = []
+    while (point := next_point(1, done)) is not None:
+        done.append(point)
+    assert tuple(done) == FIRST_CYCLE
+    assert points_of(3) == ("lockout", "clear", "guards", "people", "locks")
+    # One that was withdrawn comes back although later ones are there.
+    assert next_point(1, ["lockout", "restraint", "clear"]) == "parts"
+    with pytest.raises(ValueError, match="counted from 1"):
+        points_of(0)
+
+
+def test_three_revolutions_of_a_belt_of_110_m_at_2_5_m_s_take_264_s():
+    # 2 x 110 m / 2.5 m/s = 88 s, by hand.
+    assert least_run_s(110, 2.5) == pytest.approx(3 * 88)
+    with pytest.raises(ValueError, match="give 1 or more"):
+        least_run_s(110, 2.5, 0)
+
+
+@pytest.mark.parametrize(("width", "most"), [(650, 32.5), (1200, 60), (1500, 75), (2000, 75)])
+def test_run_off_is_a_share_of_the_width_with_a_ceiling(width, most):
+    assert permitted_offset_mm(width) == pytest.approx(most)
+
+
+def test_run_off_follows_the_plant_s_own_values():
+    assert permitted_offset_mm(1000, share_pct=3, most_mm=25) == 25
+    with pytest.raises(ValueError, match="belt_width_mm"):
+        permitted_offset_mm(0)
+
+
+def test_downstream_follows_the_strand():
+    assert sides_of_device([10, 55, 90], 55, "return") == ((90,), (10,))
+    assert sides_of_device([10, 55, 90], 55, "carry") == ((10,), (90,))
+
+
+def test_both_runs_within_the_target_meet_it():
+    found = judge_acceptance([run(), run(loaded=True)], **ASKED)
+    assert found.is_met
+    assert {line.verdict for line in found.lines} == {"sound"}
+
+
+def test_a_run_too_short_does_not_count_and_says_what_is_wanted():
+    found = judge_acceptance([run(minutes=14.9), run(loaded=True)], **ASKED)
+    assert not found.is_met
+    assert "14.9 min" in found.lines[0].words
+    assert "at least 15 min" in found.lines[0].words
+
+
+def test_a_slow_long_belt_needs_three_revolutions_though_the_minutes_are_up():
+    # 3 x 600 s are 30 min: 20 min empty are too few.
+    found = judge_acceptance([run(minutes=20)], **{**ASKED, "revolution_s": 600.0})
+    assert found.lines[0].verdict == "act"
+    assert "at least 30 min" in found.lines[0].words
+
+
+def test_one_station_beyond_the_target_is_named_with_its_side():
+    found = judge_acceptance([run(down=-52.0), run(loaded=True)], **ASKED)
+    assert not found.is_met
+    words = " ".join(line.words for line in found.lines)
+    assert "52 mm at 30 m to the off side" in words
+    assert "1 of 2 stations lie beyond it" in words
+
+
+def test_at_the_target_is_met_and_just_beyond_is_not():
+    assert judge_acceptance([run(down=50.0), run(loaded=True)], **ASKED).is_met
+    assert not judge_acceptance([run(down=50.1), run(loaded=True)], **ASKED).is_met
+
+
+def test_what_was_run_before_the_last_adjustment_tells_nothing():
+    found = judge_acceptance([run(), run(loaded=True)], **{**ASKED, "cycle": 2})
+    assert [line.key for line in found.lines] == ["empty-run", "loaded-run"]
+
+
+def test_the_last_run_of_a_kind_decides():
+    runs = [run(down=70.0), run(down=20.0), run(loaded=True)]
+    assert judge_acceptance(runs, **ASKED).is_met
+    assert not judge_acceptance([runs[1], runs[0], runs[2]], **ASKED).is_met
+
+
+def test_stations_on_one_side_only_and_contact_are_said():
+    one_sided = Run(1, False, 60, (Offset(30.0, 1.0),), touches_structure=True, frame_position="hunting")
+    found = judge_acceptance([one_sided, run(loaded=True)], **ASKED)
+    keys = {line.key: line.verdict for line in found.lines}
+    assert keys["empty-stations"] == "act"
+    assert "upstream" in next(line.words for line in found.lines if line.key == "empty-stations")
+    assert keys["empty-contact"] == "act"
+    assert keys["empty-frame"] == "watch"
+
+
+def test_unequal_moves_are_shown_with_the_arithmetic():
+    assert judge_adjustment(6, 6.4).verdict == "sound"
+    told = judge_adjustment(6, 3)
+    assert told.verdict == "act"
+    assert "3 mm narrower" in told.words
+    assert "6 mm in on the drive side, 3 mm out on the off side" in told.words
+
+
+@given(st.floats(-40, 40), st.floats(-40, 40))
+def test_swapping_the_sides_mirrors_the_verdict(drive, off):
+    assert judge_adjustment(drive, off).verdict == judge_adjustment(-off, -drive).verdict
+
+
+def test_the_belt_that_comes_back_answered_the_right_way_also_past_the_centre():
+    runs = [run(1, True, down=60.0), run(2, True, down=20.0), run(3, True, down=-15.0)]
+    found = converge(runs, {1: None, 2: 6.0, 3: 4.0}, device_m=55, strand="return")
+    assert [move.answer for move in found.moves] == ["right", "right"]
+    assert not found.must_stop
+    assert [each.worst.offset_mm for each in found.cycles] == [60.0, 20.0, -15.0]
+
+
+def test_two_moves_with_a_wrong_answer_mean_stop():
+    runs = [run(1, down=30.0), run(2, down=42.0), run(3, down=55.0)]
+    once = converge(runs[:2], {2: 5.0}, device_m=55, strand="return")
+    assert not once.must_stop
+    assert "A second time means: stop" in once.words
+    twice = converge(runs, {2: 5.0, 3: 5.0}, device_m=55, strand="return")
+    assert twice.must_stop
+    assert "mirrored" in twice.words
+
+
+def test_a_change_within_the_reading_error_is_no_answer():
+    found = converge([run(1, down=30.0), run(2, down=33.0)], {2: 5.0}, device_m=55, strand="return")
+    assert found.moves[0].answer == "none"
+
+
+def test_empty_is_never_compared_with_loaded():
+    found = converge([run(1, False, down=30.0), run(2, True, down=50.0)], {2: 5.0}, device_m=55, strand="return")
+    assert found.moves == ()
+    assert "No adjustment can be compared yet" in found.words
+
+
+@given(
+    st.lists(st.floats(-80, 80), min_size=2, max_size=5),
+    st.lists(st.floats(1, 10), min_size=4, max_size=4),
+)
+def test_mirroring_the_belt_mirrors_offsets_and_keeps_every_answer(offsets, moved):
+    def told(sign):
+        runs = [run(n, True, down=sign * each, up=0.0) for n, each in enumerate(offsets, start=1)]
+        moves = {n: sign * moved[n - 2] for n in range(2, len(offsets) + 1)}
+        return converge(runs, moves, device_m=55, strand="return")
+
+    one, other = told(1), told(-1)
+    assert [move.answer for move in one.moves] == [move.answer for move in other.moves]
+    assert one.must_stop == other.must_stop
+    assert [move.before_mm for move in one.moves] == [-move.before_mm for move in other.moves]
+
+
+def test_the_worst_offset_is_the_furthest_from_the_centre():
+    assert worst_of([Offset(1, 3.0), Offset(2, -8.0)]) == Offset(2, -8.0)
+    assert worst_of([]) is None
