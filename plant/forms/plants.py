@@ -36,9 +36,15 @@ class PlantForm(RecordForm):
             "effect_length_m",
             "walking_m_s",
             "lockout_minutes",
+            "runoff_share_pct",
+            "runoff_most_mm",
         ]
         # The box itself tells the unit of the reader.
-        labels = {"effect_length_m": _("effect length where the model states none")}
+        labels = {
+            "effect_length_m": _("effect length where the model states none"),
+            "runoff_share_pct": _("permitted run-off of a belt, share of its width"),
+            "runoff_most_mm": _("permitted run-off of a belt at most"),
+        }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -67,6 +67,17 @@ class Plant(Record):
     lockout_minutes = models.PositiveSmallIntegerField(
         _("time to isolate a belt and prove it [min]"), default=15, validators=[MaxValueValidator(240)]
     )
+    # Permitted run-off: common practice, no source; the smaller of the two holds.
+    runoff_share_pct = models.FloatField(
+        _("permitted run-off of a belt, share of its width [%]"),
+        default=5.0,
+        validators=[MinValueValidator(0.5), MaxValueValidator(50)],
+    )
+    runoff_most_mm = models.FloatField(
+        _("permitted run-off of a belt at most [mm]"),
+        default=75.0,
+        validators=[MinValueValidator(5), MaxValueValidator(500)],
+    )
 
     objects = PlantsQuerySet.as_manager()
 
