@@ -1,0 +1,730 @@
+"""Commissioning: isolations, hold points in order, adjustments, trial runs, acceptance, hand-over.
+
+A job is a row of cycles. Each begins with an isolation and ends with the locks handed back; trial runs follow. Only the
+hand-over makes the installation, so that checks, plans and the comparison before and after begin with it.
+
+Everything here is a record of what people did. Nothing here isolates, releases or starts anything.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from installs.calc.commissioning import (
+    Acceptance,
+    Convergence,
+    Offset,
+    Run,
+    converge,
+    judge_acceptance,
+    judge_adjustment,
+    next_point,
+    permitted_offset_mm,
+    points_of,
+)
+from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
+from installs.services.fittings import refuse_if_over
+from installs.services.installations import check_moment, install_device, refuse
+from plant.calc.chainage import revolution_time_s
+from plant.errors import Refused
+from plant.models import Photo
+from plant.services.records import change_record, correct_entry, create_record, known_row
+from plant.services.running_hours import moment_words
+
+Point = HoldPoint.Point
+
+
+# --- What is recorded so far ------------------------------------------------------------------------------------------
+def current_points(fitting: Fitting) -> dict[tuple[int, str], HoldPoint]:
+    """The hold points that count, by cycle and point."""
+    rows = HoldPoint.objects.current().filter(fitting=fitting).select_related("confirmed_by", "photo")
+    return {(row.cycle, row.point): row for row in rows}
+
+
+def current_cycle(fitting: Fitting) -> int:
+    """The cycle that the job is in; 1 before anything is recorded."""
+    cycles = [
+        *fitting.isolations.values_list("cycle", flat=True),
+        *HoldPoint.objects.current().filter(fitting=fitting).values_list("cycle", flat=True),
+    ]
+    return max(cycles, default=1)
+
+
+def done_in(points: Iterable[tuple[int, str]], cycle: int) -> list[str]:
+    return [point for at, point in points if at == cycle]
+
+
+def current_runs(fitting: Fitting) -> list[TrialRun]:
+    """The trial runs that count, in the order in which they were made, with their offsets."""
+    rows = TrialRun.objects.current().filter(fitting=fitting).select_related("created_by")
+    return list(rows.prefetch_related("belt_offsets__corrected_by", "photos").order_by("started_at", "pk"))
+
+
+def offsets_of(run: TrialRun) -> list[BeltOffset]:
+    """The offsets of a run that count, from the tail on; those written again at acceptance are the same readings."""
+    mine = [row for row in run.belt_offsets.all() if row.counts and row.occasion == BeltOffset.Occasion.TRIAL_RUN]
+    return sorted(mine, key=lambda row: row.chainage_m)
+
+
+def as_run(run: TrialRun) -> Run:
+    return Run(
+        cycle=run.cycle,
+        is_loaded=run.is_loaded,
+        minutes=run.minutes,
+        offsets=tuple(Offset(row.chainage_m, row.offset_mm) for row in offsets_of(run)),
+        touches_structure=run.touches_structure,
+        is_noisy=run.is_noisy,
+        frame_position=run.frame_position,
+    )
+
+
+def target_of(fitting: Fitting) -> float:
+    """The offset that is to be met: the job's own, else the plant's permitted run-off [mm]."""
+    if fitting.target_offset_mm is not None:
+        return fitting.target_offset_mm
+    plant = fitting.plant
+    return permitted_offset_mm(
+        fitting.conveyor.belt_width_mm, share_pct=plant.runoff_share_pct, most_mm=plant.runoff_most_mm
+    )
+
+
+def acceptance_of(fitting: Fitting, runs: Sequence[TrialRun] | None = None) -> Acceptance:
+    """How the trial runs after the last cycle stand against the target."""
+    belt = fitting.conveyor
+    return judge_acceptance(
+        [as_run(run) for run in (current_runs(fitting) if runs is None else runs)],
+        cycle=current_cycle(fitting),
+        target_mm=target_of(fitting),
+        device_m=fitting.chainage_m,
+        strand=fitting.strand,
+        revolution_s=revolution_time_s(belt.length_m, belt.speed_m_s),
+    )
+
+
+def convergence_of(fitting: Fitting, runs: Sequence[TrialRun] | None = None) -> Convergence:
+    """Worst offset by cycle and how the belt answered each adjustment."""
+    return converge(
+        [as_run(run) for run in (current_runs(fitting) if runs is None else runs)],
+        dict(fitting.isolations.values_list("cycle", "adjustment_mm")),
+        device_m=fitting.chainage_m,
+        strand=fitting.strand,
+    )
+
+
+def open_isolation(fitting: Fitting) -> Isolation | None:
+    """The isolation whose locks are not recorded as handed back."""
+    return fitting.isolations.filter(released_at__isnull=True).order_by("-cycle").first()
+
+
+def claimed(fitting: Fitting) -> Fitting:
+    """The job as it stands now, kept from others until this act is written; refused where it is over or accepted."""
+    row = Fitting.objects.select_for_update().get(pk=fitting.pk)
+    refuse_if_over(row)
+    return row
+
+
+def refuse_if_accepted(fitting: Fitting) -> None:
+    if fitting.accepted_at is not None:
+        raise Refused(
+            _("The job was accepted %(when)s by %(who)s. What is left is the hand-over.")
+            % {"when": moment_words(fitting.accepted_at), "who": fitting.accepted_by},
+            code="accepted",
+        )
+
+
+def check_order(fitting: Fitting, cycle: int, point: str) -> None:
+    """Raises Refused, in words, where another hold point of the cycle comes first or this one is done."""
+    known = current_points(fitting)
+    row = known.get((cycle, point))
+    if row is not None:
+        raise Refused(
+            _("“%(point)s” was recorded %(when)s by %(who)s already. Correct that entry if it is wrong.")
+            % {"point": row.get_point_display(), "when": moment_words(row.confirmed_at), "who": row.confirmed_by},
+            code="done",
+        )
+    wanted = next_point(cycle, done_in(known, cycle))
+    if wanted != point:
+        words = (
+            _("“%(point)s” is no hold point of an adjustment.") % {"point": Point(point).label}
+            if point not in points_of(cycle)
+            else _("First comes “%(first)s”; “%(point)s” follows later. Hold points are recorded in their order.")
+            % {"first": Point(wanted).label if wanted else "", "point": Point(point).label}
+        )
+        raise Refused(words, code="order")
+
+
+def check_time(fitting: Fitting, cycle: int, field: str, moment: dt.datetime, now: dt.datetime) -> None:
+    check_moment(field, moment, now)
+    earlier = HoldPoint.objects.current().filter(fitting=fitting, cycle__lte=cycle).order_by("-confirmed_at").first()
+    if earlier is not None and moment < earlier.confirmed_at - dt.timedelta(minutes=1):
+        refuse(
+            field,
+            "order",
+            _("%(when)s is before “%(point)s” of %(then)s. Check both times.")
+            % {
+                "when": moment_words(moment),
+                "point": earlier.get_point_display(),
+                "then": moment_words(earlier.confirmed_at),
+            },
+        )
+
+
+# --- Isolation and hold points ----------------------------------------------------------------------------------------
+@transaction.atomic
+def record_isolation(
+    *,
+    fitting: Fitting,
+    by: Any,
+    points: str,
+    tried_start: bool,
+    people: Iterable[Any] = (),
+    other_people: str = "",
+    energies: str = "",
+    permit_reference: str = "",
+    not_tried_reason: str = "",
+    isolated_at: dt.datetime | None = None,
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+) -> Isolation:
+    """Record that the belt was isolated by the site's procedure: the first hold point of a cycle, with its people.
+
+    Begins the job where it is the first one, and a new cycle where the one before is complete.
+
+    Parameters
+    ----------
+    points : str
+        Isolation points and locks.
+    tried_start : bool
+        A start was tried after the isolation.
+    people : iterable of Person
+        Who put a lock on, besides `by`; others (contractors, other crafts) in `other_people`.
+    not_tried_reason : str
+        Why no start was tried; stays visible.
+
+    Raises
+    ------
+    Refused
+        If the cycle before is not complete, its locks are not handed back, points or the tried start are missing, or
+        the job is over or accepted.
+    """
+    known = known_row(Isolation, client_key)
+    if known is not None:
+        return known
+    row, now = claimed(fitting), now or timezone.now()
+    refuse_if_accepted(row)
+    isolated_at = isolated_at or now
+    cycle = cycle_to_isolate(row)
+    check_time(row, cycle, "isolated_at", isolated_at, now)
+    if not points.strip():
+        refuse("points", "points", _("Say at which points the belt was isolated and whose locks hang there."))
+    if not tried_start and not not_tried_reason.strip():
+        refuse(
+            "tried_start",
+            "tried_start",
+            _("Try to start the belt by the site's procedure and confirm it, or say why that was not done."),
+        )
+    values = {
+        "isolated_at": isolated_at,
+        "points": points.strip(),
+        "energies": energies.strip(),
+        "tried_start": tried_start,
+        "permit_reference": permit_reference.strip() or row.permit_reference,
+        "other_people": other_people.strip(),
+    }
+    there = row.isolations.filter(cycle=cycle).first()
+    if there is not None:  # its hold point was withdrawn: the record is put right, the history keeps the old one
+        isolation = change_record(
+            there, by=by, version=there.version, isolated_by=by, released_at=None, released_by=None, **values
+        )
+    else:
+        isolation = create_record(
+            Isolation, by=by, client_key=client_key, fitting=row, cycle=cycle, isolated_by=by, **values
+        )
+    isolation.people.set({by, *people})
+    create_record(
+        HoldPoint,
+        by=by,
+        client_key=uuid.uuid5(client_key or uuid.uuid4(), "lockout"),
+        fitting=row,
+        point=Point.LOCKOUT,
+        cycle=cycle,
+        confirmed_at=isolated_at,
+        confirmed_by=by,
+        note=_("No start was tried: %s") % not_tried_reason.strip() if not tried_start else "",
+    )
+    begin(row, by=by, at=isolated_at)
+    return isolation
+
+
+def cycle_to_isolate(fitting: Fitting) -> int:
+    """The cycle that an isolation recorded now belongs to."""
+    cycle, known = current_cycle(fitting), current_points(fitting)
+    wanted = next_point(cycle, done_in(known, cycle))
+    if wanted == Point.LOCKOUT:
+        return cycle
+    if wanted is not None:
+        raise Refused(
+            _("Cycle %(cycle)s is not finished: next is “%(point)s”.") % {"cycle": cycle, "point": Point(wanted).label},
+            code="order",
+        )
+    return cycle + 1
+
+
+def begin(fitting: Fitting, *, by: Any, at: dt.datetime) -> None:
+    """The job begins with its first hold point; the sheet of the model is the one that holds now."""
+    if fitting.begun_at is None:
+        sheet = fitting.device_model.sheets.order_by("-number").first()
+        change_record(fitting, by=by, version=fitting.version, begun_at=at, sheet=sheet)
+
+
+@transaction.atomic
+def confirm_point(
+    *,
+    fitting: Fitting,
+    point: str,
+    by: Any,
+    note: str = "",
+    passed_over_reason: str = "",
+    handed_back_by: str = "",
+    photo: Photo | None = None,
+    confirmed_at: dt.datetime | None = None,
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+) -> HoldPoint:
+    """Confirm the next hold point of the cycle at hand, or pass it over with a reason that stays visible.
+
+    Parameters
+    ----------
+    note : str
+        For the restraint without a photo: why there is none.
+    passed_over_reason : str
+        Given: the point is passed over and not confirmed.
+    handed_back_by : str
+        For the locks: who handed back theirs.
+    photo : Photo, optional
+        Of the loose restraint.
+
+    Raises
+    ------
+    Refused
+        If another point comes first, the restraint has neither photo nor reason, an adjustment is not recorded yet, the
+        locks name nobody, or the job is over or accepted.
+    """
+    known = known_row(HoldPoint, client_key)
+    if known is not None:
+        return known
+    row, now = claimed(fitting), now or timezone.now()
+    refuse_if_accepted(row)
+    confirmed_at = confirmed_at or now
+    cycle = current_cycle(row)
+    check_order(row, cycle, point)
+    check_time(row, cycle, "confirmed_at", confirmed_at, now)
+    passed_over_reason, note = passed_over_reason.strip(), note.strip()
+    isolation = row.isolations.filter(cycle=cycle).first()
+    if point == Point.LOCKOUT and not passed_over_reason:
+        raise Refused(_("Record the isolation with its points and people; that confirms the lockout."), code="lockout")
+    if point == Point.RESTRAINT:
+        check_restraint(photo, note, passed_over_reason)
+    if point == Point.CLEAR and cycle > 1 and isolation is not None and isolation.adjustment_mm is None:
+        raise Refused(_("Record first what was adjusted in this cycle; 0 where nothing was."), code="adjustment")
+    if point == Point.LOCKS and not passed_over_reason:
+        if not handed_back_by.strip():
+            refuse("handed_back_by", "locks", _("Say who handed back their locks: everyone who had put one on."))
+        note = _("Handed back by %s.") % handed_back_by.strip() + (f" {note}" if note else "")
+    made = create_record(
+        HoldPoint,
+        by=by,
+        client_key=client_key,
+        fitting=row,
+        point=point,
+        cycle=cycle,
+        confirmed_at=confirmed_at,
+        confirmed_by=by,
+        note=note,
+        passed_over_reason=passed_over_reason,
+        photo=photo,
+    )
+    if point == Point.LOCKS and isolation is not None and isolation.released_at is None:
+        change_record(isolation, by=by, version=isolation.version, released_at=confirmed_at, released_by=by)
+    begin(row, by=by, at=confirmed_at)
+    return made
+
+
+def check_restraint(photo: Photo | None, note: str, passed_over_reason: str) -> None:
+    if photo is None and not note and not passed_over_reason:
+        refuse(
+            "photo",
+            "restraint",
+            _(
+                "Take a photo of the loose transport restraint, or say why there is none. With the restraint left in, "
+                "the device does nothing from its first day."
+            ),
+        )
+
+
+@transaction.atomic
+def correct_point(
+    row: HoldPoint,
+    *,
+    by: Any,
+    reason: str,
+    withdraw: bool = False,
+    client_key: uuid.UUID | None = None,
+    **values: Any,
+) -> HoldPoint:
+    """Write the entry that takes the place of a wrong hold point, or withdraws it: then the job waits there again.
+
+    Parameters
+    ----------
+    **values
+        note, passed_over_reason, confirmed_at, photo.
+
+    Raises
+    ------
+    Refused
+        If no reason is given, it was corrected before, the job is over, an accepted job would lose a hold point, or
+        the restraint would stand without photo and reason.
+    """
+    known = known_row(HoldPoint, client_key)
+    if known is not None:
+        return known
+    fitting = claimed(row.fitting)
+    if withdraw:
+        refuse_if_accepted(fitting)
+    elif row.point == Point.RESTRAINT:
+        new = {name: values.get(name, getattr(row, name)) for name in ("photo", "note", "passed_over_reason")}
+        check_restraint(new["photo"], new["note"].strip(), new["passed_over_reason"].strip())
+    if "confirmed_at" in values:
+        check_moment("confirmed_at", values["confirmed_at"], timezone.now())
+    fresh = correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=withdraw, **values)
+    isolation = fitting.isolations.filter(cycle=row.cycle).first()
+    if withdraw and row.point == Point.LOCKS and isolation is not None:
+        change_record(isolation, by=by, version=isolation.version, reason=reason, released_at=None, released_by=None)
+    return fresh
+
+
+@transaction.atomic
+def record_adjustment(
+    isolation: Isolation, *, by: Any, version: int, in_drive_mm: float, out_off_mm: float, note: str = ""
+) -> Isolation:
+    """Record what was adjusted in a cycle: in on one side, out on the other, by the same amount.
+
+    Parameters
+    ----------
+    in_drive_mm : float
+        Moved in on the drive side; negative: out [mm].
+    out_off_mm : float
+        Moved out on the off side; negative: in [mm].
+    note : str
+        Needed where the amounts differ, or where the belt answered two moves the wrong way.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        If the cycle is the fitting itself, its locks are handed back, or the amounts differ without a word why.
+    """
+    fitting = claimed(isolation.fitting)
+    refuse_if_accepted(fitting)
+    if isolation.cycle == 1 or isolation.released_at is not None:
+        raise Refused(
+            _("An adjustment is recorded under its own isolation, while that is recorded as open."), code="cycle"
+        )
+    line = judge_adjustment(in_drive_mm, out_off_mm)
+    note = note.strip()
+    if line.verdict != "sound" and not note:
+        refuse("out_off_mm", "unequal", line.words + " " + _("If it was meant, say why in the note."))
+    if in_drive_mm and not note:
+        told = convergence_of(fitting)
+        if told.must_stop:
+            refuse("note", "stop", told.words + " " + _("Say in the note which cause was found."))
+    if line.verdict != "sound":
+        note = f"{line.words} {note}"
+    return change_record(isolation, by=by, version=version, adjustment_mm=in_drive_mm, adjustment_note=note[:200])
+
+
+# --- Trial runs -------------------------------------------------------------------------------------------------------
+def check_may_run(fitting: Fitting, started_at: dt.datetime) -> int:
+    """The cycle after which a trial run is recorded.
+
+    Raises
+    ------
+    Refused
+        In words, where a hold point is open, guards or people were passed over, or locks are not handed back.
+    """
+    cycle, known = current_cycle(fitting), current_points(fitting)
+    if (1, Point.RESTRAINT) not in known:
+        raise Refused(
+            _(
+                "No trial run before the transport restraint is recorded as removed, with a photo or a reason. "
+                "Record that hold point first."
+            ),
+            code="restraint",
+        )
+    wanted = next_point(cycle, done_in(known, cycle))
+    if wanted is not None:
+        raise Refused(
+            _("No trial run yet: “%(point)s” of cycle %(cycle)s is not recorded.")
+            % {"point": Point(wanted).label, "cycle": cycle},
+            code="order",
+        )
+    for point in (Point.GUARDS, Point.PEOPLE):
+        row = known[cycle, point]
+        if row.passed_over_reason:
+            raise Refused(
+                _("No trial run: “%(point)s” was passed over (%(why)s). Correct that entry once it is confirmed.")
+                % {"point": point.label, "why": row.passed_over_reason},
+                code="passed_over",
+            )
+    isolation = open_isolation(fitting)
+    if isolation is not None:
+        raise Refused(
+            _("No trial run: the belt is recorded as isolated since %s.") % moment_words(isolation.isolated_at),
+            code="isolated",
+        )
+    locks = known[cycle, Point.LOCKS]
+    if started_at < locks.confirmed_at - dt.timedelta(minutes=1):
+        refuse(
+            "started_at",
+            "order",
+            _("%(when)s is before the locks were handed back (%(then)s). Check both times.")
+            % {"when": moment_words(started_at), "then": moment_words(locks.confirmed_at)},
+        )
+    return cycle
+
+
+@transaction.atomic
+def record_trial_run(
+    *,
+    fitting: Fitting,
+    by: Any,
+    minutes: float,
+    offsets: Sequence[tuple[float, float]],
+    is_loaded: bool = False,
+    started_at: dt.datetime | None = None,
+    photos: Sequence[Photo] = (),
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+    **values: Any,
+) -> TrialRun:
+    """Record a trial run with the belt's offset at stations upstream and downstream of the device.
+
+    Parameters
+    ----------
+    minutes : float
+        How long it was watched [min].
+    offsets : sequence of (float, float)
+        Chainage of the station [m] and offset there [mm], drive side positive.
+    **values
+        frame_position, touches_structure, is_noisy, note.
+
+    Raises
+    ------
+    Refused
+        If hold points are open or passed over that must stand before the belt runs, the restraint is not recorded,
+        locks are not handed back, no offset is given, or a station is off the belt or named twice.
+    """
+    known = known_row(TrialRun, client_key)
+    if known is not None:
+        return known
+    row, now = claimed(fitting), now or timezone.now()
+    refuse_if_accepted(row)
+    started_at = started_at or now
+    check_moment("started_at", started_at, now)
+    cycle = check_may_run(row, started_at)
+    check_stations(row, offsets)
+    made = create_record(
+        TrialRun,
+        by=by,
+        client_key=client_key,
+        fitting=row,
+        cycle=cycle,
+        is_loaded=is_loaded,
+        started_at=started_at,
+        minutes=minutes,
+        **values,
+    )
+    made.photos.add(*photos)
+    for chainage_m, offset_mm in offsets:
+        create_record(
+            BeltOffset,
+            by=by,
+            client_key=uuid.uuid5(made.client_key, f"offset {chainage_m:g}"),
+            plant=row.plant,
+            conveyor=row.conveyor,
+            strand=row.strand,
+            chainage_m=chainage_m,
+            offset_mm=offset_mm,
+            is_loaded=is_loaded,
+            taken_at=started_at,
+            occasion=BeltOffset.Occasion.TRIAL_RUN,
+            trial_run=made,
+        )
+    return made
+
+
+def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]]) -> None:
+    if not offsets:
+        refuse("offsets", "offsets", _("Measure the belt's offset at one station at least, better at five to eight."))
+    seen: set[float] = set()
+    belt = fitting.conveyor
+    for chainage_m, offset_mm in offsets:
+        if not 0 <= chainage_m <= belt.length_m:
+            refuse(
+                "offsets",
+                "station",
+                _("A station at %(at)s m is not on %(tag)s: give 0 to %(length)s m.")
+                % {"at": f"{chainage_m:g}", "tag": belt.tag, "length": f"{belt.length_m:g}"},
+            )
+        if chainage_m in seen:
+            refuse("offsets", "twice", _("The station at %s m is there twice. Leave one out.") % f"{chainage_m:g}")
+        if abs(offset_mm) > belt.belt_width_mm:
+            refuse(
+                "offsets",
+                "offset",
+                _("%(given)g mm at %(at)g m is more than the belt is wide (%(width)g mm). Check the reading.")
+                % {"given": offset_mm, "at": chainage_m, "width": belt.belt_width_mm},
+            )
+        seen.add(chainage_m)
+
+
+@transaction.atomic
+def withdraw_trial_run(row: TrialRun, *, by: Any, reason: str, client_key: uuid.UUID | None = None) -> TrialRun:
+    """A trial run that was written down wrong counts no more, with its offsets; the right one is recorded anew.
+
+    Raises
+    ------
+    Refused
+        If no reason is given, or the job is accepted or over.
+    """
+    known = known_row(TrialRun, client_key)
+    if known is not None:
+        return known
+    refuse_if_accepted(claimed(row.fitting))
+    fresh = correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=True)
+    for offset in row.belt_offsets.current():
+        correct_entry(offset, by=by, reason=reason, withdraw=True)
+    return fresh
+
+
+# --- Acceptance and hand-over -----------------------------------------------------------------------------------------
+@transaction.atomic
+def accept_fitting(
+    *, fitting: Fitting, by: Any, version: int, reason: str = "", now: dt.datetime | None = None
+) -> Fitting:
+    """Accept the job against its target; with a reason that stays visible where a line is not met.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        If no device is named, no trial run stands, a hold point is open, or a line is not met and no reason is given.
+    """
+    row, now = claimed(fitting), now or timezone.now()
+    if row.accepted_at is not None and row.accepted_by_id == by.pk:
+        return row  # the same form sent twice
+    refuse_if_accepted(row)
+    if row.device is None:
+        raise Refused(_("Say first which device is fitted: change the plan and choose it."), code="device")
+    runs = current_runs(row)
+    if not runs:
+        raise Refused(_("No trial run is recorded; without one there is nothing to accept."), code="no_run")
+    check_may_run(row, now)
+    told = acceptance_of(row, runs)
+    if not told.is_met and not reason.strip():
+        words = [line.words for line in told.lines if line.verdict != "sound"]
+        refuse(
+            "reason", "not_met", " ".join([*words, _("Say why it is accepted all the same, or adjust and run again.")])
+        )
+    return change_record(
+        row,
+        by=by,
+        version=version,
+        reason=reason,
+        accepted_at=now,
+        accepted_by=by,
+        accepted_reason="" if told.is_met else reason.strip(),
+    )
+
+
+@transaction.atomic
+def hand_over_fitting(
+    *,
+    fitting: Fitting,
+    by: Any,
+    version: int,
+    handed_over_to: str,
+    open_points: str = "",
+    now: dt.datetime | None = None,
+) -> Installation:
+    """Hand the device over: now it is an installation, its checks are planned and the clock before and after begins.
+
+    The readings of the last runs are written once more as acceptance rows of the installation, because entries are
+    never overwritten; the rows from before are found through `fitting.survey`.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        If it is not accepted, nobody is named, or the device or place is taken meanwhile.
+    """
+    row = Fitting.objects.select_for_update().get(pk=fitting.pk)
+    if row.installation is not None:
+        return row.installation  # the same form sent twice
+    refuse_if_over(row)
+    now = now or timezone.now()
+    if row.accepted_at is None or row.device is None:
+        raise Refused(_("Accept the job first; then it is handed over."), code="not_accepted")
+    if not handed_over_to.strip():
+        refuse("handed_over_to", "to", _("Say who takes it over: a person, a shift or a crew."))
+    installation = install_device(
+        device=row.device,
+        conveyor=row.conveyor,
+        strand=row.strand,
+        chainage_m=row.chainage_m,
+        installed_at=now,
+        by=by,
+        client_key=uuid.uuid5(row.client_key, "installation"),
+        now=now,
+        sheet=row.sheet,
+        access=row.survey.access[:120] if row.survey else "",
+        note=open_points.strip()[:300],
+    )
+    write_acceptance_offsets(row, installation, by=by)
+    change_record(
+        row,
+        by=by,
+        version=version,
+        handed_over_at=now,
+        handed_over_by=by,
+        handed_over_to=handed_over_to.strip(),
+        open_points=open_points.strip(),
+        installation=installation,
+    )
+    return installation
+
+
+def write_acceptance_offsets(fitting: Fitting, installation: Installation, *, by: Any) -> None:
+    """The readings of the last run empty and of the last run loaded, as rows of the installation."""
+    last = {run.is_loaded: run for run in current_runs(fitting)}
+    for run in last.values():
+        for row in offsets_of(run):
+            create_record(
+                BeltOffset,
+                by=by,
+                client_key=uuid.uuid5(row.client_key, "acceptance"),
+                plant=row.plant,
+                conveyor=row.conveyor,
+                strand=row.strand,
+                chainage_m=row.chainage_m,
+                offset_mm=row.offset_mm,
+                is_loaded=row.is_loaded,
+                taken_at=row.taken_at,
+                occasion=BeltOffset.Occasion.ACCEPTANCE,
+                trial_run=run,
+                installation=installation,
+            )

@@ -1,0 +1,262 @@
+"""Fittings: a device planned into a place and an outage window, with crew, needs and permit; changed and given up."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.models import Fitting, FittingNeed, Isolation
+from installs.services.installations import check_device_suits, check_place, refuse
+from plant.errors import Refused
+from plant.models import Conveyor, Membership
+from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.running_hours import moment_words
+
+CONSTRAINT_WORDS.update(
+    {"fitting_need_once": gettext_lazy("This part or tool is on the list already. Change its number.")}
+)
+
+
+def refuse_if_over(fitting: Fitting) -> None:
+    """Raises Refused where the job is handed over or given up: its record is closed."""
+    if fitting.given_up_at is not None:
+        raise Refused(
+            _("This job was given up %(when)s: %(why)s. Plan a new one.")
+            % {"when": moment_words(fitting.given_up_at), "why": fitting.given_up_reason},
+            code="given_up",
+        )
+    if fitting.handed_over_at is not None:
+        raise Refused(
+            _("This job was handed over %(when)s; its record is closed.")
+            % {"when": moment_words(fitting.handed_over_at)},
+            code="handed_over",
+        )
+
+
+def check_plan(values: Mapping[str, Any], crew: Iterable[Any], *, begun: bool = False) -> None:
+    """Raises Refused, with the field, where place, model, device, survey, window and crew do not go together."""
+    conveyor: Conveyor = values["conveyor"]
+    model, device, survey = values["device_model"], values.get("device"), values.get("survey")
+    check_place(conveyor, values["strand"], values["chainage_m"])
+    if model.plant_id != conveyor.plant_id:
+        refuse("device_model", "other_plant", _("Model and conveyor belong to different plants. Choose both from one."))
+    if conveyor.is_reversing and not model.suits_reversing:
+        refuse(
+            "device_model",
+            "reversing",
+            _("%(tag)s is a reversing belt and %(model)s is not made for both directions. Choose another model.")
+            % {"tag": conveyor.tag, "model": model},
+        )
+    if device is not None:
+        if device.device_model_id != model.pk:
+            refuse(
+                "device",
+                "other_model",
+                _("Device %(number)s is a %(its)s, the job is planned for a %(planned)s. Choose one of that model.")
+                % {"number": device.number, "its": device.device_model, "planned": model},
+            )
+        check_device_suits(device, conveyor, timezone.now())
+    if survey is not None and survey.conveyor_id != conveyor.pk:
+        refuse("survey", "other_belt", _("That survey is of another belt. Choose one of %s.") % conveyor.tag)
+    check_window(values, begun=begun)
+    belong = set(
+        Membership.objects.filter(plant_id=conveyor.plant_id, person__in=list(crew)).values_list("person_id", flat=True)
+    )
+    strangers = [str(person) for person in crew if person.pk not in belong]
+    if strangers:
+        refuse("crew", "crew", _("%s does not belong to this plant.") % ", ".join(strangers))
+
+
+def check_window(values: Mapping[str, Any], *, begun: bool) -> None:
+    window, planned_at = values.get("outage_window"), values.get("planned_at")
+    if window is None:
+        return
+    if window.conveyor_id != values["conveyor"].pk:
+        refuse(
+            "outage_window",
+            "other_belt",
+            _("That window is one of %(other)s, the job is on %(tag)s. Choose a window of %(tag)s.")
+            % {"other": window.conveyor.tag, "tag": values["conveyor"].tag},
+        )
+    if planned_at is not None and not begun and not window.starts_at <= planned_at < window.ends_at:
+        refuse(
+            "planned_at",
+            "outside_window",
+            _("%(start)s lies outside the window %(from)s to %(to)s. Give a time in it, or leave it empty.")
+            % {
+                "start": moment_words(planned_at),
+                "from": moment_words(window.starts_at),
+                "to": moment_words(window.ends_at),
+            },
+        )
+
+
+@transaction.atomic
+def plan_fitting(
+    *,
+    conveyor: Conveyor,
+    device_model: Any,
+    chainage_m: float,
+    by: Any,
+    strand: str = "return",
+    crew: Iterable[Any] = (),
+    client_key: uuid.UUID | None = None,
+    **values: Any,
+) -> Fitting:
+    """Plan the job of fitting a device. What it needs is copied from the model's list of parts and tools.
+
+    What is missing does not forbid a plan; it is told by `installs.readiness`.
+
+    Parameters
+    ----------
+    chainage_m : float
+        From the tail pulley's centre [m].
+    strand : {"carry", "return"}
+        Strand that the device will stand on.
+    crew : iterable of Person
+        People of this plant.
+    **values
+        device, survey, outage_window, planned_at (in the window; empty: its start), duration_h, permit_reference,
+        target_offset_mm, note.
+
+    Raises
+    ------
+    Refused
+        If place, model, device, window, survey or crew do not go together.
+    """
+    known = known_row(Fitting, client_key)
+    if known is not None:
+        return known
+    people = list(crew)
+    place = {"conveyor": conveyor, "device_model": device_model, "chainage_m": chainage_m, "strand": strand}
+    window = values.get("outage_window")
+    if window is not None and values.get("planned_at") is None:
+        values["planned_at"] = window.starts_at
+    check_plan({**values, **place}, people)
+    fitting = create_record(Fitting, by=by, client_key=client_key, plant=conveyor.plant, **place, **values)
+    fitting.crew.set(people)
+    copy_needs(fitting, by=by)
+    return fitting
+
+
+def copy_needs(fitting: Fitting, *, by: Any) -> None:
+    """Bring the model's parts, tools and lifting aids onto the list of the job, those not on it yet."""
+    there = set(fitting.needs.values_list("kind", "name"))
+    for part in fitting.device_model.parts.all():
+        if (part.kind, part.name) not in there:
+            create_record(
+                FittingNeed,
+                by=by,
+                client_key=uuid.uuid5(fitting.client_key, f"need {part.kind} {part.name}"),
+                fitting=fitting,
+                kind=part.kind,
+                name=part.name,
+                needed=part.count,
+                note=part.note,
+            )
+
+
+@transaction.atomic
+def change_fitting(
+    fitting: Fitting, *, by: Any, version: int, reason: str = "", crew: Iterable[Any] | None = None, **values: Any
+) -> Fitting:
+    """Change the plan. Once the work has begun, belt and model stay: another model is another job.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `change_record`; if things do not go together, the job is over or accepted, or belt or model of a job that
+        has begun is changed.
+    """
+    refuse_if_over(fitting)
+    if fitting.accepted_at is not None:
+        raise Refused(_("The job is accepted; what it was stays as it was."), code="accepted")
+    for name in ("conveyor", "device_model"):
+        if fitting.begun_at is not None and name in values and values[name] != getattr(fitting, name):
+            refuse(name, "begun", _("The work has begun. Give this job up and plan another one."))
+    names = ("conveyor", "strand", "chainage_m", "device_model", "device", "survey", "outage_window", "planned_at")
+    people = list(fitting.crew.all() if crew is None else crew)
+    new = {name: values.get(name, getattr(fitting, name)) for name in names}
+    if new["outage_window"] is not None and new["planned_at"] is None:
+        new["planned_at"] = values["planned_at"] = new["outage_window"].starts_at
+    check_plan(new, people, begun=fitting.begun_at is not None)
+    is_other_model = new["device_model"] != fitting.device_model
+    fitting = change_record(fitting, by=by, version=version, reason=reason, **values)
+    fitting.crew.set(people)
+    if is_other_model:
+        for need in fitting.needs.filter(at_hand=0):
+            need._history_user = by
+            need.delete()
+        copy_needs(fitting, by=by)
+    return fitting
+
+
+@transaction.atomic
+def give_up_fitting(fitting: Fitting, *, by: Any, version: int, reason: str, now: dt.datetime | None = None) -> Fitting:
+    """End a job without an installation. An isolation that is still recorded as open must be recorded as ended first.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        If no reason is given, the job is over, or locks are not recorded as handed back.
+    """
+    refuse_if_over(fitting)
+    if not reason.strip():
+        refuse("reason", "reason", _("Say why the job is given up."))
+    open_one = Isolation.objects.filter(fitting=fitting, released_at__isnull=True).first()
+    if open_one is not None:
+        raise Refused(
+            _("Isolation %(cycle)s is recorded since %(when)s. Record first who handed back the locks.")
+            % {"cycle": open_one.cycle, "when": moment_words(open_one.isolated_at)},
+            code="isolated",
+        )
+    return change_record(
+        fitting,
+        by=by,
+        version=version,
+        reason=reason,
+        given_up_at=now or timezone.now(),
+        given_up_reason=reason.strip(),
+    )
+
+
+@transaction.atomic
+def add_need(*, fitting: Fitting, by: Any, client_key: uuid.UUID | None = None, **values: Any) -> FittingNeed:
+    """Put a part, tool or lifting aid on the list of the job."""
+    known = known_row(FittingNeed, client_key)
+    if known is not None:
+        return known
+    refuse_if_over(fitting)
+    return create_record(FittingNeed, by=by, client_key=client_key, fitting=fitting, **values)
+
+
+@transaction.atomic
+def count_needs(*, fitting: Fitting, by: Any, at_hand: Mapping[int, int]) -> list[FittingNeed]:
+    """Write how many of each need are at hand; what is not named stays.
+
+    Parameters
+    ----------
+    at_hand : mapping of int to int
+        Number of the need's row to how many there are.
+
+    Returns
+    -------
+    list of FittingNeed
+        Those that changed.
+    """
+    refuse_if_over(fitting)
+    changed = []
+    for need in fitting.needs.filter(pk__in=at_hand):
+        count = at_hand[need.pk]
+        if count < 0:
+            refuse(f"need_{need.pk}", "negative", _("%(given)s is negative; give 0 or more.") % {"given": count})
+        if count != need.at_hand:
+            changed.append(change_record(need, by=by, version=need.version, at_hand=count))
+    return changed

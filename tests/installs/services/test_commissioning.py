@@ -1,0 +1,418 @@
+"""Commissioning: hold points in order, isolations by cycle, trial runs, acceptance, hand-over."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import uuid
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
+
+from inspections.models import Task
+from installs.models import BeltOffset, HoldPoint, Installation, Isolation, TrialRun
+from installs.services import commissioning as services
+from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
+from plant.errors import Refused
+from plant.services.photos import keep_photo
+from tests import make
+
+pytestmark = pytest.mark.django_db
+NOW = dt.datetime(2026, 11, 20, 9, tzinfo=dt.UTC)
+GOOD = [(40.0, 12.0), (160.0, -8.0)]
+
+
+def at(minutes):
+    return NOW + dt.timedelta(minutes=minutes)
+
+
+@pytest.fixture
+def job(belt_a1, pat):
+    device = make.device(belt_a1.plant, "70")
+    return plan_fitting(
+        conveyor=belt_a1, device_model=device.device_model, device=device, chainage_m=100.0, strand="return", by=pat
+    )
+
+
+@pytest.fixture
+def photo(alder, tess):
+    buffer = io.BytesIO()
+    Image.new("RGB", (30, 20), "brown").save(buffer, format="JPEG")
+    return keep_photo(plant=alder, file=SimpleUploadedFile("pin.jpg", buffer.getvalue()), by=tess)
+
+
+def isolate(job, by, minute, **values):
+    known = {"points": "Main switch 4, lock 12", "tried_start": True, "isolated_at": at(minute), "now": at(minute)}
+    return services.record_isolation(fitting=job, by=by, **{**known, **values})
+
+
+def confirm(job, by, minute, *points, **values):
+    rows = []
+    for number, point in enumerate(points):
+        known = {"confirmed_at": at(minute + number), "now": at(minute + number)}
+        if point == "locks":
+            known["handed_back_by"] = "tess"
+        if point == "restraint":
+            known["note"] = "no camera in this gallery"
+        rows.append(services.confirm_point(fitting=job, point=point, by=by, **{**known, **values}))
+    return rows
+
+
+def run(job, by, minute, **values):
+    known = {"minutes": 40.0, "offsets": GOOD, "started_at": at(minute), "now": at(minute)}
+    return services.record_trial_run(fitting=job, by=by, **{**known, **values})
+
+
+def fit(job, by, minute=0):
+    """The first cycle, whole."""
+    isolate(job, by, minute)
+    confirm(job, by, minute + 1, "parts", "restraint", "clear", "guards", "people", "locks")
+
+
+def fresh(job):
+    job.refresh_from_db()
+    return job
+
+
+def test_the_isolation_begins_the_job_and_is_the_first_hold_point(job, tess, pat):
+    isolation = isolate(job, tess, 0, people=[pat], other_people="two riggers")
+    assert isolation.cycle == 1
+    assert set(isolation.people.all()) == {tess, pat}
+    assert fresh(job).begun_at == at(0)
+    row = HoldPoint.objects.get()
+    assert (row.point, row.confirmed_by, row.confirmed_at) == ("lockout", tess, at(0))
+
+
+def test_an_isolation_without_tried_start_needs_a_reason_that_stays(job, tess):
+    with pytest.raises(Refused, match="Try to start the belt"):
+        isolate(job, tess, 0, tried_start=False)
+    isolate(job, tess, 0, tried_start=False, not_tried_reason="no button at this end")
+    assert "no button at this end" in HoldPoint.objects.get().note
+
+
+def test_hold_points_out_of_order_are_refused_with_words(job, tess):
+    with pytest.raises(Refused, match="First comes “lockout confirmed by the site's procedure”; “guards back”"):
+        confirm(job, tess, 0, "guards")
+    isolate(job, tess, 0)
+    with pytest.raises(Refused, match="First comes “parts and fasteners complete”"):
+        confirm(job, tess, 1, "restraint")
+    confirm(job, tess, 1, "parts")
+    with pytest.raises(Refused, match="by tess already"):
+        confirm(job, tess, 2, "parts")
+
+
+def test_a_point_is_passed_over_only_with_a_reason(job, tess):
+    with pytest.raises(Refused, match="Record the isolation"):
+        confirm(job, tess, 0, "lockout")
+    row = confirm(job, tess, 0, "lockout", passed_over_reason="plant shutdown, group lock of the site holds")[0]
+    assert row.passed_over_reason
+    assert Isolation.objects.count() == 0
+
+
+def test_the_restraint_needs_a_photo_or_a_reason(job, tess, photo):
+    isolate(job, tess, 0)
+    confirm(job, tess, 1, "parts")
+    with pytest.raises(Refused, match="photo of the loose transport restraint") as refused:
+        confirm(job, tess, 2, "restraint", note="")
+    assert "photo" in refused.value.fields
+    assert confirm(job, tess, 2, "restraint", note="", photo=photo)[0].photo == photo
+
+
+def test_no_trial_run_before_the_restraint_is_recorded(job, tess):
+    with pytest.raises(Refused, match="No trial run before the transport restraint"):
+        run(job, tess, 1)
+    isolate(job, tess, 0)
+    confirm(job, tess, 1, "parts")
+    with pytest.raises(Refused, match="No trial run before the transport restraint"):
+        run(job, tess, 5)
+    assert TrialRun.objects.count() == 0
+
+
+@pytest.mark.parametrize("n_points", [3, 4, 5])
+def test_no_trial_run_before_the_locks_are_handed_back(job, tess, n_points):
+    isolate(job, tess, 0)
+    confirm(job, tess, 1, *["parts", "restraint", "clear", "guards", "people"][:n_points])
+    with pytest.raises(Refused, match="No trial run yet: “"):
+        run(job, tess, 20)
+
+
+@pytest.mark.parametrize("passed_over", ["guards", "people"])
+def test_no_trial_run_where_guards_or_people_were_passed_over(job, tess, passed_over):
+    isolate(job, tess, 0)
+    confirm(job, tess, 1, "parts", "restraint", "clear")
+    for number, point in enumerate(("guards", "people")):
+        reason = {"passed_over_reason": "comes later"} if point == passed_over else {}
+        confirm(job, tess, 5 + number, point, **reason)
+    confirm(job, tess, 8, "locks")
+    with pytest.raises(Refused, match=r"was passed over \(comes later\)"):
+        run(job, tess, 20)
+
+
+def test_the_locks_name_who_handed_them_back_and_end_the_isolation(job, tess, pat):
+    isolate(job, tess, 0)
+    confirm(job, tess, 1, "parts", "restraint", "clear", "guards", "people")
+    with pytest.raises(Refused, match="Say who handed back"):
+        confirm(job, pat, 9, "locks", handed_back_by=" ")
+    assert services.open_isolation(job) is not None
+    confirm(job, pat, 9, "locks", handed_back_by="tess, two riggers")
+    isolation = Isolation.objects.get()
+    assert (isolation.released_by, isolation.released_at) == (pat, at(9))
+    assert "two riggers" in HoldPoint.objects.get(point="locks").note
+
+
+def test_three_adjustments_hold_four_isolations(job, tess):
+    fit(job, tess)
+    for number in range(3):
+        begins = 60 * (number + 1)
+        run(job, tess, begins - 20)
+        isolation = isolate(job, tess, begins)
+        with pytest.raises(Refused, match="is not finished: next is “clear of structure"):
+            isolate(job, tess, begins + 1)
+        with pytest.raises(Refused, match="Record first what was adjusted"):
+            confirm(job, tess, begins + 2, "clear")
+        services.record_adjustment(isolation, by=tess, version=isolation.version, in_drive_mm=3.0, out_off_mm=3.0)
+        confirm(job, tess, begins + 3, "clear", "guards", "people", "locks")
+    assert [row.cycle for row in Isolation.objects.all()] == [1, 2, 3, 4]
+    assert services.current_cycle(job) == 4
+
+
+def test_unequal_moves_are_refused_with_the_arithmetic_or_kept_with_a_word(job, tess):
+    fit(job, tess)
+    isolation = isolate(job, tess, 60)
+    with pytest.raises(Refused, match="3 mm narrower"):
+        services.record_adjustment(isolation, by=tess, version=1, in_drive_mm=6.0, out_off_mm=3.0)
+    kept = services.record_adjustment(
+        isolation, by=tess, version=1, in_drive_mm=6.0, out_off_mm=3.0, note="arm on the off side was bent back"
+    )
+    assert "3 mm narrower" in kept.adjustment_note
+    assert "bent back" in kept.adjustment_note
+
+
+def test_after_two_wrong_answers_a_third_move_needs_the_cause(job, tess):
+    fit(job, tess)
+    run(job, tess, 20, offsets=[(40.0, 20.0), (160.0, 0.0)])
+    for number, offset in enumerate((30.0, 45.0, 60.0)):
+        begins = 60 * (number + 1)
+        isolation = isolate(job, tess, begins)
+        moved = {"by": tess, "version": isolation.version, "in_drive_mm": 3.0, "out_off_mm": 3.0}
+        if number == 2:
+            with pytest.raises(Refused, match="Stop adjusting: the device is mirrored"):
+                services.record_adjustment(isolation, **moved)
+            moved["note"] = "device was mirrored, turned round"
+        services.record_adjustment(isolation, **moved)
+        confirm(job, tess, begins + 2, "clear", "guards", "people", "locks")
+        run(job, tess, begins + 10, offsets=[(40.0, offset), (160.0, 0.0)])
+
+
+def test_a_second_person_resumes_where_the_first_one_stopped(job, tess, pat):
+    isolate(job, tess, 0)
+    confirm(job, tess, 1, "parts", "restraint")
+    confirm(job, pat, 600, "clear")
+    assert services.next_point(1, services.done_in(services.current_points(job), 1)) == "guards"
+    assert HoldPoint.objects.get(point="clear").confirmed_by == pat
+
+
+def test_a_form_sent_twice_counts_once(job, tess):
+    keys = [uuid.uuid4() for _ in range(3)]
+    for _ in range(2):
+        isolate(job, tess, 0, client_key=keys[0])
+    for _ in range(2):
+        confirm(job, tess, 1, "parts", client_key=keys[1])
+    confirm(job, tess, 2, "restraint", "clear", "guards", "people", "locks")
+    for _ in range(2):
+        run(job, tess, 10, client_key=keys[2])
+    assert Isolation.objects.count() == 1
+    assert HoldPoint.objects.count() == 7
+    assert TrialRun.objects.count() == 1
+    assert BeltOffset.objects.count() == len(GOOD)
+
+
+def test_a_withdrawn_point_is_waited_for_again_and_stays_visible(job, tess, pat):
+    fit(job, tess)
+    row = HoldPoint.objects.get(point="guards")
+    with pytest.raises(Refused, match="Say why it is corrected"):
+        services.correct_point(row, by=pat, reason="", withdraw=True)
+    services.correct_point(row, by=pat, reason="one guard still lies on the walkway", withdraw=True)
+    with pytest.raises(Refused, match="“guards back” of cycle 1 is not recorded"):
+        run(job, tess, 30)
+    confirm(job, tess, 30, "guards")
+    assert HoldPoint.objects.filter(point="guards").count() == 3
+    run(job, tess, 31)
+
+
+def test_locks_that_were_not_handed_back_open_the_isolation_again(job, tess):
+    fit(job, tess)
+    row = HoldPoint.objects.get(point="locks")
+    services.correct_point(row, by=tess, reason="a rigger's lock still hangs", withdraw=True)
+    assert services.open_isolation(job).cycle == 1
+    with pytest.raises(Refused, match="No trial run yet"):
+        run(job, tess, 30)
+
+
+def test_a_note_of_a_point_is_corrected_by_an_entry(job, tess):
+    isolate(job, tess, 0)
+    row = confirm(job, tess, 1, "parts", note="all there")[0]
+    fixed = services.correct_point(row, by=tess, reason="one clamp is of the old kind", note="one old clamp")
+    assert (fixed.corrects, fixed.note, fixed.confirmed_by) == (row, "one old clamp", tess)
+    assert HoldPoint.objects.get(pk=row.pk).note == "all there"
+
+
+def test_times_do_not_run_backwards_or_ahead(job, tess):
+    isolate(job, tess, 10)
+    with pytest.raises(Refused, match="is before “lockout"):
+        confirm(job, tess, 5, "parts")
+    with pytest.raises(Refused, match="in the future"):
+        services.confirm_point(fitting=job, point="parts", by=tess, confirmed_at=at(90), now=at(20))
+    confirm(job, tess, 11, "parts", "restraint", "clear", "guards", "people", "locks")
+    with pytest.raises(Refused, match="before the locks were handed back"):
+        services.record_trial_run(fitting=job, by=tess, minutes=20, offsets=GOOD, started_at=at(12), now=at(30))
+
+
+@pytest.mark.parametrize(
+    ("offsets", "words"),
+    [
+        ([], "at one station at least"),
+        ([(201.0, 3.0)], "is not on A-1: give 0 to 200 m"),
+        ([(40.0, 3.0), (40.0, 4.0)], "is there twice"),
+        ([(40.0, 1300.0)], "more than the belt is wide"),
+    ],
+)
+def test_stations_that_cannot_be_are_refused(job, tess, offsets, words):
+    fit(job, tess)
+    with pytest.raises(Refused, match=words):
+        run(job, tess, 20, offsets=offsets)
+
+
+def accepted(job, by, reason=""):
+    return services.accept_fitting(fitting=job, by=by, version=fresh(job).version, reason=reason, now=at(200))
+
+
+def test_acceptance_needs_every_station_empty_and_loaded_within_the_target(job, tess):
+    fit(job, tess)
+    with pytest.raises(Refused, match="without one there is nothing to accept"):
+        accepted(job, tess)
+    run(job, tess, 20)
+    with pytest.raises(Refused, match="No trial run loaded"):
+        accepted(job, tess)
+    # 5 % of 1200 mm is 60 mm.
+    run(job, tess, 70, is_loaded=True, offsets=[(40.0, 61.0), (160.0, 0.0)])
+    with pytest.raises(Refused, match="61 mm at 40 m to the drive side; wanted at most 60 mm"):
+        accepted(job, tess)
+    run(job, tess, 120, is_loaded=True)
+    done = accepted(job, tess)
+    assert (done.accepted_by, done.accepted_reason) == (tess, "")
+
+
+def test_acceptance_with_a_reason_keeps_it(job, tess):
+    fit(job, tess)
+    run(job, tess, 20)
+    done = accepted(job, tess, reason="no material until Monday; loaded run follows then")
+    assert "Monday" in done.accepted_reason
+    with pytest.raises(Refused, match="What is left is the hand-over"):
+        run(job, tess, 210)
+
+
+def test_the_plant_s_own_run_off_decides(job, tess, alder):
+    assert services.target_of(job) == 60.0
+    alder.runoff_share_pct = 3
+    alder.save()
+    job.refresh_from_db()
+    assert services.target_of(job) == 36.0
+    job.target_offset_mm = 20.0
+    assert services.target_of(job) == 20.0
+
+
+def finish(job, by):
+    fit(job, by)
+    run(job, by, 20)
+    run(job, by, 70, is_loaded=True)
+    accepted(job, by)
+
+
+def test_only_the_hand_over_makes_the_installation_and_its_first_tasks(
+    job, tess, pat, django_capture_on_commit_callbacks
+):
+    kind = make.check_kind()
+    make.check_plan(job.device_model, kind, interval_days=90)
+    finish(job, tess)
+    assert Installation.objects.count() == 0
+    assert Task.objects.count() == 0
+    with django_capture_on_commit_callbacks(execute=True):
+        installation = services.hand_over_fitting(
+            fitting=job,
+            by=tess,
+            version=fresh(job).version,
+            handed_over_to="shift B",
+            open_points="guard handle loose",
+            now=at(210),
+        )
+    job = fresh(job)
+    assert job.installation == installation
+    assert (job.handed_over_by, job.handed_over_to, job.open_points) == (tess, "shift B", "guard handle loose")
+    assert installation.installed_at == at(210)
+    assert Task.objects.filter(installation=installation, check_kind=kind).exists()
+    rows = BeltOffset.objects.filter(installation=installation)
+    assert {row.occasion for row in rows} == {"acceptance"}
+    assert sorted((row.chainage_m, row.offset_mm, row.is_loaded) for row in rows) == sorted(
+        (chainage, offset, loaded) for chainage, offset in GOOD for loaded in (False, True)
+    )
+    # The readings of the runs themselves stay as they were.
+    assert BeltOffset.objects.filter(occasion="trial_run", installation=None).count() == 4
+
+
+def test_a_hand_over_sent_twice_makes_one_installation(job, tess):
+    finish(job, tess)
+    version = fresh(job).version
+    rows = {
+        services.hand_over_fitting(fitting=job, by=tess, version=version, handed_over_to="shift B", now=at(210)).pk
+        for _ in range(2)
+    }
+    assert len(rows) == 1
+    assert Installation.objects.count() == 1
+
+
+def test_no_hand_over_before_acceptance_or_to_nobody(job, tess):
+    fit(job, tess)
+    with pytest.raises(Refused, match="Accept the job first"):
+        services.hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to="shift B")
+    run(job, tess, 20)
+    accepted(job, tess, reason="loaded later")
+    with pytest.raises(Refused, match="Say who takes it over"):
+        services.hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to=" ", now=at(210))
+
+
+def test_a_withdrawn_run_and_its_offsets_count_no_more(job, tess):
+    fit(job, tess)
+    row = run(job, tess, 20)
+    services.withdraw_trial_run(row, by=tess, reason="read on the wrong belt")
+    assert services.current_runs(job) == []
+    assert BeltOffset.objects.current().count() == 0
+    assert BeltOffset.objects.count() == 2 * len(GOOD)
+
+
+def test_a_job_is_given_up_with_a_reason_and_only_without_locks(job, tess, pat):
+    isolate(job, tess, 0)
+    with pytest.raises(Refused, match="Record first who handed back the locks"):
+        give_up_fitting(fresh(job), by=pat, version=job.version, reason="brace in the way")
+    confirm(job, tess, 1, "parts", "restraint", "clear", "guards", "people", "locks")
+    with pytest.raises(Refused, match="Say why"):
+        give_up_fitting(fresh(job), by=pat, version=job.version, reason=" ")
+    give_up_fitting(fresh(job), by=pat, version=job.version, reason="brace in the way")
+    with pytest.raises(Refused, match="was given up"):
+        run(job, tess, 30)
+
+
+def test_the_sheet_is_the_one_that_holds_when_the_work_begins(job, tess):
+    from installs.models import ModelSheet
+
+    for number in (1, 2):
+        ModelSheet.objects.create(device_model=job.device_model, number=number, content={})
+    isolate(job, tess, 0)
+    assert fresh(job).sheet.number == 2
+
+
+def test_another_model_after_the_work_began_is_another_job(job, tess, pat, alder):
+    isolate(job, tess, 0)
+    with pytest.raises(Refused, match="Give this job up"):
+        change_fitting(fresh(job), by=pat, version=job.version, device_model=make.device_model(alder, "T-9"))
