@@ -1,0 +1,727 @@
+"""Laying of rounds: which due checks go into which shift, in which order and at what time.
+
+Inputs. *Errands*: the checks at one device that are done in one go, with the state that the belt must be in. *Shifts*:
+one person from start to end, with breaks, skills, tools and the place where the round and the break begin and end.
+*Windows*: when a conveyor may be locked out. Times are whole seconds from any common origin, names end in `_s`; ways
+are metres, names end in `_m`.
+
+Steps. Each errand may be done in any of its *spans* (a stopped belt: inside one outage window; a running belt: outside
+all of them). A shift is cut at its breaks into *stretches*; each begins and ends at the start place, so a break is
+taken there and the belt is given back before it. PyVRP chooses and orders: the cost of a plan is the seconds of walking
+and of isolating, plus the worth of what is left out, in the same seconds. A belt is isolated once for all errands that
+follow each other on it inside one window. Then every stretch is timed anew, each errand as early as it may begin, and
+what still fits is put in at its cheapest place.
+
+Guarantees. No errand outside its window, its shift, a break, or without its skills and tools: `inspections.calc.
+round_check`, written apart from this module, is asked by the tests and by the board.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from statistics import median
+from typing import Any
+
+import numpy as np
+
+# Walkways lead around machines: ways are this much longer than the straight line (common practice, no source).
+DETOUR = 1.3
+# Where a plant has no coordinates: areas this far apart in walking order, conveyors of an area beside each other.
+AREA_APART_M = 250.0
+CONVEYOR_APART_M = 30.0
+# A check's own time is believed from this number of past visits on.
+LEAST_VISITS = 5
+
+Span = tuple[int, int]
+
+
+class BeltState(StrEnum):
+    """What the belt must do while the check is done."""
+
+    ANY = "any"
+    STOPPED = "stopped"
+    RUNNING = "running"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where something stands: by walking order, and on the plant's map where that is known [m]."""
+
+    by_order: tuple[float, float]
+    on_map: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Errand:
+    """Checks at one device in one go. Work is in [opens_s, closes_s]; worth_s is what leaving it out costs."""
+
+    key: int
+    conveyor: int
+    place: Place
+    work_s: int
+    worth_s: int
+    belt: BeltState = BeltState.ANY
+    opens_s: int = 0
+    closes_s: int = 10**9
+    skills: frozenset[str] = frozenset()
+    tools: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        if self.work_s <= 0:
+            raise ValueError(f"work_s is {self.work_s} s; give more than 0 s")
+        if self.worth_s <= 0:
+            raise ValueError(f"worth_s is {self.worth_s} s; give more than 0 s, what is worth nothing is not laid")
+
+
+@dataclass(frozen=True)
+class WorkShift:
+    """One person's working time with its breaks, which lie inside it and in order."""
+
+    key: int
+    person: str
+    starts_s: int
+    ends_s: int
+    start: Place
+    breaks: tuple[Span, ...] = ()
+    skills: frozenset[str] = frozenset()
+    tools: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        edges = [self.starts_s, *(edge for each in self.breaks for edge in each), self.ends_s]
+        if edges != sorted(edges) or self.starts_s == self.ends_s:
+            raise ValueError(f"shift and breaks are not in order: {edges} s; give breaks inside the shift, by time")
+
+    @property
+    def stretches(self) -> list[Span]:
+        """The times between the breaks."""
+        edges = [self.starts_s, *(edge for each in self.breaks for edge in each), self.ends_s]
+        return [(edges[n], edges[n + 1]) for n in range(0, len(edges), 2)]
+
+    def can_do(self, errand: Errand) -> bool:
+        return errand.skills <= self.skills and errand.tools <= self.tools
+
+
+@dataclass(frozen=True)
+class RoundProblem:
+    """Everything that a plan is laid from."""
+
+    errands: tuple[Errand, ...]
+    shifts: tuple[WorkShift, ...]
+    windows: Mapping[int, tuple[Span, ...]] = field(default_factory=dict)
+    walking_m_s: float = 1.0
+    lockout_s: int = 900
+
+    def __post_init__(self) -> None:
+        if not self.walking_m_s > 0:
+            raise ValueError(f"walking_m_s is {self.walking_m_s} m/s; give more than 0 m/s")
+        if self.lockout_s < 0:
+            raise ValueError(f"lockout_s is {self.lockout_s} s; give 0 s or more")
+
+    def errand(self, key: int) -> Errand:
+        return self._by_key()[key]
+
+    def _by_key(self) -> dict[int, Errand]:
+        known: dict[int, Errand] | None = self.__dict__.get("_errands")
+        if known is None:
+            known = {each.key: each for each in self.errands}
+            object.__setattr__(self, "_errands", known)
+        return known
+
+    def walk_s(self, a: Place, b: Place) -> int:
+        return math.ceil(walk_m(a, b) / self.walking_m_s)
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One errand in the plan: walk, isolate, then work from starts_s to ends_s."""
+
+    errand: int
+    shift: int
+    stretch: int
+    walk_m: int
+    walk_s: int
+    lockout_s: int
+    starts_s: int
+    ends_s: int
+
+
+# Which errands go into which stretch of which shift, in order.
+Layout = dict[tuple[int, int], list[int]]
+
+
+@dataclass(frozen=True)
+class RoundPlan:
+    """A plan with its figures. left_out is in order of worth, what matters most first."""
+
+    layout: Layout
+    planned: tuple[Planned, ...]
+    left_out: tuple[int, ...]
+    worth_planned_s: int
+    worth_total_s: int
+    walk_m: int
+    lockouts: int
+    was_stopped: bool = False
+
+    @property
+    def share_of_worth(self) -> float:
+        return self.worth_planned_s / self.worth_total_s if self.worth_total_s else 1.0
+
+
+# --- Ways, times and worth --------------------------------------------------------------------------------------------
+def walk_m(a: Place, b: Place) -> float:
+    """Way between two places [m]: on the map where both are on it, else by walking order.
+
+    Examples
+    --------
+    >>> walk_m(Place((0, 0), (0.0, 0.0)), Place((900, 0), (30.0, 40.0)))
+    65.0
+    """
+    (ax, ay), (bx, by) = (a.on_map, b.on_map) if a.on_map and b.on_map else (a.by_order, b.by_order)
+    return DETOUR * math.hypot(ax - bx, ay - by)
+
+
+def place_of(
+    *,
+    area_rank: int,
+    conveyor_rank: int,
+    chainage_m: float = 0.0,
+    length_m: float = 0.0,
+    tail: tuple[float, float] | None = None,
+    head: tuple[float, float] | None = None,
+    area: tuple[float, float] | None = None,
+) -> Place:
+    """Where a device stands, from the best that is known: both pulleys, the tail pulley, the area, or the order alone.
+
+    Parameters
+    ----------
+    area_rank, conveyor_rank : int
+        Place of the area in walking order, and of the conveyor among those of its area [-].
+    chainage_m, length_m : float
+        From the tail pulley, and length of the conveyor [m].
+    tail, head, area : (float, float), optional
+        Coordinates on the plant's map [m].
+
+    Returns
+    -------
+    Place
+    """
+    by_order = (AREA_APART_M * area_rank + CONVEYOR_APART_M * conveyor_rank, chainage_m)
+    on_map = tail or area
+    if tail and head and length_m > 0:
+        share = min(max(chainage_m / length_m, 0.0), 1.0)
+        on_map = (tail[0] + share * (head[0] - tail[0]), tail[1] + share * (head[1] - tail[1]))
+    return Place(by_order, on_map)
+
+
+def usual_minutes(past_minutes: Sequence[float], stated_minutes: float, *, least: int = LEAST_VISITS) -> float:
+    """Time that a check takes: the median of past visits, or what its kind states while these are too few.
+
+    Parameters
+    ----------
+    past_minutes : sequence of float
+        Time of each past check [min].
+    stated_minutes : float
+        The kind's own figure [min].
+    least : int, optional
+        Number of visits from which on they are believed [-].
+
+    Returns
+    -------
+    float
+        Minutes, at least 1 [min].
+
+    Examples
+    --------
+    >>> usual_minutes([30, 28, 90, 31, 29], 20)
+    30.0
+    >>> usual_minutes([30, 28], 20)
+    20.0
+    """
+    known = median(past_minutes) if len(past_minutes) >= least else stated_minutes
+    return float(max(known, 1.0))
+
+
+CRITICALITY_FACTOR = {"low": 0.7, "medium": 1.0, "high": 1.5}
+GRADE_FACTOR = {"": 1.1, "sound": 1.0, "watch": 1.4, "act": 2.0}
+
+
+def worth_s(*, days_late: int, days_left: int, criticality: str, last_grade: str) -> int:
+    """How much walking and isolating a check is worth: leaving it out costs as many seconds.
+
+    An hour to begin with, so that a check is hardly ever left out to save steps; half an hour more where its window
+    closes within a week, and two hours once it is late with ten minutes for each day (up to 60 days), so that what is
+    late goes first and what waited longest before it. Times the conveyor's criticality, times the last grade (a check
+    without a grade yet counts a little more than a sound one). The figures are this product's own choice.
+
+    Parameters
+    ----------
+    days_late : int
+        Days since the window closed, 0 while it is open [d].
+    days_left : int
+        Days until the window closes [d].
+    criticality : {"low", "medium", "high"}
+        Of the conveyor.
+    last_grade : {"", "sound", "watch", "act"}
+        Of the same check when it was last done.
+
+    Returns
+    -------
+    int
+        Seconds of walking and isolating [s].
+
+    Examples
+    --------
+    >>> worth_s(days_late=0, days_left=20, criticality="medium", last_grade="sound")
+    3600
+    >>> worth_s(days_late=5, days_left=0, criticality="high", last_grade="act")
+    41400
+    """
+    base = 3600
+    if days_late > 0:
+        base += 2 * 3600 + 600 * min(days_late, 60)
+    elif days_left <= 7:
+        base += 1800
+    return round(base * CRITICALITY_FACTOR[criticality] * GRADE_FACTOR[last_grade])
+
+
+def spans_of(problem: RoundProblem, errand: Errand) -> list[Span]:
+    """When an errand, its isolation included, may be under way."""
+    windows = sorted(problem.windows.get(errand.conveyor, ()))
+    if errand.belt is BeltState.ANY:
+        spans = [(errand.opens_s, errand.closes_s)]
+    elif errand.belt is BeltState.STOPPED:
+        spans = windows
+    else:
+        edges = [errand.opens_s, *(edge for each in windows for edge in each), errand.closes_s]
+        spans = [(edges[n], edges[n + 1]) for n in range(0, len(edges), 2)]
+    cut = [(max(begin, errand.opens_s), min(end, errand.closes_s)) for begin, end in spans]
+    return [(begin, end) for begin, end in cut if end - begin >= needed_s(problem, errand)]
+
+
+def needed_s(problem: RoundProblem, errand: Errand) -> int:
+    """Work and, where the belt is locked out, the isolation."""
+    return errand.work_s + (problem.lockout_s if errand.belt is BeltState.STOPPED else 0)
+
+
+# --- Times of one stretch ---------------------------------------------------------------------------------------------
+def time_stretch(
+    problem: RoundProblem,
+    shift: WorkShift,
+    stretch: int,
+    keys: Sequence[int],
+    *,
+    not_before: Mapping[int, int] | None = None,
+    is_forced: bool = False,
+) -> tuple[Planned, ...] | None:
+    """Times of errands in order, each as early as it may begin; None where one of them breaks a rule.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    shift : WorkShift
+    stretch : int
+        Which of the shift's stretches [-].
+    keys : sequence of int
+        Errands in order.
+    not_before : mapping of int to int, optional
+        Work on an errand begins no earlier than this [s].
+    is_forced : bool, optional
+        Give times even where a rule is broken: the checker then says which.
+
+    Returns
+    -------
+    tuple of Planned, or None
+    """
+    begin, end = shift.stretches[stretch]
+    here, now, locked = shift.start, begin, None
+    done: list[Planned] = []
+    for key in keys:
+        errand = problem.errand(key)
+        walked = walk_m(here, errand.place)
+        arrives = now + math.ceil(walked / problem.walking_m_s)
+        ready = max(arrives, (not_before or {}).get(key, 0))
+        found = earliest_start(problem, errand, ready, arrives, locked)
+        if found is None or not shift.can_do(errand):
+            if not is_forced:
+                return None
+            is_open = locked is not None and locked[0] == errand.conveyor and errand.belt is BeltState.STOPPED
+            isolate = problem.lockout_s if errand.belt is BeltState.STOPPED and not is_open else 0
+            found = found or (max(ready, arrives + isolate), isolate, locked if is_open else None)
+        starts, isolate, locked = found
+        done.append(
+            Planned(key, shift.key, stretch, round(walked), arrives - now, isolate, starts, starts + errand.work_s)
+        )
+        here, now = errand.place, starts + errand.work_s
+    if not is_forced and now + problem.walk_s(here, shift.start) > end:
+        return None
+    return tuple(done)
+
+
+Locked = tuple[int, Span] | None
+
+
+def earliest_start(
+    problem: RoundProblem, errand: Errand, ready: int, arrives: int, locked: Locked
+) -> tuple[int, int, Locked] | None:
+    """Earliest start of work, the isolation before it, and what is locked out from then on."""
+    is_stopped = errand.belt is BeltState.STOPPED
+    for span in spans_of(problem, errand):
+        window = window_around(problem, errand, span) if is_stopped else None
+        is_open = is_stopped and locked == (errand.conveyor, window)
+        isolate = problem.lockout_s if is_stopped and not is_open else 0
+        starts = max(ready, arrives + isolate, span[0] + isolate)
+        if starts + errand.work_s <= span[1]:
+            return starts, isolate, (errand.conveyor, window) if window else None
+    return None
+
+
+def window_around(problem: RoundProblem, errand: Errand, span: Span) -> Span:
+    return next(each for each in problem.windows[errand.conveyor] if each[0] <= span[0] and span[1] <= each[1])
+
+
+def split_by_breaks(
+    problem: RoundProblem, shift: WorkShift, keys: Sequence[int], not_before: Mapping[int, int] | None = None
+) -> tuple[list[Planned], Layout]:
+    """Times of a whole shift in a given order: each errand goes into the first stretch in which all before it fit.
+
+    What fits nowhere is timed after the rest, so that the checker can say what is wrong with it.
+    """
+    n_stretches = len(shift.stretches)
+    layout: Layout = {(shift.key, n): [] for n in range(n_stretches)}
+    at = 0
+    for key in keys:
+        for n in range(at, n_stretches):
+            here = layout[shift.key, n]
+            if n == n_stretches - 1 or time_stretch(problem, shift, n, [*here, key], not_before=not_before):
+                # The last stretch takes what fits nowhere, unless it fits into an earlier one but for its own fault.
+                here.append(key)
+                at = n
+                break
+    planned: list[Planned] = []
+    for n in range(n_stretches):
+        order = layout[shift.key, n]
+        timed = time_stretch(problem, shift, n, order, not_before=not_before)
+        if timed is None:
+            timed = time_stretch(problem, shift, n, order, not_before=not_before, is_forced=True) or ()
+        planned.extend(timed)
+    return planned, layout
+
+
+# --- Putting one more in ----------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Insertion:
+    """Where an errand would go, and how many seconds of walking and isolating that costs."""
+
+    shift: int
+    stretch: int
+    position: int
+    cost_s: int
+    planned: tuple[Planned, ...]
+
+
+def cost_of(problem: RoundProblem, shift: WorkShift, planned: Sequence[Planned]) -> int:
+    """Walking there and back, and isolating, in one stretch [s]."""
+    if not planned:
+        return 0
+    back = problem.walk_s(problem.errand(planned[-1].errand).place, shift.start)
+    return sum(each.walk_s + each.lockout_s for each in planned) + back
+
+
+def cheapest_insertion(
+    problem: RoundProblem, layout: Layout, key: int, *, shifts: Iterable[WorkShift] | None = None
+) -> Insertion | None:
+    """The cheapest place for one more errand that breaks no rule and moves nothing to another person; None if none."""
+    errand = problem.errand(key)
+    spans = spans_of(problem, errand)
+    best: Insertion | None = None
+    for shift in problem.shifts if shifts is None else shifts:
+        if not shift.can_do(errand):
+            continue
+        for n, (begin, end) in enumerate(shift.stretches):
+            if not any(span[0] < end and begin < span[1] for span in spans):
+                continue
+            order = layout.get((shift.key, n), [])
+            before = cost_of(problem, shift, time_stretch(problem, shift, n, order) or ())
+            for position in range(len(order) + 1):
+                timed = time_stretch(problem, shift, n, [*order[:position], key, *order[position:]])
+                if timed is None:
+                    continue
+                cost = cost_of(problem, shift, timed) - before
+                if best is None or cost < best.cost_s:
+                    best = Insertion(shift.key, n, position, cost, timed)
+    return best
+
+
+def put_in(layout: Layout, key: int, found: Insertion) -> None:
+    layout.setdefault((found.shift, found.stretch), []).insert(found.position, key)
+
+
+def fill_up(problem: RoundProblem, layout: Layout, go_on: Callable[[], bool] = lambda: True) -> None:
+    """Put in what still fits, what is worth most first, while `go_on` says so."""
+    known = {key for order in layout.values() for key in order}
+    for errand in sorted(problem.errands, key=lambda each: (-each.worth_s, each.key)):
+        if not go_on():
+            return
+        if errand.key not in known:
+            found = cheapest_insertion(problem, layout, errand.key)
+            if found is not None and found.cost_s < errand.worth_s:
+                put_in(layout, errand.key, found)
+
+
+def lay_greedily(problem: RoundProblem) -> RoundPlan:
+    """A plan without a search, the yardstick: what is worth most goes first, each at its cheapest place."""
+    layout: Layout = {}
+    fill_up(problem, layout)
+    return plan_of(problem, layout)
+
+
+def plan_of(problem: RoundProblem, layout: Layout, *, was_stopped: bool = False) -> RoundPlan:
+    """The figures of a layout."""
+    shifts = {each.key: each for each in problem.shifts}
+    planned: list[Planned] = []
+    walked = 0.0
+    for (shift_key, n), order in sorted(layout.items(), key=lambda each: (shifts[each[0][0]].starts_s, each[0])):
+        shift = shifts[shift_key]
+        timed = time_stretch(problem, shift, n, order)
+        if timed is None:
+            raise ValueError(f"the errands {order} do not fit into stretch {n} of shift {shift_key}; check it first")
+        planned.extend(timed)
+        if timed:
+            walked += sum(each.walk_m for each in timed)
+            walked += walk_m(problem.errand(timed[-1].errand).place, shift.start)
+    known = {each.errand for each in planned}
+    left = [each for each in problem.errands if each.key not in known]
+    return RoundPlan(
+        layout={key: list(order) for key, order in layout.items() if order},
+        planned=tuple(planned),
+        left_out=tuple(each.key for each in sorted(left, key=lambda each: (-each.worth_s, each.key))),
+        worth_planned_s=sum(problem.errand(key).worth_s for key in known),
+        worth_total_s=sum(each.worth_s for each in problem.errands),
+        walk_m=round(walked),
+        lockouts=sum(1 for each in planned if each.lockout_s),
+        was_stopped=was_stopped,
+    )
+
+
+# --- The search -------------------------------------------------------------------------------------------------------
+Tell = Callable[[float], bool]
+
+
+class Patience:
+    """Ends the search after some seconds or iterations, or as soon as `tell` (given the share done) says stop."""
+
+    def __init__(self, seconds: float | None, iterations: int | None, tell: Tell | None) -> None:
+        if seconds is None and iterations is None:
+            raise ValueError("neither seconds nor iterations are given; give one of them")
+        self.seconds, self.iterations, self.tell = seconds, iterations, tell
+        self.began = self.told = time.monotonic()
+        self.n = 0
+        self.was_stopped = False
+
+    def __call__(self, best_cost: int) -> bool:
+        self.n += 1
+        return not self.go_on()
+
+    def share(self) -> float:
+        by_time = (time.monotonic() - self.began) / self.seconds if self.seconds else 0.0
+        by_count = self.n / self.iterations if self.iterations else 0.0
+        return min(max(by_time, by_count), 1.0)
+
+    def go_on(self) -> bool:
+        return not (self.is_stopped() or self.share() >= 1.0)
+
+    def is_stopped(self) -> bool:
+        """Asks at most twice a second, so that asking may cost a query."""
+        now = time.monotonic()
+        if self.tell and not self.was_stopped and now - self.told >= 0.5:
+            self.told = now
+            self.was_stopped = not self.tell(self.share())
+        return self.was_stopped
+
+
+def lay_rounds(
+    problem: RoundProblem,
+    *,
+    seconds: float | None = None,
+    iterations: int | None = None,
+    seed: int = 1,
+    tell: Tell | None = None,
+) -> RoundPlan:
+    """Choose, order and time the errands.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    seconds, iterations : optional
+        When the search ends, whichever is first; only a number of iterations gives the same plan each time [s], [-].
+    seed : int, optional
+        Of the search.
+    tell : callable, optional
+        Is told the share of the search that is done (0 to 1), about twice a second; its answer False ends the search.
+        The best plan so far is kept.
+
+    Returns
+    -------
+    RoundPlan
+        Never breaks a window, a shift, a break, or a need for skills and tools.
+
+    References
+    ----------
+    N. A. Wouda, L. Lan, W. Kool: PyVRP, a high-performance VRP solver package. INFORMS Journal on Computing, 2024.
+    """
+    patience = Patience(seconds, iterations, tell)
+    greedy: Layout = {}
+    fill_up(problem, greedy, lambda: not patience.is_stopped())
+    layout = searched_layout(problem, patience, seed) if problem.errands and problem.shifts else {}
+    fill_up(problem, layout, lambda: not patience.is_stopped())
+    plans = [plan_of(problem, each, was_stopped=patience.was_stopped) for each in (greedy, layout)]
+    return min(plans, key=lambda plan: total_cost(problem, plan))
+
+
+def total_cost(problem: RoundProblem, plan: RoundPlan) -> int:
+    """Seconds of walking and isolating, plus the worth of what is left out [s]: what the search makes small."""
+    shifts = {each.key: each for each in problem.shifts}
+    by_stretch: dict[tuple[int, int], list[Planned]] = {}
+    for each in plan.planned:
+        by_stretch.setdefault((each.shift, each.stretch), []).append(each)
+    ways = sum(cost_of(problem, shifts[key[0]], timed) for key, timed in by_stretch.items())
+    return ways + plan.worth_total_s - plan.worth_planned_s
+
+
+@dataclass(frozen=True)
+class Choice:
+    """An errand in one of its spans: what the search sees as one place to go to."""
+
+    errand: Errand
+    span: Span
+    window: Span | None
+
+
+def searched_layout(problem: RoundProblem, patience: Patience, seed: int) -> Layout:
+    """The order that PyVRP finds. Stretches are its vehicles, choices its clients; one choice of an errand at most."""
+    from pyvrp import solve
+
+    choices = [
+        Choice(errand, span, window_around(problem, errand, span) if errand.belt is BeltState.STOPPED else None)
+        for errand in problem.errands
+        for span in spans_of(problem, errand)
+        if is_reachable(problem, errand, span)
+    ]
+    if not choices:
+        return {}
+    data, stretches = routing_data(problem, choices)
+    best = solve(data, patience, seed=seed, collect_stats=False, display=False).best
+    layout: Layout = {}
+    shifts = {each.key: each for each in problem.shifts}
+    if not best.is_feasible():
+        return layout  # stopped before the search came to a plan that keeps every rule
+    for route in best.routes():
+        shift_key, n = stretches[route.vehicle_type()]
+        order = [choices[each.idx].errand.key for each in route.schedule() if each.is_client()]
+        layout[shift_key, n] = what_fits(problem, shifts[shift_key], n, order)
+    return layout
+
+
+def what_fits(problem: RoundProblem, shift: WorkShift, stretch: int, order: Sequence[int]) -> list[int]:
+    """The errands that keep every rule in this order. All of them, but where an earlier window costs a later one its
+    isolation."""
+    if time_stretch(problem, shift, stretch, order) is not None:
+        return list(order)
+    kept: list[int] = []
+    for key in order:
+        if time_stretch(problem, shift, stretch, [*kept, key]) is not None:
+            kept.append(key)
+    return kept
+
+
+def is_reachable(problem: RoundProblem, errand: Errand, span: Span) -> bool:
+    return any(
+        shift.can_do(errand) and min(end, span[1]) - max(begin, span[0]) >= errand.work_s
+        for shift in problem.shifts
+        for begin, end in shift.stretches
+    )
+
+
+def routing_data(problem: RoundProblem, choices: Sequence[Choice]) -> tuple[Any, list[tuple[int, int]]]:
+    """The problem in PyVRP's words: start places first, then one location for each choice."""
+    from pyvrp import ClientGroup, Depot, Location, ProblemData, VehicleType
+
+    starts = list(dict.fromkeys(shift.start for shift in problem.shifts))
+    places = [*starts, *(each.errand.place for each in choices)]
+    walks = walking_matrix(problem, places)
+    entering = walks + isolation_matrix(problem, len(starts), choices)
+    far = 1 + int(entering.max()) + max(shift.ends_s for shift in problem.shifts) * 2
+    abilities = list(dict.fromkeys((shift.skills, shift.tools) for shift in problem.shifts))
+    matrices = []
+    for skills, tools in abilities:
+        mine = entering.copy()
+        for n, each in enumerate(choices, start=len(starts)):
+            if not (each.errand.skills <= skills and each.errand.tools <= tools):
+                mine[:, n] = far  # nobody gets there in time without what the check needs
+        np.fill_diagonal(mine, 0)
+        matrices.append(mine)
+
+    by_errand: dict[int, list[int]] = {}
+    for n, each in enumerate(choices):
+        by_errand.setdefault(each.errand.key, []).append(n)
+    groups = [ClientGroup(ids, required=False) for ids in by_errand.values() if len(ids) > 1]
+    group_of = {n: g for g, group in enumerate(groups) for n in group.clients}
+    clients = [client_of(problem, each, len(starts) + n, group_of.get(n)) for n, each in enumerate(choices)]
+    vehicles, stretches = [], []
+    for shift in problem.shifts:
+        for n, (begin, end) in enumerate(shift.stretches):
+            stretches.append((shift.key, n))
+            vehicles.append(
+                VehicleType(
+                    1,
+                    start_depot=starts.index(shift.start),
+                    end_depot=starts.index(shift.start),
+                    tw_early=begin,
+                    tw_late=end,
+                    profile=abilities.index((shift.skills, shift.tools)),
+                )
+            )
+    locations = [Location(*(place.on_map or place.by_order)) for place in places]
+    depots = [Depot(n) for n in range(len(starts))]
+    data = ProblemData(locations, clients, depots, vehicles, matrices, matrices, groups)
+    return data, stretches
+
+
+def client_of(problem: RoundProblem, choice: Choice, location: int, group: int | None) -> Any:
+    from pyvrp import Client
+
+    errand = choice.errand
+    isolate = needed_s(problem, errand) - errand.work_s
+    return Client(
+        location,
+        service_duration=errand.work_s,
+        tw_early=max(choice.span[0] + isolate, 0),
+        tw_late=choice.span[1] - errand.work_s,
+        prize=errand.worth_s,
+        required=False,
+        group=group,
+    )
+
+
+def walking_matrix(problem: RoundProblem, places: Sequence[Place]) -> Any:
+    """Seconds of walking between all places, rounded up, shape (n, n) [s]."""
+    order = np.array([place.by_order for place in places], dtype=float)
+    mapped = np.array([place.on_map or (np.nan, np.nan) for place in places], dtype=float)
+    by_order = np.hypot(*(order[:, None, :] - order[None, :, :]).transpose(2, 0, 1))
+    on_map = np.hypot(*(mapped[:, None, :] - mapped[None, :, :]).transpose(2, 0, 1))
+    ways = DETOUR * np.where(np.isnan(on_map), by_order, on_map)
+    # The last digits of NumPy's and the math module's roots may differ: never a second too little.
+    return np.ceil(ways / problem.walking_m_s - 1e-9).astype(np.int64)
+
+
+def isolation_matrix(problem: RoundProblem, n_starts: int, choices: Sequence[Choice]) -> Any:
+    """Seconds of isolating on the way to each choice: none where the belt is locked out from the one before [s]."""
+    conveyor = np.array([-1] * n_starts + [each.errand.conveyor for each in choices])
+    window = np.array([-1] * n_starts + [each.window[0] if each.window else -1 for each in choices])
+    is_stopped = np.array([False] * n_starts + [each.window is not None for each in choices])
+    goes_on = (conveyor[:, None] == conveyor[None, :]) & (window[:, None] == window[None, :]) & is_stopped[:, None]
+    return np.where(is_stopped[None, :] & ~goes_on, problem.lockout_s, 0).astype(np.int64)
