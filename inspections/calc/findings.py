@@ -23,9 +23,9 @@ from inspections.calc.grading import (
     grade_sensor_pair,
     grade_sensor_wear,
     grade_torque,
-    judge_as_left,
     worst,
 )
+from installs.calc.fasteners import judge_as_left
 
 SIDES = ("drive", "off")
 

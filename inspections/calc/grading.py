@@ -17,18 +17,18 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Literal
 
-# Decimal readings such as 55.2 mm are not exact in binary; shares closer than this to a limit have reached it.
-SLACK = 1e-9
+from installs.calc.fasteners import (
+    LOOSE_SHARE,
+    SLACK,
+    TOLERANCE_PCT,
+    TOOL_DEVIATION_PCT,
+    torque_band,
+)
 
 # Sensor rollers: common practice, no source.
 WATCH_SHARE = 0.5
 ACT_SHARE = 0.8
 DIFFERENCE_SHARE = 0.3
-# Fasteners: common practice, no source; 4 % is the permissible deviation of a graduated setting tool above 10 N·m by
-# ISO 6789:2003 as read in a summary of it.
-TOLERANCE_PCT = 10.0
-TOOL_DEVIATION_PCT = 4.0
-LOOSE_SHARE = 0.8
 # Questions about a reading: common practice, no source. A diameter is read to about 0.2 mm.
 GROWTH_ALLOWANCE_MM = 0.5
 SLIPS = {25.4: "inches typed as millimetres", 1 / 25.4: "millimetres typed as inches", 10.0: "a slipped decimal point"}
@@ -98,33 +98,6 @@ class GradedPair:
     def reason(self) -> str:
         """Both sides, then the difference."""
         return f"Drive side: {self.drive.reason} Off side: {self.off.reason} {self.difference.reason}"
-
-
-@dataclass(frozen=True)
-class TorqueBand:
-    """Readings at which a torque tool decides, all in N·m.
-
-    A reading r of a tool with permissible deviation w means a true torque between r / (1 + w) and r / (1 - w).
-    """
-
-    loose_below: float
-    surely_loose_below: float
-    maybe_loose_below: float
-    low: float
-    high: float
-    surely_below_below: float
-    surely_inside_from: float
-    surely_inside_to: float
-    surely_above_above: float
-
-
-@dataclass(frozen=True)
-class AsLeft:
-    """Verdict on a torque as left: within only where the tool leaves no doubt."""
-
-    verdict: Literal["within", "undecided", "outside"]
-    reason: str
-    band: TorqueBand
 
 
 def worst(grades: Iterable[Grade | None]) -> Grade | None:
@@ -290,71 +263,6 @@ def grade_pivot(
     return Graded(found.grade, f"{found.reason} {force} (limit {limit_n:g} N).", share, found.rule)
 
 
-def torque_band(
-    target_nm: float,
-    *,
-    tolerance_pct: float = TOLERANCE_PCT,
-    tool_deviation_pct: float = TOOL_DEVIATION_PCT,
-    loose_share: float = LOOSE_SHARE,
-) -> TorqueBand:
-    """Readings at which a torque is surely, or only perhaps, loose, outside or inside its tolerance.
-
-    Parameters
-    ----------
-    target_nm : float
-        Target, above 0 [N·m].
-    tolerance_pct : float, optional
-        Tolerance either way, above 0 and below 100 [%].
-    tool_deviation_pct : float, optional
-        Permissible deviation of the tool, 0 to below 50 [%].
-    loose_share : float, optional
-        Share of the target below which a fastener is loose, above 0 and not above 1 - tolerance [-].
-
-    Returns
-    -------
-    TorqueBand
-        Readings [N·m]. Where surely_inside_from lies above surely_inside_to the tool is too coarse for the tolerance.
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    References
-    ----------
-    Idea of a guard band: ISO 14253-1, JCGM 106 (from memory). Deviation in per cent of the true torque: ISO 6789.
-
-    Examples
-    --------
-    >>> band = torque_band(100)
-    >>> [round(x, 6) for x in (band.surely_below_below, band.surely_inside_from, band.surely_inside_to)]
-    [86.4, 93.6, 105.6]
-    """
-    _check_positive("target_nm", target_nm, "N·m")
-    if not 0 < tolerance_pct < 100:
-        raise ValueError(f"tolerance_pct is {tolerance_pct} %; give above 0 and below 100 %")
-    if not 0 <= tool_deviation_pct < 50:
-        raise ValueError(f"tool_deviation_pct is {tool_deviation_pct} %; give 0 to below 50 %, such as 4")
-    if not 0 < loose_share <= 1 - tolerance_pct / 100 + SLACK:
-        raise ValueError(
-            f"loose_share is {loose_share}; give a share above 0 and not above {1 - tolerance_pct / 100:g}, "
-            "the low end of the tolerance"
-        )
-    w = tool_deviation_pct / 100
-    loose, low, high = (target_nm * x for x in (loose_share, 1 - tolerance_pct / 100, 1 + tolerance_pct / 100))
-    return TorqueBand(
-        loose_below=loose,
-        surely_loose_below=loose * (1 - w),
-        maybe_loose_below=loose * (1 + w),
-        low=low,
-        high=high,
-        surely_below_below=low * (1 - w),
-        surely_inside_from=low * (1 + w),
-        surely_inside_to=high * (1 - w),
-        surely_above_above=high * (1 + w),
-    )
-
-
 def grade_torque(
     as_found_nm: float,
     target_nm: float,
@@ -445,51 +353,6 @@ def grade_fasteners(
     outside = sum(one.grade is Grade.WATCH for one in each)
     said = f"{loose} of {len(each)} loose, {outside} more outside tolerance."
     return Graded(worst(one.grade for one in each), said, loose / len(each), "fasteners", all(one.sure for one in each))
-
-
-def judge_as_left(
-    as_left_nm: float,
-    target_nm: float,
-    *,
-    tolerance_pct: float = TOLERANCE_PCT,
-    tool_deviation_pct: float = TOOL_DEVIATION_PCT,
-) -> AsLeft:
-    """Torque as left: within only where the tool's own deviation leaves no doubt.
-
-    Parameters
-    ----------
-    as_left_nm : float
-        Torque as left, 0 or more [N·m].
-    target_nm, tolerance_pct, tool_deviation_pct
-        As in `torque_band`.
-
-    Returns
-    -------
-    AsLeft
-        verdict, reason, band.
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-    """
-    if not 0 <= as_left_nm < math.inf:
-        raise ValueError(f"as_left_nm is {as_left_nm} N·m; give a torque from 0 N·m up")
-    loosest = min(LOOSE_SHARE, 1 - tolerance_pct / 100) if 0 < tolerance_pct < 100 else LOOSE_SHARE
-    band = torque_band(
-        target_nm, tolerance_pct=tolerance_pct, tool_deviation_pct=tool_deviation_pct, loose_share=loosest
-    )
-    slack = SLACK * target_nm
-    if as_left_nm < band.surely_below_below - slack or as_left_nm > band.surely_above_above + slack:
-        said = f"{as_left_nm:g} N·m is outside {band.low:.4g} to {band.high:.4g} N·m: set it again."
-        return AsLeft("outside", said, band)
-    sure = f"between {band.surely_inside_from:.4g} and {band.surely_inside_to:.4g} N·m"
-    if band.surely_inside_from - slack <= as_left_nm <= band.surely_inside_to + slack:
-        return AsLeft("within", f"{as_left_nm:g} N·m lies {sure}, where this tool is sure.", band)
-    if band.surely_inside_from > band.surely_inside_to:
-        said = f"A tool of {tool_deviation_pct:g} % is too coarse for a tolerance of {tolerance_pct:g} %."
-        return AsLeft("undecided", said, band)
-    return AsLeft("undecided", f"{as_left_nm:g} N·m is undecided with this tool: set it {sure}.", band)
 
 
 def grade_limits(

@@ -14,6 +14,7 @@ from inspections.calc import grading
 from inspections.calc.grading import grading_rules
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
 from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
+from installs.calc.fasteners import judge_as_left
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar
 from tests import make
 
@@ -69,7 +70,7 @@ def test_the_script_grades_every_case_of_the_table_as_the_server_does(page, live
             assert (answer is None) if case["asks"] is None else (case["asks"] in answer), case
         elif kind == "as_left":
             assert answer["verdict"] == case["verdict"], case
-            assert answer["reason"] == grading.judge_as_left(**given).reason
+            assert answer["reason"] == judge_as_left(**given).reason
         elif kind == "sensor_pair":
             parts = (answer["drive"]["grade"], answer["off"]["grade"], answer["difference"]["grade"], answer["grade"])
             assert parts == (case["drive"], case["off"], case["difference"], case["grade"]), case

@@ -21,10 +21,9 @@ from inspections.calc.grading import (
     grade_torque,
     grading_rules,
     implausible,
-    judge_as_left,
-    torque_band,
     worst,
 )
+from installs.calc.fasteners import judge_as_left, torque_band
 
 TABLE = json.loads((Path(__file__).parents[2] / "reference" / "grading_cases.json").read_text())
 CASES = TABLE["cases"]

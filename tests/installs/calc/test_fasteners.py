@@ -1,0 +1,231 @@
+"""Torque targets, tools and guard bands, against the printed tables of ISO 898-1 and SAE J429."""
+
+import csv
+import doctest
+from datetime import date
+from math import pi
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from installs.calc import fasteners
+from installs.calc.fasteners import (
+    INCH_MM,
+    PSI_KSI_MPA,
+    THREADS,
+    doubts_about_tool,
+    estimate_torque,
+    judge_as_left,
+    permissible_deviation_pct,
+    proof_strength_mpa,
+    thread_named,
+    tool_deviation_pct,
+    torque_band,
+    torque_target,
+)
+
+REFERENCE = Path(__file__).parents[2] / "reference"
+LBF_N = 4.4482216152605
+LBF_FT_NM = 1.3558179483314004
+DAY = date(2026, 3, 2)
+
+
+def rows(name):
+    with (REFERENCE / name).open(encoding="utf-8", newline="") as file:
+        return [pytest.param(row, id=row["size"]) for row in csv.DictReader(file)]
+
+
+# bolts_metric.csv, bolts_unc.csv: areas and proof loads as printed in two independent copies of the ISO 898-1 and SAE
+# J429 tables; areas by formula, preloads and torques computed from them.
+@pytest.mark.parametrize("row", rows("bolts_metric.csv"))
+def test_metric_bolts_agree_with_the_printed_tables(row):
+    bolt = thread_named(row["size"])
+    assert bolt.stress_area_mm2 == float(row["stress_area_tabulated_mm2"])
+    by_formula = pi / 4 * (bolt.diameter_mm - 0.9382 * bolt.pitch_mm) ** 2
+    assert by_formula == pytest.approx(float(row["stress_area_formula_mm2"]), abs=1e-3)
+    assert bolt.stress_area_mm2 == pytest.approx(by_formula, rel=4e-3)
+    for column, strength in (("8_8", "8.8"), ("10_9", "10.9")):
+        proof = proof_strength_mpa(bolt, strength)
+        assert proof == float(row[f"proof_strength_{column}_mpa"])
+        # ISO 898-1 prints proof loads to three digits.
+        assert proof * bolt.stress_area_mm2 == pytest.approx(float(row[f"proof_load_{column}_tabulated_n"]), rel=4e-3)
+        target = estimate_torque(row["size"], strength)
+        assert target.preload_n == pytest.approx(float(row[f"preload75_{column}_n"]), abs=0.06)
+        assert target.torque_nm == pytest.approx(float(row[f"torque_k020_{column}_nm"]), abs=0.01)
+
+
+@pytest.mark.parametrize("row", rows("bolts_unc.csv"))
+def test_unified_bolts_agree_with_the_printed_tables(row):
+    bolt = thread_named(row["size"])
+    assert bolt.stress_area_mm2 / INCH_MM**2 == pytest.approx(float(row["stress_area_tabulated_in2"]), rel=1e-12)
+    by_formula = pi / 4 * (bolt.diameter_mm / INCH_MM - 0.9743 / float(row["tpi"])) ** 2
+    assert by_formula == pytest.approx(float(row["stress_area_formula_in2"]), abs=1e-5)
+    for grade in ("5", "8"):
+        target = estimate_torque(row["size"], f"grade {grade}")
+        assert target.preload_n / LBF_N == pytest.approx(float(row[f"preload75_grade{grade}_lbf"]), abs=0.06)
+        assert target.torque_nm / LBF_FT_NM == pytest.approx(float(row[f"torque_k020_grade{grade}_lbf_ft"]), abs=0.01)
+
+
+# Worked cases: a public torque table gives clamp 9050 lbf and 75 lbf·ft, 14 400 and 150, 21 300 and 270 or 200.
+@pytest.mark.parametrize(
+    ("size", "grade", "nut_factor", "preload_lbf", "torque_lbf_ft"),
+    [
+        ("1/2-13", "5", 0.20, 9046, 75.4),
+        ("5/8-11", "5", 0.20, 14408, 150.1),
+        ("3/4-10", "5", 0.20, 21293, 266.2),
+        ("3/4-10", "5", 0.15, 21293, 199.6),
+    ],
+)
+def test_public_torque_table(size, grade, nut_factor, preload_lbf, torque_lbf_ft):
+    target = estimate_torque(size, grade, nut_factor=nut_factor)
+    assert target.preload_n / LBF_N == pytest.approx(preload_lbf, abs=1)
+    assert target.torque_nm / LBF_FT_NM == pytest.approx(torque_lbf_ft, abs=0.1)
+
+
+def test_class_8_8_steps_up_above_16_mm():
+    assert proof_strength_mpa(THREADS["M16"], "8.8") == 580
+    assert proof_strength_mpa(THREADS["M18"], "8.8") == 600
+    assert estimate_torque("M20", "8.8").torque_nm == pytest.approx(441.0, abs=0.1)  # 426.3 without the step
+
+
+def test_grades_in_ksi_are_exact():
+    # 1 ksi = 1000 lbf per square inch = 6.894 757 MPa (NIST SP 811, Appendix B).
+    assert PSI_KSI_MPA == pytest.approx(6.894757, abs=5e-7)
+
+
+def test_the_models_own_figure_always_wins():
+    target = torque_target(75, "M12", "8.8", nut_factor=0.15)
+    assert (target.torque_nm, target.is_estimate) == (75, False)
+
+
+def test_an_estimate_says_that_it_is_one_and_how():
+    target = torque_target(None, "M12", "8.8")
+    assert target.is_estimate
+    assert target.words.startswith(
+        "Estimate: K D F = 0.2 × 12 mm × 36.7 kN = 88.0 N·m, with F = 75 % of the proof load"
+    )
+    assert torque_target(None, "M12", "8.8", nut_factor=0.15).torque_nm == pytest.approx(0.75 * target.torque_nm)
+
+
+@pytest.mark.parametrize(
+    ("thread", "strength", "words"),
+    [
+        ("", "", "Not stated by the model; an estimate needs the thread and class or grade of the fastener."),
+        ("M12", " ", "Not stated by the model; an estimate needs the class or grade of the fastener."),
+        ("M13", "8.8", "Thread “M13” is not in the tables."),
+        ("M12", "4.6", "Class “4.6” of M12 is not in the tables. Give class 8.8 or 10.9."),
+        ("1/2-13", "8.8", "Give grade 5 or 8."),
+        ("M12x1.25", "8.8", "has a pitch of 1.25 mm; the tables hold 1.75 mm"),
+        ("1/2-20", "5", "has 20 threads per inch; the tables hold 13"),
+        ("inf", "5", "is not in the tables"),
+    ],
+)
+def test_no_figure_no_estimate_is_said_so(thread, strength, words):
+    target = torque_target(None, thread, strength)
+    assert target.torque_nm is None and not target.is_estimate
+    assert words in target.words
+
+
+@pytest.mark.parametrize("text", ["M12", "m12", " M12x1.75", "M 12 × 1,75"])
+def test_metric_threads_as_people_write_them(text):
+    assert thread_named(text) is THREADS["M12"]
+
+
+@pytest.mark.parametrize("text", ["1/2-13", "1/2", "1/2 UNC", '1/2"-13 UNC', "1/2 in-13"])
+def test_unified_threads_as_people_write_them(text):
+    assert thread_named(text) is THREADS["1/2-13"]
+
+
+@given(st.sampled_from(sorted(THREADS)), st.floats(0.05, 0.6), st.floats(0.1, 0.95))
+def test_torque_is_in_proportion_to_nut_factor_and_preload(name, nut_factor, preload_fraction):
+    strength = "8.8" if THREADS[name].is_metric else "5"
+    once = estimate_torque(name, strength).torque_nm
+    there = estimate_torque(name, strength, nut_factor=nut_factor, preload_fraction=preload_fraction).torque_nm
+    assert there == pytest.approx(once * nut_factor / 0.2 * preload_fraction / 0.75)
+
+
+# ISO 6789: deviation in per cent of the reference; 96.0 would pass as 4.000 if the set value divided.
+@pytest.mark.parametrize(
+    ("set_nm", "reference_nm", "deviation", "within"),
+    [(100, 96.2, 3.950, True), (100, 96.0, 4.167, False), (100, 104.1, -3.939, True), (8, 7.6, 5.263, True)],
+)
+def test_deviation_of_a_tool(set_nm, reference_nm, deviation, within):
+    found = tool_deviation_pct(set_nm, reference_nm)
+    assert found == pytest.approx(deviation, abs=5e-4)
+    assert (abs(found) <= permissible_deviation_pct(set_nm)) is within
+
+
+def test_small_tools_may_deviate_more():
+    assert [permissible_deviation_pct(most) for most in (8, 10, 10.1, 100)] == [6, 6, 4, 4]
+
+
+# Guard band of ISO 14253-1 and JCGM 106 (from memory), arithmetic by hand.
+@pytest.mark.parametrize(
+    ("tool", "inside_from", "inside_to", "below", "loose", "maybe_loose"),
+    [(4, 93.6, 105.6, 86.4, 76.8, 83.2), (6, 95.4, 103.4, 84.6, 75.2, 84.8)],
+)
+def test_guard_band(tool, inside_from, inside_to, below, loose, maybe_loose):
+    band = torque_band(100, tool_deviation_pct=tool)
+    found = (band.surely_inside_from, band.surely_inside_to, band.surely_below_below)
+    assert found == pytest.approx((inside_from, inside_to, below))
+    assert (band.surely_loose_below, band.maybe_loose_below) == pytest.approx((loose, maybe_loose))
+    assert judge_as_left(inside_from, 100, tool_deviation_pct=tool).verdict == "within"
+    assert judge_as_left(inside_from - 0.1, 100, tool_deviation_pct=tool).verdict == "undecided"
+
+
+def test_a_tool_in_calibration_and_range_leaves_no_doubt():
+    assert doubts_about_tool(75, on=DAY, calibration_due_on=DAY, range_least_nm=75, range_most_nm=75) == ()
+
+
+@pytest.mark.parametrize(
+    ("options", "rule", "words"),
+    [
+        ({"calibration_due_on": None}, "never_calibrated", "No calibration of it is in the book."),
+        (
+            {"calibration_due_on": date(2026, 3, 1)},
+            "out_of_calibration",
+            "Its calibration ran out on 2026-03-01, 1 day before.",
+        ),
+        (
+            {"calibration_due_on": DAY, "retired_on": date(2026, 1, 5)},
+            "retired",
+            "It is no longer used since 2026-01-05.",
+        ),
+        (
+            {"calibration_due_on": DAY, "range_least_nm": 80},
+            "below_range",
+            "75 N·m is below its range, which begins at 80 N·m.",
+        ),
+        (
+            {"calibration_due_on": DAY, "range_most_nm": 70},
+            "above_range",
+            "75 N·m is above its range, which ends at 70 N·m.",
+        ),
+    ],
+)
+def test_why_a_tool_is_refused(options, rule, words):
+    (doubt,) = doubts_about_tool(75, on=DAY, **options)
+    assert (doubt.rule, doubt.words) == (rule, words)
+
+
+@pytest.mark.parametrize("torque", [0, -5, float("inf"), float("nan")])
+def test_torques_that_cannot_be(torque):
+    with pytest.raises(ValueError, match="give a number above 0 N·m"):
+        doubts_about_tool(torque, on=DAY, calibration_due_on=DAY)
+    with pytest.raises(ValueError, match="stated_nm is .*give a number above 0 N·m"):
+        torque_target(torque)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [({"nut_factor": 0.7}, "nut_factor is 0.7; give 0.05 to 0.6"), ({"preload_fraction": 1}, "preload_fraction is 1")],
+)
+def test_factors_that_cannot_be(options, words):
+    with pytest.raises(ValueError, match=words):
+        estimate_torque("M12", "8.8", **options)
+
+
+def test_examples_in_docstrings():
+    assert doctest.testmod(fasteners).failed == 0
