@@ -28,7 +28,7 @@ LOOSE_SHARE = 0.8
 
 # Exact by definition (NIST SP 811, Appendix B).
 INCH_MM = 25.4
-PSI_KSI_MPA = 4.4482216152605 / 25.4**2 * 1000  # 1 ksi in MPa
+KSI_MPA = 4.4482216152605 / 25.4**2 * 1000  # 1 ksi in MPa
 
 # Estimate of a target. Shigley, Mechanical Engineering Design, ch. 8: K 0.20 for plain or unknown threads, 0.15
 # lubricated; 0.75 of the proof load for connections that are undone again (from memory; a public table agrees).
@@ -225,7 +225,7 @@ def proof_strength_mpa(thread: Thread, strength_class: str) -> float:
         allowed = "class 8.8 or 10.9"
     else:
         if wanted in UNIFIED_GRADES:
-            return {"5": 85.0, "8": 120.0}[wanted] * PSI_KSI_MPA
+            return {"5": 85.0, "8": 120.0}[wanted] * KSI_MPA
         allowed = "grade 5 or 8"
     raise ValueError(f"Class “{given}” of {thread.name} is not in the tables. Give {allowed}.")
 
@@ -278,8 +278,9 @@ def estimate_torque(
     torque_nm = nut_factor * bolt.diameter_mm / 1000 * preload_n
     words = (
         f"Estimate: K D F = {nut_factor:g} × {bolt.diameter_mm:g} mm × {preload_n / 1000:.1f} kN = "
-        f"{torque_nm:.1f} N·m, with F = {100 * preload_fraction:g} % of the proof load of {bolt.name} {strength_class.strip()} "
-        f"({bolt.stress_area_mm2:.4g} mm2 × {strength:.4g} MPa). Preload may be off by {ESTIMATE_SCATTER_PCT} %."
+        f"{torque_nm:.1f} N·m, with F = {100 * preload_fraction:g} % of the proof load of "
+        f"{bolt.name} {strength_class.strip()} ({bolt.stress_area_mm2:.4g} mm2 × {strength:.4g} MPa). "
+        f"Preload may be off by {ESTIMATE_SCATTER_PCT} %."
     )
     return TorqueTarget(torque_nm, True, words, preload_n)
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from installs.calc import fasteners
 from installs.calc.fasteners import (
     INCH_MM,
-    PSI_KSI_MPA,
+    KSI_MPA,
     THREADS,
     doubts_about_tool,
     estimate_torque,
@@ -92,7 +92,7 @@ def test_class_8_8_steps_up_above_16_mm():
 
 def test_grades_in_ksi_are_exact():
     # 1 ksi = 1000 lbf per square inch = 6.894 757 MPa (NIST SP 811, Appendix B).
-    assert PSI_KSI_MPA == pytest.approx(6.894757, abs=5e-7)
+    assert pytest.approx(6.894757, abs=5e-7) == KSI_MPA
 
 
 def test_the_models_own_figure_always_wins():
@@ -124,7 +124,8 @@ def test_an_estimate_says_that_it_is_one_and_how():
 )
 def test_no_figure_no_estimate_is_said_so(thread, strength, words):
     target = torque_target(None, thread, strength)
-    assert target.torque_nm is None and not target.is_estimate
+    assert target.torque_nm is None
+    assert not target.is_estimate
     assert words in target.words
 
 
@@ -214,7 +215,7 @@ def test_why_a_tool_is_refused(options, rule, words):
 def test_torques_that_cannot_be(torque):
     with pytest.raises(ValueError, match="give a number above 0 N·m"):
         doubts_about_tool(torque, on=DAY, calibration_due_on=DAY)
-    with pytest.raises(ValueError, match="stated_nm is .*give a number above 0 N·m"):
+    with pytest.raises(ValueError, match=r"stated_nm is .*give a number above 0 N·m"):
         torque_target(torque)
 
 

@@ -1,0 +1,454 @@
+"""The fit-up sheet: elementary geometry, worked cases and properties that must hold for every place."""
+
+import doctest
+import json
+import math
+from dataclasses import fields
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from installs.calc import fit_up
+from installs.calc.fit_up import (
+    Measures,
+    ModelFigures,
+    Source,
+    Verdict,
+    Way,
+    adjusted,
+    bracket_height,
+    extension_each_side,
+    gaps_for,
+    half_difference,
+    implied_distance,
+    judge_fit_up,
+    run_out,
+    skew_deg,
+)
+from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+
+# fitup.json: elementary geometry, computed with exact fractions; angles to 1e-5 deg, lengths to 1e-6 mm. Its start
+# values (1/2 in of end play, 3/4 in of sensor gap, 1/2 in of lift) are common practice without a source.
+CASES = json.loads((Path(__file__).parents[2] / "reference" / "fitup.json").read_text())
+RP2 = ModelFigures(
+    frame_length_least_mm=1000,
+    frame_length_most_mm=1700,
+    extension_most_mm=150,
+    end_play_least_mm=6,
+    end_play_most_mm=19,
+    roller_drop_mm=120,
+    belt_lift_least_mm=6,
+    belt_lift_most_mm=25,
+    sensor_gap_mm=19,
+    sensor_gap_tolerance_mm=6,
+    sensor_gap_sum_mm=38,
+)
+lengths = st.floats(1, 4000).map(lambda value: round(value, 2))
+
+
+def mm(case, name):
+    """A length of a case, given in mm or in inches with a fraction."""
+    if f"{name}_mm" in case:
+        return float(case[f"{name}_mm"])
+    typed = case[f"{name}_in"]
+    negative = typed.startswith("-")
+    value = parse_quantity(typed.removeprefix("-"), QuantityKind.LENGTH_MM, UnitSystem.US).value
+    return -value if negative else value
+
+
+@pytest.mark.parametrize("case", CASES["skew"])
+def test_skew_of_the_reference_cases(case):
+    # The cases take atan of the run-out over the spacing, the sheet asin: 4e-6 deg apart at most here.
+    out = run_out(Way.PARALLEL, mm(case, "a"), mm(case, "b"), mm(case, "s"))
+    assert skew_deg(out, mm(case, "s")) == pytest.approx(case["skew_deg"], abs=1e-5)
+    assert 1000 * out / mm(case, "s") == pytest.approx(case["mm_per_m"], abs=5e-5)
+
+
+@pytest.mark.parametrize("case", CASES["extension"])
+def test_extension_of_the_reference_cases(case):
+    spacing, play, frame = mm(case, "spacing"), mm(case, "end_play"), mm(case, "frame")
+    assert extension_each_side(spacing, play, frame) == pytest.approx(case["each_side_mm"], abs=1e-6)
+    result = judge_fit_up(Measures(bracket_spacing_mm=spacing, end_play_mm=play, frame_length_mm=frame), ModelFigures())
+    line = result.line("extension_drive_mm")
+    assert line.wanted == pytest.approx(case["each_side_mm"], abs=1e-6)
+    assert ("frame is too long for the place" in line.words) is ("verdict" in case)
+
+
+@pytest.mark.parametrize("case", CASES["centring"])
+def test_centring_of_the_reference_cases(case):
+    move = half_difference(mm(case, "left"), mm(case, "right"))
+    assert move == pytest.approx(mm(case, "offset"), abs=1e-6)
+    if "move" in case:
+        assert case["move"].endswith("left") is (move > 0)
+
+
+@pytest.mark.parametrize("case", CASES["sensor_gaps"])
+def test_gaps_of_the_reference_cases(case):
+    total, offset = 2 * mm(case, "centred_gap"), mm(case, "offset")
+    if "refuse" in case:
+        with pytest.raises(ValueError, match="inside the sensor: offset greater than the centred gap"):
+            gaps_for(total, offset)
+        return
+    near, far = gaps_for(total, offset)
+    assert (near, far, near + far) == pytest.approx((mm(case, "near"), mm(case, "far"), mm(case, "sum")), abs=1e-6)
+
+
+@pytest.mark.parametrize("case", CASES["adjustment"])
+def test_adjustment_of_the_reference_cases(case):
+    after = adjusted(mm(case, "left"), mm(case, "right"), mm(case, "in_on_left_by"))
+    assert after == pytest.approx((mm(case, "left_after"), mm(case, "right_after")), abs=1e-6)
+    assert sum(after) == pytest.approx(mm(case, "sum"), abs=1e-6)
+
+
+@pytest.mark.parametrize("case", CASES["bracket_height"])
+def test_bracket_height_of_the_reference_cases(case):
+    height = bracket_height(mm(case, "belt_underside"), mm(case, "lift"), mm(case, "roller_top_below_bracket"))
+    assert height == pytest.approx(mm(case, "bracket"), abs=1e-6)
+
+
+def test_gaps_of_an_off_centre_belt_are_right_by_their_sum():
+    # fitup.json, sensor_gap_verdict: 1/4 and 1 1/4 in of a belt 1/2 in off; each gap alone would be called wrong.
+    off_centre, wide = CASES["sensor_gap_verdict"]
+    model = ModelFigures(sensor_gap_mm=19.05, sensor_gap_tolerance_mm=6.35)
+    result = judge_fit_up(
+        Measures(gap_drive_mm=mm(off_centre, "left"), gap_off_mm=mm(off_centre, "right")), model, system=UnitSystem.US
+    )
+    keys = ("sensor_sum_mm", "gap_drive_mm", "gap_off_mm")
+    assert [result.line(key).verdict for key in keys] == [Verdict.WITHIN] * 3
+    assert "Belt 1/2 in towards the drive side, as the gaps tell" in result.line("gap_drive_mm").words
+    result = judge_fit_up(
+        Measures(gap_drive_mm=mm(wide, "left"), gap_off_mm=mm(wide, "right")), model, system=UnitSystem.US
+    )
+    assert result.line("sensor_sum_mm").verdict is Verdict.OUTSIDE
+    assert result.to_do[0] == "Sensors: the sum is 1/2 in too wide: bring each sensor in by 1/4 in."
+
+
+def test_worked_example_of_one_point_on_the_centre_line():
+    # Spacing 1830, point 3000 away, distances 3138 and 3146 mm: 0.26 deg; (D1 - D2) / s says 0.25.
+    out = run_out(Way.CENTRE_POINT, 3138, 3146, 1830, reference_distance_mm=3000)
+    assert skew_deg(out, 1830) == pytest.approx(0.26, abs=0.005)
+    assert math.degrees((3146 - 3138) / 1830) == pytest.approx(0.25, abs=0.005)
+
+
+def placed(way, spacing, length, angle):
+    """Both distances as a tape would show them for brackets that are skewed by an angle [rad] about their middle."""
+    along, across = spacing / 2 * math.sin(angle), spacing / 2 * math.cos(angle)
+    if way is Way.PARALLEL:
+        return length - along, length + along
+    if way is Way.CENTRE_POINT:
+        return math.hypot(length - along, across), math.hypot(length + along, across)
+    # The other pair is parallel to this one; its brackets lie behind by the length along the belt.
+    to_drive = math.hypot(length - 2 * along, 2 * across)
+    to_off = math.hypot(length + 2 * along, 2 * across)
+    return to_drive, to_off
+
+
+@given(st.sampled_from(list(Way)), st.floats(400, 3000), st.floats(800, 9000), st.floats(-0.05, 0.05))
+def test_every_way_finds_the_skew_that_is_there(way, spacing, length, angle):
+    drive, off = placed(way, spacing, length, angle)
+    out = run_out(way, drive, off, spacing, reference_distance_mm=length)
+    assert skew_deg(out, spacing) == pytest.approx(math.degrees(angle), abs=1e-6)
+    if way is not Way.PARALLEL:
+        assert implied_distance(way, drive, off, spacing) == pytest.approx(length, rel=1e-6)
+        assert run_out(way, drive, off, spacing) == pytest.approx(out, rel=1e-5, abs=1e-6)
+
+
+@given(lengths, st.floats(0, 200), lengths)
+def test_equal_extension_always_sums_to_spacing_less_play_less_frame(spacing, play, frame):
+    each = extension_each_side(spacing, play, frame)
+    assert 2 * each == pytest.approx(spacing - play - frame, abs=1e-9)
+    assume(each >= 0)
+    result = judge_fit_up(
+        Measures(bracket_spacing_mm=spacing, frame_length_mm=frame, end_play_mm=play, extension_drive_mm=each,
+                 extension_off_mm=each), ModelFigures(),
+    )  # fmt: skip
+    assert result.line("pivot_mm").measured == 0
+    assert result.line("play_measured_mm").measured == pytest.approx(play, abs=1e-6)
+
+
+def sixteenths(low, high):
+    return st.integers(low, high).map(lambda n: Fraction(n, 16))
+
+
+@st.composite
+def sheets(draw):
+    """A sheet in whole sixteenths of an inch, about the size of a real one, with some lines left out."""
+    spacing = draw(sixteenths(400, 1600))
+    frame = spacing - draw(sixteenths(-40, 200))
+    belt = draw(sixteenths(320, 1000))
+    told = {
+        "bracket_spacing_mm": spacing,
+        "frame_length_mm": frame,
+        "end_play_mm": draw(sixteenths(0, 24)),
+        "extension_drive_mm": draw(sixteenths(0, 120)),
+        "extension_off_mm": draw(sixteenths(0, 120)),
+        "end_play_left_mm": draw(sixteenths(0, 24)),
+        "reference_distance_mm": draw(sixteenths(800, 3000)),
+        "square_drive_mm": draw(sixteenths(1900, 1920)),
+        "square_off_mm": draw(sixteenths(1900, 1920)),
+        "centre_drive_mm": draw(sixteenths(10, 40)),
+        "centre_off_mm": draw(sixteenths(10, 40)),
+        "belt_mark_drive_mm": draw(sixteenths(500, 510)),
+        "belt_mark_off_mm": draw(sixteenths(500, 510)),
+        "wanted_lift_mm": draw(sixteenths(0, 20)),
+        "bracket_height_drive_mm": draw(sixteenths(570, 600)),
+        "bracket_height_off_mm": draw(sixteenths(570, 600)),
+        "belt_width_mm": belt,
+        "sensor_clear_mm": belt + draw(sixteenths(-4, 60)),
+        "belt_off_by_mm": draw(sixteenths(0, 16)),
+        "gap_drive_mm": draw(sixteenths(0, 40)),
+        "gap_off_mm": draw(sixteenths(0, 40)),
+    }
+    kept = draw(st.sets(st.sampled_from(sorted(told)), min_size=12))
+    return (
+        {name: told[name] for name in kept},
+        {
+            "squareness_way": draw(st.sampled_from(["", *Way])),
+            "belt_lies_to": draw(st.sampled_from(["", "drive", "off"])),
+            "square_reference": draw(st.sampled_from(["", "tail shaft", "idler 41"])),
+            "reference_was_checked": draw(st.booleans()),
+        },
+    )
+
+
+@given(sheets(), st.sampled_from([RP2, ModelFigures()]))
+def test_inches_and_millimetres_give_the_same_verdict(sheet, model):
+    inches, rest = sheet
+
+    def read(text, system):
+        return parse_quantity(text, QuantityKind.LENGTH_MM, system).value
+
+    typed_in = {name: read(f"{value.numerator}/{value.denominator}", UnitSystem.US) for name, value in inches.items()}
+    typed_mm = {name: read(f"{float(value * 127 / 5):.6f}", UnitSystem.METRIC) for name, value in inches.items()}
+    by_inch = judge_fit_up(Measures(**typed_in, **rest), model, system=UnitSystem.US)
+    by_mm = judge_fit_up(Measures(**typed_mm, **rest), model, system=UnitSystem.METRIC)
+    assert [(line.key, line.verdict) for line in by_inch.lines] == [(line.key, line.verdict) for line in by_mm.lines]
+    assert len(by_inch.warnings) == len(by_mm.warnings)
+    assert len(by_inch.to_do) == len(by_mm.to_do)
+
+
+def swapped_key(key):
+    return key.replace("_drive_", "_SIDE_").replace("_off_", "_drive_").replace("_SIDE_", "_off_")
+
+
+SIGNED = {"pivot_mm", "square_mm", "centre_mm", "level_mm"}
+
+
+@given(sheets(), st.sampled_from([RP2, ModelFigures()]))
+def test_swapping_sides_mirrors_every_result(sheet, model):
+    told, rest = sheet
+    measures = Measures(**{name: float(value * 127 / 5) for name, value in told.items()}, **rest)
+    here, there = judge_fit_up(measures, model), judge_fit_up(measures.mirrored, model)
+    assert measures.mirrored.mirrored == measures
+    for line in here.lines:
+        other = there.line(swapped_key(line.key))
+        assert other.verdict is line.verdict
+        sign = -1 if line.key in SIGNED else 1
+        for name in ("measured", "wanted"):
+            value = getattr(line, name)
+            assert getattr(other, name) == (None if value is None else pytest.approx(sign * value, abs=1e-9))
+
+    def turned(words):
+        words = words.replace("drive", "SIDE").replace("off side", "drive side")
+        return words.replace("off-side", "drive-side").replace("SIDE", "off")
+
+    assert sorted(turned(words) for words in here.to_do) == sorted(there.to_do)
+
+
+def test_start_values_are_common_practice_and_say_so():
+    result = judge_fit_up(Measures(bracket_spacing_mm=1640, frame_length_mm=1505), ModelFigures())
+    assert result.line("end_play_mm").measured == 13
+    assert result.line("end_play_mm").source is Source.PRACTICE
+    assert (result.line("end_play_mm").low, result.line("end_play_mm").high) == (6, 19)
+    assert result.line("sensor_sum_mm").wanted == 38
+    assert result.line("sensor_sum_mm").source is Source.PRACTICE
+
+
+def test_what_the_model_does_not_state_is_not_stated():
+    result = judge_fit_up(Measures(bracket_height_drive_mm=980, belt_mark_drive_mm=850), ModelFigures())
+    assert result.line("bracket_height_drive_mm").verdict is Verdict.NOT_STATED
+    assert result.line("frame_length_mm").verdict is Verdict.NOT_STATED
+    assert "does not state the drop" in result.line("bracket_height_drive_mm").words
+
+
+def test_the_models_figures_come_before_common_practice():
+    model = ModelFigures(end_play_least_mm=2, end_play_most_mm=4, sensor_gap_mm=25)
+    result = judge_fit_up(Measures(), model)
+    assert (result.line("end_play_mm").measured, result.line("end_play_mm").source) == (3, Source.MODEL)
+    assert result.line("sensor_sum_mm").wanted == 50
+
+
+def test_nothing_measured_is_a_sentence():
+    assert judge_fit_up(Measures(), ModelFigures()).refused == ()
+
+
+def test_a_whole_sheet_is_within():
+    result = judge_fit_up(
+        Measures(
+            bracket_spacing_mm=1640, frame_length_mm=1505, extension_drive_mm=61, extension_off_mm=61,
+            end_play_left_mm=12, squareness_way="centre_point", square_reference="tail shaft, scribed",
+            reference_was_checked=True, reference_distance_mm=3000, square_drive_mm=3110, square_off_mm=3112,
+            centre_drive_mm=40, centre_off_mm=38, belt_mark_drive_mm=850, belt_mark_off_mm=851,
+            bracket_height_drive_mm=983, bracket_height_off_mm=984, belt_width_mm=1196, sensor_clear_mm=1234,
+            gap_drive_mm=0, gap_off_mm=38, belt_lies_to="drive", belt_off_by_mm=19,
+        ),
+        RP2,
+        nominal_belt_width_mm=1200,
+    )  # fmt: skip
+    assert result.is_done, [(line.key, line.verdict, line.words) for line in result.lines]
+    assert (result.to_do, result.warnings) == ((), ())
+    assert result.summary == f"{len(result.lines)} of {len(result.lines)} lines within tolerance."
+
+
+@pytest.mark.parametrize(
+    ("measures", "key", "words"),
+    [
+        (
+            {"bracket_spacing_mm": 1200, "frame_length_mm": 1215},
+            "frame_length_mm",
+            "1215 mm frame − 1200 mm spacing = 15 mm: the frame is longer than the space between the brackets.",
+        ),
+        (
+            {"bracket_spacing_mm": 1220, "frame_length_mm": 1215, "end_play_mm": 13},
+            "extension_drive_mm",
+            "(1220 mm spacing − 13 mm end play − 1215 mm frame) / 2 = -4 mm each side. Negative: the frame is too long",
+        ),
+        (
+            {"bracket_spacing_mm": 1640, "frame_length_mm": 1205, "end_play_mm": 13},
+            "extension_off_mm",
+            "= 211 mm each side. Above the model's largest extension of 150 mm: too little engagement.",
+        ),
+        ({"extension_off_mm": 151}, "extension_off_mm", "151 mm is above the model's largest extension of 150 mm"),
+        (
+            {"bracket_spacing_mm": 1640, "frame_length_mm": 1505, "extension_drive_mm": 70, "extension_off_mm": 70},
+            "play_measured_mm",
+            "1640 mm − 1505 mm − 70 mm − 70 mm = -5 mm. Negative",
+        ),
+        ({"wanted_lift_mm": 30}, "wanted_lift_mm", "30 mm is 5 mm above the model's largest lift of 25 mm."),
+        (
+            {"belt_mark_off_mm": 850, "bracket_height_off_mm": 1000},
+            "bracket_height_off_mm",
+            "Measured 1000 mm: the belt is lifted by 30 mm. That is above the model's largest lift of 25 mm.",
+        ),
+        (
+            {"sensor_clear_mm": 1190, "belt_width_mm": 1196},
+            "sensor_sum_mm",
+            "1190 mm clear − 1196 mm belt = -6 mm. Negative: the belt is wider",
+        ),
+        (
+            {"sensor_clear_mm": 1234, "belt_width_mm": 1196, "belt_lies_to": "off", "belt_off_by_mm": 25},
+            "gap_drive_mm",
+            "The belt lies 25 mm off, more than the centred gap of 19 mm: it would lie inside the sensor.",
+        ),
+        (
+            {"bracket_spacing_mm": 1640, "squareness_way": "parallel", "square_drive_mm": 10, "square_off_mm": 3000},
+            "square_mm",
+            "the brackets cannot lie 1640 mm apart: read the tape again.",
+        ),
+        (
+            {
+                "bracket_spacing_mm": 1640,
+                "squareness_way": "centre_point",
+                "square_drive_mm": 600,
+                "square_off_mm": 600,
+            },
+            "square_mm",
+            "read the tape again",
+        ),
+    ],
+)
+def test_numbers_that_cannot_be_are_refused_with_their_arithmetic(measures, key, words):
+    line = judge_fit_up(Measures(**measures), RP2).line(key)
+    assert line.verdict is Verdict.REFUSED
+    assert words in line.words
+
+
+@pytest.mark.parametrize("value", [-1.0, float("inf"), float("nan")])
+@pytest.mark.parametrize("name", ["bracket_spacing_mm", "gap_off_mm", "belt_off_by_mm", "square_drive_mm"])
+def test_lengths_that_are_none_name_the_argument(name, value):
+    with pytest.raises(ValueError, match=rf"{name} is .* mm; give a finite length from 0 mm up"):
+        Measures(**{name: value})
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"bracket_spacing_mm": 0}, "bracket_spacing_mm is 0 mm; give a length above 0 mm"),
+        ({"squareness_way": "by_eye"}, "squareness_way is 'by_eye'; give one of parallel, centre_point, diagonals"),
+        ({"belt_lies_to": "left"}, "belt_lies_to is 'left'; give drive or off"),
+    ],
+)
+def test_words_that_are_none_of_the_choices(given, words):
+    with pytest.raises(ValueError, match=words):
+        Measures(**given)
+
+
+def test_the_pivot_is_off_by_half_the_difference_of_the_extensions():
+    result = judge_fit_up(
+        Measures(bracket_spacing_mm=1640, frame_length_mm=1505, extension_drive_mm=66, extension_off_mm=56), RP2
+    )
+    line = result.line("pivot_mm")
+    assert (line.measured, line.verdict) == (-5, Verdict.OUTSIDE)
+    assert line.words == "|66 mm − 56 mm| / 2 = 5 mm, towards the off side."
+    assert line.to_do == "Extension: in by 5 mm on the drive side, out by the same on the off side."
+
+
+def test_centring_moves_by_half_the_difference():
+    line = judge_fit_up(Measures(centre_drive_mm=40, centre_off_mm=34), RP2).line("centre_mm")
+    assert line.to_do == "Centring: move the frame 3 mm towards the drive side; both sides are then 37 mm."
+
+
+def test_sums_that_differ_tell_of_a_misread_tape():
+    result = judge_fit_up(Measures(sensor_clear_mm=1234, belt_width_mm=1196, gap_drive_mm=19, gap_off_mm=29), RP2)
+    assert result.line("tape_mm").verdict is Verdict.OUTSIDE
+    assert "one tape was misread" in result.line("tape_mm").to_do
+
+
+def test_sensors_move_in_on_one_side_and_out_on_the_other():
+    result = judge_fit_up(Measures(gap_drive_mm=29, gap_off_mm=9, belt_off_by_mm=0), RP2)
+    assert result.to_do == (
+        "Sensors: in by 10 mm on the drive side, out by the same on the off side; the sum is unchanged.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("measures", "words"),
+    [
+        ({"square_reference": ""}, "name the point or line"),
+        ({"square_reference": "return idler 41"}, "an idler's own error is copied"),
+        ({"square_reference": "tail shaft"}, "the reference was never checked itself"),
+        (
+            {"square_reference": "tail shaft", "reference_distance_mm": 2000},
+            "nearer than 1.5 × the bracket spacing. Off the centre line by 5 mm it feigns 0.14°.",
+        ),
+        (
+            {"square_reference": "tail shaft", "reference_distance_mm": 3500},
+            "the three other lengths make it 1991.8 mm",
+        ),
+    ],
+)
+def test_warnings_name_what_is_weak_about_the_reference(measures, words):
+    given = {
+        "bracket_spacing_mm": 1640, "squareness_way": "centre_point", "square_drive_mm": 2152, "square_off_mm": 2156,
+    } | measures  # fmt: skip
+    assert any(words in each for each in judge_fit_up(Measures(**given), RP2).warnings)
+
+
+def test_the_belt_is_measured_and_not_taken_from_the_book():
+    result = judge_fit_up(Measures(belt_width_mm=1150), RP2, nominal_belt_width_mm=1200)
+    assert "The belt measures 1150 mm here, the book says 1200 mm" in result.warnings[0]
+
+
+def test_every_measure_is_used():
+    """No field of the sheet is asked for in vain."""
+    source = Path(fit_up.__file__).read_text(encoding="utf-8")
+    for each in fields(Measures):
+        stem = each.name.replace("_drive_mm", "_{side}_mm").replace("_off_mm", "_{side}_mm")
+        assert f"m.{each.name}" in source or stem in source, each.name
+
+
+def test_examples_in_docstrings():
+    assert doctest.testmod(fit_up).failed == 0
