@@ -1,0 +1,391 @@
+"""Life of sensor rollers and pivots: Weibull with parts still in service, spares to expect, age at which to replace.
+
+A part that was changed while still sound, or that is still in service, is censored: it lived at least so long. Too few
+failures are an answer in words, not an error. Hours are running hours.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import integrate, optimize, special, stats
+
+FloatArray = NDArray[np.float64]
+
+# Below so many failures no shape is estimated; own rule.
+ENOUGH_FAILURES = 3
+# Runs of the simulation behind a demand for spares.
+DEMAND_RUNS = 4000
+
+
+@dataclass(frozen=True)
+class PlotPoint:
+    """A failure on the probability plot.
+
+    Attributes
+    ----------
+    hours : float
+        Age at failure [h].
+    share : float
+        Share failed by then, by median ranks adjusted for parts still in service [-].
+    """
+
+    hours: float
+    share: float
+
+
+@dataclass(frozen=True)
+class WeibullLife:
+    """Share failed by age t: 1 - exp(-(t / scale)^shape).
+
+    Attributes
+    ----------
+    n, n_failed : int
+        Parts, and those of them that failed.
+    hours : float
+        Sum of all ages [h].
+    shape, scale_h : float or None
+        None where the failures are too few; `reasons` says so.
+    shape_low, shape_high, scale_low_h, scale_high_h : float or None
+        Limits by the likelihood ratio.
+    log_likelihood : float or None
+    points : tuple of PlotPoint
+    reasons : tuple of str
+    """
+
+    n: int
+    n_failed: int
+    hours: float
+    shape: float | None
+    scale_h: float | None
+    shape_low: float | None
+    shape_high: float | None
+    scale_low_h: float | None
+    scale_high_h: float | None
+    log_likelihood: float | None
+    points: tuple[PlotPoint, ...]
+    reasons: tuple[str, ...]
+    level: float
+    # Covariance of (log shape, log scale): the spread that demand for spares carries on.
+    covariance: tuple[tuple[float, float], tuple[float, float]] | None = None
+
+    @property
+    def mean_h(self) -> float | None:
+        """Mean life [h]."""
+        if self.shape is None or self.scale_h is None:
+            return None
+        return self.scale_h * math.gamma(1 + 1 / self.shape)
+
+    def share_failed(self, hours: float) -> float | None:
+        """Share failed by an age [-]."""
+        if self.shape is None or self.scale_h is None:
+            return None
+        return float(-math.expm1(-((hours / self.scale_h) ** self.shape)))
+
+    def life_h(self, share: float) -> float | None:
+        """Age by which a share has failed [h]; life_h(0.1) is the B10 life."""
+        if self.shape is None or self.scale_h is None:
+            return None
+        return float(self.scale_h * (-math.log1p(-share)) ** (1 / self.shape))
+
+    @property
+    def wears_out(self) -> bool:
+        """Older parts fail more often, beyond chance."""
+        return self.shape_low is not None and self.shape_low > 1
+
+
+def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> WeibullLife:
+    """Weibull life by maximum likelihood, with parts that have not failed.
+
+    Parameters
+    ----------
+    hours : array of float, shape (n,)
+        Age at failure, or age so far of a part that has not failed [h], above 0.
+    failed : array of bool, shape (n,)
+    level : float, optional
+        Coverage of the intervals [-].
+
+    Raises
+    ------
+    ValueError
+        If lengths differ, an age is not above 0, or the level is not between 0 and 1.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.2 (worked example, right-censored). Limits: profile of the
+    likelihood ratio, Meeker & Escobar, Statistical Methods for Reliability Data, 1998, ch. 8 (memory).
+    """
+    t, is_failed = np.asarray(hours, float), np.asarray(failed, bool)
+    if t.shape != is_failed.shape:
+        raise ValueError(f"hours has {t.size} values and failed {is_failed.size}; give pairs")
+    if not 0 < level < 1:
+        raise ValueError(f"level is {level:g}; give a share between 0 and 1")
+    if t.size and t.min() <= 0:
+        raise ValueError(f"hours has {t.min():g}; give ages above 0 h")
+    n_failed = int(is_failed.sum())
+    points = plot_points(t, is_failed)
+    if n_failed < ENOUGH_FAILURES or np.unique(t[is_failed]).size < 2:
+        said = (
+            f"{n_failed} of {t.size} parts failed so far, in {t.sum():.0f} running hours of all: from "
+            f"{ENOUGH_FAILURES} failures at different ages on a life can be told."
+        )
+        return WeibullLife(
+            t.size, n_failed, float(t.sum()), None, None, None, None, None, None, None, points, (said,), level
+        )
+    unit = float(t.max())
+    scaled = t / unit
+    log_t = np.log(scaled)
+
+    def excess(shape: float) -> float:
+        """The likelihood equation of the shape; its root is the estimate."""
+        powers = scaled**shape
+        return float((powers * log_t).sum() / powers.sum() - 1 / shape - log_t[is_failed].mean())
+
+    shape = float(optimize.brentq(excess, 1e-3, upper_end(excess)))
+    scale = float(((scaled**shape).sum() / n_failed) ** (1 / shape))
+
+    def log_likelihood(log_shape: float, log_scale: float) -> float:
+        beta, z = math.exp(log_shape), log_t - log_scale
+        with np.errstate(over="ignore"):
+            return float(
+                (log_shape - log_scale + (beta - 1) * z[is_failed] - np.log(unit)).sum() - np.exp(beta * z).sum()
+            )
+
+    a, b = math.log(shape), math.log(scale)
+    top = log_likelihood(a, b)
+    cut = float(stats.chi2.ppf(level, 1)) / 2
+
+    def of_shape(log_shape: float) -> float:
+        beta = math.exp(log_shape)
+        best = math.log((scaled**beta).sum() / n_failed) / beta
+        return log_likelihood(log_shape, best) - top + cut
+
+    def of_scale(log_scale: float) -> float:
+        found = optimize.minimize_scalar(
+            lambda each: -log_likelihood(each, log_scale), bounds=(a - 3, a + 3), method="bounded"
+        )
+        return -float(found.fun) - top + cut
+
+    shape_low, shape_high = (math.exp(falls(of_shape, a, sign)) for sign in (-1, 1))
+    scale_low, scale_high = (unit * math.exp(falls(of_scale, b, sign)) for sign in (-1, 1))
+    reasons = []
+    if shape_low > 1:
+        reasons.append("Older parts fail more often: wear-out is shown.")
+    elif shape_high < 1:
+        reasons.append("Young parts fail more often: look at fitting and at the parts themselves.")
+    else:
+        reasons.append("Neither wear-out nor early failure is shown: the interval of the shape holds 1.")
+    return WeibullLife(
+        n=t.size,
+        n_failed=n_failed,
+        hours=float(t.sum()),
+        shape=shape,
+        scale_h=scale * unit,
+        shape_low=shape_low,
+        shape_high=shape_high,
+        scale_low_h=scale_low,
+        scale_high_h=scale_high,
+        log_likelihood=top,
+        points=points,
+        reasons=tuple(reasons),
+        level=level,
+        covariance=covariance_of(log_likelihood, a, b),
+    )
+
+
+def upper_end(excess: Callable[[float], float]) -> float:
+    """A shape beyond the root of the likelihood equation."""
+    end = 2.0
+    while excess(end) < 0 and end < 1000:
+        end *= 2
+    return end
+
+
+def falls(below: Callable[[float], float], centre: float, sign: int) -> float:
+    """Where a log-likelihood that is positive at its top has fallen to 0 on one side."""
+    step = 0.1
+    while below(centre + sign * step) > 0 and step < 30:
+        step *= 1.5
+    low, high = sorted((centre, centre + sign * step))
+    return float(optimize.brentq(below, low, high)) if below(centre + sign * step) <= 0 else centre + sign * step
+
+
+def covariance_of(
+    log_likelihood: Callable[[float, float], float], a: float, b: float, step: float = 1e-4
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Inverse of the observed information of (log shape, log scale), by central differences."""
+    top = log_likelihood(a, b)
+    aa = (log_likelihood(a + step, b) - 2 * top + log_likelihood(a - step, b)) / step**2
+    bb = (log_likelihood(a, b + step) - 2 * top + log_likelihood(a, b - step)) / step**2
+    ab = (
+        log_likelihood(a + step, b + step)
+        - log_likelihood(a + step, b - step)
+        - log_likelihood(a - step, b + step)
+        + log_likelihood(a - step, b - step)
+    ) / (4 * step**2)
+    inverse = np.linalg.inv(-np.array([[aa, ab], [ab, bb]]))
+    (c_aa, c_ab), (c_ba, c_bb) = inverse.tolist()
+    return (c_aa, c_ab), (c_ba, c_bb)
+
+
+def plot_points(hours: FloatArray, failed: NDArray[np.bool_]) -> tuple[PlotPoint, ...]:
+    """Failures with the share failed by their age: adjusted ranks, median rank (i - 0.3) / (n + 0.4).
+
+    References
+    ----------
+    L. G. Johnson's rank adjustment and Benard's median ranks, as in the NIST/SEMATECH e-Handbook, 8.2.2.1 (memory).
+    """
+    order = np.lexsort((~failed, hours))
+    n, rank, points = hours.size, 0.0, []
+    for i, each in enumerate(order):
+        if failed[each]:
+            rank += (n + 1 - rank) / (n - i + 1)
+            points.append(PlotPoint(float(hours[each]), (rank - 0.3) / (n + 0.4)))
+    return tuple(points)
+
+
+@dataclass(frozen=True)
+class Demand:
+    """Spares to expect in one month.
+
+    Attributes
+    ----------
+    month : int
+        1 for the first month ahead.
+    expected : float
+    low, high : float
+        Interval of the number that will be needed in that month.
+    """
+
+    month: int
+    expected: float
+    low: float
+    high: float
+
+
+def demand_for_spares(
+    life: WeibullLife,
+    ages_h: ArrayLike,
+    hours_per_month: ArrayLike,
+    *,
+    months: int,
+    rng: np.random.Generator,
+    runs: int = DEMAND_RUNS,
+) -> tuple[Demand, ...]:
+    """Failures to expect in each month ahead, every failed part replaced by a new one at once.
+
+    Parameters
+    ----------
+    life : WeibullLife
+        With a shape and a scale.
+    ages_h : array of float, shape (n,)
+        Ages of the parts in service [h].
+    hours_per_month : array of float, shape (n,)
+        Running hours that each will see in a month [h].
+    months : int
+        How far ahead, at least 1.
+    rng : numpy Generator
+        Source of chance; the same seed gives the same answer.
+
+    Returns
+    -------
+    tuple of Demand
+        Empty where the life cannot be told. The interval carries the error of shape and scale and the chance of the
+        failures themselves.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ or months is below 1.
+    """
+    ages, speed = np.asarray(ages_h, float), np.asarray(hours_per_month, float)
+    if ages.shape != speed.shape:
+        raise ValueError(f"ages_h has {ages.size} values and hours_per_month {speed.size}; give pairs")
+    if months < 1:
+        raise ValueError(f"months is {months}; give 1 or more")
+    if life.shape is None or life.scale_h is None or life.covariance is None:
+        return ()
+    draws = rng.multivariate_normal([math.log(life.shape), math.log(life.scale_h)], life.covariance, size=runs)
+    shape, scale = np.exp(draws[:, :1]), np.exp(draws[:, 1:])
+    age = np.broadcast_to(ages, (runs, ages.size)).copy()
+    tail = (1 - life.level) / 2
+    found = []
+    for month in range(1, months + 1):
+        # Within a month a part fails at most once: months are short against lives.
+        hazard = ((age + speed) / scale) ** shape - (age / scale) ** shape
+        fails = rng.random(age.shape) < -np.expm1(-hazard)
+        age = np.where(fails, speed / 2, age + speed)
+        count = fails.sum(axis=1)
+        low, high = np.quantile(count, [tail, 1 - tail])
+        found.append(Demand(month, float(count.mean()), float(low), float(high)))
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class AgeReplacement:
+    """Age at which replacing a sound part costs least in the long run.
+
+    Attributes
+    ----------
+    optimum_h : float or None
+        None where replacing by age never pays; `reason` says why.
+    cost_rate_per_h, run_to_failure_rate_per_h : float
+        Long-run cost per running hour at the optimum, and of waiting for failures, in the unit of the costs.
+    """
+
+    optimum_h: float | None
+    cost_rate_per_h: float
+    run_to_failure_rate_per_h: float
+    reason: str
+
+
+def age_replacement(shape: float, scale_h: float, cost_planned: float, cost_failure: float) -> AgeReplacement:
+    """Age that makes (cp R(t) + cf F(t)) / integral of R from 0 to t least.
+
+    Parameters
+    ----------
+    shape, scale_h : float
+        Of the Weibull life; scale in [h].
+    cost_planned, cost_failure : float
+        Cost of a replacement in time, and of one after a failure; any unit, above 0.
+
+    Raises
+    ------
+    ValueError
+        If an argument is not above 0.
+
+    References
+    ----------
+    Barlow & Proschan, Mathematical Theory of Reliability, 1965, ch. 4 (memory; two independent ways agree).
+    """
+    given = {"shape": shape, "scale_h": scale_h, "cost_planned": cost_planned, "cost_failure": cost_failure}
+    for name, value in given.items():
+        if not value > 0:
+            raise ValueError(f"{name} is {value:g}; give a number above 0")
+    waiting = cost_failure / (scale_h * math.gamma(1 + 1 / shape))
+    if shape <= 1:
+        return AgeReplacement(None, waiting, waiting, "No wear-out (shape 1 or below): an older part is no worse.")
+    if cost_failure <= cost_planned:
+        return AgeReplacement(None, waiting, waiting, "A failure costs no more than a planned change: wait for it.")
+
+    def excess(x: float) -> float:
+        """Barlow & Proschan's condition h(t) * integral of R - F(t) = cp / (cf - cp), in units of the scale."""
+        mean = special.gammainc(1 / shape, x**shape) * special.gamma(1 / shape) / shape
+        return float(
+            shape * x ** (shape - 1) * mean + math.expm1(-(x**shape)) - cost_planned / (cost_failure - cost_planned)
+        )
+
+    end = 1.0
+    while excess(end) < 0:
+        end *= 2
+        if end > 64:
+            return AgeReplacement(None, waiting, waiting, "Wear-out is too weak for these costs: wait for the failure.")
+    x = float(optimize.brentq(excess, 1e-9, end, xtol=1e-12))
+    served, _error = integrate.quad(lambda u: math.exp(-(u**shape)), 0, x)
+    share = -math.expm1(-(x**shape))
+    rate = (cost_planned * (1 - share) + cost_failure * share) / (scale_h * served)
+    return AgeReplacement(x * scale_h, rate, waiting, "Wear-out makes a planned change cheaper than waiting.")
