@@ -83,7 +83,7 @@ INDICATORS: dict[str, Indicator] = {
             "Checks done in their window",
             "%",
             "Of the checks whose window closed in the month, the share done inside it, both ends included. Done before "
-            "it opened is not inside. Withdrawn before it closed is left out. Tried and not safe to do is left out too.",
+            "it opened is not inside. Withdrawn before it closed, or tried and not safe to do, is left out.",
             "done inside the window / windows that closed in the month",
             "See what was late and why; ask for outage windows.",
             "higher",
