@@ -19,6 +19,9 @@ class SurveyQuerySet(PlantQuerySet["Survey"]):
     def open(self) -> SurveyQuerySet:
         return self.filter(closed_at__isnull=True)
 
+    def with_place(self) -> SurveyQuerySet:
+        return self.select_related("plant", "conveyor__area", "conveyor__plant", "device_model", "surveyed_by")
+
 
 class Survey(Record):
     """What was seen and measured at a place; closed with a result, each reason by the rule that decided."""
@@ -73,6 +76,8 @@ class Survey(Record):
     )
     guard_note = models.CharField(_("which guard"), max_length=200, blank=True)
     conditions = models.CharField(_("conditions"), max_length=400, blank=True)
+    # Why a device is fitted although a cause was found and not cured; stays visible as a condition.
+    override_reason = models.CharField(_("why fit it before the cause is cured"), max_length=300, blank=True)
     note = models.TextField(_("note"), blank=True, max_length=4000)
     photos = models.ManyToManyField(Photo, blank=True, related_name="surveys")
     closed_at = models.DateTimeField(_("closed"), null=True, blank=True, editable=False)
@@ -143,6 +148,13 @@ class CauseTest(Record):
         return self.survey.plant
 
 
+class BeltOffsetQuerySet(EntryQuerySet["BeltOffset"]):
+    def of_installation(self, installation: Installation) -> BeltOffsetQuerySet:
+        """Rows that tell of its effect: its own, and those of the survey that its fitting was planned from."""
+        own = Q(installation=installation) | Q(survey__fittings__installation=installation)
+        return self.filter(own).exclude(occasion=BeltOffset.Occasion.TRIAL_RUN).distinct()
+
+
 class BeltOffset(Entry):
     """How far the belt lay off its centre line at one station: positive towards the drive side."""
 
@@ -169,7 +181,7 @@ class BeltOffset(Entry):
         Installation, null=True, blank=True, on_delete=models.PROTECT, related_name="belt_offsets"
     )
 
-    objects = EntryQuerySet.as_manager()
+    objects = BeltOffsetQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("belt offset")

@@ -1,0 +1,146 @@
+"""Belt offsets at stations: written once, corrected by a further row, never overwritten."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from installs.calc.belt_offsets import propose_stations
+from installs.models import BeltOffset, Installation, Survey
+from installs.services.installations import check_moment, refuse
+from plant.models import Conveyor
+from plant.services.records import correct_entry, create_record, known_row
+
+SAME_MM = 1e-9
+
+
+def offset_key(root: uuid.UUID, chainage_m: float, is_loaded: bool) -> uuid.UUID:
+    """The key of the first row at a station, made from the key of the survey or visit that it belongs to."""
+    return uuid.uuid5(root, f"offset {chainage_m:g} {'loaded' if is_loaded else 'empty'}")
+
+
+def latest_of(row: BeltOffset) -> BeltOffset:
+    """The row that took the place of this one, as it stands now."""
+    while hasattr(row, "corrected_by"):
+        row = row.corrected_by
+    return row
+
+
+def check_station(conveyor: Conveyor, chainage_m: float, offset_mm: float) -> None:
+    if not 0 <= chainage_m <= conveyor.length_m:
+        refuse(
+            "stations",
+            "station",
+            _("A station at %(at)g m is not on %(tag)s: give 0 to %(length)g m.")
+            % {"at": chainage_m, "tag": conveyor.tag, "length": conveyor.length_m},
+        )
+    if abs(offset_mm) > conveyor.belt_width_mm:
+        refuse(
+            "stations",
+            "offset",
+            _("%(given)g mm at %(at)g m is more than the belt is wide (%(width)g mm). Check the reading.")
+            % {"given": offset_mm, "at": chainage_m, "width": conveyor.belt_width_mm},
+        )
+
+
+@transaction.atomic
+def set_offset(
+    *,
+    root: uuid.UUID,
+    conveyor: Conveyor,
+    strand: str,
+    chainage_m: float,
+    is_loaded: bool,
+    offset_mm: float | None,
+    taken_at: dt.datetime,
+    occasion: str,
+    by: Any,
+    reason: str = "",
+    survey: Survey | None = None,
+    installation: Installation | None = None,
+) -> BeltOffset | None:
+    """Write the offset at one station, or correct or withdraw what stands there for the same survey or visit.
+
+    Parameters
+    ----------
+    root : UUID
+        Key of the survey or visit; the same root, station and load name the same reading.
+    chainage_m : float
+        The station [m].
+    offset_mm : float or None
+        Drive side positive [mm]; None withdraws what stands there.
+    reason : str, optional
+        Why it is corrected.
+
+    Returns
+    -------
+    BeltOffset or None
+        The row that counts; None where there is none.
+
+    Raises
+    ------
+    Refused
+        If the station is off the belt, the offset is more than the belt is wide, or the time lies in the future.
+    """
+    key = offset_key(root, chainage_m, is_loaded)
+    first = known_row(BeltOffset, key)
+    if first is None and offset_mm is None:
+        return None
+    if offset_mm is not None:
+        check_station(conveyor, chainage_m, offset_mm)
+    if first is None:
+        check_moment("taken_at", taken_at, timezone.now())
+        return create_record(
+            BeltOffset,
+            by=by,
+            client_key=key,
+            plant=conveyor.plant,
+            conveyor=conveyor,
+            strand=strand,
+            chainage_m=chainage_m,
+            offset_mm=offset_mm,
+            is_loaded=is_loaded,
+            taken_at=taken_at,
+            occasion=occasion,
+            survey=survey,
+            installation=installation,
+        )
+    row = latest_of(first)
+    why = reason.strip() or _("put right")
+    if offset_mm is None:
+        if not row.is_withdrawn:
+            correct_entry(row, by=by, reason=why, withdraw=True)
+        return None
+    if not row.is_withdrawn and abs(row.offset_mm - offset_mm) <= SAME_MM:
+        return row
+    return correct_entry(row, by=by, reason=why, offset_mm=offset_mm)
+
+
+def stations_around(conveyor: Conveyor, strand: str, chainage_m: float, effect_length_m: float) -> tuple[float, ...]:
+    """Stations to measure at around a place [m]; a belt may have been shortened since."""
+    return propose_stations(
+        strand,
+        min(chainage_m, conveyor.length_m),
+        effect_length_m,
+        conveyor.length_m,
+        reversing=conveyor.is_reversing,
+    )
+
+
+def stations_of(installation: Installation) -> tuple[float, ...]:
+    """Stations to measure at again: those of its survey, else of its acceptance, else proposed ones [m]."""
+    rows = BeltOffset.objects.current().of_installation(installation)
+    known: dict[str, set[float]] = {}
+    for occasion, chainage_m in rows.values_list("occasion", "chainage_m").order_by():
+        known.setdefault(occasion, set()).add(chainage_m)
+    for occasion in (BeltOffset.Occasion.SURVEY, BeltOffset.Occasion.ACCEPTANCE):
+        if occasion.value in known:
+            return tuple(sorted(known[occasion.value]))
+    return stations_around(
+        installation.conveyor, installation.strand, installation.chainage_m, installation.effect_length_m
+    )
