@@ -8,7 +8,7 @@ from typing import Any
 from django.contrib.auth.models import Group
 
 from inspections.models import CheckKind, CheckPlan, Task
-from installs.models import Device, DeviceModel, Fastener, Installation
+from installs.models import Device, DeviceModel, Fastener, Fitting, Installation, Instrument
 from plant.models import Area, Conveyor, ConveyorPart, Incident, Membership, Person, Plant, RunRecord
 
 UTC = dt.UTC
@@ -84,3 +84,15 @@ def check_plan(model: DeviceModel, kind: CheckKind, **values: Any) -> CheckPlan:
 def task(at: Installation, kind: CheckKind, due_on: dt.date, **values: Any) -> Task:
     known = {"opens_on": due_on - dt.timedelta(days=7), "closes_on": due_on + dt.timedelta(days=7)}
     return Task.objects.create(plant=at.plant, installation=at, check_kind=kind, due_on=due_on, **{**known, **values})
+
+
+def fitting(on: Conveyor, model: DeviceModel | None = None, **values: Any) -> Fitting:
+    model = model or DeviceModel.objects.filter(plant=on.plant).first() or device_model(on.plant)
+    known = {"chainage_m": 100.0, "strand": "return"}
+    return Fitting.objects.create(plant=on.plant, conveyor=on, device_model=model, **{**known, **values})
+
+
+def torque_wrench(at: Plant, number: str = "W-07", **values: Any) -> Instrument:
+    known = {"range_least_nm": 20.0, "range_most_nm": 200.0, "deviation_pct": 4.0}
+    known |= {"calibrated_on": dt.date(2026, 5, 4), "calibration_due_on": dt.date(2027, 5, 3)}
+    return Instrument.objects.create(plant=at, number=number, **{**known, **values})

@@ -1,0 +1,223 @@
+"""Torque at the installation: one sign-off for each fastener, with its tool and how the target was known."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from installs.calc.fasteners import (
+    TOOL_DEVIATION_PCT,
+    AsLeft,
+    ToolDoubt,
+    TorqueTarget,
+    doubts_about_tool,
+    judge_as_left,
+    torque_target,
+)
+from installs.models import Fastener, Fitting, Instrument, TorqueSignOff
+from installs.services.fittings import refuse_if_over
+from installs.services.installations import refuse
+from plant.errors import Refused
+from plant.services.records import correct_entry, create_record, known_row
+from plant.services.running_hours import moment_words
+
+
+@dataclass(frozen=True)
+class SignedOff:
+    """A sign-off with its verdict."""
+
+    row: TorqueSignOff
+    judged: AsLeft
+
+
+@dataclass(frozen=True)
+class FastenerRow:
+    """One group of like fasteners: target, tolerance, and for each of them the sign-off that counts, or None."""
+
+    fastener: Fastener
+    target: TorqueTarget
+    tolerance_pct: float
+    signed: tuple[SignedOff | None, ...]
+
+    @property
+    def n_signed(self) -> int:
+        return sum(each is not None for each in self.signed)
+
+    @property
+    def is_done(self) -> bool:
+        return self.n_signed == len(self.signed)
+
+
+def stated_by(fitting: Fitting, fastener: Fastener) -> Mapping[str, Any]:
+    """What the model states of a fastener: in the version of its sheet that the job is fitted to, else as it stands."""
+    if fitting.sheet:
+        for each in fitting.sheet.content.get("fasteners", ()):
+            if each.get("place") == fastener.place:
+                return each
+    return vars(fastener)
+
+
+def target_for(fitting: Fitting, fastener: Fastener) -> TorqueTarget:
+    """The torque to tighten to: the model's own figure, else an estimate, else not stated."""
+    stated = stated_by(fitting, fastener)
+    return torque_target(
+        stated.get("torque_nm"),
+        stated.get("thread") or "",
+        stated.get("strength_class") or "",
+        nut_factor=stated.get("nut_factor"),
+        preload_fraction=stated.get("preload_fraction"),
+    )
+
+
+def tolerance_for(fitting: Fitting, fastener: Fastener) -> float:
+    return float(stated_by(fitting, fastener).get("tolerance_pct") or fastener.tolerance_pct)
+
+
+def judged(row: TorqueSignOff, tolerance_pct: float) -> AsLeft:
+    """The torque as left against its target, with the deviation of its tool."""
+    tool = row.instrument.deviation_pct if row.instrument and row.instrument.deviation_pct else TOOL_DEVIATION_PCT
+    return judge_as_left(row.torque_nm, row.target_nm, tolerance_pct=tolerance_pct, tool_deviation_pct=tool)
+
+
+def torque_rows(fitting: Fitting) -> list[FastenerRow]:
+    """Every fastener of the model with the sign-off that counts: the last one of those that are not withdrawn."""
+    latest: dict[tuple[int, int], TorqueSignOff] = {}
+    signed = fitting.torques.current().select_related("instrument", "signed_by")
+    for row in signed.order_by("signed_at", "pk"):
+        latest[row.fastener_id, row.number] = row
+    rows = []
+    for fastener in fitting.device_model.fasteners.all():
+        tolerance = tolerance_for(fitting, fastener)
+        found = [latest.get((fastener.pk, number)) for number in range(1, fastener.count + 1)]
+        told = tuple(None if row is None else SignedOff(row, judged(row, tolerance)) for row in found)
+        rows.append(FastenerRow(fastener, target_for(fitting, fastener), tolerance, told))
+    return rows
+
+
+def doubts_about(instrument: Instrument, torque_nm: float, on: dt.date) -> tuple[ToolDoubt, ...]:
+    """Why an instrument may not sign this torque off on a day of its plant."""
+    return doubts_about_tool(
+        torque_nm,
+        on=on,
+        calibration_due_on=instrument.calibration_due_on,
+        retired_on=instrument.retired_on,
+        range_least_nm=instrument.range_least_nm,
+        range_most_nm=instrument.range_most_nm,
+    )
+
+
+def refuse_doubtful_tool(instrument: Instrument | None, torque_nm: float, on: dt.date, override_reason: str) -> None:
+    """Raises Refused where the tool is in doubt and nobody said why it is used all the same."""
+    if override_reason.strip():
+        return
+    how = _("Take another one, or say why this one is used all the same; the reason stays visible.")
+    if instrument is None:
+        words = f"{_('No torque wrench is named.')} {how}"
+        raise Refused(words, code="no_tool", fields={"instrument": words})
+    doubts = doubts_about(instrument, torque_nm, on)
+    if doubts:
+        words = f"{instrument}: {' '.join(each.words for each in doubts)} {how}"
+        raise Refused(words, code=doubts[0].rule, fields={"instrument": words})
+
+
+@transaction.atomic
+def sign_off_torque(
+    *,
+    fitting: Fitting,
+    fastener: Fastener,
+    number: int,
+    torque_nm: float,
+    by: Any,
+    instrument: Instrument | None = None,
+    method: str = TorqueSignOff.Method.TIGHTENING,
+    override_reason: str = "",
+    signed_at: dt.datetime | None = None,
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+) -> TorqueSignOff:
+    """Sign one fastener off. A later sign-off of the same one counts instead; the earlier one stays in the book.
+
+    Parameters
+    ----------
+    number : int
+        Which of the like fasteners, from 1.
+    torque_nm : float
+        Torque as left [N·m].
+    override_reason : str, optional
+        Why a tool out of calibration, out of range or not named is used all the same.
+    signed_at : datetime, optional
+        When; now where left out.
+
+    Raises
+    ------
+    Refused
+        If the job is over; the fastener is none of the model; no target is known; the torque is surely outside its
+        tolerance; or the tool is in doubt and no reason is given.
+    """
+    known = known_row(TorqueSignOff, client_key)
+    if known is not None:
+        return known
+    refuse_if_over(fitting)
+    now = now or timezone.now()
+    moment = signed_at or now
+    if moment > now + dt.timedelta(minutes=5):
+        refuse("signed_at", "future", _("%s has not come yet; give the time of the work.") % moment_words(moment))
+    if fastener.device_model_id != fitting.device_model_id:
+        refuse("fastener", "other_model", _("%s is no fastener of this model.") % fastener.place)
+    if not 1 <= number <= fastener.count:
+        refuse(
+            "number",
+            "number",
+            _("Fastener %(number)s of %(count)s at “%(place)s”: give 1 to %(count)s.")
+            % {"number": number, "count": fastener.count, "place": fastener.place},
+        )
+    if instrument is not None and instrument.plant_id != fitting.plant_id:
+        refuse("instrument", "other_plant", _("%s belongs to another plant.") % instrument)
+    if instrument is not None and instrument.kind != Instrument.Kind.TORQUE_WRENCH:
+        refuse("instrument", "kind", _("%s measures no torque. Choose a torque wrench.") % instrument)
+    target = target_for(fitting, fastener)
+    if target.torque_nm is None:
+        refuse("torque_nm", "no_target", f"{fastener.place}: {target.words}")
+    if not 0 < torque_nm < float("inf"):
+        refuse("torque_nm", "torque", _("The torque is %s N·m; give a number above 0 N·m.") % f"{torque_nm:g}")
+    row = TorqueSignOff(torque_nm=torque_nm, target_nm=target.torque_nm, instrument=instrument)
+    verdict = judged(row, tolerance_for(fitting, fastener))
+    if verdict.verdict == "outside":
+        refuse("torque_nm", "outside", verdict.reason)
+    refuse_doubtful_tool(instrument, torque_nm, timezone.localdate(moment, fitting.plant.zone), override_reason)
+    return create_record(
+        TorqueSignOff,
+        by=by,
+        client_key=client_key,
+        fitting=fitting,
+        fastener=fastener,
+        number=number,
+        torque_nm=torque_nm,
+        target_nm=target.torque_nm,
+        is_estimate=target.is_estimate,
+        method=method,
+        instrument=instrument,
+        override_reason=override_reason.strip(),
+        signed_at=moment,
+        signed_by=by,
+    )
+
+
+@transaction.atomic
+def withdraw_torque(row: TorqueSignOff, *, by: Any, reason: str, client_key: uuid.UUID | None = None) -> TorqueSignOff:
+    """Take a mistaken sign-off back; it stays in the book with the reason.
+
+    Raises
+    ------
+    Refused
+        If the job is over or no reason is given.
+    """
+    refuse_if_over(row.fitting)
+    return correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=True)

@@ -1,0 +1,156 @@
+"""Torque sign-offs: in calibration and range or with a reason that stays; never surely outside."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+import pytest
+
+from installs.models import Fastener, Instrument, ModelSheet, TorqueSignOff
+from installs.services.torque import sign_off_torque, target_for, torque_rows, withdraw_torque
+from plant.errors import Refused
+from tests import make
+
+pytestmark = pytest.mark.django_db
+NOW = dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def job(belt_a1):
+    return make.fitting(belt_a1)
+
+
+@pytest.fixture
+def clamp(job):
+    return job.device_model.fasteners.get(place="clamp")
+
+
+@pytest.fixture
+def wrench(alder):
+    return make.torque_wrench(alder)
+
+
+def sign(job, clamp, by, **values):
+    return sign_off_torque(
+        **{"fitting": job, "fastener": clamp, "number": 1, "torque_nm": 75.0, "by": by, "now": NOW, **values}
+    )
+
+
+def test_a_sign_off_keeps_target_tool_and_person(job, clamp, wrench, tess):
+    row = sign(job, clamp, tess, instrument=wrench)
+    assert (row.target_nm, row.is_estimate, row.instrument, row.signed_by) == (75, False, wrench, tess)
+    clamps, pivot = torque_rows(job)
+    assert (clamps.n_signed, clamps.is_done, pivot.n_signed) == (1, False, 0)
+    assert clamps.signed[0].judged.verdict == "within"
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "words"),
+    [
+        ({"calibration_due_on": dt.date(2026, 11, 19)}, "out_of_calibration", "ran out on 2026-11-19, 1 day before"),
+        ({"calibrated_on": None, "calibration_due_on": None}, "never_calibrated", "No calibration of it"),
+        ({"range_least_nm": 80.0}, "below_range", "75 N·m is below its range, which begins at 80 N·m"),
+        ({"range_least_nm": 5.0, "range_most_nm": 60.0}, "above_range", "which ends at 60 N·m"),
+        ({"retired_on": dt.date(2026, 6, 1)}, "retired", "no longer used since 2026-06-01"),
+    ],
+)
+def test_a_tool_in_doubt_is_refused_unless_a_reason_stays(job, clamp, alder, tess, changes, code, words):
+    tool = make.torque_wrench(alder, **changes)
+    with pytest.raises(Refused) as refusal:
+        sign(job, clamp, tess, instrument=tool)
+    assert refusal.value.code == code
+    assert words in refusal.value.fields["instrument"]
+    assert not TorqueSignOff.objects.exists()
+    row = sign(job, clamp, tess, instrument=tool, override_reason="only wrench on site, checked against W-09")
+    assert row.override_reason == "only wrench on site, checked against W-09"
+
+
+def test_no_tool_named_is_refused_likewise(job, clamp, tess):
+    with pytest.raises(Refused, match="No torque wrench is named"):
+        sign(job, clamp, tess)
+    assert sign(job, clamp, tess, override_reason="turn of nut by the maker's sheet").instrument is None
+
+
+def test_calibration_ends_at_midnight_of_the_plant(job, clamp, alder, tess):
+    tool = make.torque_wrench(alder, calibration_due_on=dt.date(2026, 11, 20))
+    last = dt.datetime(2026, 11, 20, 22, 30, tzinfo=dt.UTC)  # 23:30 in Berlin
+    assert sign(job, clamp, tess, instrument=tool, now=last)
+    with pytest.raises(Refused, match="ran out"):
+        sign(job, clamp, tess, number=2, instrument=tool, now=last + dt.timedelta(hours=1))
+
+
+def test_a_torque_that_is_surely_outside_is_set_again(job, clamp, wrench, tess):
+    with pytest.raises(Refused, match=r"is outside 67\.5 to 82\.5 N·m: set it again"):
+        sign(job, clamp, tess, instrument=wrench, torque_nm=60.0)
+
+
+def test_an_undecided_torque_is_kept_and_says_so(job, clamp, wrench, tess):
+    sign(job, clamp, tess, instrument=wrench, torque_nm=68.0)
+    assert torque_rows(job)[0].signed[0].judged.verdict == "undecided"
+
+
+def test_where_the_model_gives_none_the_target_is_an_estimate(job, alder, wrench, tess):
+    bolt = Fastener.objects.create(
+        device_model=job.device_model, place="arm", count=2, thread="M12", strength_class="8.8"
+    )
+    row = sign(job, bolt, tess, instrument=wrench, torque_nm=88.0)
+    assert row.is_estimate
+    assert row.target_nm == pytest.approx(88.01, abs=0.01)
+
+
+def test_no_target_no_sign_off(job, wrench, tess):
+    bolt = Fastener.objects.create(device_model=job.device_model, place="cap", count=2)
+    with pytest.raises(Refused, match="cap: Not stated by the model; an estimate needs the thread"):
+        sign(job, bolt, tess, instrument=wrench)
+
+
+def test_the_sheet_that_the_job_is_fitted_to_gives_the_target(job, clamp):
+    content = {"fasteners": [{"place": "clamp", "torque_nm": 60.0, "tolerance_pct": 5.0}]}
+    job.sheet = ModelSheet.objects.create(device_model=job.device_model, number=1, content=content)
+    assert target_for(job, clamp).torque_nm == 60
+    assert torque_rows(job)[0].tolerance_pct == 5
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"number": 5}, "Fastener 5 of 4 at “clamp”: give 1 to 4"),
+        ({"torque_nm": float("nan")}, "give a number above 0 N·m"),
+        ({"torque_nm": float("inf")}, "give a number above 0 N·m"),
+        ({"signed_at": NOW + dt.timedelta(hours=2)}, "has not come yet"),
+    ],
+)
+def test_numbers_that_cannot_be(job, clamp, wrench, tess, values, words):
+    with pytest.raises(Refused, match=words):
+        sign(job, clamp, tess, instrument=wrench, **values)
+
+
+def test_tools_of_others_and_tools_that_measure_no_torque(job, clamp, alder, other, tess):
+    with pytest.raises(Refused, match="another plant"):
+        sign(job, clamp, tess, instrument=make.torque_wrench(other))
+    with pytest.raises(Refused, match="measures no torque"):
+        sign(job, clamp, tess, instrument=make.torque_wrench(alder, "T-1", kind=Instrument.Kind.TAPE))
+
+
+def test_the_last_sign_off_counts_and_the_earlier_one_stays(job, clamp, wrench, tess):
+    sign(job, clamp, tess, instrument=wrench, torque_nm=74.0)
+    again = sign(job, clamp, tess, instrument=wrench, torque_nm=76.0, now=NOW + dt.timedelta(hours=1))
+    assert torque_rows(job)[0].signed[0].row == again
+    assert job.torques.count() == 2
+
+
+def test_a_mistaken_one_is_withdrawn_with_a_reason(job, clamp, wrench, tess):
+    row = sign(job, clamp, tess, instrument=wrench)
+    with pytest.raises(Refused, match="why"):
+        withdraw_torque(row, by=tess, reason=" ")
+    withdraw_torque(row, by=tess, reason="wrong bolt")
+    assert torque_rows(job)[0].n_signed == 0
+    assert job.torques.count() == 2
+
+
+def test_the_same_form_twice_signs_once(job, clamp, wrench, tess):
+    key = uuid.uuid4()
+    assert sign(job, clamp, tess, instrument=wrench, client_key=key) == sign(
+        job, clamp, tess, instrument=wrench, client_key=key
+    )
