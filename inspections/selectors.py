@@ -9,13 +9,24 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
-from django.db.models import F, Prefetch, QuerySet, Window
+from django.db.models import F, Prefetch, Q, QuerySet, Window
 from django.db.models.functions import RowNumber
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from inspections.calc.grading import Grade, grade_sensor_wear
-from inspections.models import Action, CheckKind, CheckPlan, CouldNotDo, Deferral, OverdueSpell, Reading, Task, Visit
+from inspections.models import (
+    Action,
+    CheckKind,
+    CheckPlan,
+    CouldNotDo,
+    Deferral,
+    OverdueSpell,
+    Reading,
+    Task,
+    TwiceClosed,
+    Visit,
+)
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
 from installs.models import Installation
 from plant.calc.units import UnitSystem
@@ -409,6 +420,11 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
         "latest": chain[-1],
         "checks": [{**check, "lines": list(check["lines"].values())} for check in checks.values()],
         "meanwhile": closed_meanwhile(visit),
+        "twice": list(
+            TwiceClosed.objects.filter(Q(first__in=chain) | Q(second__in=chain)).select_related(
+                "task__check_kind", "first__visited_by", "second__visited_by", "decided_by"
+            )
+        ),
         "actions": Action.objects.filter(visit__in=chain).select_related("owner"),
         "photos": list(visit.photos.all()),
     }

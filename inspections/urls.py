@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.views import actions, check_plans, tasks, visits
+from inspections.views import actions, check_plans, round_api, round_phone, tasks, visits
 
 urlpatterns: list = [
     # Checks that are due.
@@ -33,6 +33,14 @@ urlpatterns: list = [
     # Visits and their readings.
     path("installations/<int:pk>/visit/", visits.create_visit, name="visit-create"),
     path("checks/<int:pk>/could-not-do/", visits.NotDoneReport.as_view(), name="task-could-not-do"),
+    path("visits/twice/<int:pk>/", round_phone.which_counts, name="twice-closed"),
+    # The round on the phone: the page and its worker, which hold nothing of a plant, and what they ask the site.
+    path("round/", round_phone.round_page, name="round-phone"),
+    path("round/worker.js", round_phone.round_worker, name="round-worker"),
+    path("round/api/who/", round_api.who, name="round-who"),
+    path("round/api/pack/", round_api.pack, name="round-pack"),
+    path("round/api/photos/", round_api.take_photo, name="round-photos"),
+    path("round/api/entries/", round_api.take_entry, name="round-entries"),
     path("visits/<int:pk>/", visits.visit_detail, name="visit-detail"),
     path("visits/<int:pk>/correct/", visits.change_visit, name="visit-correct"),
     path("readings/", visits.ReadingList.as_view(), name="reading-list"),

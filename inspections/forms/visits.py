@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.errors import NotClosedOut
-from inspections.models import CheckKind, CouldNotDo, Reading, Task, Visit
+from inspections.models import CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
 from inspections.services.actions import NewAction
 from inspections.services.visits import FOUND, LEFT, Typed, Wanted, reading_key, value_words
 from plant.calc.units import (
@@ -340,3 +340,12 @@ class NotDoneForm(PersonForm):
     client_key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid.uuid4)
     reason = forms.ChoiceField(label=gettext_lazy("Reason"), choices=CouldNotDo.Reason.choices)
     note = forms.CharField(required=False, max_length=500, label=gettext_lazy("Note"))
+
+
+class WhichCountsForm(forms.Form):
+    """Which of two visits that closed the same check counts."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    counts = forms.ChoiceField(
+        label=gettext_lazy("Which counts"), choices=TwiceClosed.Counts.choices, widget=forms.RadioSelect
+    )

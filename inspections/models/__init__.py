@@ -5,9 +5,10 @@ from .check_plans import GRADES, CheckKind, CheckPlan, ReadingField
 from .digests import Digest
 from .rounds import Round, RoundLaying, Shift, Stop, TechnicianProfile
 from .tasks import CouldNotDo, Deferral, OverdueSpell, Task
-from .visits import Reading, Visit
+from .visits import CLOCK_DRIFT, Reading, TwiceClosed, Visit
 
 __all__ = [
+    "CLOCK_DRIFT",
     "GRADES",
     "Action",
     "CheckKind",
@@ -24,5 +25,6 @@ __all__ = [
     "Stop",
     "Task",
     "TechnicianProfile",
+    "TwiceClosed",
     "Visit",
 ]

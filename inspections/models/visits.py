@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Self
 
 from django.conf import settings
@@ -11,9 +12,12 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models.check_plans import GRADES
 from installs.models import Installation
-from plant.models import Entry, EntryQuerySet, Photo, Plant, Side
+from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record, Side
 
 from .tasks import Task
+
+# Two clocks that differ by less are taken to agree.
+CLOCK_DRIFT = timedelta(minutes=10)
 
 
 class Visit(Entry):
@@ -32,6 +36,10 @@ class Visit(Entry):
     note = models.TextField(_("note"), blank=True, max_length=4000)
     no_action_reason = models.CharField(_("why no action was raised"), max_length=300, blank=True)
     photos = models.ManyToManyField(Photo, blank=True, related_name="visits")
+    # Kept on a phone first: by its own clock, when the visit was closed out there and when it was sent. Between sending
+    # and `created_at` lies next to nothing, so their difference is how far that clock was off.
+    phone_at = models.DateTimeField(_("by the phone's clock"), null=True, blank=True, editable=False)
+    phone_sent_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     objects = EntryQuerySet.as_manager()
 
@@ -46,6 +54,23 @@ class Visit(Entry):
 
     def get_absolute_url(self) -> str:
         return reverse("visit-detail", args=[self.pk])
+
+    @property
+    def came_late(self) -> bool:
+        """Whether the phone's time and that of its arrival are so far apart that both are worth showing."""
+        return self.phone_at is not None and abs(self.created_at - self.phone_at) > CLOCK_DRIFT
+
+    @property
+    def clock_off(self) -> timedelta | None:
+        """How far the phone's clock went ahead (below zero: behind); None where it was right or no phone was used."""
+        if self.phone_sent_at is None or abs(self.phone_sent_at - self.created_at) <= CLOCK_DRIFT:
+            return None
+        return self.phone_sent_at - self.created_at
+
+    @property
+    def was_ahead(self) -> bool:
+        """Whether the phone said a time that had not come yet, by a clock that was right when it sent."""
+        return self.phone_at is not None and self.clock_off is None and self.phone_at > self.created_at + CLOCK_DRIFT
 
 
 class ReadingQuerySet(EntryQuerySet["Reading"]):
@@ -85,3 +110,36 @@ class Reading(Entry):
 
     def __str__(self) -> str:
         return f"{self.label} {self.stage}"
+
+
+class TwiceClosed(Record):
+    """One check that two people closed, not knowing of each other. Both visits stay; people say which counts."""
+
+    class Counts(models.TextChoices):
+        FIRST = "first", _("the first")
+        SECOND = "second", _("the second")
+        BOTH = "both", _("both")
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="+", editable=False)
+    task = models.ForeignKey(Task, on_delete=models.PROTECT, related_name="twice_closed")
+    first = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="closed_again")
+    second = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="closed_before")
+    counts = models.CharField(_("which counts"), max_length=6, choices=Counts, blank=True)
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    decided_at = models.DateTimeField(_("decided"), null=True, blank=True)
+
+    objects = PlantQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("check closed twice")
+        verbose_name_plural = _("checks closed twice")
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["task", "second"], name="twice_closed_once")]
+
+    def __str__(self) -> str:
+        return f"{self.task} closed twice"
+
+    def get_absolute_url(self) -> str:
+        return reverse("twice-closed", args=[self.pk])

@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, NamedTuple
 
 from django.db import IntegrityError, transaction
@@ -29,7 +29,17 @@ from inspections.calc.findings import (
 )
 from inspections.calc.grading import Grade, implausible, worst
 from inspections.errors import NotClosedOut
-from inspections.models import Action, CheckKind, CouldNotDo, Reading, ReadingField, Task, Visit
+from inspections.models import (
+    CLOCK_DRIFT,
+    Action,
+    CheckKind,
+    CouldNotDo,
+    Reading,
+    ReadingField,
+    Task,
+    TwiceClosed,
+    Visit,
+)
 from inspections.services.actions import NewAction, raise_action
 from inspections.services.tasks import end_spells, people_in, plan_next
 from installs.models import Installation
@@ -41,7 +51,6 @@ from plant.services.records import check_row, create_record, known_row
 
 FOUND, LEFT = Reading.Stage.AS_FOUND.value, Reading.Stage.AS_LEFT.value
 Rule = CheckKind.Rule
-CLOCK_DRIFT = timedelta(minutes=10)
 # What a reading can be at all, against what the model states: common practice, no source.
 LEAST_OF_LIMIT, MOST_OF_NEW, MOST_OF_TARGET = 0.75, 1.05, 2.5
 
@@ -51,6 +60,14 @@ class Typed(NamedTuple):
 
     value: float | str | None
     text: str = ""
+
+
+@dataclass(frozen=True)
+class PhoneClock:
+    """What a phone's own clock said: when a visit was closed out on it, and when it was sent."""
+
+    at: datetime
+    sent_at: datetime
 
 
 @dataclass(frozen=True)
@@ -271,7 +288,7 @@ def question_about(each: Wanted, value: float, stage: str) -> str | None:
     return implausible(value, **known)
 
 
-def suggested_action(rule: str, kind_name: str, finding: Finding) -> str:
+def suggested_action(rule: str, kind_name: str) -> str:
     """What a finding to act on calls for, as a title that the person may change."""
     if rule == Rule.SENSOR_WEAR:
         return _("Replace both sensor rollers")
@@ -388,6 +405,7 @@ def close_out_visit(
     confirmed_implausible: Collection[str] = (),
     action: NewAction | None = None,
     no_action_reason: str = "",
+    phone: PhoneClock | None = None,
 ) -> Visit:
     """Record one stop at a device and close the checks that were filled in, each with the worst of its grades.
 
@@ -412,11 +430,15 @@ def close_out_visit(
         Corrective work to raise with the visit.
     no_action_reason : str
         Why a finding to act on gets no action.
+    phone : PhoneClock, optional
+        For a visit that was kept on a phone: its clock. `visited_at` is then set right by it and never refused for
+        lying ahead.
 
     Returns
     -------
     Visit
-        A check that somebody else closed meanwhile keeps who closed it; its readings are kept beside the others.
+        A check that somebody else closed meanwhile keeps who closed it; its readings are kept beside the others, and
+        both people are asked which count.
 
     Raises
     ------
@@ -427,9 +449,15 @@ def close_out_visit(
     known = known_row(Visit, client_key)
     if known is not None:
         return known
+    if phone is not None:
+        visited_at = time_by_server(visited_at, phone, timezone.now())
     tasks = tasks_of(installation, entries)
     wanted = wanted_of(list(tasks.values()), installation, before=visited_at)
     entered, faults, questions = take_in(tasks, wanted, entries, confirmed_implausible)
+    if phone is not None:
+        # The phone asked by what it knew; where somebody else closed the check since, people are asked which counts.
+        closed = {pk for pk, task in tasks.items() if task.closed_at is not None}
+        questions = {key: words for key, words in questions.items() if int(key.split(":")[0]) not in closed}
     faults.update(time_faults(installation, visited_at))
     if not entered and not faults:
         faults["checks"] = _("Fill in at least one check, or say that it could not be done.")
@@ -441,7 +469,7 @@ def close_out_visit(
     to_act = [each for each in entered if each.finding.grade is Grade.ACT]
     if to_act:
         first = to_act[0]
-        suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind), first.finding)
+        suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind))
         if action is None and not no_action_reason.strip() and not open_actions(installation):
             faults["action_title"] = _("A finding says act: raise an action, or say why none is needed.")
     if faults or questions:
@@ -456,6 +484,8 @@ def close_out_visit(
         permit_reference=permit_reference.strip(),
         note=note.strip(),
         no_action_reason=no_action_reason.strip() if to_act else "",
+        phone_at=phone.at if phone else None,
+        phone_sent_at=phone.sent_at if phone else None,
     )
     if visit is None:
         assert client_key is not None
@@ -504,6 +534,18 @@ def time_faults(installation: Installation, visited_at: datetime) -> dict[str, s
     if installation.removed_at is not None and visited_at > installation.removed_at:
         return {"visited_at": _("The device was no longer in this place; give when the visit was made.")}
     return {}
+
+
+def time_by_server(visited_at: datetime, phone: PhoneClock, now: datetime) -> datetime:
+    """When a visit was made, from a phone whose clock may be wrong.
+
+    The clock's error is what it showed at the sending against the time of arrival. More than ten minutes of it are
+    taken out, so visits keep their order and their distance; what would still lie ahead was made by now.
+    """
+    off = phone.sent_at - now
+    if abs(off) > CLOCK_DRIFT:
+        visited_at -= off
+    return min(visited_at, now)
 
 
 def open_actions(installation: Installation) -> bool:
@@ -575,10 +617,38 @@ def close_task(each: Entered, visit: Visit, by: Person) -> None:
         task.grade, task.grade_reason = grade, finding.reason[:400]
         task.save(update_fields=["outcome", "visit", "closed_by", "grade", "grade_reason"])
         end_spells([task], at=visit.visited_at)
-    elif task.outcome == Task.Outcome.DONE and finding.grade and worse(finding.grade, task.grade):
+        return
+    if task.outcome == Task.Outcome.DONE and finding.grade and worse(finding.grade, task.grade):
         task.grade, task.grade_reason = grade, finding.reason[:400]
         task.version += 1
         task.save(update_fields=["grade", "grade_reason", "version"])
+    if task.visit is not None:
+        ask_which_counts(task, task.visit, visit, by)
+
+
+def ask_which_counts(task: Task, first: Visit, second: Visit, by: Person) -> TwiceClosed:
+    """Two visits closed the same check: keep both and tell the one who was first. The second sees it at once."""
+    row = create_record(
+        TwiceClosed,
+        by=by,
+        client_key=uuid.uuid5(second.client_key, f"twice closed {task.pk}"),
+        plant=task.plant,
+        task=task,
+        first=first,
+        second=second,
+    )
+    words = _("%(task)s was closed by %(first)s and again by %(second)s: say which counts.") % {
+        "task": task,
+        "first": first.visited_by,
+        "second": second.visited_by,
+    }
+    for person_id in {first.visited_by_id, second.visited_by_id}:
+        Notice.objects.get_or_create(
+            person_id=person_id,
+            key=f"twice-closed-{row.pk}",
+            defaults={"plant": task.plant, "text": words[:300], "url": row.get_absolute_url()},
+        )
+    return row
 
 
 def worse(grade: Grade, than: str) -> bool:
@@ -613,8 +683,15 @@ def finish_stop(
         words = _("Give either readings or the reason why it could not be done.")
         raise NotClosedOut(words, fields={f"t{pk}-reason": words for pk in both})
     for pk, (reason, note) in not_done.items():
+        phone: PhoneClock | None = visit.get("phone")
         could_not_do(
-            task=tasks[pk], by=by, reason=reason, note=note, client_key=uuid.uuid5(client_key, f"not done {pk}")
+            task=tasks[pk],
+            by=by,
+            reason=reason,
+            note=note,
+            tried_at=time_by_server(visit["visited_at"], phone, timezone.now()) if phone else None,
+            is_kept_when_closed=phone is not None,
+            client_key=uuid.uuid5(client_key, f"not done {pk}"),
         )
     if not_done and not any(entries.values()):
         return None
@@ -638,9 +715,13 @@ def could_not_do(
     reason: str,
     note: str = "",
     tried_at: datetime | None = None,
+    is_kept_when_closed: bool = False,
     client_key: uuid.UUID | None = None,
 ) -> CouldNotDo:
     """Say that a check was tried and could not be done. The task stays open and its planners are told.
+
+    What a phone kept for hours is written down even where somebody else could do the check meanwhile; nobody is told
+    then, as there is nothing to do.
 
     Raises
     ------
@@ -651,7 +732,7 @@ def could_not_do(
     if known is not None:
         return known
     current = Task.objects.get(pk=task.pk)
-    if current.closed_at is not None:
+    if current.closed_at is not None and not is_kept_when_closed:
         raise Refused(_("This check was closed meanwhile; there is nothing left to do."), code="closed")
     row = create_record(
         CouldNotDo,
@@ -662,6 +743,8 @@ def could_not_do(
         reason=reason,
         note=note.strip(),
     )
+    if current.closed_at is not None:
+        return row
     words = _("%(task)s could not be done: %(reason)s") % {"task": task, "reason": row.get_reason_display()}
     for person_id in set(people_in(task.plant, PLANNER)) - {by.pk}:
         Notice.objects.get_or_create(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -66,14 +67,23 @@ def visit_form(request: HttpRequest, installation: Installation, tasks: list[Tas
     return VisitForm(*data, tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
 
 
-def act_on(form: VisitForm, installation: Installation, by: Any, photos: list[Photo]) -> Visit | None:
+def act_on(
+    form: VisitForm,
+    installation: Installation,
+    by: Any,
+    photos: list[Photo],
+    *,
+    phone: visits.PhoneClock | None = None,
+    lockout_confirmed_at: datetime | None = None,
+) -> Visit | None:
     return visits.finish_stop(
         installation=installation,
         by=by,
         client_key=form.cleaned_data["client_key"] or uuid.uuid4(),
+        phone=phone,
         visited_at=form.cleaned_data["visited_at"],
         lockout_confirmed=form.cleaned_data["lockout_confirmed"],
-        lockout_confirmed_at=form.lockout_moment(),
+        lockout_confirmed_at=lockout_confirmed_at or form.lockout_moment(),
         permit_reference=form.cleaned_data["permit_reference"],
         note=form.cleaned_data["note"],
         entries=form.entries(),

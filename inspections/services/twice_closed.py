@@ -1,0 +1,67 @@
+"""A check that two people closed: which of the two visits counts. Neither is ever lost."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inspections.models import Reading, Task, TwiceClosed, Visit
+from inspections.services.visits import entries_of, find, take_in_one, wanted_of
+from plant.errors import Refused
+from plant.models import Person
+from plant.services.records import change_record, correct_entry
+
+Counts = TwiceClosed.Counts
+
+
+@transaction.atomic
+def say_which_counts(row: TwiceClosed, *, by: Person, version: int, counts: str) -> TwiceClosed:
+    """Let the first, the second or both visits stand for the check.
+
+    The readings of the one that does not count are withdrawn by rows of their own: they stay visible beside the others
+    and leave trends and grades. Where both count, the worse grade stands.
+
+    Raises
+    ------
+    ChangedMeanwhile
+        If somebody else decided since the page was opened.
+    Refused
+        If it was decided before, or the answer is none of the three.
+    """
+    if row.counts:
+        raise Refused(_("It was decided before which visit counts."), code="decided")
+    if counts not in Counts.values:
+        raise Refused(_("Choose the first, the second or both."), code="invalid", fields={"counts": _("Choose one.")})
+    change_record(row, by=by, version=version, counts=counts, decided_by=by, decided_at=timezone.now())
+    if counts == Counts.BOTH:
+        return row
+    stays, goes = (row.first, row.second) if counts == Counts.FIRST else (row.second, row.first)
+    reason = _("The readings of %(who)s count, says %(by)s.") % {"who": stays.visited_by, "by": by}
+    for reading in Reading.objects.current().filter(visit=goes, task=row.task):
+        correct_entry(reading, by=by, reason=reason, withdraw=True)
+    let_stand(row.task, stays, by=by, reason=reason)
+    return row
+
+
+def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
+    """Give the check the time, the person and the grade of the visit that counts."""
+    task.refresh_from_db()
+    readings = Reading.objects.current().filter(visit=visit, task=task)
+    by_code = entries_of(list(readings)).get(task.pk, {})
+    wanted = wanted_of([task], visit.installation, before=visit.visited_at)[task.pk]
+    values, _faults, _questions = take_in_one(task, wanted, by_code, ())
+    finding = find(task.check_kind.rule, wanted, values)
+    change_record(
+        task,
+        by=by,
+        version=task.version,
+        reason=reason,
+        visit=visit,
+        closed_at=visit.visited_at,
+        closed_by=visit.visited_by,
+        grade=finding.grade.value if finding.grade else "",
+        grade_reason=finding.reason[:400],
+    )

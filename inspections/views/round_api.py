@@ -1,0 +1,226 @@
+"""What a phone and the site say to each other during a round, as JSON: who is signed in, the pack, entries, photos.
+
+Plain JsonResponse and the form of the desktop page: there are four addresses and one client, which ships with the site,
+and the form already reads, checks and words everything that a visit holds. An API library would bring a second reader.
+
+Whatever cannot be taken is answered with a code that tells the phone what to do: `sign_in` and `other_person` (hold it
+until the right person is here), `refused` (a person must look), `photo_missing` and `half` (send the photo again).
+Anything else is no answer about the entry: the phone keeps it and tries again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from functools import wraps
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, JsonResponse
+from django.middleware.csrf import get_token
+from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_POST
+
+from inspections.forms.visits import VisitForm
+from inspections.models import Task, TwiceClosed, Visit
+from inspections.round_pack import round_pack
+from inspections.services import visits
+from inspections.services.visits import PhoneClock, time_by_server
+from inspections.views.visits import CLOSE_OUT, PLACES, act_on, as_key, done_words
+from installs.models import Installation
+from plant.calc.units import UnitSystem
+from plant.errors import Refused
+from plant.models import Photo
+from plant.permissions import get_visible, require_right
+from plant.services.photos import keep_photo
+
+
+def answer_as(name: str) -> Callable:
+    """Name the right of an address that answers in JSON, refusals too: a redirect would tell a phone nothing."""
+
+    def mark(view: Callable) -> Callable:
+        @wraps(view)
+        def checked(request: HttpRequest, *args: Any, **kwargs: Any) -> JsonResponse:
+            if not request.user.is_authenticated:
+                return said("sign_in", _("Sign in again; what is kept on this phone stays there."), status=401)
+            try:
+                answer: JsonResponse = view(request, *args, **kwargs)
+            except PermissionDenied as denial:
+                return said("refused", str(denial) or _("Your role does not include this."), status=403)
+            except Http404:
+                return said("refused", _("This device is not in a plant of yours."), status=404)
+            except Refused as refusal:
+                return said("refused", refusal.message, status=422)
+            return answer
+
+        checked.right = name  # type: ignore[attr-defined]
+        checked.login_required = False  # type: ignore[attr-defined]
+        return never_cache(checked)
+
+    return mark
+
+
+def said(code: str, message: str, *, status: int, **more: Any) -> JsonResponse:
+    return JsonResponse({"code": code, "message": message, **more}, status=status)
+
+
+@answer_as("member")
+@require_GET
+def who(request: HttpRequest) -> JsonResponse:
+    """Who is signed in, by what clock, and the token for sending."""
+    return JsonResponse(
+        {
+            "person": {"id": request.user.pk, "name": str(request.user)},
+            "token": get_token(request),
+            "now": timezone.now().isoformat(),
+        }
+    )
+
+
+@answer_as(CLOSE_OUT)
+@require_GET
+def pack(request: HttpRequest) -> JsonResponse:
+    require_right(request.user, CLOSE_OUT, request.plant)
+    return JsonResponse(round_pack(request.user, request.plant, timezone.now()))
+
+
+@answer_as(CLOSE_OUT)
+@require_POST
+def take_photo(request: HttpRequest) -> JsonResponse:
+    """One photo, whole or not at all: the phone says how long it is and what it adds up to."""
+    installation = get_visible(request, PLACES, CLOSE_OUT, pk=number_in(request.POST, "installation"))
+    key, file = as_key(request.POST.get("key")), request.FILES.get("file")
+    if key is None or file is None:
+        return said("half", _("The photo did not arrive; it is sent again."), status=400)
+    known = Photo.objects.of_plant(installation.plant).filter(client_key=key).first()
+    if known is None:
+        content = file.read()
+        file.seek(0)
+        is_whole = len(content) == number_in(request.POST, "bytes")
+        told = request.POST.get("sha256")
+        if not is_whole or (told and hashlib.sha256(content).hexdigest() != told):
+            return said("half", _("Only a part of the photo arrived; it is sent again."), status=400)
+        known = keep_photo(plant=installation.plant, file=file, by=request.user, client_key=key)
+    return JsonResponse({"photo": known.pk, "bytes": known.file.size})
+
+
+@answer_as(CLOSE_OUT)
+@require_POST
+def take_entry(request: HttpRequest) -> JsonResponse:
+    """One stop that was closed out on a phone. The same key again gives the same answer and writes nothing."""
+    try:
+        entry = json.loads(request.body)
+        key = uuid.UUID(str(entry["key"]))
+        clock = PhoneClock(at=moment_of(entry["made_at"]), sent_at=moment_of(entry["sent_at"]))
+        fields: dict[str, Any] = dict(entry["fields"])
+        wrote, place = int(entry["person"]), int(entry["installation"])
+    except (KeyError, TypeError, ValueError):
+        return said("refused", _("This entry cannot be read; send its photos and text to a planner."), status=422)
+    if wrote != request.user.pk:
+        words = _("Somebody else wrote this entry; it is sent when they are signed in.")
+        return said("other_person", words, status=409)
+    installation = get_visible(request, PLACES, CLOSE_OUT, pk=place)
+    known = Visit.objects.filter(client_key=key, created_by=request.user).first()
+    if known is not None:
+        return JsonResponse(as_answer(known, _("Visit kept.")))
+    missing = photos_missing(entry, installation, request)
+    if missing:
+        return said("photo_missing", _("A photo did not arrive whole; it is sent again."), status=409, photos=missing)
+    form = phone_form(request, installation, fields, key, str(entry.get("system", "")))
+    kept = list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry)))
+    if form.is_valid():
+        try:
+            done = act_on(
+                form,
+                installation,
+                request.user,
+                kept,
+                phone=clock,
+                lockout_confirmed_at=lockout_moment(fields, clock),
+            )
+        except Refused as refusal:
+            form.add_refusal(refusal)
+        else:
+            return JsonResponse(as_answer(done, done_words(done, form)))
+    return said(
+        "refused",
+        " ".join(dict.fromkeys(words for each in form.errors.values() for words in each)),
+        status=422,
+        fields={name: [str(words) for words in each] for name, each in form.errors.items()},
+        suggested_action=form.suggested_action,
+    )
+
+
+def phone_form(
+    request: HttpRequest, installation: Installation, fields: Mapping[str, Any], key: uuid.UUID, system: str
+) -> VisitForm:
+    """The desktop page's form over what the phone kept; its numbers were typed in the units of the pack."""
+    if system in set(UnitSystem):
+        request.user.unit_system = system  # for reading this request; nobody saves it
+    data = MultiValueDict({name: value if isinstance(value, list) else [value] for name, value in fields.items()})
+    data.setlist("client_key", [str(key)])
+    named = [int(each) for each in data.getlist("task") if str(each).isdecimal()]
+    rows = Task.objects.filter(installation=installation, pk__in=named).select_related("check_kind", "plant")
+    tasks = list(rows.order_by("opens_on", "due_on"))
+    wanted = visits.wanted_of(tasks, installation)
+    return VisitForm(data, MultiValueDict(), tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
+
+
+def photo_keys(entry: Mapping[str, Any]) -> list[uuid.UUID]:
+    return [key for each in entry.get("photos") or [] if (key := as_key(str(each))) is not None]
+
+
+def photos_missing(entry: Mapping[str, Any], installation: Installation, request: HttpRequest) -> list[str]:
+    wanted = photo_keys(entry)
+    rows = Photo.objects.of_plant(installation.plant).filter(created_by=request.user, client_key__in=wanted)
+    here = set(rows.values_list("client_key", flat=True))
+    return [str(key) for key in wanted if key not in here]
+
+
+def as_answer(visit: Visit | None, words: str) -> dict[str, Any]:
+    if visit is None:
+        return {"visit": None, "message": words, "twice": []}
+    twice = TwiceClosed.objects.filter(second=visit).select_related("task__check_kind", "first__visited_by")
+    return {
+        "visit": visit.pk,
+        "url": visit.get_absolute_url(),
+        "message": words,
+        "n_readings": visit.readings.count(),
+        "received_at": visit.created_at.isoformat(),
+        "visited_at": visit.visited_at.isoformat(),
+        "twice": [
+            {
+                "url": each.get_absolute_url(),
+                "message": _("%(check)s had been closed by %(who)s already. Both are kept: say which counts.")
+                % {"check": each.task.check_kind, "who": each.first.visited_by},
+            }
+            for each in twice
+        ],
+    }
+
+
+def moment_of(text: Any) -> datetime:
+    moment = parse_datetime(str(text))
+    if moment is None or timezone.is_naive(moment):
+        raise ValueError(f"{text!r} is no moment with its zone")
+    return moment
+
+
+def lockout_moment(fields: Mapping[str, Any], clock: PhoneClock) -> datetime | None:
+    """When the lockout was ticked, set right by the phone's clock; never after now."""
+    ticked = parse_datetime(str(fields.get("lockout_at") or ""))
+    if ticked is None or timezone.is_naive(ticked):
+        ticked = clock.at
+    return time_by_server(ticked, clock, timezone.now())
+
+
+def number_in(given: Mapping[str, Any], name: str) -> int:
+    text = str(given.get(name, ""))
+    return int(text) if text.isdecimal() else -1

@@ -1,0 +1,127 @@
+"""The page of the round that a phone keeps, and the worker that serves it with no signal.
+
+Both hold nothing of any plant, so they need no sign-in: a phone whose sign-in ran out still gets the newest of them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+
+from django.contrib.staticfiles import finders
+from django.contrib.staticfiles.storage import staticfiles_storage
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.templatetags.static import static
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+
+from inspections.forms.visits import WhichCountsForm
+from inspections.models import TwiceClosed
+from inspections.selectors import visit_sheet
+from inspections.services.twice_closed import say_which_counts
+from plant.calc.units import UnitSystem
+from plant.errors import Refused
+from plant.forms.base import show_refusal
+from plant.permissions import get_visible, open_to_all, right
+
+# Everything that the page of the round is made of.
+FILES = [
+    "plant/driftbook.css",
+    "plant/mark.svg",
+    "inspections/visit.css",
+    "inspections/grading.js",
+    "inspections/units.js",
+    *(
+        f"inspections/round/{name}"
+        for name in (
+            "phone.css",
+            "build.js",
+            "keep.js",
+            "kept_page.js",
+            "list_page.js",
+            "round.js",
+            "scan_page.js",
+            "send.js",
+            "stop_page.js",
+            "store.js",
+            "sync.js",
+            "rules.js",
+            "app.webmanifest",
+        )
+    ),
+]
+WORKER = "inspections/round/worker.js"
+
+
+def found_file(name: str) -> Path:
+    path = finders.find(name)
+    if not path:
+        raise FileNotFoundError(f"{name} is missing among the static files; install the site anew")
+    return Path(str(path))
+
+
+@open_to_all
+@never_cache
+def round_page(request: HttpRequest) -> HttpResponse:
+    return render(request, "inspections/round_phone.html", {"title": _("My round")})
+
+
+@open_to_all
+@never_cache
+def round_worker(request: HttpRequest) -> HttpResponse:
+    """The service worker, with the list of files and a version made of their names and contents."""
+    page = round_page(request).content
+    # Modules name each other without the manifest's hash, so the plain addresses are kept beside the hashed ones.
+    addresses = sorted(
+        {*(static(name) for name in FILES), *(f"{staticfiles_storage.base_url}{name}" for name in FILES)}
+    )
+    digest = hashlib.sha256(page)
+    for name in [*FILES, WORKER]:
+        digest.update(static(name).encode() + found_file(name).read_bytes())
+    head = (
+        f"const VERSION = {json.dumps(digest.hexdigest()[:16])};\n"
+        f"const PAGE = {json.dumps(reverse('round-phone'))};\n"
+        f"const FILES = {json.dumps(addresses)};\n"
+    )
+    body = found_file(WORKER).read_text(encoding="utf-8")
+    answer = HttpResponse(head + body, content_type="text/javascript; charset=utf-8")
+    answer["Service-Worker-Allowed"] = "/"
+    return answer
+
+
+@right("inspections.view_visit")
+def which_counts(request: HttpRequest, pk: int) -> HttpResponse:
+    """Two visits that closed the same check, side by side, and the question which counts."""
+    rows = TwiceClosed.objects.select_related(
+        "task__check_kind", "task__installation__conveyor", "task__installation__device", "plant", "decided_by",
+        "first__visited_by", "second__visited_by",
+    )  # fmt: skip
+    row = get_visible(request, rows, "inspections.view_visit", pk=pk)
+    form = WhichCountsForm(request.POST or None, initial={"version": row.version})
+    if request.method == "POST":
+        get_visible(request, rows, "inspections.close_out_task", pk=pk)
+        if form.is_valid():
+            try:
+                say_which_counts(
+                    row, by=request.user, version=form.cleaned_data["version"], counts=form.cleaned_data["counts"]
+                )
+            except Refused as refusal:
+                show_refusal(form, refusal)
+            else:
+                return redirect(row)
+    system = UnitSystem(request.user.unit_system)
+    sides = []
+    for visit in (row.first, row.second):
+        checks = visit_sheet(visit, system)["checks"]
+        lines = [line for check in checks if check["task"].pk == row.task_id for line in check["lines"]]
+        sides.append({"visit": visit, "lines": lines})
+    title = _("%(task)s was closed twice") % {"task": row.task}
+    return render(
+        request,
+        "inspections/twice_closed.html",
+        {"title": title, "row": row, "form": form, "sides": sides},
+        status=422 if form.errors else 200,
+    )
