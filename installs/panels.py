@@ -7,15 +7,17 @@ from typing import Any
 import django_tables2 as tables
 from django.db.models import Count, Q
 from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.belt_devices import device_rows
 from installs.models import Installation
+from installs.readiness import jobs_ahead, jobs_of_person, jobs_under_way
 from installs.selectors import find_devices
 from installs.services.installations import place_words
 from installs.strip_layer import strip_layers
-from plant.models import Conveyor
+from plant.models import Conveyor, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
 from plant.tables.columns import NUMBER
@@ -26,7 +28,15 @@ register_main_page(
         label=gettext_lazy("Devices"),
         right="installs.view_device",
         order=30,
-        prefixes=("/devices/", "/installations/", "/device-models/", "/fasteners/"),
+        prefixes=(
+            "/devices/",
+            "/installations/",
+            "/device-models/",
+            "/fasteners/",
+            "/fittings/",
+            "/hold-points/",
+            "/trial-runs/",
+        ),
     )
 )
 
@@ -75,3 +85,26 @@ def devices_of_conveyors(request: HttpRequest, subject: Any) -> dict[str, Any]:
         "annotation": Count("installations", filter=Q(installations__removed_at__isnull=True)),
         "column": tables.Column(verbose_name=gettext_lazy("Devices"), attrs=NUMBER),
     }
+
+
+@register_panel("today:planner", order=20)
+def fittings_ahead(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+    """Fittings of the next three days with what each lacks, and those under way."""
+    if not has_right(request.user, "installs.view_fitting", plant):
+        return None
+    ahead, under_way = jobs_ahead(plant, timezone.now()), jobs_under_way(plant)
+    return {
+        "template": "installs/_today_fittings.html",
+        "ahead": ahead,
+        "n_lacking": sum(1 for each in ahead if each.missing),
+        "under_way": under_way,
+    }
+
+
+@register_panel("today:technician", order=5)
+def my_fittings(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+    """Jobs that this person may go on with: under way in the plant, or planned for them in the next days."""
+    if not has_right(request.user, "installs.do_fitting", plant):
+        return None
+    jobs = jobs_of_person(request.user, plant, timezone.now())
+    return {"template": "installs/_today_my_fittings.html", "jobs": jobs} if jobs else None

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from installs.views import device_models, devices, installations
+from installs.views import commissioning, device_models, devices, fittings, installations
 
 urlpatterns: list = [
     path("device-models/", device_models.DeviceModelList.as_view(), name="device-model-list"),
@@ -20,4 +20,19 @@ urlpatterns: list = [
     path("installations/<int:pk>/", installations.installation_detail, name="installation-detail"),
     path("installations/<int:pk>/change/", installations.InstallationChange.as_view(), name="installation-update"),
     path("installations/<int:pk>/remove/", installations.InstallationRemoval.as_view(), name="installation-remove"),
+    path("fittings/", fittings.FittingList.as_view(), name="fitting-list"),
+    path("fittings/new/", fittings.FittingCreate.as_view(), name="fitting-create"),
+    path("fittings/<int:pk>/", commissioning.fitting_detail, name="fitting-detail"),
+    path("fittings/<int:pk>/change/", fittings.FittingChange.as_view(), name="fitting-update"),
+    path("fittings/<int:pk>/give-up/", fittings.FittingGivingUp.as_view(), name="fitting-give-up"),
+    path("fittings/<int:pk>/needs/", fittings.FittingNeeds.as_view(), name="fitting-needs"),
+    path("fittings/<int:pk>/needs/new/", fittings.NeedCreate.as_view(), name="fitting-need-create"),
+    path("fittings/<int:pk>/isolation/", commissioning.IsolationAct.as_view(), name="fitting-isolation"),
+    path("fittings/<int:pk>/points/<str:point>/", commissioning.PointAct.as_view(), name="fitting-point"),
+    path("fittings/<int:pk>/adjustment/", commissioning.AdjustmentAct.as_view(), name="fitting-adjustment"),
+    path("fittings/<int:pk>/trial-run/", commissioning.TrialRunAct.as_view(), name="fitting-trial-run"),
+    path("fittings/<int:pk>/acceptance/", commissioning.AcceptanceAct.as_view(), name="fitting-acceptance"),
+    path("fittings/<int:pk>/hand-over/", commissioning.HandOverAct.as_view(), name="fitting-hand-over"),
+    path("hold-points/<int:pk>/correct/", commissioning.PointCorrection.as_view(), name="hold-point-correct"),
+    path("trial-runs/<int:pk>/withdraw/", commissioning.RunWithdrawal.as_view(), name="trial-run-withdraw"),
 ]

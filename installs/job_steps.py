@@ -1,0 +1,368 @@
+"""A fitting as people see it: its steps with who and when, the next act, what is recorded of isolation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from installs.calc.commissioning import Acceptance, Convergence, next_point, points_of
+from installs.models import Fitting, HoldPoint, Isolation, TrialRun
+from installs.services.commissioning import (
+    acceptance_of,
+    convergence_of,
+    current_cycle,
+    current_points,
+    current_runs,
+    done_in,
+    offsets_of,
+    target_of,
+)
+from plant.services.running_hours import moment_words
+
+Point = HoldPoint.Point
+CHART = {"width": 320.0, "height": 120.0, "left": 8.0, "top": 18.0, "foot": 22.0}
+
+
+@dataclass(frozen=True)
+class Act:
+    """What can be done next: the name of its page, the hold point where it is one, and the words on the button."""
+
+    name: str
+    words: str
+    point: str = ""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the job: "done", "passed_over", "next" or "open", with who and when."""
+
+    key: str
+    label: str
+    state: str
+    who: str = ""
+    when: Any = None
+    words: tuple[str, ...] = ()
+    # Sentences of the site with quantities in SI, which a page shows in the reader's units.
+    measured: tuple[str, ...] = ()
+    row: Any = None
+    url_name: str = ""
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One isolation with what was done under it and the runs after it."""
+
+    number: int
+    isolation: Isolation | None
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class Job:
+    """All that the page of a fitting shows of the work."""
+
+    fitting: Fitting
+    cycles: tuple[Cycle, ...]
+    closing: tuple[Step, ...]
+    next: Act | None
+    others: tuple[Act, ...]
+    runs: tuple[TrialRun, ...]
+    acceptance: Acceptance
+    convergence: Convergence
+    target_mm: float
+    isolation_words: str
+    is_isolated: bool
+    withdrawn: tuple[HoldPoint, ...] = field(default=())
+
+    @property
+    def steps(self) -> list[Step]:
+        return [*(step for cycle in self.cycles for step in cycle.steps), *self.closing]
+
+    @property
+    def n_done(self) -> int:
+        return sum(1 for step in self.steps if step.state in ("done", "passed_over"))
+
+
+def job_of(fitting: Fitting) -> Job:
+    """The job as its record stands."""
+    points, cycle, runs = current_points(fitting), current_cycle(fitting), current_runs(fitting)
+    isolations = {
+        row.cycle: row
+        for row in fitting.isolations.select_related("isolated_by", "released_by").prefetch_related("people")
+    }
+    acceptance = acceptance_of(fitting, runs)
+    following = next_act(fitting, points, cycle, isolations, runs, acceptance)
+    cycles = tuple(
+        Cycle(
+            number, isolations.get(number), tuple(steps_of(fitting, number, points, isolations, runs, following, cycle))
+        )
+        for number in range(1, cycle + 1)
+    )
+    newest = isolations.get(max(isolations)) if isolations else None
+    wrong = HoldPoint.objects.filter(fitting=fitting).exclude(pk__in=[row.pk for row in points.values()])
+    return Job(
+        fitting=fitting,
+        cycles=cycles,
+        closing=tuple(closing_steps(fitting, following)),
+        next=following,
+        others=tuple(other_acts(fitting, following, cycle, points)),
+        runs=tuple(runs),
+        acceptance=acceptance,
+        convergence=convergence_of(fitting, runs),
+        target_mm=target_of(fitting),
+        isolation_words=words_of_isolation(newest),
+        is_isolated=newest is not None and newest.released_at is None,
+        withdrawn=tuple(wrong.select_related("confirmed_by", "corrected_by__created_by")),
+    )
+
+
+def next_act(
+    fitting: Fitting, points: Any, cycle: int, isolations: Any, runs: list[TrialRun], acceptance: Acceptance
+) -> Act | None:
+    """The one act that the record waits for."""
+    if fitting.given_up_at is not None or fitting.handed_over_at is not None:
+        return None
+    if fitting.accepted_at is not None:
+        return Act("fitting-hand-over", _("Hand over"))
+    wanted = next_point(cycle, done_in(points, cycle))
+    if wanted == Point.LOCKOUT:
+        return Act("fitting-isolation", _("Record the isolation"))
+    if wanted is not None:
+        isolation = isolations.get(cycle)
+        if wanted == Point.CLEAR and cycle > 1 and isolation is not None and isolation.adjustment_mm is None:
+            return Act("fitting-adjustment", _("Record the adjustment"))
+        return Act("fitting-point", _("Confirm: %s") % Point(wanted).label, wanted)
+    here = {run.is_loaded for run in runs if run.cycle == cycle}
+    if False not in here:
+        return Act("fitting-trial-run", _("Record the trial run, empty"))
+    if acceptance.is_met:
+        return Act("fitting-acceptance", _("Accept"))
+    if any(line.key.startswith("empty") and line.verdict == "act" for line in acceptance.lines):
+        return Act("fitting-isolation", _("Record the isolation for an adjustment"))
+    if True not in here:
+        return Act("fitting-trial-run", _("Record the trial run, loaded"))
+    return Act("fitting-isolation", _("Record the isolation for an adjustment"))
+
+
+def other_acts(fitting: Fitting, following: Act | None, cycle: int, points: Any) -> list[Act]:
+    """What else may be done now, besides the next act."""
+    if following is None or fitting.accepted_at is not None:
+        return []
+    if next_point(cycle, done_in(points, cycle)) is not None:
+        return []
+    acts = [
+        Act("fitting-trial-run", _("Record a further trial run")),
+        Act("fitting-isolation", _("Record an isolation for an adjustment")),
+        Act("fitting-acceptance", _("Accept with a reason")),
+    ]
+    return [act for act in acts if act.name != following.name]
+
+
+def steps_of(
+    fitting: Fitting,
+    number: int,
+    points: Any,
+    isolations: Any,
+    runs: list[TrialRun],
+    following: Act | None,
+    cycle: int,
+) -> list[Step]:
+    steps = []
+    for point in points_of(number):
+        if number == 1 and point == Point.RESTRAINT:
+            steps += fit_up_steps(fitting)
+        if number > 1 and point == Point.CLEAR:
+            steps.append(adjustment_step(isolations.get(number), following, number == cycle))
+        steps.append(point_step(point, points.get((number, point)), isolations.get(number), following, number == cycle))
+    mine = [run for run in runs if run.cycle == number]
+    steps += [run_step(run, target_of(fitting)) for run in mine]
+    if number == cycle and following is not None and following.name == "fitting-trial-run":
+        is_loaded = any(not run.is_loaded for run in mine)
+        steps.append(Step("run", _("Trial run, loaded") if is_loaded else _("Trial run, empty"), "next"))
+    elif number == cycle and not mine and fitting.given_up_at is None:
+        steps.append(Step("run", _("Trial runs, empty and loaded"), "open"))
+    return steps
+
+
+def point_step(
+    point: str, row: HoldPoint | None, isolation: Isolation | None, following: Act | None, is_current: bool
+) -> Step:
+    label = str(Point(point).label).capitalize()
+    if row is None:
+        awaited = following is not None and (
+            following.point == point or (point == Point.LOCKOUT and following.name == "fitting-isolation")
+        )
+        return Step(point, label, "next" if awaited and is_current else "open")
+    told = []
+    if row.passed_over_reason:
+        told.append(_("Passed over: %s") % row.passed_over_reason)
+    if row.note:
+        told.append(row.note)
+    if point == Point.LOCKOUT and isolation is not None:
+        told.append(isolation.points)
+        told.append(_("People with a lock: %s") % people_words(isolation))
+    return Step(
+        point,
+        label,
+        "passed_over" if row.passed_over_reason else "done",
+        str(row.confirmed_by),
+        row.confirmed_at,
+        tuple(told),
+        row=row,
+    )
+
+
+def fit_up_steps(fitting: Fitting) -> list[Step]:
+    """The measures and the torques: no hold points, but part of the job."""
+    sheet = getattr(fitting, "fit_up", None)
+    n_torques = fitting.torques.current().values("fastener", "number").distinct().count()
+    wanted = sum(each.count for each in fitting.device_model.fasteners.all())
+    torque_words = _("%(n)s of %(wanted)s fasteners signed off.") % {"n": n_torques, "wanted": wanted}
+    return [
+        Step(
+            "fit-up",
+            _("Fit-up sheet"),
+            "done" if sheet is not None else "open",
+            words=() if sheet is not None else (_("Nothing is measured yet."),),
+            url_name="fit-up",
+        ),
+        Step(
+            "torque",
+            _("Torque sign-off"),
+            "done" if wanted and n_torques >= wanted else "open",
+            words=(torque_words,),
+            url_name="torque",
+        ),
+    ]
+
+
+def adjustment_step(isolation: Isolation | None, following: Act | None, is_current: bool) -> Step:
+    awaited = is_current and following is not None and following.name == "fitting-adjustment"
+    if isolation is None or isolation.adjustment_mm is None:
+        return Step("adjustment", _("Adjustment"), "next" if awaited else "open")
+    note = (isolation.adjustment_note,) if isolation.adjustment_note else ()
+    return Step("adjustment", _("Adjustment"), "done", words=note, measured=(adjustment_words(isolation),))
+
+
+def adjustment_words(isolation: Isolation) -> str:
+    moved = isolation.adjustment_mm or 0.0
+    if not moved:
+        return _("Nothing was moved.")
+    ways = (_("in"), _("out")) if moved > 0 else (_("out"), _("in"))
+    return _("%(mm)s mm %(drive)s on the drive side, the same amount %(off)s on the off side.") % {
+        "mm": f"{abs(moved):g}",
+        "drive": ways[0],
+        "off": ways[1],
+    }
+
+
+def run_step(run: TrialRun, target_mm: float) -> Step:
+    worst = max(offsets_of(run), key=lambda row: abs(row.offset_mm), default=None)
+    told = []
+    if worst is not None:
+        told.append(
+            _("Worst offset %(mm)s mm at %(at)s m, wanted at most %(target)s mm; watched for %(min)s min.")
+            % {
+                "mm": f"{abs(worst.offset_mm):g}",
+                "at": f"{worst.chainage_m:g}",
+                "target": f"{target_mm:g}",
+                "min": f"{run.minutes:g}",
+            }
+        )
+    label = _("Trial run, loaded") if run.is_loaded else _("Trial run, empty")
+    note = (run.note,) if run.note else ()
+    return Step("run", label, "done", str(run.created_by), run.started_at, note, tuple(told), run)
+
+
+def closing_steps(fitting: Fitting, following: Act | None) -> list[Step]:
+    name = following.name if following else ""
+    accepted = Step("acceptance", _("Acceptance"), "next" if name == "fitting-acceptance" else "open")
+    if fitting.accepted_at is not None:
+        words = (_("Accepted with a reason: %s") % fitting.accepted_reason,) if fitting.accepted_reason else ()
+        state = "passed_over" if fitting.accepted_reason else "done"
+        accepted = Step("acceptance", _("Acceptance"), state, str(fitting.accepted_by), fitting.accepted_at, words)
+    handed = Step("hand-over", _("Hand-over"), "next" if name == "fitting-hand-over" else "open")
+    if fitting.handed_over_at is not None:
+        told = [_("To %s.") % fitting.handed_over_to]
+        if fitting.open_points:
+            told.append(_("Open points: %s") % fitting.open_points)
+        handed = Step(
+            "hand-over", _("Hand-over"), "done", str(fitting.handed_over_by), fitting.handed_over_at, tuple(told)
+        )
+    return [accepted, handed]
+
+
+def people_words(isolation: Isolation) -> str:
+    names = [str(person) for person in isolation.people.all()]
+    return ", ".join([*names, *([isolation.other_people] if isolation.other_people else [])])
+
+
+def words_of_isolation(isolation: Isolation | None) -> str:
+    """What the record says of isolation: a statement about the record, never about the belt."""
+    if isolation is None:
+        return _("No isolation is recorded for this job.")
+    known = {
+        "cycle": isolation.cycle,
+        "who": isolation.isolated_by,
+        "when": moment_words(isolation.isolated_at),
+        "people": people_words(isolation),
+    }
+    if isolation.released_at is None:
+        return (
+            _("Recorded as isolated by %(who)s since %(when)s (cycle %(cycle)s). Locks as recorded: %(people)s.")
+            % known
+        )
+    known |= {"back": moment_words(isolation.released_at), "by": isolation.released_by}
+    return _("The locks of cycle %(cycle)s are recorded as handed back since %(back)s, entered by %(by)s.") % known
+
+
+# --- The small chart --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Bar:
+    x: float
+    y: float
+    width: float
+    height: float
+    middle: float
+    label: str
+    value: str
+    is_beyond: bool
+
+
+def offset_bars(job: Job) -> dict[str, Any] | None:
+    """Worst offset by cycle as bars from zero, with the target as a line; None where nothing was measured."""
+    known = [each for each in job.convergence.cycles if each.worst is not None]
+    if not known:
+        return None
+    most = max(job.target_mm, *(abs(each.worst.offset_mm) for each in known)) * 1.05
+    inner_w, inner_h = CHART["width"] - 2 * CHART["left"], CHART["height"] - CHART["top"] - CHART["foot"]
+    base, slot = CHART["height"] - CHART["foot"], inner_w / len(known)
+    width = min(slot * 0.6, 44.0)
+    bars = []
+    for number, each in enumerate(known):
+        size = abs(each.worst.offset_mm)
+        height = inner_h * size / most
+        middle = CHART["left"] + slot * (number + 0.5)
+        bars.append(
+            Bar(
+                round(middle - width / 2, 1),
+                round(base - height, 1),
+                round(width, 1),
+                round(height, 1),
+                round(middle, 1),
+                _("cycle %s") % each.cycle,
+                f"{size:g}",
+                size > job.target_mm,
+            )
+        )
+    return {
+        "bars": bars,
+        "base": base,
+        "target_y": round(base - inner_h * job.target_mm / most, 1),
+        "target_text_y": round(base - inner_h * job.target_mm / most - 4, 1),
+        "label_y": CHART["height"] - 6,
+        "right": CHART["width"] - CHART["left"],
+        **CHART,
+    }

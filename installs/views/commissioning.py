@@ -1,0 +1,354 @@
+"""The page of a job, and one page for each act at the belt."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.calc.commissioning import least_run_s
+from installs.forms import commissioning as forms
+from installs.job_steps import Act, job_of, offset_bars, people_words
+from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
+from installs.readiness import readiness_of
+from installs.services import commissioning as services
+from plant.permissions import get_visible, has_right, right
+from plant.services.photos import keep_photo
+from plant.views.records import RecordChange
+
+Point = HoldPoint.Point
+
+
+@right("installs.view_fitting")
+def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """The job as a list of steps; the act that the record waits for stands first and large."""
+    rows = Fitting.objects.with_place().select_related("accepted_by", "handed_over_by", "installation", "sheet")
+    rows = rows.prefetch_related("crew", "needs", "device_model__fasteners")
+    fitting = get_visible(request, rows, "installs.view_fitting", pk=pk)
+    job = job_of(fitting)
+    may_do = has_right(request.user, "installs.do_fitting", fitting.plant)
+    page = act_page(request, fitting, job.next) if job.next is not None and may_do else None
+    belt = fitting.conveyor
+    return render(
+        request,
+        "installs/fitting_detail.html",
+        {
+            "title": _("Fitting on %s") % belt.tag,
+            "fitting": fitting,
+            "row": fitting,
+            "job": job,
+            "bars": offset_bars(job),
+            "lines": readiness_of(fitting) if fitting.begun_at is None and fitting.given_up_at is None else [],
+            "act": page.get_context_data() if page is not None else None,
+            "least_run_min": least_run_s(belt.length_m, belt.speed_m_s) / 60,
+            "revolution_min": least_run_s(belt.length_m, belt.speed_m_s, 1) / 60,
+        },
+    )
+
+
+def act_page(request: HttpRequest, fitting: Fitting, act: Act) -> FittingAct:
+    """The page of an act, made ready to show its form inside the page of the job."""
+    page = ACTS[act.name]()
+    kwargs = {"pk": fitting.pk, **({"point": act.point} if act.point else {})}
+    page.setup(request, **kwargs)
+    page.row = fitting
+    return page
+
+
+class FittingAct(RecordChange):
+    """One act of a job: a form, one service call, back to the job."""
+
+    right = "installs.do_fitting"
+    template_name = "installs/fitting_act.html"
+    act_template = "installs/_act_fields.html"
+    url_name = ""
+    queryset = Fitting.objects.with_place().prefetch_related("crew")
+
+    def url(self) -> str:
+        return reverse(self.url_name, args=[self.row.pk])
+
+    def initial(self) -> dict[str, Any]:
+        return {"version": self.row.version}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {
+            "person": self.request.user,
+            "plant": self.row.plant,
+            "initial": self.initial(),
+            "fitting": self.row,
+        }
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            fitting=self.row,
+            conveyor=self.row.conveyor,
+            act_template=self.act_template,
+            act_url=self.url(),
+            caution=self.caution(),
+            **kwargs,
+        )
+
+    def caution(self) -> Any:
+        return ""
+
+    def next_url(self, row: Any) -> str:
+        return self.row.get_absolute_url()
+
+    def kept_photo(self, form: Any) -> Any:
+        file = form.cleaned_data.get("photo")
+        if not file:
+            return None
+        return keep_photo(
+            plant=self.row.plant, file=file, by=self.request.user, client_key=uuid.uuid5(form.key, "photo")
+        )
+
+
+class IsolationAct(FittingAct):
+    url_name = "fitting-isolation"
+    form_class = forms.IsolationForm
+    title = gettext_lazy("Record the isolation")
+    button = gettext_lazy("Record the isolation")
+    done_words = gettext_lazy("The isolation is recorded with your name and the time.")
+
+    def caution(self) -> str:
+        return _("Stored energy that can build up again is looked at until the work ends.")
+
+    def act(self, form: forms.IsolationForm) -> Any:
+        return services.record_isolation(fitting=self.row, by=self.request.user, client_key=form.key, **form.values())
+
+
+class PointAct(FittingAct):
+    url_name = "fitting-point"
+    act_template = "installs/_point_fields.html"
+    form_class = forms.PointForm
+    done_words = gettext_lazy("Recorded with your name and the time.")
+
+    @property
+    def point(self) -> HoldPoint.Point:
+        try:
+            return Point(self.kwargs["point"])
+        except ValueError as error:
+            raise Http404 from error
+
+    def url(self) -> str:
+        return reverse(self.url_name, args=[self.row.pk, self.point.value])
+
+    def get_title(self) -> str:
+        return str(self.point.label).capitalize()
+
+    def caution(self) -> Any:
+        return forms.CAUTIONS.get(self.point, "")
+
+    def form_kwargs(self) -> dict[str, Any]:
+        isolation = services.open_isolation(self.row)
+        return {
+            **super().form_kwargs(),
+            "point": self.point,
+            "locks": people_words(isolation) if isolation else "",
+            "is_passed_over": "pass_over" in self.request.POST,
+        }
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        known = {
+            "point": self.point,  # instead of the word in the address
+            "question": forms.QUESTIONS[self.point],
+            "needs": list(self.row.needs.all()) if self.point == Point.PARTS else [],
+        }
+        return super().get_context_data(**{**kwargs, **known})
+
+    def act(self, form: forms.PointForm) -> Any:
+        read = form.cleaned_data
+        return services.confirm_point(
+            fitting=self.row,
+            point=self.point,
+            by=self.request.user,
+            note=read["note"],
+            passed_over_reason=read["passed_over_reason"],
+            handed_back_by=read.get("handed_back_by", ""),
+            photo=self.kept_photo(form),
+            confirmed_at=read["confirmed_at"],
+            client_key=form.key,
+        )
+
+
+class AdjustmentAct(FittingAct):
+    url_name = "fitting-adjustment"
+    act_template = "installs/_adjustment_fields.html"
+    form_class = forms.AdjustmentForm
+    title = gettext_lazy("Record the adjustment")
+    button = gettext_lazy("Record the adjustment")
+    done_words = gettext_lazy("The adjustment is recorded.")
+
+    def isolation(self) -> Any:
+        isolation = services.open_isolation(self.row)
+        if isolation is None or isolation.cycle == 1:
+            raise Http404
+        return isolation
+
+    def initial(self) -> dict[str, Any]:
+        return {"version": self.isolation().version}
+
+    def caution(self) -> str:
+        return _("In on one side and out on the other by the same amount keeps the sum of the gaps.")
+
+    def act(self, form: forms.AdjustmentForm) -> Any:
+        return services.record_adjustment(self.isolation(), by=self.request.user, **form.values())
+
+
+class TrialRunAct(FittingAct):
+    url_name = "fitting-trial-run"
+    act_template = "installs/_trial_run_fields.html"
+    form_class = forms.TrialRunForm
+    title = gettext_lazy("Record a trial run")
+    button = gettext_lazy("Record the trial run")
+    done_words = gettext_lazy("The trial run is recorded.")
+
+    def initial(self) -> dict[str, Any]:
+        cycle = services.current_cycle(self.row)
+        has_empty = any(run.cycle == cycle and not run.is_loaded for run in services.current_runs(self.row))
+        return {"load": "loaded" if has_empty else "empty"}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {**super().form_kwargs(), "stations": stations_for(self.row)}
+
+    def caution(self) -> str:
+        return _("Look from the walkway, guards on. Nobody adjusts at a moving belt.")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        belt = self.row.conveyor
+        return super().get_context_data(
+            least_run_min=least_run_s(belt.length_m, belt.speed_m_s) / 60,
+            target_mm=services.target_of(self.row),
+            **kwargs,
+        )
+
+    def act(self, form: forms.TrialRunForm) -> Any:
+        photos = [
+            keep_photo(
+                plant=self.row.plant,
+                file=file,
+                by=self.request.user,
+                client_key=uuid.uuid5(form.key, f"photo {number}"),
+            )
+            for number, file in enumerate(form.cleaned_data.get("new_photos") or [])
+        ]
+        return services.record_trial_run(
+            fitting=self.row, by=self.request.user, photos=photos, client_key=form.key, **form.values()
+        )
+
+
+def stations_for(fitting: Fitting) -> list[float]:
+    """Stations of the run before, else of the survey, else some on both sides of the device."""
+    runs = services.current_runs(fitting)
+    if runs:
+        return [row.chainage_m for row in services.offsets_of(runs[-1])]
+    if fitting.survey is not None:
+        rows = BeltOffset.objects.current().filter(survey=fitting.survey).order_by("chainage_m")
+        known = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
+        if known:
+            return known[: forms.ROWS]
+    length = fitting.conveyor.length_m
+    steps = (-50, -25, -10, 10, 25, 50)
+    return [each for step in steps if 0 < (each := round(fitting.chainage_m + step, 1)) < length]
+
+
+class AcceptanceAct(FittingAct):
+    url_name = "fitting-acceptance"
+    act_template = "installs/_acceptance_fields.html"
+    form_class = forms.AcceptanceForm
+    title = gettext_lazy("Accept")
+    button = gettext_lazy("Accept with my name")
+    done_words = gettext_lazy("Accepted. The hand-over is left.")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(acceptance=services.acceptance_of(self.row), **kwargs)
+
+    def act(self, form: forms.AcceptanceForm) -> Any:
+        read = form.cleaned_data
+        return services.accept_fitting(
+            fitting=self.row, by=self.request.user, version=read["version"], reason=read["reason"]
+        )
+
+
+class HandOverAct(FittingAct):
+    url_name = "fitting-hand-over"
+    form_class = forms.HandOverForm
+    title = gettext_lazy("Hand over")
+    button = gettext_lazy("Hand over with my name")
+    done_words = gettext_lazy("The device is in service. Its first checks are planned and the comparison begins.")
+
+    def act(self, form: forms.HandOverForm) -> Any:
+        read = form.cleaned_data
+        return services.hand_over_fitting(
+            fitting=self.row,
+            by=self.request.user,
+            version=read["version"],
+            handed_over_to=read["handed_over_to"],
+            open_points=read["open_points"],
+        )
+
+
+ACTS: dict[str, type[FittingAct]] = {
+    page.url_name: page for page in (IsolationAct, PointAct, AdjustmentAct, TrialRunAct, AcceptanceAct, HandOverAct)
+}
+
+
+class EntryAct(FittingAct):
+    """An act on one entry of a job."""
+
+    entries: Any = None
+
+    def get_row(self) -> Any:
+        self.entry = get_visible(self.request, self.entries.all(), self.right, pk=self.kwargs["pk"])
+        return self.queryset.get(pk=self.entry.fitting_id)
+
+    def url(self) -> str:
+        return reverse(self.url_name, args=[self.entry.pk])
+
+
+class PointCorrection(EntryAct):
+    url_name = "hold-point-correct"
+    entries = HoldPoint.objects.select_related("fitting__plant", "confirmed_by")
+    form_class = forms.PointCorrectionForm
+    button = gettext_lazy("Write the correction")
+    done_words = gettext_lazy("Corrected. The entry as it was stays in the record.")
+
+    def get_title(self) -> str:
+        return _("Correct: %s") % self.entry.get_point_display()
+
+    def initial(self) -> dict[str, Any]:
+        return {"note": self.entry.note, "passed_over_reason": self.entry.passed_over_reason}
+
+    def act(self, form: forms.PointCorrectionForm) -> Any:
+        read = form.cleaned_data
+        photo = self.kept_photo(form)
+        values = {"note": read["note"], "passed_over_reason": read["passed_over_reason"]}
+        if photo is not None:
+            values["photo"] = photo
+        return services.correct_point(
+            self.entry,
+            by=self.request.user,
+            reason=read["correction_reason"],
+            withdraw=read["withdraw"],
+            client_key=form.key,
+            **({} if read["withdraw"] else values),
+        )
+
+
+class RunWithdrawal(EntryAct):
+    url_name = "trial-run-withdraw"
+    entries = TrialRun.objects.select_related("fitting__plant")
+    form_class = forms.RunWithdrawalForm
+    title = gettext_lazy("Withdraw the trial run")
+    button = gettext_lazy("Withdraw it")
+    done_words = gettext_lazy("It no longer counts; it stays in the record.")
+
+    def act(self, form: forms.RunWithdrawalForm) -> Any:
+        return services.withdraw_trial_run(
+            self.entry, by=self.request.user, reason=form.cleaned_data["correction_reason"], client_key=form.key
+        )

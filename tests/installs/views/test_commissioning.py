@@ -1,0 +1,286 @@
+"""The page of a job and its acts: who may, what is shown, hold points in order, a second sending, corrections."""
+
+from __future__ import annotations
+
+import io
+import re
+import uuid
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from PIL import Image
+
+from installs.models import Fitting, HoldPoint, Isolation, TrialRun
+from installs.services.fittings import plan_fitting
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def job(belt_a1, pat, tess):
+    belt_a1.energies = "gravity take-up"
+    belt_a1.save()
+    device = make.device(belt_a1.plant, "70")
+    return plan_fitting(
+        conveyor=belt_a1,
+        device_model=device.device_model,
+        device=device,
+        chainage_m=100.0,
+        strand="return",
+        by=pat,
+        crew=[tess],
+    )
+
+
+def url(name, job, *more):
+    return reverse(f"fitting-{name}", args=[job.pk, *more])
+
+
+def picture():
+    buffer = io.BytesIO()
+    Image.new("RGB", (30, 20), "brown").save(buffer, format="JPEG")
+    return SimpleUploadedFile("pin.jpg", buffer.getvalue(), content_type="image/jpeg")
+
+
+def send(client, address, **data):
+    return client.post(address, {"client_key": str(uuid.uuid4()), **data})
+
+
+def isolate(client, job, **data):
+    return send(client, url("isolation", job), points="switch 4", tried_start="on", **data)
+
+
+def point(client, job, name, **data):
+    return send(client, url("point", job, name), confirm="", **data)
+
+
+def first_cycle(client, job):
+    isolate(client, job)
+    point(client, job, "parts")
+    point(client, job, "restraint", photo=picture())
+    for name in ("clear", "guards", "people"):
+        point(client, job, name)
+    point(client, job, "locks", handed_back_by="tess")
+
+
+def run_data(**data):
+    rows = {"at_0_m": "40", "off_0_mm": "12", "side_0": "drive", "at_1_m": "160", "off_1_mm": "8", "side_1": "off"}
+    return {"load": "empty", "minutes": "40", **rows, **data}
+
+
+def text(answer):
+    return re.sub(r"\s+", " ", answer.content.decode())
+
+
+def test_another_plant_s_people_find_nothing(client, job, otto, stranger):
+    pages = [
+        url("detail", job),
+        url("update", job),
+        url("isolation", job),
+        url("point", job, "parts"),
+        url("trial-run", job),
+        url("needs", job),
+        url("give-up", job),
+    ]
+    other = make.person("theo", otto.memberships.get().plant, "technician")
+    for person in (otto, other):
+        client.force_login(person)
+        assert {client.get(page).status_code for page in pages} <= {404, 403}
+        assert client.get(pages[0]).status_code == 404
+    client.force_login(stranger)
+    assert client.get(pages[0]).status_code == 403
+
+
+def test_a_technician_of_another_plant_cannot_confirm_a_point(client, job, other):
+    client.force_login(make.person("theo", other, "technician"))
+    assert isolate(client, job).status_code == 404
+    assert point(client, job, "parts").status_code == 404
+    assert HoldPoint.objects.count() == 0
+
+
+def test_a_manager_reads_and_does_nothing(client, job, mona):
+    client.force_login(mona)
+    answer = client.get(url("detail", job))
+    assert answer.status_code == 200
+    assert "Your role reads this job" in text(answer)
+    assert isolate(client, job).status_code == 403
+    assert client.get(url("update", job)).status_code == 403
+
+
+def test_a_technician_does_the_job_but_does_not_plan(client, job, tess):
+    client.force_login(tess)
+    assert client.get(url("detail", job)).status_code == 200
+    assert client.get(url("isolation", job)).status_code == 200
+    assert client.get(reverse("fitting-create")).status_code == 403
+    assert client.get(url("update", job)).status_code == 403
+
+
+def test_the_page_leads_with_care_and_names_the_energies(client, job, tess):
+    client.force_login(tess)
+    told = text(client.get(url("detail", job)))
+    assert "Before you go to the belt" in told
+    assert "gravity take-up" in told
+    assert "No isolation is recorded for this job." in told
+    assert "Next: Record the isolation" in told
+
+
+def test_the_record_of_isolation_is_told_as_a_record(client, job, tess):
+    client.force_login(tess)
+    isolate(client, job, other_people="two riggers")
+    told = text(client.get(url("detail", job)))
+    assert "Recorded as isolated by tess since" in told
+    assert "Locks as recorded: tess, two riggers." in told
+    point(client, job, "parts")
+    for words in ("is safe", "is isolated", "is clear", "safe to", "approved to start"):
+        assert words not in told.lower()
+
+
+def test_points_out_of_order_are_refused_on_the_page(client, job, tess):
+    client.force_login(tess)
+    isolate(client, job)
+    answer = point(client, job, "guards")
+    assert answer.status_code == 422
+    assert "First comes “parts and fasteners complete”" in text(answer)
+    assert client.get(url("point", job, "no-such-point")).status_code == 404
+
+
+def test_the_restraint_without_photo_or_word_is_refused_and_blocks_the_run(client, job, tess):
+    client.force_login(tess)
+    isolate(client, job)
+    point(client, job, "parts")
+    answer = point(client, job, "restraint")
+    assert answer.status_code == 422
+    assert "Take a photo of the loose transport restraint" in text(answer)
+    answer = send(client, url("trial-run", job), **run_data())
+    assert answer.status_code == 422
+    assert "No trial run before the transport restraint" in text(answer)
+    assert point(client, job, "restraint", photo=picture()).status_code == 302
+    assert HoldPoint.objects.get(point="restraint").photo is not None
+
+
+def test_passing_over_needs_its_button_and_a_reason(client, job, tess):
+    client.force_login(tess)
+    isolate(client, job)
+    page = url("point", job, "parts")
+    assert send(client, page, pass_over="").status_code == 422
+    assert send(client, page, confirm="", passed_over_reason="parts come at noon").status_code == 422
+    assert send(client, page, pass_over="", passed_over_reason="parts come at noon").status_code == 302
+    told = text(client.get(url("detail", job)))
+    assert "Passed over: parts come at noon" in told
+    assert "with a reason" in told
+
+
+def test_a_half_done_job_is_resumed_by_another_person_at_its_step(client, job, tess, erin):
+    client.force_login(tess)
+    isolate(client, job)
+    point(client, job, "parts")
+    point(client, job, "restraint", photo=picture())
+    client.force_login(erin)
+    told = text(client.get(url("detail", job)))
+    assert "Next: Confirm: clear of structure over the whole pivot range" in told
+    assert "recorded, tess" in told
+    assert point(client, job, "clear").status_code == 302
+    assert HoldPoint.objects.get(point="clear").confirmed_by == erin
+
+
+def test_a_form_sent_twice_counts_once(client, job, tess):
+    client.force_login(tess)
+    data = {"client_key": str(uuid.uuid4()), "points": "switch 4", "tried_start": "on"}
+    for _ in range(2):
+        assert client.post(url("isolation", job), data).status_code == 302
+    assert (Isolation.objects.count(), HoldPoint.objects.count()) == (1, 1)
+
+
+def test_a_run_keeps_offsets_with_their_side(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    assert send(client, url("trial-run", job), **run_data()).status_code == 302
+    rows = {row.chainage_m: row.offset_mm for row in TrialRun.objects.get().belt_offsets.all()}
+    assert rows == {40.0: 12.0, 160.0: -8.0}
+
+
+def test_an_offset_without_station_or_side_is_asked_for(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    answer = send(client, url("trial-run", job), **run_data(side_0="", at_1_m=""))
+    assert answer.status_code == 422
+    assert "Say to which side the belt lies." in text(answer)
+    assert "Say at which chainage this offset was read." in text(answer)
+
+
+def test_inches_are_read_as_inches(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    send(client, url("trial-run", job), **run_data(off_0_mm="1 1/2 in"))
+    assert TrialRun.objects.get().belt_offsets.get(chainage_m=40).offset_mm == pytest.approx(38.1)
+
+
+def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    send(client, url("trial-run", job), **run_data(off_0_mm="70"))
+    told = text(client.get(url("detail", job)))
+    assert "Record the isolation for an adjustment" in told
+    isolate(client, job)
+    isolation = Isolation.objects.get(cycle=2)
+    answer = send(
+        client,
+        url("adjustment", job),
+        version=isolation.version,
+        drive_mm="6",
+        drive_way="in",
+        off_mm="3",
+        off_way="out",
+    )
+    assert answer.status_code == 422
+    assert "3 mm narrower" in text(answer)
+    send(
+        client,
+        url("adjustment", job),
+        version=isolation.version,
+        drive_mm="6",
+        drive_way="in",
+        off_mm="6",
+        off_way="out",
+    )
+    for name in ("clear", "guards", "people"):
+        assert point(client, job, name).status_code == 302
+    point(client, job, "locks", handed_back_by="tess")
+    send(client, url("trial-run", job), **run_data())
+    send(client, url("trial-run", job), **run_data(load="loaded"))
+    told = text(client.get(url("detail", job)))
+    assert "The belt answered the last move the right way" in told
+    assert "Every line is met" in told
+    version = Fitting.objects.get().version
+    assert send(client, url("acceptance", job), version=version).status_code == 302
+    version = Fitting.objects.get().version
+    assert send(client, url("hand-over", job), version=version, handed_over_to="shift B").status_code == 302
+    fitting = Fitting.objects.get()
+    assert fitting.installation is not None
+    assert "Handed over on" in text(client.get(url("detail", job)))
+    assert "This job was handed over" in text(isolate(client, job))
+
+
+def test_a_wrong_point_is_corrected_and_both_are_shown(client, job, tess):
+    client.force_login(tess)
+    isolate(client, job)
+    point(client, job, "parts", note="all there")
+    row = HoldPoint.objects.get(point="parts")
+    page = reverse("hold-point-correct", args=[row.pk])
+    assert client.get(page).status_code == 200
+    answer = send(client, page, correction_reason="two clamps are missing", withdraw="on")
+    assert answer.status_code == 302
+    told = text(client.get(url("detail", job)))
+    assert "Next: Confirm: parts and fasteners complete" in told
+    assert "two clamps are missing" in told
+    assert "all there" in told
+
+
+def test_the_page_of_a_job_asks_few_queries(client, job, tess, django_assert_max_num_queries):
+    client.force_login(tess)
+    first_cycle(client, job)
+    send(client, url("trial-run", job), **run_data())
+    with django_assert_max_num_queries(75):
+        client.get(url("detail", job))
