@@ -6,7 +6,7 @@ from typing import Any
 
 from celery import shared_task
 
-from inspections.services import digests, nightly
+from inspections.services import digests, nightly, rounds
 from plant.job_kinds import JobHandle, job_kind
 from plant.services.jobs import NIGHTLY
 
@@ -14,6 +14,11 @@ from plant.services.jobs import NIGHTLY
 @job_kind(NIGHTLY)
 def night(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
     return nightly.do_night(handle, args)
+
+
+@job_kind(rounds.LAY_ROUNDS)
+def lay_rounds(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    return rounds.do_lay_rounds(handle, args)
 
 
 @shared_task(name="inspections.ask_for_nightly", ignore_result=True)

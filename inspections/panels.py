@@ -27,6 +27,15 @@ register_main_page(
         prefixes=("/checks/", "/check-kinds/", "/check-plans/"),
     )
 )
+register_main_page(
+    MainPage(
+        url_name="round-list",
+        label=_("Rounds"),
+        right="inspections.view_round",
+        order=55,
+        prefixes=("/rounds/", "/shifts/", "/technicians/"),
+    )
+)
 
 
 @register_panel("today:planner", order=10)

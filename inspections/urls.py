@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.views import actions, check_plans, round_api, round_phone, tasks, visits
+from inspections.views import actions, check_plans, round_api, round_phone, rounds, tasks, visits
 
 urlpatterns: list = [
     # Checks that are due.
@@ -44,6 +44,21 @@ urlpatterns: list = [
     path("visits/<int:pk>/", visits.visit_detail, name="visit-detail"),
     path("visits/<int:pk>/correct/", visits.change_visit, name="visit-correct"),
     path("readings/", visits.ReadingList.as_view(), name="reading-list"),
+    # Rounds: the planner's board, shifts, and each technician's own.
+    path("rounds/", rounds.board, name="round-list"),
+    path("rounds/lay/", rounds.lay, name="round-lay"),
+    path("rounds/progress/", rounds.progress, name="round-progress"),
+    path("rounds/stop/", rounds.stop_laying, name="round-stop"),
+    path("rounds/publish/", rounds.publish, name="round-publish"),
+    path("rounds/<int:pk>/", rounds.round_detail, name="round-detail"),
+    path("rounds/stops/<int:pk>/move/", rounds.move_stop, name="round-stop-move"),
+    path("rounds/stops/<int:pk>/out/", rounds.take_out_stop, name="round-stop-out"),
+    path("shifts/create/", rounds.ShiftCreate.as_view(), name="shift-create"),
+    path("shifts/<int:pk>/change/", rounds.ShiftChange.as_view(), name="shift-update"),
+    path("shifts/<int:pk>/away/", rounds.ShiftAway.as_view(), name="shift-away"),
+    path("shifts/<int:pk>/back/", rounds.shift_back, name="shift-back"),
+    path("shifts/<int:pk>/skills/", rounds.profile_of_shift, name="shift-skills"),
+    path("technicians/<int:pk>/change/", rounds.ProfileChange.as_view(), name="technician-profile-update"),
     # Actions that findings call for.
     path("actions/", actions.ActionList.as_view(), name="action-list"),
     path("actions/<int:pk>/", actions.action_detail, name="action-detail"),

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.contrib.auth.models import Group
 
-from inspections.models import CheckKind, CheckPlan, Task
+from inspections.models import CheckKind, CheckPlan, Shift, Task
 from installs.models import Device, DeviceModel, Fastener, Fitting, Installation, Instrument
-from plant.models import Area, Conveyor, ConveyorPart, Incident, Membership, Person, Plant, RunRecord
+from plant.models import Area, Conveyor, ConveyorPart, Incident, Membership, OutageWindow, Person, Plant, RunRecord
 
 UTC = dt.UTC
 
@@ -96,3 +96,12 @@ def torque_wrench(at: Plant, number: str = "W-07", **values: Any) -> Instrument:
     known = {"range_least_nm": 20.0, "range_most_nm": 200.0, "deviation_pct": 4.0}
     known |= {"calibrated_on": dt.date(2026, 5, 4), "calibration_due_on": dt.date(2027, 5, 3)}
     return Instrument.objects.create(plant=at, number=number, **{**known, **values})
+
+
+def shift(who: Person, at: Plant, starts_at: dt.datetime, hours: float = 8, **values: Any) -> Shift:
+    known = {"day": starts_at.astimezone(at.zone).date(), "ends_at": starts_at + dt.timedelta(hours=hours)}
+    return Shift.objects.create(plant=at, person=who, starts_at=starts_at, **{**known, **values})
+
+
+def outage(on: Conveyor, starts_at: dt.datetime, hours: float) -> OutageWindow:
+    return OutageWindow.objects.create(conveyor=on, starts_at=starts_at, ends_at=starts_at + dt.timedelta(hours=hours))

@@ -328,7 +328,7 @@ def time_stretch(
     keys : sequence of int
         Errands in order.
     not_before : mapping of int to int, optional
-        Work on an errand begins no earlier than this [s].
+        Nobody is at an errand's belt earlier than this [s].
     is_forced : bool, optional
         Give times even where a rule is broken: the checker then says which.
 
@@ -342,19 +342,17 @@ def time_stretch(
     for key in keys:
         errand = problem.errand(key)
         walked = walk_m(here, errand.place)
-        arrives = now + math.ceil(walked / problem.walking_m_s)
-        ready = max(arrives, (not_before or {}).get(key, 0))
-        found = earliest_start(problem, errand, ready, arrives, locked)
+        walk = math.ceil(walked / problem.walking_m_s)
+        arrives = max(now + walk, (not_before or {}).get(key, now))
+        found = earliest_start(problem, errand, arrives, locked)
         if found is None or not shift.can_do(errand):
             if not is_forced:
                 return None
             is_open = locked is not None and locked[0] == errand.conveyor and errand.belt is BeltState.STOPPED
             isolate = problem.lockout_s if errand.belt is BeltState.STOPPED and not is_open else 0
-            found = found or (max(ready, arrives + isolate), isolate, locked if is_open else None)
+            found = found or (arrives + isolate, isolate, locked if is_open else None)
         starts, isolate, locked = found
-        done.append(
-            Planned(key, shift.key, stretch, round(walked), arrives - now, isolate, starts, starts + errand.work_s)
-        )
+        done.append(Planned(key, shift.key, stretch, round(walked), walk, isolate, starts, starts + errand.work_s))
         here, now = errand.place, starts + errand.work_s
     if not is_forced and now + problem.walk_s(here, shift.start) > end:
         return None
@@ -365,7 +363,7 @@ Locked = tuple[int, Span] | None
 
 
 def earliest_start(
-    problem: RoundProblem, errand: Errand, ready: int, arrives: int, locked: Locked
+    problem: RoundProblem, errand: Errand, arrives: int, locked: Locked
 ) -> tuple[int, int, Locked] | None:
     """Earliest start of work, the isolation before it, and what is locked out from then on."""
     is_stopped = errand.belt is BeltState.STOPPED
@@ -373,7 +371,7 @@ def earliest_start(
         window = window_around(problem, errand, span) if is_stopped else None
         is_open = is_stopped and locked == (errand.conveyor, window)
         isolate = problem.lockout_s if is_stopped and not is_open else 0
-        starts = max(ready, arrives + isolate, span[0] + isolate)
+        starts = max(arrives, span[0]) + isolate
         if starts + errand.work_s <= span[1]:
             return starts, isolate, (errand.conveyor, window) if window else None
     return None

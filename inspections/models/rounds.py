@@ -170,6 +170,10 @@ class Round(Record):
         return reverse("round-detail", args=[self.pk])
 
 
+class StopQuerySet(PlantQuerySet["Stop"]):
+    plant_path = "round__plant"
+
+
 class Stop(Row):
     """Checks at one conveyor, at one or several devices, done one after the other; with a lockout or without one."""
 
@@ -178,7 +182,9 @@ class Stop(Row):
     conveyor = models.ForeignKey(Conveyor, on_delete=models.PROTECT, related_name="stops")
     needs_lockout = models.BooleanField(_("belt locked out"), default=False)
     tasks = models.ManyToManyField(Task, related_name="stops")
-    # Work begins after walking and, where the belt is locked out anew, after the isolation.
+    # The keys of the tasks in the order in which the devices are walked to.
+    task_order = models.JSONField(default=list)
+    # From the arrival at the belt: the isolation comes first, then the work.
     starts_at = models.DateTimeField(_("from"))
     ends_at = models.DateTimeField(_("to"))
     walk_m = models.PositiveIntegerField(_("way there [m]"), default=0)
@@ -187,7 +193,7 @@ class Stop(Row):
     # A planner moved it here by hand: not before this time.
     not_before = models.DateTimeField(null=True, blank=True)
 
-    objects = models.Manager()
+    objects = StopQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("stop")
@@ -200,6 +206,12 @@ class Stop(Row):
     @property
     def plant(self) -> Plant:
         return self.round.plant
+
+    @property
+    def tasks_in_order(self) -> list[Task]:
+        """Its checks, device by device as one walks."""
+        at = {pk: n for n, pk in enumerate(self.task_order)}
+        return sorted(self.tasks.all(), key=lambda task: at.get(task.pk, len(at)))
 
     @property
     def is_done(self) -> bool:

@@ -1,0 +1,55 @@
+"""What people fill in about shifts, skills, and the laying of rounds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inspections.models import Shift, Stop, TechnicianProfile
+from plant.forms.base import PersonForm, RecordForm
+from plant.models import Membership, Person
+from plant.permissions import TECHNICIAN
+
+
+class ShiftForm(RecordForm):
+    class Meta:
+        model = Shift
+        fields = ["person", "starts_at", "ends_at", "break_starts_at", "break_minutes", "start_area"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        those = Membership.objects.filter(plant=self.plant, role__name=TECHNICIAN).values("person")
+        self.fields["person"].queryset = Person.objects.filter(pk__in=those, is_active=True).order_by("username")
+
+
+class ProfileForm(RecordForm):
+    class Meta:
+        model = TechnicianProfile
+        fields = ["skills", "tools"]
+
+
+class AwayForm(PersonForm):
+    from_at = forms.DateTimeField(label=_("away from"))
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class LayForm(forms.Form):
+    """Which days are laid."""
+
+    first_day = forms.DateField()
+    last_day = forms.DateField()
+
+
+class MoveForm(forms.Form):
+    """Where a stop is put: a step in time, or a shift, a place in its order, a time."""
+
+    step = forms.ChoiceField(choices=[("earlier", ""), ("later", "")], required=False)
+    shift = forms.ModelChoiceField(queryset=Shift.objects.none(), required=False)
+    position = forms.IntegerField(min_value=0, required=False)
+    not_before = forms.DateTimeField(required=False, input_formats=["%Y-%m-%dT%H:%M:%S%z", "%Y-%m-%dT%H:%M%z"])
+
+    def __init__(self, *args: Any, stop: Stop, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["shift"].queryset = Shift.objects.filter(plant=stop.plant).select_related("plant", "person")

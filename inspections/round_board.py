@@ -1,0 +1,338 @@
+"""What the planner's board shows of one day: lanes with stops in time, what did not fit, what is late."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inspections.models import Round, RoundLaying, Shift, Stop, Task
+from inspections.selectors import with_deferrals
+from inspections.services.rounds import LAY_ROUNDS, Fault, faults_of, is_fixed, standing_rounds
+from plant.models import Job, OutageWindow, Plant
+
+# A board without a shift shows the usual working day.
+USUAL_HOURS = (6, 18)
+MOST_SHOWN = 6
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Something on the time axis; left and width in percent of it."""
+
+    left: float
+    width: float
+    words: str
+
+
+@dataclass
+class BoardStop:
+    """A stop as it is drawn and spoken."""
+
+    stop: Stop
+    left: float
+    width: float
+    checks: str
+    spoken: str
+    is_fixed: bool
+    is_done: bool
+    faults: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Lane:
+    """One shift."""
+
+    shift: Shift
+    round: Round | None
+    stops: list[BoardStop]
+    windows: list[Bar]
+    rest: Bar | None
+    span: Bar
+    work: str
+    available: str
+    is_away: bool
+
+
+@dataclass(frozen=True)
+class LateRow:
+    task: Task
+    days: int
+    plan: str
+
+
+@dataclass(frozen=True)
+class LeftRow:
+    """Checks that the last search left out and that nobody planned or closed since."""
+
+    tasks: list[Task]
+    tag: str
+    checks: str
+    reason: str
+    change: str
+
+
+@dataclass
+class Board:
+    day: date
+    lanes: list[Lane]
+    begins_at: datetime
+    ends_at: datetime
+    ticks: list[Bar]
+    faults: list[Fault]
+    left: list[LeftRow]
+    late: list[LateRow]
+    n_due: int
+    n_late: int
+    n_planned: int
+    n_late_planned: int
+    n_lockouts: int
+    n_locked_checks: int
+    laying: RoundLaying | None
+    job: Job | None
+    n_drafts: int
+    n_published: int
+
+    @property
+    def minutes(self) -> int:
+        return int((self.ends_at - self.begins_at) / timedelta(minutes=1))
+
+
+def board_of(plant: Plant, day: date, now: datetime) -> Board:
+    """Everything of one day, in a number of queries that does not grow with its stops."""
+    shifts = list(Shift.objects.of_plant(plant).on(day).select_related("person", "start_area"))
+    rounds = standing_rounds(plant, day)
+    by_shift = {each.shift_id: each for each in rounds}
+    begins_at, ends_at = axis(plant, day, shifts)
+    faults = faults_of(plant, rounds, now=now)
+    windows = windows_on(rounds, begins_at, ends_at)
+    lanes = [lane_of(shift, by_shift.get(shift.pk), windows, faults, begins_at, ends_at, now) for shift in shifts]
+    today = now.astimezone(plant.zone).date()
+    planned = {task.pk for each in rounds for stop in each.stops.all() for task in stop.tasks.all()}
+    planned_stops = [stop for each in rounds for stop in each.stops.all()]
+    open_tasks = Task.objects.of_plant(plant).due_by(day)
+    late_rows = late_of(plant, today)
+    laying = RoundLaying.objects.filter(plant=plant, first_day__lte=day, last_day__gte=day).first()
+    return Board(
+        day=day,
+        lanes=lanes,
+        begins_at=begins_at,
+        ends_at=ends_at,
+        ticks=ticks(begins_at, ends_at),
+        faults=faults,
+        left=left_of(laying),
+        late=late_rows,
+        n_due=open_tasks.count(),
+        n_late=len(late_rows),
+        n_planned=len(planned),
+        n_late_planned=sum(1 for row in late_rows if row.task.pk in planned),
+        n_lockouts=sum(1 for stop in planned_stops if stop.lockout_s),
+        n_locked_checks=sum(stop.tasks.all().__len__() for stop in planned_stops if stop.needs_lockout),
+        laying=laying,
+        job=Job.objects.unfinished().filter(kind=LAY_ROUNDS, plant=plant).first(),
+        n_drafts=sum(1 for each in rounds if each.published_at is None),
+        n_published=sum(1 for each in rounds if each.published_at is not None),
+    )
+
+
+# --- The axis ---------------------------------------------------------------------------------------------------------
+def axis(plant: Plant, day: date, shifts: Sequence[Shift]) -> tuple[datetime, datetime]:
+    """From the full hour before the first shift to the one after the last."""
+    midnight = datetime(day.year, day.month, day.day, tzinfo=plant.zone)
+    begin = min((each.starts_at for each in shifts), default=midnight + timedelta(hours=USUAL_HOURS[0]))
+    end = max((each.ends_at for each in shifts), default=midnight + timedelta(hours=USUAL_HOURS[1]))
+    begin = begin.replace(minute=0, second=0, microsecond=0)
+    if end.minute or end.second:
+        end = end.replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
+    return begin, end
+
+
+def bar(begin: datetime, end: datetime, axis_begin: datetime, axis_end: datetime, words: str = "") -> Bar:
+    whole = (axis_end - axis_begin) / timedelta(seconds=1)
+    low = max((begin - axis_begin) / timedelta(seconds=1), 0.0)
+    high = min((end - axis_begin) / timedelta(seconds=1), whole)
+    return Bar(round(100 * low / whole, 2), round(100 * max(high - low, 0) / whole, 2), words)
+
+
+def ticks(begin: datetime, end: datetime) -> list[Bar]:
+    """Full hours; every second one where there are many."""
+    hours = int((end - begin) / timedelta(hours=1))
+    step = 1 if hours <= 12 else 2
+    return [
+        bar(at, at, begin, end, date_format(timezone.localtime(at), "H"))
+        for n in range(0, hours + 1, step)
+        for at in [begin + timedelta(hours=n)]
+    ]
+
+
+def windows_on(rounds: Iterable[Round], begin: datetime, end: datetime) -> dict[int, list[OutageWindow]]:
+    """Outage windows of the belts that are locked out on some round."""
+    belts = {stop.conveyor_id for each in rounds for stop in each.stops.all() if stop.needs_lockout}
+    found: dict[int, list[OutageWindow]] = defaultdict(list)
+    rows = OutageWindow.objects.filter(conveyor__in=belts, starts_at__lt=end, ends_at__gt=begin)
+    for row in rows.select_related("conveyor").order_by("starts_at"):
+        found[row.conveyor_id].append(row)
+    return found
+
+
+# --- Lanes ------------------------------------------------------------------------------------------------------------
+def lane_of(
+    shift: Shift,
+    row: Round | None,
+    windows: dict[int, list[OutageWindow]],
+    faults: Sequence[Fault],
+    begin: datetime,
+    end: datetime,
+    now: datetime,
+) -> Lane:
+    stops = list(row.stops.all()) if row is not None else []
+    belts = {stop.conveyor_id for stop in stops if stop.needs_lockout}
+    is_published = row is not None and row.published_at is not None
+    shown = [board_stop(stop, shift, is_published, begin, end, now) for stop in stops]
+    for each in shown:
+        each.faults = [fault.words for fault in faults if fault.stop is not None and fault.stop.pk == each.stop.pk]
+    rest_ends = shift.break_ends_at
+    busy = sum((stop.ends_at - stop.starts_at).total_seconds() + stop.walk_s for stop in stops)
+    there = (shift.ends_at - shift.starts_at).total_seconds()
+    there -= shift.break_minutes * 60 if shift.break_starts_at else 0
+    return Lane(
+        shift=shift,
+        round=row,
+        stops=shown,
+        windows=[
+            bar(each.starts_at, each.ends_at, begin, end, window_words(each))
+            for belt in sorted(belts)
+            for each in windows.get(belt, ())
+        ],
+        rest=bar(shift.break_starts_at, rest_ends, begin, end, _("break")) if rest_ends else None,
+        span=bar(shift.starts_at, shift.ends_at, begin, end),
+        work=hours_words(busy),
+        available=hours_words(there),
+        is_away=shift.away_from is not None,
+    )
+
+
+def clock(moment: datetime) -> str:
+    return str(date_format(timezone.localtime(moment), "H:i"))
+
+
+def window_words(window: OutageWindow) -> str:
+    return _("outage window of %(tag)s, %(begin)s to %(end)s") % {
+        "tag": window.conveyor.tag,
+        "begin": clock(window.starts_at),
+        "end": clock(window.ends_at),
+    }
+
+
+def hours_words(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    return _("%(h)s h %(m)02d") % {"h": minutes // 60, "m": minutes % 60}
+
+
+def checks_words(tasks: Sequence[Task]) -> str:
+    """Which checks, at how many devices: 2 devices: sensor wear, fastener torque."""
+    kinds = list(dict.fromkeys(str(task.check_kind).lower() for task in tasks))
+    devices = list(dict.fromkeys(task.installation.device.number for task in tasks))
+    if len(devices) == 1:
+        return _("device %(number)s: %(kinds)s") % {"number": devices[0], "kinds": ", ".join(kinds)}
+    return _("%(n)s devices: %(kinds)s") % {"n": len(devices), "kinds": ", ".join(kinds)}
+
+
+def board_stop(
+    stop: Stop, shift: Shift, is_published: bool, begin: datetime, end: datetime, now: datetime
+) -> BoardStop:
+    place = bar(stop.starts_at, stop.ends_at, begin, end)
+    checks = checks_words(stop.tasks_in_order)
+    fixed = is_fixed(stop, is_published, now)
+    words = [
+        f"{stop.conveyor.tag}, {checks}",
+        _("%(who)s, %(begin)s to %(end)s")
+        % {"who": shift.person, "begin": clock(stop.starts_at), "end": clock(stop.ends_at)},
+    ]
+    if stop.needs_lockout:
+        words.append(_("belt locked out"))
+    if stop.is_done:
+        words.append(_("done"))
+    elif fixed:
+        words.append(_("has begun"))
+    return BoardStop(
+        stop=stop,
+        left=place.left,
+        width=place.width,
+        checks=checks,
+        spoken="; ".join(words),
+        is_fixed=fixed,
+        is_done=stop.is_done,
+    )
+
+
+# --- What did not fit, what is late -----------------------------------------------------------------------------------
+def left_of(laying: RoundLaying | None) -> list[LeftRow]:
+    """What the last search left out, without what was planned by hand or closed since."""
+    if laying is None:
+        return []
+    wanted = {pk for row in laying.left_out for pk in row["tasks"]}
+    known = {task.pk: task for task in Task.objects.open().filter(pk__in=wanted).with_place()}
+    planned = set(
+        Stop.objects.filter(tasks__in=wanted, round__superseded_at__isnull=True).values_list("tasks", flat=True)
+    )
+    rows = []
+    for row in laying.left_out:
+        tasks = [known[pk] for pk in row["tasks"] if pk in known and pk not in planned]
+        if tasks:
+            tag = tasks[0].installation.conveyor.tag
+            rows.append(LeftRow(tasks, tag, checks_words(tasks), row["reason"], row["change"]))
+    return rows
+
+
+def late_of(plant: Plant, today: date) -> list[LateRow]:
+    """Late checks, the longest first, each with who does it when."""
+    late = Task.objects.of_plant(plant).overdue(today).with_place().with_last_grade().order_by("closes_on", "pk")
+    tasks = list(with_deferrals(late))
+    stops = Stop.objects.filter(
+        tasks__in=tasks, round__superseded_at__isnull=True, round__shift__day__gte=today
+    ).select_related("round__shift__person")
+    plan: dict[int, str] = {}
+    for stop in stops.prefetch_related("tasks").order_by("round__published_at", "starts_at"):
+        when = date_format(timezone.localtime(stop.starts_at), "D j M H:i")
+        for task in stop.tasks.all():
+            plan[task.pk] = f"{stop.round.shift.person}, {when}"
+    return [LateRow(task, task.days_late(today), plan.get(task.pk, "")) for task in tasks]
+
+
+def lede_of(board: Board) -> str:
+    """The sentence on top: what is due, what the plan takes, on how many lockouts."""
+    due = ngettext("%(n)s check may be done by this day", "%(n)s checks may be done by this day", board.n_due)
+    words = due % {"n": board.n_due}
+    if board.n_late:
+        words += ngettext(", %(n)s is late", ", %(n)s are late", board.n_late) % {"n": board.n_late}
+    words += ". "
+    if not board.n_planned:
+        return words + str(_("No round is laid for it yet."))
+    words += _("The plan takes %(n)s") % {"n": board.n_planned}
+    if board.n_late:
+        words += _(", of the late ones %(n)s") % {"n": board.n_late_planned}
+    if board.n_locked_checks:
+        words += ngettext(
+            ", with %(locks)s lockout for %(checks)s checks", ", with %(locks)s lockouts for %(checks)s checks",
+            board.n_lockouts,
+        ) % {"locks": board.n_lockouts, "checks": board.n_locked_checks}  # fmt: skip
+    return words + "."
+
+
+def rounds_today(person: Any, plant: Plant, day: date) -> list[Round]:
+    """The person's published rounds of a day, in order of time."""
+    return list(
+        Round.objects.with_stops()
+        .published()
+        .of_person(person)
+        .filter(plant=plant, shift__day=day)
+        .order_by("shift__starts_at")
+    )

@@ -1,0 +1,551 @@
+"""Rounds: laid by a job, moved by hand, published to the phones, laid again when somebody is away.
+
+What has begun is never moved: a stop with a closed check, and a published stop whose time it is, keep their place.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inspections.calc.round_check import Conflict, check_round
+from inspections.calc.round_reasons import explain
+from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks, walk_m
+from inspections.models import Round, RoundLaying, Shift, Stop, Task
+from inspections.services.round_problems import Desk, desk_for, in_goes, map_of, planned_of_stops, stops_of
+from inspections.services.round_words import change_words, conflict_words, reason_words
+from plant.errors import Refused
+from plant.job_kinds import JobHandle, JobLost, JobStopped
+from plant.models import Job, Notice, Plant
+from plant.services.jobs import ask_for_job
+
+LAY_ROUNDS = "lay_rounds"
+SEARCH_S = 20  # how long the search goes on; longer gains little (measured by manage.py benchmark_rounds)
+LONGEST_DAYS = 14
+STEP_MINUTES = 15  # one press of an arrow key on the board
+MOST_EXPLAINED = 60  # what did not fit beyond this number is counted, not explained
+
+
+# --- Asked for, and done by a job -------------------------------------------------------------------------------------
+def ask_for_rounds(
+    *, plant: Plant, first_day: date, last_day: date, by: Any, search_s: float = SEARCH_S, now: datetime | None = None
+) -> Job:
+    """Have the rounds of some days laid in the background; the job that runs already is given back.
+
+    Raises
+    ------
+    Refused
+        If the days are not in order, lie in the past or are more than 14, or nobody works on them.
+    """
+    today = (now or timezone.now()).astimezone(plant.zone).date()
+    if not today <= first_day <= last_day < first_day + timedelta(days=LONGEST_DAYS):
+        raise Refused(
+            _("Give a first day from today and a last day after it, %(n)s days at most.") % {"n": LONGEST_DAYS},
+            code="days",
+        )
+    if not Shift.objects.of_plant(plant).filter(day__range=(first_day, last_day)).exists():
+        raise Refused(_("Nobody works on these days yet: write the shifts first."), code="no_shift")
+    running = Job.objects.unfinished().filter(kind=LAY_ROUNDS, plant=plant).first()
+    if running is not None:
+        return running
+    args = {
+        "plant": plant.pk,
+        "first_day": first_day.isoformat(),
+        "last_day": last_day.isoformat(),
+        "search_s": search_s,
+        "by": by.pk if by is not None else None,
+    }
+    return ask_for_job(LAY_ROUNDS, args=args, plant=plant, by=by)
+
+
+def do_lay_rounds(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    """The job. A stop keeps the best plan so far; run again it lays the same days anew."""
+    plant = Plant.objects.get(pk=args["plant"])
+    with timezone.override(plant.zone):
+        laying = lay(
+            plant=plant,
+            first_day=date.fromisoformat(args["first_day"]),
+            last_day=date.fromisoformat(args["last_day"]),
+            by=Job.objects.get(pk=handle.job_id).requested_by,
+            seconds=args["search_s"],
+            handle=handle,
+        )
+    return {"laying": laying.pk, "planned": laying.n_planned, "due": laying.n_due}
+
+
+def lay(
+    *,
+    plant: Plant,
+    first_day: date,
+    last_day: date,
+    by: Any,
+    seconds: float | None = None,
+    iterations: int | None = None,
+    seed: int = 1,
+    handle: JobHandle | None = None,
+    now: datetime | None = None,
+) -> RoundLaying:
+    """Lay drafts for all shifts of these days from what is open then, around what has begun."""
+    now = now or timezone.now()
+    shifts = shifts_to_lay(plant, first_day, last_day, now)
+    begun = begun_stops(shifts, now)
+    tasks = tasks_to_lay(plant, shifts, begun, last_day, now)
+    today = now.astimezone(plant.zone).date()
+    free = free_from(plant, shifts, begun, now)
+    # A day already under way is laid from the next five minutes on, so that the plan is not late when it is made.
+    desk = desk_for(plant, shifts, in_goes(tasks, today, last_day), now=now, free_from=free)
+    tell = told_by(handle, _("%(n)s checks are laid into %(m)s shifts") % {"n": len(tasks), "m": len(shifts)})
+    plan = lay_rounds(desk.problem, seconds=seconds, iterations=iterations, seed=seed, tell=tell)
+    left_out = []
+    for key in plan.left_out[:MOST_EXPLAINED]:
+        if tell(0.99):
+            told = explain(desk.problem, plan, key)
+            words = {"reason": reason_words(desk, told), "change": change_words(desk, told)}
+        else:
+            words = {"reason": _("the search was stopped before its reason was looked for"), "change": ""}
+        left_out.append({"tasks": [task.pk for task in desk.tasks_of[key]], **words})
+    with transaction.atomic():
+        if handle is not None and not handle.still_mine():
+            raise JobLost
+        write_drafts(desk, plan.planned, shifts, begun, by)
+        n_planned = sum(len(desk.tasks_of[row.errand]) for row in plan.planned)
+        return RoundLaying.objects.create(
+            plant=plant,
+            job_id=handle.job_id if handle is not None else None,
+            created_by=by,
+            first_day=first_day,
+            last_day=last_day,
+            laid_at=now,
+            was_stopped=plan.was_stopped,
+            n_due=len(tasks),
+            n_planned=n_planned,
+            n_lockouts=plan.lockouts,
+            walk_m=plan.walk_m,
+            left_out=left_out,
+        )
+
+
+def told_by(handle: JobHandle | None, words: str) -> Callable[[float], bool]:
+    """Writes the progress; False from the moment on at which somebody asked the job to stop."""
+    stopped = False
+
+    def tell(share: float) -> bool:
+        nonlocal stopped
+        if handle is not None and not stopped:
+            try:
+                handle.progress(round(share * 100), 100, words)
+            except JobStopped:
+                stopped = True
+        return not stopped
+
+    return tell
+
+
+def shifts_to_lay(plant: Plant, first_day: date, last_day: date, now: datetime) -> list[Shift]:
+    rows = Shift.objects.of_plant(plant).filter(day__range=(first_day, last_day), ends_at__gt=now)
+    return list(rows.select_related("person", "start_area").order_by("starts_at", "person__username"))
+
+
+def standing_round(shift: Shift) -> Round | None:
+    """The draft of a shift where there is one, else what is published."""
+    rows = list(Round.objects.with_stops().filter(shift=shift, superseded_at__isnull=True))
+    return next((row for row in rows if row.published_at is None), rows[0] if rows else None)
+
+
+def is_fixed(stop: Stop, is_published: bool, now: datetime) -> bool:
+    """A stop with a closed check, or a published one whose time it is."""
+    return stop.is_begun or (is_published and stop.starts_at <= now < stop.ends_at)
+
+
+def begun_stops(shifts: Iterable[Shift], now: datetime) -> dict[int, list[Stop]]:
+    """What keeps its place, by shift, each with `laid_tasks`: of the published rounds, and of drafts what was begun.
+
+    A check still open at a stop that is over, or whose person is away, is free to be laid again.
+    """
+    away = {shift.pk for shift in shifts if shift.away_from is not None and shift.away_from <= now}
+    found: dict[int, list[Stop]] = {}
+    for each in Round.objects.with_stops().filter(shift__in=list(shifts), superseded_at__isnull=True):
+        is_published = each.published_at is not None
+        is_away = each.shift_id in away
+        fixed = [stop for stop in each.stops.all() if is_fixed(stop, is_published and not is_away, now)]
+        for stop in fixed:
+            stop.laid_tasks = [
+                task
+                for task in stop.tasks_in_order
+                if task.closed_at is not None or (stop.ends_at > now and not is_away)
+            ]
+        if fixed and (is_published or each.shift_id not in found):
+            found[each.shift_id] = fixed
+    return found
+
+
+def tasks_to_lay(
+    plant: Plant, shifts: Sequence[Shift], begun: dict[int, list[Stop]], last_day: date, now: datetime
+) -> list[Task]:
+    """Open checks of these days that neither another day's round nor a begun stop has already."""
+    taken = {task.pk for stops in begun.values() for stop in stops for task in stop.laid_tasks}
+    elsewhere = Stop.objects.filter(
+        round__plant=plant, round__superseded_at__isnull=True, round__shift__ends_at__gt=now
+    ).exclude(round__shift__in=list(shifts))
+    taken |= set(elsewhere.values_list("tasks", flat=True))
+    rows = Task.objects.of_plant(plant).due_by(last_day).with_place().with_last_grade().order_by("closes_on", "pk")
+    return [task for task in rows if task.pk not in taken]
+
+
+def free_from(
+    plant: Plant, shifts: Sequence[Shift], begun: dict[int, list[Stop]], now: datetime
+) -> dict[int, datetime]:
+    """From when each person can be sent on: their shift, now, and the way back from what they have begun."""
+    places = map_of(plant)
+    free: dict[int, datetime] = {}
+    for shift in shifts:
+        begin = shift.starts_at
+        if now > begin:
+            begin = now + timedelta(minutes=5 - now.minute % 5, seconds=-now.second, microseconds=-now.microsecond)
+        last = max(begun.get(shift.pk, []), key=lambda stop: stop.ends_at, default=None)
+        if last is not None:
+            task = last.tasks_in_order[-1]
+            way = walk_m(places.of_device(task), places.of_start(shift)) / plant.walking_m_s
+            begin = max(begin, last.ends_at + timedelta(seconds=math.ceil(way)))
+        free[shift.pk] = begin
+    return free
+
+
+def write_drafts(
+    desk: Desk, planned: Iterable[Planned], shifts: Sequence[Shift], begun: dict[int, list[Stop]], by: Any
+) -> None:
+    """Replace the drafts of these shifts. A shift without a stop keeps a draft only where one has to be taken back."""
+    by_shift: dict[int, list[Planned]] = {}
+    for row in planned:
+        by_shift.setdefault(row.shift, []).append(row)
+    published = set(Round.objects.published().filter(shift__in=shifts).values_list("shift_id", flat=True))
+    Round.objects.drafts().filter(shift__in=shifts).delete()
+    for shift in shifts:
+        rows = sorted(by_shift.get(shift.pk, []), key=lambda row: row.starts_s)
+        fixed = begun.get(shift.pk, [])
+        if not rows and not fixed and shift.pk not in published:
+            continue
+        draft = Round(plant=desk.plant, shift=shift, created_by=by)
+        draft._history_user = by
+        draft.save()
+        write_stops(draft, [*(copy_of(stop, stop.laid_tasks) for stop in fixed), *stops_of(desk, rows)], by)
+
+
+def copy_of(stop: Stop, tasks: Sequence[Task] | None = None) -> Stop:
+    fresh = Stop(
+        conveyor_id=stop.conveyor_id,
+        needs_lockout=stop.needs_lockout,
+        starts_at=stop.starts_at,
+        ends_at=stop.ends_at,
+        walk_m=stop.walk_m,
+        walk_s=stop.walk_s,
+        lockout_s=stop.lockout_s,
+        not_before=stop.not_before,
+    )
+    fresh.laid_tasks = stop.tasks_in_order if tasks is None else list(tasks)
+    return fresh
+
+
+def write_stops(row: Round, stops: Sequence[Stop], by: Any) -> None:
+    """Give a round these stops and no others."""
+    row.stops.all().delete()
+    for position, stop in enumerate(stops):
+        stop.round, stop.position, stop.created_by = row, position, by
+        stop.task_order = [task.pk for task in stop.laid_tasks]
+    Stop.objects.bulk_create(stops)
+    through = Stop.tasks.through
+    through.objects.bulk_create(
+        [through(stop_id=stop.pk, task_id=task.pk) for stop in stops for task in stop.laid_tasks]
+    )
+
+
+# --- Moved by hand ----------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Slip:
+    """One stop of a round while it is moved: the tasks and from when on it was wanted."""
+
+    tasks: tuple[Task, ...]
+    not_before: datetime | None
+
+
+@transaction.atomic
+def draft_of(shift: Shift, *, by: Any) -> Round:
+    """The draft of a shift; made from what is published where there is none, empty where there is nothing."""
+    known = Round.objects.drafts().filter(shift=shift).select_for_update().first()
+    if known is not None:
+        return Round.objects.with_stops().get(pk=known.pk)
+    published = standing_round(shift)
+    draft = Round(plant=shift.plant, shift=shift, created_by=by)
+    draft._history_user = by
+    draft.save()
+    if published is not None:
+        write_stops(draft, [copy_of(stop) for stop in published.stops.all()], by)
+    return Round.objects.with_stops().get(pk=draft.pk)
+
+
+def place_stop(
+    *,
+    stop: Stop,
+    by: Any,
+    shift: Shift | None = None,
+    position: int | None = None,
+    not_before: datetime | None = None,
+    now: datetime | None = None,
+) -> Stop:
+    """Put a stop into a place of its own or another person's round; the times of both rounds follow.
+
+    Parameters
+    ----------
+    stop : Stop
+        As it stands in the latest plan.
+    shift : Shift, optional
+        The other person's shift; left out: the stop stays with its person.
+    position : int, optional
+        Before which of the other stops, counted from 0; left out: by time (`not_before`), else the last.
+    not_before : datetime, optional
+        Work does not begin earlier than this.
+
+    Raises
+    ------
+    Refused
+        If the stop, or the place before which it is put, has begun, or the other person is away.
+    """
+    now = now or timezone.now()
+    source = stop.round
+    target_shift = shift or source.shift
+    if source.superseded_at is not None:
+        raise Refused(_("The plan was laid anew meanwhile. Load the page again."), code="gone")
+    if is_fixed(stop, source.published_at is not None, now):
+        raise Refused(_("%(tag)s has begun and stays where it is.") % {"tag": stop.conveyor.tag}, code="begun")
+    if target_shift.plant_id != source.plant_id:
+        raise Refused(_("That shift is of another plant."), code="plant")
+    if target_shift.away_from is not None and target_shift.away_from <= max(now, target_shift.starts_at):
+        raise Refused(_("%(who)s is away.") % {"who": target_shift.person}, code="away")
+    if target_shift.ends_at <= now:
+        raise Refused(_("That shift is over."), code="over")
+    with transaction.atomic():
+        draft = draft_of(source.shift, by=by)
+        moved = next(each for each in draft.stops.all() if each.position == stop.position)
+        slip = Slip(tuple(moved.tasks_in_order), not_before)
+        if target_shift.pk == source.shift_id:
+            return write_moved(
+                draft, slip, [each for each in draft.stops.all() if each.pk != moved.pk], position, now, by
+            )
+        rest = [each for each in draft.stops.all() if each.pk != moved.pk]
+        target = draft_of(target_shift, by=by)
+        done = write_moved(target, slip, list(target.stops.all()), position, now, by)
+        write_moved(draft, None, rest, None, now, by)
+        return done
+
+
+def write_moved(
+    draft: Round, slip: Slip | None, others: Sequence[Stop], position: int | None, now: datetime, by: Any
+) -> Stop | None:
+    """Time a round anew with a stop put in; answers where that came to stand."""
+    fixed = [each for each in others if is_fixed(each, is_published_too(each), now)]
+    free = [each for each in others if each not in fixed]
+    slips = [Slip(tuple(each.tasks_in_order), each.not_before) for each in free]
+    if slip is not None:
+        at = len(free)
+        if position is not None:
+            at = max(position - len(fixed), 0)
+        elif slip.not_before is not None:
+            wanted = slip.not_before
+            at = sum(1 for each in free if each.starts_at + (each.ends_at - each.starts_at) / 2 < wanted)
+        slips.insert(at, slip)
+    stops = [*(copy_of(each) for each in fixed), *timed_stops(draft, slips, fixed, now)]
+    write_stops(draft, stops, by)
+    Round.objects.filter(pk=draft.pk).update(version=draft.version + 1)
+    return next((each for each in stops if slip is not None and slip.tasks[0] in each.laid_tasks), None)
+
+
+def is_published_too(stop: Stop) -> bool:
+    """Whether the same stop stands in what is on the phone: then it may be under way."""
+    return (
+        Stop.objects.filter(
+            round__shift=stop.round.shift_id,
+            round__published_at__isnull=False,
+            round__superseded_at__isnull=True,
+            starts_at=stop.starts_at,
+            conveyor=stop.conveyor_id,
+        ).exists()
+        or stop.round.published_at is not None
+    )
+
+
+def timed_stops(draft: Round, slips: Sequence[Slip], fixed: Sequence[Stop], now: datetime) -> list[Stop]:
+    """Stops of one shift in the given order, each as early as it may begin."""
+    shift, plant = draft.shift, draft.plant
+    today = now.astimezone(plant.zone).date()
+    goes, sizes, wanted = [], [], {}
+    for slip in slips:
+        those = in_goes(slip.tasks, today, shift.day)
+        if slip.not_before is not None:
+            wanted[len(goes)] = slip.not_before
+        goes += those
+        sizes.append(len(those))
+    # A plan made for a time that has passed is timed as it was: only what lies ahead must begin after now.
+    free = free_from(plant, [shift], {shift.pk: list(fixed)}, now)
+    desk = desk_for(plant, [shift], goes, now=now, free_from=free)
+    if not desk.problem.shifts:
+        raise Refused(_("%(who)s has no time left on this day.") % {"who": shift.person}, code="no_time")
+    person = desk.problem.shifts[0]
+    seconds = {key: desk.seconds(moment) for key, moment in wanted.items()}
+    planned, _layout = split_by_breaks(desk.problem, person, list(range(len(goes))), seconds)
+    rows = {row.errand: row for row in planned}
+    stops: list[Stop] = []
+    key = 0
+    for slip, size in zip(slips, sizes, strict=True):
+        # In two parts where the break lies between them.
+        parts = stops_of(desk, [rows[n] for n in range(key, key + size)])
+        parts[0].not_before = slip.not_before
+        stops += parts
+        key += size
+    return stops
+
+
+def nudge_stop(*, stop: Stop, by: Any, later: bool, now: datetime | None = None) -> Stop:
+    """Move a stop a quarter of an hour in time, or past its neighbour where that stands in the way."""
+    now = now or timezone.now()
+    step = timedelta(minutes=STEP_MINUTES)
+    stops = list(stop.round.stops.all())
+    at = next(n for n, each in enumerate(stops) if each.pk == stop.pk)
+    if later:
+        following = stops[at + 1] if at + 1 < len(stops) else None
+        if following is not None and following.starts_at - stop.ends_at < step:
+            return place_stop(stop=stop, by=by, position=at + 1, now=now)
+        return place_stop(stop=stop, by=by, position=at, not_before=stop.starts_at + step, now=now)
+    before = stops[at - 1] if at > 0 else None
+    earliest = max((before.ends_at if before else stop.round.shift.starts_at) + timedelta(seconds=stop.walk_s), now)
+    if stop.starts_at - earliest >= timedelta(minutes=1):
+        return place_stop(stop=stop, by=by, position=at, not_before=max(stop.starts_at - step, earliest), now=now)
+    if before is None or is_fixed(before, is_published_too(before), now):
+        raise Refused(_("%(tag)s cannot be earlier.") % {"tag": stop.conveyor.tag}, code="earliest")
+    return place_stop(stop=stop, by=by, position=at - 1, now=now)
+
+
+@transaction.atomic
+def take_out_stop(*, stop: Stop, by: Any, now: datetime | None = None) -> Round:
+    """Take a stop off the rounds; its checks stay open."""
+    now = now or timezone.now()
+    if is_fixed(stop, stop.round.published_at is not None, now):
+        raise Refused(_("%(tag)s has begun and stays where it is.") % {"tag": stop.conveyor.tag}, code="begun")
+    draft = draft_of(stop.round.shift, by=by)
+    write_moved(draft, None, [each for each in draft.stops.all() if each.position != stop.position], None, now, by)
+    return draft
+
+
+# --- What is wrong with it, publishing --------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Fault:
+    """A broken rule in a whole sentence."""
+
+    round: Round
+    stop: Stop | None
+    words: str
+
+
+def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = None) -> list[Fault]:
+    """What the checker finds in rounds as they are stored, in words. Stops that are over are left out."""
+    now = now or timezone.now()
+    shifts = [each.shift for each in rounds]
+    today = now.astimezone(plant.zone).date()
+    last_day = max((shift.day for shift in shifts), default=today)
+    goes: list[list[Task]] = []
+    goes_of: dict[int, list[int]] = {}
+    stop_of: dict[int, Stop] = {}
+    for each in rounds:
+        for stop in each.stops.all():
+            open_tasks = [task for task in stop.tasks_in_order if task.closed_at is None]
+            for those in in_goes(open_tasks, today, last_day):
+                goes_of.setdefault(stop.pk, []).append(len(goes))
+                stop_of[len(goes)] = stop
+                goes.append(those)
+    if not goes:
+        return []
+    desk = desk_for(plant, shifts, goes, now=now)
+    by_shift = {each.shift_id: each for each in rounds}
+    done: list[Fault] = []
+    said: set[tuple[Any, ...]] = set()
+    for conflict in check_round(desk.problem, planned_of_stops(desk, rounds, goes_of)):
+        stop = stop_of.get(conflict.errand)
+        key = (conflict.rule, stop.pk if stop else None)
+        if is_rounding(conflict) or key in said:
+            continue
+        said.add(key)
+        done.append(Fault(by_shift[conflict.shift], stop, conflict_words(desk, conflict, stop)))
+    return done
+
+
+def is_rounding(conflict: Conflict) -> bool:
+    """Less than a minute: from rounding, or from a time per check that was learned a little better since."""
+    return 0 < conflict.by_s < 60
+
+
+def standing_rounds(plant: Plant, day: date) -> list[Round]:
+    """The rounds of a day as the planner sees them: drafts before what is published."""
+    rows = Round.objects.with_stops().filter(plant=plant, shift__day=day, superseded_at__isnull=True)
+    found: dict[int, Round] = {}
+    for row in rows.order_by("shift__starts_at", "shift__person__username"):
+        if row.shift_id not in found or row.published_at is None:
+            found[row.shift_id] = row
+    return list(found.values())
+
+
+@transaction.atomic
+def publish_rounds(*, plant: Plant, day: date, by: Any, now: datetime | None = None) -> list[Round]:
+    """Put the drafts of a day on the phones in place of what was there. Twice changes nothing.
+
+    Raises
+    ------
+    Refused
+        If a round breaks a rule; the sentence says which.
+    """
+    now = now or timezone.now()
+    Round.objects.filter(plant=plant, shift__day=day, superseded_at__isnull=True).select_for_update().count()
+    drafts = [each for each in standing_rounds(plant, day) if each.published_at is None]
+    faults = faults_of(plant, standing_rounds(plant, day), now=now)
+    if faults:
+        words = ngettext(
+            "Not published, %(n)s thing stands against it: %(first)s",
+            "Not published, %(n)s things stand against it, first of all: %(first)s",
+            len(faults),
+        )
+        raise Refused(words % {"n": len(faults), "first": faults[0].words}, code="faults")
+    for draft in drafts:
+        for old in Round.objects.published().filter(shift=draft.shift):
+            old.superseded_at = now
+            old._history_user = by
+            old.save(update_fields=["superseded_at"])
+        draft.published_at, draft.published_by = now, by
+        draft._history_user = by
+        draft.save(update_fields=["published_at", "published_by"])
+    tell_people(plant, day, drafts)
+    return drafts
+
+
+def tell_people(plant: Plant, day: date, rounds: Iterable[Round]) -> None:
+    words = _("Your round of %(day)s is published.") % {"day": date_format(day, "j M")}
+    Notice.objects.bulk_create(
+        [
+            Notice(
+                person_id=each.shift.person_id,
+                plant=plant,
+                key=f"round:{each.pk}",
+                text=words,
+                url=reverse("round-detail", args=[each.pk]),
+            )
+            for each in rounds
+        ],
+        ignore_conflicts=True,
+    )

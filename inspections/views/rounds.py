@@ -1,0 +1,341 @@
+"""The planner's board, the acts on it, and one round as its technician sees it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST
+
+from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm
+from inspections.models import Round, Shift, Stop, TechnicianProfile
+from inspections.round_board import board_of, clock, lede_of
+from inspections.services import rounds as services
+from inspections.services import shifts as shift_services
+from plant.errors import Refused
+from plant.models import Job
+from plant.permissions import get_visible, has_right, right
+from plant.services.jobs import stop_job
+from plant.views.records import RecordChange, RecordPage
+
+SEE, LAY, OWN = "inspections.view_round", "inspections.lay_round", "inspections.view_own_round"
+WEEK_DAYS = 7
+
+
+def day_asked(request: HttpRequest, values: Any) -> dt.date:
+    try:
+        return dt.date.fromisoformat(values.get("day", ""))
+    except ValueError:
+        return timezone.localdate(timezone=request.plant.zone)
+
+
+def board_url(day: dt.date) -> str:
+    return f"{reverse('round-list')}?day={day.isoformat()}"
+
+
+# --- The board --------------------------------------------------------------------------------------------------------
+def board_context(request: HttpRequest, day: dt.date, moved: Stop | None = None) -> dict[str, Any]:
+    board = board_of(request.plant, day, timezone.now())
+    today = timezone.localdate(timezone=request.plant.zone)
+    return {
+        "title": _("Rounds, %(day)s") % {"day": date_format(day, "l j F")},
+        "board": board,
+        "lede": lede_of(board),
+        "today": today,
+        "is_past": day < today,
+        "day_before": day - dt.timedelta(days=1),
+        "day_after": day + dt.timedelta(days=1),
+        "week_end": max(day, today) + dt.timedelta(days=WEEK_DAYS - 1),
+        "first_day": max(day, today),
+        "moved": moved,
+        "may_lay": has_right(request.user, LAY, request.plant) and day >= today,
+    }
+
+
+@right(SEE)
+def board(request: HttpRequest) -> HttpResponse:
+    """Who does what on one day, what did not fit and why, what is late."""
+    return render(request, "inspections/round_board.html", board_context(request, day_asked(request, request.GET)))
+
+
+@require_POST
+@right(LAY)
+def lay(request: HttpRequest) -> HttpResponse:
+    """Have the rounds of some days laid in the background."""
+    form = LayForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _("Give a first and a last day."))
+        return redirect("round-list")
+    try:
+        services.ask_for_rounds(plant=request.plant, by=request.user, **form.cleaned_data)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    return redirect(board_url(form.cleaned_data["first_day"]))
+
+
+@right(SEE)
+def progress(request: HttpRequest) -> HttpResponse:
+    """How far the laying is; when it is over the page is loaded again."""
+    job = Job.objects.unfinished().filter(kind=services.LAY_ROUNDS, plant=request.plant).first()
+    answer = render(request, "inspections/_round_progress.html", {"job": job})
+    if job is None:
+        answer["HX-Refresh"] = "true"
+    return answer
+
+
+@require_POST
+@right(LAY)
+def stop_laying(request: HttpRequest) -> HttpResponse:
+    """Stop the search; the best plan so far is kept."""
+    for job in Job.objects.unfinished().filter(kind=services.LAY_ROUNDS, plant=request.plant):
+        stop_job(job)
+    return redirect(board_url(day_asked(request, request.POST)))
+
+
+@require_POST
+@right(LAY)
+def publish(request: HttpRequest) -> HttpResponse:
+    """Put the drafts of a day on the phones."""
+    day = day_asked(request, request.POST)
+    try:
+        done = services.publish_rounds(plant=request.plant, day=day, by=request.user)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    else:
+        words = _("Published: %(n)s rounds.") if len(done) != 1 else _("Published: %(n)s round.")
+        messages.success(request, words % {"n": len(done)} if done else _("Nothing new to publish."))
+    return redirect(board_url(day))
+
+
+# --- Moving stops -----------------------------------------------------------------------------------------------------
+def stop_of(request: HttpRequest, pk: int) -> Stop:
+    rows = Stop.objects.select_related("round__shift__person", "round__plant", "conveyor").prefetch_related("tasks")
+    return get_visible(request, rows, LAY, pk=pk)
+
+
+def board_answer(request: HttpRequest, day: dt.date, moved: Stop | None, words: str) -> HttpResponse:
+    """The board as it stands now, and the sentence that is spoken."""
+    context = board_context(request, day, moved)
+    mine = [fault.words for fault in context["board"].faults]
+    spoken = " ".join([words, *mine[:2]])
+    html = render(request, "inspections/_round_board.html", context).content.decode()
+    return JsonResponse({"html": html, "spoken": spoken, "moved": moved.pk if moved else None})
+
+
+def refused_answer(refusal: Refused) -> JsonResponse:
+    return JsonResponse({"spoken": refusal.message}, status=409)
+
+
+@require_POST
+@right(LAY)
+def move_stop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Move a stop in time or to another person; the times of both rounds follow."""
+    stop = stop_of(request, pk)
+    form = MoveForm(request.POST, stop=stop)
+    if not form.is_valid():
+        return JsonResponse({"spoken": _("That place was not understood.")}, status=409)
+    asked, day = form.cleaned_data, stop.round.shift.day
+    try:
+        if asked["step"]:
+            moved = services.nudge_stop(stop=stop, by=request.user, later=asked["step"] == "later")
+        else:
+            moved = services.place_stop(
+                stop=stop,
+                by=request.user,
+                shift=asked["shift"],
+                position=asked["position"],
+                not_before=asked["not_before"],
+            )
+    except Refused as refusal:
+        return refused_answer(refusal)
+    words = _("%(tag)s: %(who)s, %(begin)s to %(end)s.") % {
+        "tag": stop.conveyor.tag,
+        "who": moved.round.shift.person,
+        "begin": clock(moved.starts_at),
+        "end": clock(moved.ends_at),
+    }
+    return board_answer(request, day, moved, words)
+
+
+@require_POST
+@right(LAY)
+def take_out_stop(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a stop off the rounds; its checks stay open."""
+    stop = stop_of(request, pk)
+    try:
+        services.take_out_stop(stop=stop, by=request.user)
+    except Refused as refusal:
+        return refused_answer(refusal)
+    words = _("%(tag)s is on no round any more; its checks stay open.") % {"tag": stop.conveyor.tag}
+    return board_answer(request, stop.round.shift.day, None, words)
+
+
+# --- Shifts and people ------------------------------------------------------------------------------------------------
+class ShiftCreate(RecordPage):
+    right = "inspections.add_shift"
+    form_class = ShiftForm
+    title = gettext_lazy("Write down a shift")
+    button = gettext_lazy("Add the shift")
+    done_words = gettext_lazy("The shift is in the book.")
+
+    def initial(self) -> dict[str, Any]:
+        day = day_asked(self.request, self.request.GET)
+        return {"starts_at": at_hour(day, 6), "ends_at": at_hour(day, 14), "break_starts_at": at_hour(day, 10)}
+
+    def cancel_url(self) -> str:
+        return board_url(day_asked(self.request, self.request.GET))
+
+    def next_url(self, row: Shift) -> str:
+        return board_url(row.day)
+
+    def act(self, form: ShiftForm) -> Shift:
+        return shift_services.add_shift(
+            plant=self.request.plant,
+            by=self.request.user,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+def at_hour(day: dt.date, hour: int) -> dt.datetime:
+    return dt.datetime(day.year, day.month, day.day, hour, tzinfo=timezone.get_current_timezone())
+
+
+class ShiftChange(RecordChange):
+    right = "inspections.change_shift"
+    form_class = ShiftForm
+    template_name = "plant/record_change.html"
+    queryset = Shift.objects.select_related("plant", "person")
+    done_words = gettext_lazy("Saved. Lay again, or move stops, so that the round follows.")
+
+    def get_title(self) -> str:
+        return _("Shift of %(who)s on %(day)s") % {"who": self.row.person, "day": date_format(self.row.day, "j M Y")}
+
+    def cancel_url(self) -> str:
+        return board_url(self.row.day)
+
+    def next_url(self, row: Shift) -> str:
+        return board_url(row.day)
+
+    def act(self, form: ShiftForm) -> Shift:
+        return shift_services.change_shift(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class ShiftAway(RecordChange):
+    """Somebody is away: what they have begun stays, the rest of the day is laid again for the others."""
+
+    right = "inspections.change_shift"
+    form_class = AwayForm
+    template_name = "plant/record_form.html"
+    queryset = Shift.objects.select_related("plant", "person")
+    button = gettext_lazy("Away; lay the rest again")
+    done_words = gettext_lazy("Noted. The rest of the day is being laid again; what has begun stays.")
+
+    def initial(self) -> dict[str, Any]:
+        return {"version": self.row.version, "from_at": max(timezone.now(), self.row.starts_at)}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known = super().form_kwargs()
+        known.pop("instance")
+        return known
+
+    def get_title(self) -> str:
+        return _("%(who)s is away on %(day)s") % {"who": self.row.person, "day": date_format(self.row.day, "j M Y")}
+
+    def cancel_url(self) -> str:
+        return board_url(self.row.day)
+
+    def next_url(self, row: Shift) -> str:
+        return board_url(row.day)
+
+    def act(self, form: AwayForm) -> Shift:
+        given = form.cleaned_data
+        row = shift_services.mark_away(
+            self.row, by=self.request.user, from_at=given["from_at"], version=given["version"]
+        )
+        services.ask_for_rounds(plant=row.plant, first_day=row.day, last_day=row.day, by=self.request.user)
+        return row
+
+
+@require_POST
+@right("inspections.change_shift")
+def shift_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Somebody is there after all."""
+    row = get_visible(request, Shift.objects.select_related("plant"), "inspections.change_shift", pk=pk)
+    shift_services.mark_back(row, by=request.user)
+    return redirect(board_url(row.day))
+
+
+class ProfileChange(RecordChange):
+    """Skills and tools of one person; the page is reached by the person's key."""
+
+    right = "inspections.change_technicianprofile"
+    form_class = ProfileForm
+    template_name = "plant/record_change.html"
+    done_words = gettext_lazy("Saved. The next laying uses it.")
+
+    def get_row(self) -> TechnicianProfile:
+        rows = TechnicianProfile.objects.select_related("plant", "person")
+        return get_visible(self.request, rows, self.right, pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("Skills and tools of %(who)s") % {"who": self.row.person}
+
+    def cancel_url(self) -> str:
+        return reverse("round-list")
+
+    def next_url(self, row: TechnicianProfile) -> str:
+        return reverse("round-list")
+
+    def act(self, form: ProfileForm) -> TechnicianProfile:
+        return shift_services.set_profile(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+@right("inspections.change_technicianprofile")
+def profile_of_shift(request: HttpRequest, pk: int) -> HttpResponse:
+    """To the skills and tools of the person of a shift; their row is made where there is none yet."""
+    row = get_visible(
+        request,
+        Shift.objects.select_related("plant", "person"),
+        "inspections.change_technicianprofile",
+        pk=pk,
+    )
+    return redirect("technician-profile-update", shift_services.profile_of(row.plant, row.person).pk)
+
+
+# --- One round --------------------------------------------------------------------------------------------------------
+def round_of(request: HttpRequest, pk: int) -> Round:
+    """A round for those who see all of the plant's, or its own person's published one."""
+    row = get_visible(request, Round.objects.with_stops().select_related("plant"), OWN, pk=pk)
+    is_own = row.shift.person_id == request.user.pk and row.published_at is not None
+    if not is_own and not has_right(request.user, SEE, row.plant):
+        raise Http404
+    return row
+
+
+@right(OWN)
+def round_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """The stops of one round in order."""
+    row = round_of(request, pk)
+    return render(
+        request,
+        "inspections/round_detail.html",
+        {
+            "title": _("Round of %(who)s, %(day)s")
+            % {"who": row.shift.person, "day": date_format(row.shift.day, "l j F")},
+            "round": row,
+            "today": timezone.localdate(timezone=row.plant.zone),
+        },
+    )

@@ -1,0 +1,386 @@
+"""Rounds are laid around what has begun, moved by hand with their times, published whole, laid again for the rest."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.utils import timezone
+
+from inspections.models import CheckKind, Round, RoundLaying, Stop, Task, TechnicianProfile
+from inspections.services.round_problems import minutes_of_kinds
+from inspections.services.rounds import (
+    LAY_ROUNDS,
+    ask_for_rounds,
+    faults_of,
+    lay,
+    nudge_stop,
+    place_stop,
+    publish_rounds,
+    standing_rounds,
+    take_out_stop,
+)
+from inspections.services.shifts import mark_away
+from plant.errors import Refused
+from plant.models import Job, Notice
+from plant.services import jobs as job_services
+from tests import make
+
+DAY = dt.date(2026, 12, 3)
+EARLY = dt.datetime(2026, 12, 3, 5, tzinfo=dt.UTC)  # 06:00 in Berlin, as the shift begins
+NOW = dt.datetime(2026, 12, 2, 12, tzinfo=dt.UTC)
+
+
+def at(hour, minute=0):
+    """Berlin time of the day."""
+    return dt.datetime(2026, 12, 3, hour - 1, minute, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def look(alder):
+    """A check from the walkway, whatever the belt does, of half an hour."""
+    return CheckKind.objects.create(plant=alder, code="look", name="Look", needs_lockout=False, minutes=30)
+
+
+@pytest.fixture
+def places(alder):
+    """Two belts with two devices each."""
+    belts = [make.conveyor(alder, tag="A-1"), make.conveyor(alder, tag="A-2")]
+    return [make.installation(belt, f"{n}{m}", chainage_m=50.0 * m) for n, belt in enumerate(belts, 1) for m in (1, 2)]
+
+
+@pytest.fixture
+def tim(alder):
+    return make.person("tim", alder, "technician")
+
+
+@pytest.fixture
+def two_shifts(alder, tess, tim):
+    rest = {"break_starts_at": at(10), "break_minutes": 30}
+    return [make.shift(who, alder, EARLY, **rest) for who in (tess, tim)]
+
+
+def due(place, kind, days=0):
+    return make.task(place, kind, DAY + dt.timedelta(days=days))
+
+
+def laid(plant, by, **values):
+    with timezone.override(plant.zone):
+        known = {"first_day": DAY, "last_day": DAY, "iterations": 100, "now": NOW}
+        return lay(plant=plant, by=by, **{**known, **values})
+
+
+def stops_by_person():
+    return {
+        str(each.shift.person): [(stop.conveyor.tag, stop.starts_at, stop.ends_at) for stop in each.stops.all()]
+        for each in Round.objects.with_stops().filter(superseded_at__isnull=True)
+    }
+
+
+def planned_tasks():
+    return set(Stop.objects.filter(round__superseded_at__isnull=True).values_list("tasks", flat=True))
+
+
+def test_due_checks_are_laid_one_stop_a_belt(alder, pat, look, places, two_shifts):
+    tasks = [due(place, look) for place in places]
+    laying = laid(alder, pat)
+    assert (laying.n_due, laying.n_planned, laying.left_out) == (4, 4, [])
+    assert planned_tasks() == {task.pk for task in tasks}
+    assert sorted(len(stop.tasks.all()) for stop in Stop.objects.all()) == [2, 2]
+    assert Round.objects.get(stops__isnull=False, stops__position=0).published_at is None
+    assert faults_of(alder, standing_rounds(alder, DAY), now=NOW) == []
+
+
+def test_laying_again_leaves_one_draft_with_the_same_checks(alder, pat, look, places, two_shifts):
+    tasks = [due(place, look) for place in places]
+    laid(alder, pat)
+    laid(alder, pat)
+    assert Round.objects.drafts().count() == 1
+    assert planned_tasks() == {task.pk for task in tasks}
+    assert Stop.objects.count() == 2
+
+
+def test_a_stopped_belt_waits_for_its_outage_window_and_is_isolated_once(alder, pat, places, two_shifts):
+    kind = make.check_kind()
+    for place in places[:2]:
+        due(place, kind)
+    make.outage(places[0].conveyor, at(8), 2)
+    laid(alder, pat)
+    stop = Stop.objects.get()
+    assert stop.needs_lockout
+    assert (stop.starts_at, stop.lockout_s) == (at(8), alder.lockout_minutes * 60)
+    # Isolation, twice the kind's minutes, and 50 m of way between the two at 1 m/s and a detour.
+    assert stop.ends_at == at(8) + dt.timedelta(minutes=15 + 2 * kind.minutes, seconds=65)
+
+
+def test_what_did_not_fit_says_why_and_what_would_do(alder, pat, places, two_shifts):
+    task = due(places[0], make.check_kind())
+    laying = laid(alder, pat)
+    (left,) = laying.left_out
+    assert left["tasks"] == [task.pk]
+    assert left["reason"] == "needs a stopped belt, and no outage window is planned on these days"
+    # 15 min of isolation and 20 min of work from the first moment at which somebody is there.
+    assert left["change"].startswith("fits with an outage window of 35 min, Thu 3 Dec 06:0")
+
+
+def test_a_tool_that_nobody_carries_is_named(alder, pat, look, places, two_shifts):
+    look.tools_needed = "Thermal camera"
+    look.save()
+    due(places[0], look)
+    (left,) = laid(alder, pat).left_out
+    assert left["reason"] == "nobody at work has the tool: thermal camera"
+    assert "if tess has: thermal camera" in left["change"]
+    TechnicianProfile.objects.create(plant=alder, person=two_shifts[1].person, tools="thermal camera, lamp")
+    assert laid(alder, pat).left_out == []
+    assert list(stops_by_person()) == ["tim"]
+
+
+def test_a_running_check_stays_out_of_the_outage_window(alder, pat, look, places, two_shifts):
+    look.needs_running_belt = True
+    look.save()
+    due(places[0], look)
+    make.outage(places[0].conveyor, at(5), 4)
+    laid(alder, pat)
+    assert Stop.objects.get().starts_at >= at(9)
+
+
+def test_a_check_of_another_day_s_round_is_not_laid_twice(alder, pat, tess, look, places, two_shifts):
+    task = due(places[0], look)
+    laid(alder, pat)
+    make.shift(tess, alder, EARLY + dt.timedelta(days=1))
+    laying = laid(alder, pat, first_day=DAY + dt.timedelta(days=1), last_day=DAY + dt.timedelta(days=1))
+    assert laying.n_due == 0
+    assert planned_tasks() == {task.pk, None} - {None}
+
+
+def test_publishing_puts_drafts_on_the_phones_and_tells_each_person_once(alder, pat, look, places, two_shifts):
+    due(places[0], look)
+    laid(alder, pat)
+    first = publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    assert publish_rounds(plant=alder, day=DAY, by=pat, now=NOW) == []
+    assert Round.objects.published().get() == first[0]
+    assert Notice.objects.get(key__startswith="round:").text == "Your round of 3 Dec is published."
+
+
+def test_a_draft_replaces_what_is_published_only_when_it_is_published(alder, pat, look, places, two_shifts):
+    due(places[0], look)
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    due(places[1], look)
+    laid(alder, pat)
+    assert Round.objects.published().get().stops.get().tasks.count() == 1
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    assert Round.objects.published().get().stops.get().tasks.count() == 2
+    assert Round.objects.filter(superseded_at__isnull=False).count() == 1
+
+
+def test_a_round_that_breaks_a_rule_is_not_published(alder, pat, places, two_shifts):
+    due(places[0], make.check_kind())
+    window = make.outage(places[0].conveyor, at(8), 2)
+    laid(alder, pat)
+    window.delete()
+    words = "A-1 at 08:00 needs a stopped belt and lies outside its outage windows"
+    with timezone.override(alder.zone), pytest.raises(Refused, match=words):
+        publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    assert not Round.objects.published().exists()
+
+
+# --- Moving ----
+def stops():
+    return list(Stop.objects.filter(round__superseded_at__isnull=True).order_by("round__shift", "position"))
+
+
+def moved(alder, **values):
+    with timezone.override(alder.zone):
+        return place_stop(now=NOW, **values)
+
+
+def test_a_stop_moves_to_another_person_and_the_times_follow(alder, pat, look, places, two_shifts):
+    for place in places:
+        due(place, look)
+    laid(alder, pat)
+    first, second = stops()
+    source = first.round.shift
+    target = next(each for each in two_shifts if each.pk != source.pk)
+    done = moved(alder, stop=first, by=pat, shift=target)
+    assert done.round.shift == target
+    assert done.starts_at < at(6, 10)
+    (left,) = Stop.objects.filter(round__shift=source)
+    assert left.conveyor == second.conveyor
+    assert left.starts_at < second.starts_at  # it closes up
+    assert faults_of(alder, standing_rounds(alder, DAY), now=NOW) == []
+
+
+def test_an_arrow_moves_a_quarter_of_an_hour_or_past_the_neighbour(alder, pat, look, places, two_shifts):
+    for place in places:
+        due(place, look)
+    laid(alder, pat)
+    first, second = stops()
+    with timezone.override(alder.zone):
+        later = nudge_stop(stop=second, by=pat, later=True, now=NOW)
+        assert later.starts_at == second.starts_at + dt.timedelta(minutes=15)
+        back = nudge_stop(stop=later, by=pat, later=False, now=NOW)
+        assert back.starts_at == second.starts_at
+        swapped = nudge_stop(stop=Stop.objects.get(pk=back.pk), by=pat, later=False, now=NOW)
+        assert swapped.position == 0
+        assert stops()[1].conveyor == first.conveyor
+        with pytest.raises(Refused, match="cannot be earlier"):
+            nudge_stop(stop=swapped, by=pat, later=False, now=NOW)
+
+
+def test_what_is_put_back_stands_where_it_stood(alder, pat, look, places, two_shifts):
+    for place in places:
+        due(place, look)
+    laid(alder, pat)
+    before = stops_by_person()
+    first = stops()[0]
+    source = first.round.shift
+    target = next(each for each in two_shifts if each.pk != source.pk)
+    done = moved(alder, stop=first, by=pat, shift=target)
+    moved(alder, stop=Stop.objects.get(pk=done.pk), by=pat, shift=source, position=first.position)
+    assert {who: rows for who, rows in stops_by_person().items() if rows} == before
+
+
+def test_a_stop_moved_out_of_its_window_is_placed_and_blamed(alder, pat, places, two_shifts):
+    due(places[0], make.check_kind())
+    make.outage(places[0].conveyor, at(8), 2)
+    laid(alder, pat)
+    moved(alder, stop=stops()[0], by=pat, not_before=at(12), position=0)
+    (fault,) = faults_of(alder, standing_rounds(alder, DAY), now=NOW)
+    with timezone.override(alder.zone):
+        (fault,) = faults_of(alder, standing_rounds(alder, DAY), now=NOW)
+    assert fault.words == "A-1 at 12:00 needs a stopped belt and lies outside its outage windows."
+
+
+def test_moving_a_published_stop_makes_a_draft_and_leaves_the_phone_alone(alder, pat, look, places, two_shifts):
+    due(places[0], look)
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    stop = stops()[0]
+    source = stop.round.shift
+    target = next(each for each in two_shifts if each.pk != source.pk)
+    moved(alder, stop=stop, by=pat, shift=target)
+    assert Round.objects.published().get().stops.count() == 1
+    assert {each.shift_id: each.stops.count() for each in Round.objects.drafts()} == {source.pk: 0, target.pk: 1}
+
+
+def test_a_stop_that_has_begun_is_not_moved(alder, pat, look, places, two_shifts):
+    tasks = [due(place, look) for place in places[:2]]
+    laid(alder, pat)
+    Task.objects.filter(pk=tasks[0].pk).update(closed_at=at(7), outcome="done")
+    with pytest.raises(Refused, match="A-1 has begun"):
+        place_stop(stop=stops()[0], by=pat, shift=two_shifts[1], now=at(7))
+
+
+def test_a_stop_is_taken_out_and_its_checks_stay_open(alder, pat, look, places, two_shifts):
+    task = due(places[0], look)
+    laid(alder, pat)
+    take_out_stop(stop=stops()[0], by=pat, now=NOW)
+    task.refresh_from_db()
+    assert task.closed_at is None
+    assert stops() == []
+
+
+# --- Laid again when somebody is away ----
+def test_the_rest_is_laid_again_without_moving_what_has_begun(alder, pat, look, places, two_shifts):
+    tasks = [due(place, look) for place in places]
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    first = stops()[0]
+    ill, other = first.round.shift, next(each for each in two_shifts if each.pk != first.round.shift_id)
+    Task.objects.filter(pk=first.tasks.first().pk).update(closed_at=at(6, 40), outcome="done")
+    mark_away(ill, by=pat, from_at=at(7, 20))
+    laid(alder, pat, now=at(7, 20))
+    rows = stops_by_person()
+    drafts = {each.shift_id: each for each in Round.objects.with_stops().drafts()}
+    kept = drafts[ill.pk].stops.all()[0]
+    assert (kept.starts_at, kept.ends_at, kept.conveyor) == (first.starts_at, first.ends_at, first.conveyor)
+    assert len(drafts[ill.pk].stops.all()) == 1
+    assert all(stop.starts_at >= at(7, 20) for stop in drafts[other.pk].stops.all())
+    known = {task.pk for each in drafts.values() for stop in each.stops.all() for task in stop.tasks.all()}
+    assert known == {task.pk for task in tasks}
+    assert rows
+
+
+def test_a_person_who_is_away_all_day_gets_nothing(alder, pat, look, places, two_shifts):
+    mark_away(two_shifts[0], by=pat, from_at=EARLY - dt.timedelta(hours=2))
+    for place in places:
+        due(place, look)
+    laid(alder, pat)
+    assert list(stops_by_person()) == ["tim"]
+    with pytest.raises(Refused, match="tess is away"):
+        place_stop(stop=stops()[0], by=pat, shift=two_shifts[0], now=NOW)
+
+
+# --- The job ----
+@pytest.fixture
+def today_shift(alder, tess):
+    now = timezone.now()
+    return make.shift(tess, alder, now + dt.timedelta(minutes=30))
+
+
+def test_the_job_lays_and_may_run_twice(alder, pat, look, places, today_shift):
+    make.task(places[0], look, today_shift.day)
+    asked = ask_for_rounds(plant=alder, first_day=today_shift.day, last_day=today_shift.day, by=pat, search_s=0.2)
+    again = ask_for_rounds(plant=alder, first_day=today_shift.day, last_day=today_shift.day, by=pat)
+    assert (asked.kind, again.pk) == (LAY_ROUNDS, asked.pk)
+    assert job_services.do_job(asked.pk)
+    asked.refresh_from_db()
+    assert asked.state == Job.State.DONE, asked.error
+    assert asked.result["planned"] == 1
+    assert RoundLaying.objects.get().job == asked
+
+
+def test_a_stopped_job_keeps_the_best_plan_so_far(alder, pat, look, places, today_shift, monkeypatch):
+    from plant.job_kinds import JobHandle, JobStopped
+
+    make.task(places[0], look, today_shift.day)
+    job = ask_for_rounds(plant=alder, first_day=today_shift.day, last_day=today_shift.day, by=pat, search_s=60)
+
+    def stop(self, done, total, words=""):
+        raise JobStopped
+
+    monkeypatch.setattr(JobHandle, "progress", stop)
+    began = timezone.now()
+    assert job_services.do_job(job.pk)
+    assert (timezone.now() - began).total_seconds() < 20
+    job.refresh_from_db()
+    laying = RoundLaying.objects.get()
+    assert (job.state, laying.was_stopped) == (Job.State.DONE, True)
+    assert laying.n_planned == 1
+
+
+@pytest.mark.parametrize(("first", "last"), [(-1, 0), (1, 0), (0, 14)])
+def test_days_out_of_order_are_refused(alder, pat, two_shifts, first, last):
+    with pytest.raises(Refused, match="Give a first day from today"):
+        ask_for_rounds(
+            plant=alder,
+            first_day=DAY + dt.timedelta(days=first),
+            last_day=DAY + dt.timedelta(days=last),
+            by=pat,
+            now=at(7),
+        )
+
+
+def test_days_without_a_shift_are_refused(alder, pat):
+    with pytest.raises(Refused, match="Nobody works on these days yet"):
+        ask_for_rounds(plant=alder, first_day=DAY, last_day=DAY, by=pat, now=NOW)
+
+
+# --- Minutes learned ----
+def test_minutes_are_learned_from_visits_that_followed_each_other(alder, tess, look, places):
+    from inspections.models import Visit
+
+    def visit(place, moment):
+        made = Visit.objects.create(plant=alder, installation=place, visited_at=moment, visited_by=tess)
+        task = due(place, look)
+        Task.objects.filter(pk=task.pk).update(visit=made, closed_at=moment, outcome="done")
+
+    for day in range(4):
+        begin = EARLY - dt.timedelta(days=10 + day)
+        visit(places[0], begin)
+        visit(places[1], begin + dt.timedelta(minutes=12, seconds=50))  # 50 m of way at 1 m/s lie between them
+    assert minutes_of_kinds(alder, NOW)[look.pk] == 30  # four are too few
+    visit(places[0], EARLY - dt.timedelta(days=3))
+    visit(places[1], EARLY - dt.timedelta(days=3) + dt.timedelta(minutes=12, seconds=50))
+    assert minutes_of_kinds(alder, NOW)[look.pk] == pytest.approx(12)

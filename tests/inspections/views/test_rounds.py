@@ -1,0 +1,226 @@
+"""Who sees the board and who may lay; what the board says; a stop moved by what the keyboard and the mouse send."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.utils import timezone
+
+from inspections.models import CheckKind, Round, Shift, Stop, TechnicianProfile
+from inspections.services.rounds import lay, publish_rounds
+from plant.models import Job
+from tests import make
+
+
+@pytest.fixture
+def look(alder):
+    return CheckKind.objects.create(plant=alder, code="look", name="Look", needs_lockout=False, minutes=30)
+
+
+@pytest.fixture
+def tim(alder):
+    return make.person("tim", alder, "technician")
+
+
+@pytest.fixture
+def tomorrow(alder):
+    return timezone.localdate(timezone=alder.zone) + dt.timedelta(days=1)
+
+
+@pytest.fixture
+def shifts(alder, tess, tim, tomorrow):
+    begin = dt.datetime(tomorrow.year, tomorrow.month, tomorrow.day, 6, tzinfo=alder.zone)
+    return [make.shift(who, alder, begin) for who in (tess, tim)]
+
+
+@pytest.fixture
+def laid(alder, pat, look, shifts, tomorrow):
+    """Two belts with a check each, on one draft."""
+    for n, tag in enumerate(("A-1", "A-2"), 1):
+        make.task(make.installation(make.conveyor(alder, tag=tag), str(n)), look, tomorrow)
+    with timezone.override(alder.zone):
+        return lay(plant=alder, first_day=tomorrow, last_day=tomorrow, by=pat, iterations=60)
+
+
+def board(client, day):
+    return client.get(f"/rounds/?day={day.isoformat()}")
+
+
+def test_the_board_says_what_is_due_and_what_the_plan_takes(client, pat, laid, tomorrow):
+    client.force_login(pat)
+    text = board(client, tomorrow).content.decode()
+    assert "2 checks may be done by this day. The plan takes 2." in text
+    assert "Did not fit: 0" in text
+    assert "1 draft: on no phone yet." in text
+    assert 'data-tag="A-1"' in text
+    assert "2 shifts" in text
+
+
+def test_an_empty_day_says_what_comes_first(client, pat, alder, tomorrow):
+    client.force_login(pat)
+    text = board(client, tomorrow).content.decode()
+    assert "No shift is written for this day" in text
+    assert "/shifts/create/" in text
+
+
+def test_the_board_asks_the_same_number_of_questions_however_many_stops(
+    client, pat, alder, look, laid, tomorrow, django_assert_max_num_queries
+):
+    client.force_login(pat)
+    for n in range(3, 12):
+        make.task(make.installation(make.conveyor(alder, tag=f"B-{n}"), str(n)), look, tomorrow)
+    with timezone.override(alder.zone):
+        lay(plant=alder, first_day=tomorrow, last_day=tomorrow, by=pat, iterations=30)
+    with django_assert_max_num_queries(45):
+        board(client, tomorrow)
+
+
+@pytest.mark.parametrize(
+    ("who", "status"), [("pat", 200), ("erin", 200), ("tess", 403), ("mona", 403), ("stranger", 403)]
+)
+def test_planner_and_engineer_see_the_board(client, request, alder, who, status):
+    client.force_login(request.getfixturevalue(who))
+    assert client.get("/rounds/").status_code == status
+
+
+@pytest.mark.parametrize("who", ["tess", "erin", "mona", "stranger"])
+def test_only_the_planner_lays_moves_and_publishes(client, request, laid, who):
+    client.force_login(request.getfixturevalue(who))
+    stop = Stop.objects.first()
+    for address in (
+        "/rounds/lay/",
+        "/rounds/publish/",
+        f"/rounds/stops/{stop.pk}/move/",
+        f"/rounds/stops/{stop.pk}/out/",
+    ):
+        assert client.post(address).status_code == 403
+    assert client.post("/shifts/create/").status_code == 403
+
+
+def test_a_planner_of_another_plant_finds_nothing(client, otto, laid, shifts):
+    client.force_login(otto)
+    stop = Stop.objects.first()
+    assert client.post(f"/rounds/stops/{stop.pk}/move/", {"step": "later"}).status_code == 404
+    assert client.get(f"/rounds/{stop.round_id}/").status_code == 404
+    assert client.get(f"/shifts/{shifts[0].pk}/change/").status_code == 404
+    assert client.get(f"/shifts/{shifts[0].pk}/away/").status_code == 404
+
+
+def test_a_technician_sees_the_own_published_round_only(client, pat, tess, tim, alder, laid, tomorrow):
+    row = Round.objects.get()
+    own, other = (tess, tim) if row.shift.person == tess else (tim, tess)
+    client.force_login(own)
+    assert client.get(f"/rounds/{row.pk}/").status_code == 404  # a draft is the planner's
+    publish_rounds(plant=alder, day=tomorrow, by=pat)
+    text = client.get(f"/rounds/{row.pk}/").content.decode()
+    assert "2 stops between 06:00 and 14:00." in text
+    assert "Lock out and get your permit" in text
+    client.force_login(other)
+    assert client.get(f"/rounds/{row.pk}/").status_code == 404
+
+
+def test_laying_asks_for_a_job_and_shows_its_progress(client, pat, shifts, tomorrow):
+    client.force_login(pat)
+    values = {"first_day": tomorrow.isoformat(), "last_day": tomorrow.isoformat()}
+    assert client.post("/rounds/lay/", values).url == f"/rounds/?day={tomorrow.isoformat()}"
+    job = Job.objects.get(kind="lay_rounds")
+    assert "Waiting for a worker" in board(client, tomorrow).content.decode()
+    client.post("/rounds/stop/", {"day": tomorrow.isoformat()})
+    job.refresh_from_db()
+    assert job.state == Job.State.STOPPED
+    assert client.get("/rounds/progress/")["HX-Refresh"] == "true"
+
+
+def test_days_without_a_shift_are_refused_in_words(client, pat, tomorrow):
+    client.force_login(pat)
+    values = {"first_day": tomorrow.isoformat(), "last_day": tomorrow.isoformat()}
+    text = client.post("/rounds/lay/", values, follow=True).content.decode()
+    assert "write the shifts first" in text
+
+
+def test_a_move_answers_the_board_and_what_is_spoken(client, pat, laid, shifts):
+    client.force_login(pat)
+    first = Stop.objects.order_by("position").first()
+    target = next(each for each in shifts if each.pk != first.round.shift_id)
+    answer = client.post(f"/rounds/stops/{first.pk}/move/", {"shift": target.pk}).json()
+    assert answer["spoken"].startswith(f"{first.conveyor.tag}: {target.person}, 06:")
+    assert f'data-stop="{answer["moved"]}"' in answer["html"]
+    assert Stop.objects.get(pk=answer["moved"]).round.shift == target
+
+
+def test_a_step_in_time_and_a_time_by_mouse(client, pat, laid, shifts, alder):
+    client.force_login(pat)
+    last = Stop.objects.order_by("position").last()
+    moved = client.post(f"/rounds/stops/{last.pk}/move/", {"step": "later"}).json()["moved"]
+    assert Stop.objects.get(pk=moved).starts_at == last.starts_at + dt.timedelta(minutes=15)
+    at = last.round.shift.starts_at + dt.timedelta(hours=4)
+    answer = client.post(f"/rounds/stops/{moved}/move/", {"not_before": at.isoformat(timespec="seconds")})
+    assert Stop.objects.get(pk=answer.json()["moved"]).starts_at == at
+
+
+def test_a_move_that_is_refused_says_why(client, pat, laid, shifts):
+    client.force_login(pat)
+    first = Stop.objects.order_by("position").first()
+    answer = client.post(f"/rounds/stops/{first.pk}/move/", {"step": "earlier"})
+    assert answer.status_code == 409
+    assert answer.json()["spoken"] == f"{first.conveyor.tag} cannot be earlier."
+    assert client.post(f"/rounds/stops/{first.pk}/move/", {"shift": "nonsense"}).status_code == 409
+
+
+def test_a_stop_is_taken_off_the_rounds(client, pat, laid, tomorrow):
+    client.force_login(pat)
+    first = Stop.objects.order_by("position").first()
+    answer = client.post(f"/rounds/stops/{first.pk}/out/").json()
+    assert answer["moved"] is None
+    assert Stop.objects.count() == 1
+
+
+def test_publishing_from_the_board(client, pat, laid, tomorrow):
+    client.force_login(pat)
+    text = client.post("/rounds/publish/", {"day": tomorrow.isoformat()}, follow=True).content.decode()
+    assert "Published: 1 round." in text
+    assert Round.objects.published().count() == 1
+
+
+def test_a_shift_is_written_changed_and_refused_across_another(client, pat, alder, tess, tomorrow):
+    client.force_login(pat)
+    day = tomorrow.isoformat()
+    values = {"person": tess.pk, "starts_at": f"{day}T06:00", "ends_at": f"{day}T14:00", "break_minutes": 30}
+    assert client.post("/shifts/create/", values).url == f"/rounds/?day={day}"
+    shift = Shift.objects.get()
+    assert (shift.day, shift.starts_at.astimezone(alder.zone).hour) == (tomorrow, 6)
+    across = client.post("/shifts/create/", values | {"starts_at": f"{day}T13:00", "ends_at": f"{day}T20:00"})
+    assert across.status_code == 422
+    assert "tess has a shift at that time already." in across.content.decode()
+    late_break = values | {"break_starts_at": f"{day}T13:45", "version": shift.version}
+    assert "The break lies inside the shift" in client.post(f"/shifts/{shift.pk}/change/", late_break).content.decode()
+    client.post(f"/shifts/{shift.pk}/change/", values | {"ends_at": f"{day}T15:00", "version": shift.version})
+    shift.refresh_from_db()
+    assert shift.ends_at.astimezone(alder.zone).hour == 15
+
+
+def test_away_keeps_no_reason_and_lays_the_rest_again(client, pat, laid, shifts, tomorrow):
+    client.force_login(pat)
+    shift = shifts[0]
+    page = client.get(f"/shifts/{shift.pk}/away/").content.decode()
+    assert "reason" not in page.lower()
+    values = {"from_at": f"{tomorrow.isoformat()}T06:00", "version": shift.version}
+    assert client.post(f"/shifts/{shift.pk}/away/", values).status_code == 302
+    shift.refresh_from_db()
+    assert shift.away_from == shift.starts_at
+    assert Job.objects.filter(kind="lay_rounds").count() == 1
+    assert "away from 06:00" in board(client, tomorrow).content.decode()
+    client.post(f"/shifts/{shift.pk}/back/")
+    shift.refresh_from_db()
+    assert shift.away_from is None
+
+
+def test_skills_and_tools_of_a_person(client, pat, tess, shifts):
+    client.force_login(pat)
+    address = client.get(f"/shifts/{shifts[0].pk}/skills/").url
+    profile = TechnicianProfile.objects.get()
+    values = {"skills": "lifting", "tools": "torque wrench", "version": profile.version}
+    assert client.post(address, values).status_code == 302
+    profile.refresh_from_db()
+    assert (profile.person, profile.skills, profile.tools) == (tess, "lifting", "torque wrench")
