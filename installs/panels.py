@@ -36,6 +36,7 @@ register_main_page(
             "/fittings/",
             "/hold-points/",
             "/trial-runs/",
+            "/surveys/",
         ),
     )
 )

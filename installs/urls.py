@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from installs.views import commissioning, device_models, devices, fittings, installations
+from installs.views import commissioning, device_models, devices, fittings, installations, surveys
 
 urlpatterns: list = [
     path("device-models/", device_models.DeviceModelList.as_view(), name="device-model-list"),
@@ -35,4 +35,10 @@ urlpatterns: list = [
     path("fittings/<int:pk>/hand-over/", commissioning.HandOverAct.as_view(), name="fitting-hand-over"),
     path("hold-points/<int:pk>/correct/", commissioning.PointCorrection.as_view(), name="hold-point-correct"),
     path("trial-runs/<int:pk>/withdraw/", commissioning.RunWithdrawal.as_view(), name="trial-run-withdraw"),
+    path("surveys/", surveys.SurveyList.as_view(), name="survey-list"),
+    path("surveys/new/", surveys.SurveyCreate.as_view(), name="survey-create"),
+    path("surveys/<int:pk>/", surveys.survey_detail, name="survey-detail"),
+    path("surveys/<int:pk>/change/", surveys.SurveyChange.as_view(), name="survey-update"),
+    path("surveys/<int:pk>/close/", surveys.SurveyClose.as_view(), name="survey-close"),
+    path("surveys/<int:pk>/reopen/", surveys.SurveyReopen.as_view(), name="survey-reopen"),
 ]

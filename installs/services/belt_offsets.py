@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from installs.calc.belt_offsets import propose_stations
+from installs.calc.commissioning import permitted_offset_mm
 from installs.models import BeltOffset, Installation, Survey
 from installs.services.installations import check_moment, refuse
 from plant.models import Conveyor
@@ -144,3 +145,9 @@ def stations_of(installation: Installation) -> tuple[float, ...]:
     return stations_around(
         installation.conveyor, installation.strand, installation.chainage_m, installation.effect_length_m
     )
+
+
+def permitted_on(conveyor: Conveyor) -> float:
+    """Permitted run-off of a belt by the plant's settings [mm]."""
+    plant = conveyor.plant
+    return permitted_offset_mm(conveyor.belt_width_mm, share_pct=plant.runoff_share_pct, most_mm=plant.runoff_most_mm)
