@@ -48,11 +48,16 @@ class Hours:
     meter: MeterResult
 
 
-def hours_of(conveyors: Iterable[Conveyor]) -> dict[int, Hours]:
-    """The ledgers of several belts, by pk, in two queries whatever their number."""
+def hours_of(conveyors: Iterable[Conveyor], *, since: dt.datetime | None = None) -> dict[int, Hours]:
+    """The ledgers of several belts, by pk, in two queries whatever their number.
+
+    With `since`, running records that ended before are left out: enough for windows that begin there, and quicker.
+    """
     belts = list(conveyors)
     spans: dict[int, list[Span]] = defaultdict(list)
     runs = RunRecord.objects.current().filter(conveyor__in=belts).order_by("conveyor_id", "starts_at")
+    if since is not None:
+        runs = runs.filter(ends_at__gt=since)
     for belt, start, end, hours, kind, source in runs.values_list(
         "conveyor_id", "starts_at", "ends_at", "running_h", "kind", "source"
     ).iterator(chunk_size=5000):

@@ -5,11 +5,11 @@
    wander as is usual is taken, else the middle one, so that no incident lies at the very edge of the zone.
 3. **Again**, with what the picked place would steer left out, until the rest is too little: candidates of one strand
    never share a stretch, so what they reach may be added up.
-4. **Rank**: by new incidents per 1000 running hours. A place with an open cause never stands above one without, and a
-   place that no model in the book fits stands below those that one does.
+4. **Rank**: by the lower limit of the new incidents per 1000 running hours, so that a few incidents in few hours do not
+   jump the queue. A place with an open cause never stands above one without, and a place that no model in the book fits
+   stands below those that one does.
 
-Places too near to a pulley, loading point, scraper or belt scale are not offered. A place is a proposal: a survey
-decides.
+Places near a pulley, loading point, scraper or belt scale are not offered. A place is a proposal: a survey decides.
 """
 
 from __future__ import annotations
@@ -129,7 +129,8 @@ def scan_strand(
     Returns
     -------
     Scan
-        Without the places that stand too near to something; empty where none is left, as on a very short belt.
+        Without the places that stand near to something; on a belt where that leaves none, without those that stand too
+        near. Empty where no place is left, as on a very short belt.
 
     Raises
     ------
@@ -143,7 +144,7 @@ def scan_strand(
         if not 0 < length_m < math.inf:
             raise ValueError(f"{name} is {length_m} m; give a length above 0 m")
     tried = np.arange(0.0, case.length_m + 1e-9, step_m)
-    chainages = tried[~_too_near(case, strand, tried, rules)]
+    chainages = tried[_offered(case, strand, tried, rules)]
     positions = case.positions_on(strand)
     standing = union(case.zones_on(strand))
     new = positions[~inside(standing, positions)]
@@ -158,18 +159,19 @@ def scan_strand(
     return Scan(strand, chainages, n_new.astype(np.int64), rates.per_1000_h, rates.low, rates.high)
 
 
-def _too_near(case: BeltCase, strand: str, chainages: NDArray[np.float64], rules: PlacementRules) -> NDArray[np.bool_]:
-    """Places that the lines of closeness refuse; asked only near something, so that long belts stay quick."""
-    near = np.zeros(chainages.shape, dtype=bool)
-    widest = max(rules.clear_m, rules.scale_idlers * rules.pitch_m(strand), 10.0)
+def _offered(case: BeltCase, strand: str, chainages: NDArray[np.float64], rules: PlacementRules) -> NDArray[np.bool_]:
+    """Places that closeness leaves: those clear of everything, or on a belt without any, those not too near."""
+    widest = max(rules.clear_m, rules.scale_idlers * rules.pitch_m(strand), (case.belt_width_mm or 0.0) / 1000.0 + 10.0)
     fixed = [0.0, case.length_m, *(each.chainage_m for each in case.fixtures if each.strand in (strand, ""))]
-    close_by = np.zeros(chainages.shape, dtype=bool)
+    # Lines are asked only near something, so that long belts stay quick.
+    asked = np.zeros(chainages.shape, dtype=bool)
     for at in fixed:
-        close_by |= np.abs(chainages - at) <= widest
-    for i in np.flatnonzero(close_by):
-        lines = closeness_lines(case, strand, float(chainages[i]), rules)
-        near[i] = any(line.fit is Fit.DOES_NOT_FIT for line in lines)
-    return near
+        asked |= np.abs(chainages - at) <= widest
+    clear, not_too_near = ~asked, ~asked
+    for i in np.flatnonzero(asked):
+        worst = overall(closeness_lines(case, strand, float(chainages[i]), rules))
+        clear[i], not_too_near[i] = worst is Fit.FITS, worst is not Fit.DOES_NOT_FIT
+    return clear if clear.any() else not_too_near
 
 
 def candidates(
@@ -252,13 +254,12 @@ def _pick(case: BeltCase, scan: Scan, length_m: float, most: int, least_new: int
     return picked
 
 
-def _short_m(wanders: Sequence[Wander], scan: Scan, i: int, case: BeltCase, rules: PlacementRules) -> float:
+def _short_m(wanders: Sequence[Wander], scan: Scan, i: np.intp | int, case: BeltCase, rules: PlacementRules) -> float:
     """How much is missing to the usual depth in the wander, 0 where nothing is [m]."""
     depths = into_the_wander(wanders, scan.strand, float(scan.chainages_m[i]), case.is_reversing, rules)
-    return max(
-        (rules.into_wander_least_m - each.distance_m for each in depths if each.distance_m < rules.into_wander_least_m),
-        default=0.0,
-    )
+    # Where most incidents carry the place of a switch, nobody knows where the wander begins.
+    known = [each.distance_m for each in depths if 2 * each.wander.n_at_detector <= each.wander.n]
+    return max((max(rules.into_wander_least_m - each, 0.0) for each in known), default=0.0)
 
 
 def rank(found: Iterable[Candidate]) -> tuple[Candidate, ...]:
@@ -272,8 +273,8 @@ def rank(found: Iterable[Candidate]) -> tuple[Candidate, ...]:
     Returns
     -------
     tuple of Candidate
-        Those without an open cause before those with one, within each those that a model fits first, then by new
-        incidents per 1000 running hours; the lower limit of the interval, then the chainage, decide ties.
+        Those without an open cause before those with one, within each those that a model fits first, then by the lower
+        limit of the new incidents per 1000 running hours; the rate itself, then the place, decide ties.
     """
     return tuple(
         sorted(
@@ -281,8 +282,8 @@ def rank(found: Iterable[Candidate]) -> tuple[Candidate, ...]:
             key=lambda each: (
                 each.is_cause_first,
                 not each.has_model,
-                -each.rate,
                 -(each.judged.reach.rate.low or 0.0),
+                -each.rate,
                 each.judged.place.strand,
                 each.judged.place.chainage_m,
             ),
@@ -305,8 +306,8 @@ def _reasons(case: BeltCase, judged: Judged, has_model: bool) -> tuple[str, ...]
     for gap in counts.gaps if standing else ():
         if gap.n > reach.n_new and gap.zone.low_m <= judged.place.chainage_m <= gap.zone.high_m:
             said.append(
-                f"Of the stretch from {gap.zone.low_m:g} to {gap.zone.high_m:g} m, which no device reaches: "
-                f"{count_words(gap.n)} in all."
+                f"It lies in the stretch from {gap.zone.low_m:g} to {gap.zone.high_m:g} m, which no device reaches and "
+                f"where {gap.n} of the {total} lie."
             )
     said += [each.words for each in judged.into_wander]
     if reach.shared_with:

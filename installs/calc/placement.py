@@ -534,6 +534,8 @@ def into_the_wander(
 def _into(wander: Wander, towards: str, distance_m: float, rules: PlacementRules) -> IntoWander:
     low, high = rules.into_wander_least_m, rules.into_wander_most_m
     stretch = f"stretch from {_number(wander.zone.low_m)} to {_number(wander.zone.high_m)} m"
+    if wander.zone.length_m < 1.0:
+        stretch = f"stretch at {_number(wander.zone.low_m)} m"
     usual = f"usual is {_number(low)} to {_number(high)} m into it"
     fit = Fit.CONDITION
     if distance_m < 0:
@@ -659,15 +661,23 @@ def provability(case: BeltCase, reach: Reach, *, true_ratio: float = 0.5, power:
     words = [f"{len(seen_by)} {noun} in the zone, at {stand} m."]
     hours = hours_until_shown(reach.n_in_zone, case.hours, true_ratio, power)
     if hours is None:
-        words.append(
-            f"{count_words(reach.n_in_zone)} in {case.hours:.0f} h are too few: even a halving would hardly ever show."
-        )
+        words.append(_smaller_proof(reach.n_in_zone, case.hours, power))
         return Provability(seen_by, None, False, tuple(words))
     words.append(
         f"A halving would show with {100 * power:.0f} % probability after about {_round(hours):,.0f} running hours "
         f"({count_words(reach.n_in_zone)} in {case.hours:.0f} h before)."
     )
     return Provability(seen_by, hours, True, tuple(words))
+
+
+def _smaller_proof(n: int, hours: float, power: float) -> str:
+    """What could still be shown where a halving could not."""
+    few = f"{count_words(n)} in {hours:.0f} h before {'is' if n == 1 else 'are'} too few to show a halving"
+    for ratio, fall in ((0.25, "a fall to a quarter"), (0.1, "a fall to a tenth")):
+        found = hours_until_shown(n, hours, ratio, power)
+        if found is not None:
+            return f"{few}; {fall} would show after about {_round(found):,.0f} running hours."
+    return f"{few} or even a fall to a tenth: whether it works could hardly be told from counts. Measure belt offsets."
 
 
 def hours_until_shown(n: int, hours: float, true_ratio: float = 0.5, power: float = 0.8) -> float | None:
@@ -740,7 +750,7 @@ def suspected_in(case: BeltCase, strand: str, zones: Sequence[Zone]) -> tuple[tu
 def incidents_in(case: BeltCase, strand: str, zones: Sequence[Zone]) -> tuple[Seen, ...]:
     """Incidents of the strand that lie in any of the zones."""
     here = [each for each in case.incidents if each.strand == strand and each.chainage_m is not None]
-    within = inside(zones, [each.chainage_m for each in here])
+    within = inside(zones, np.array([each.chainage_m for each in here], dtype=float))
     return tuple(each for each, is_in in zip(here, within, strict=True) if is_in)
 
 

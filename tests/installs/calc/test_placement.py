@@ -326,9 +326,21 @@ def test_few_incidents_can_never_show_a_halving():
     case = a_case(530.0, 531.0, detectors_m=(540.0,))
     found = provability(case, reach_of(case, "return", 550.0, 50.0))
     assert (found.hours, found.can_be_proven) == (None, False)
-    assert "2 incidents in 5000 h are too few" in found.words[1]
+    assert found.words[1].startswith(
+        "2 incidents in 5000 h before are too few to show a halving or even a fall to a tenth"
+    )
     assert hours_until_shown(0, 5000.0) is None
     assert hours_until_shown(5, 0.0) is None
+
+
+def test_where_a_halving_cannot_be_shown_a_greater_fall_may_be():
+    """With 12 before no number of hours shows a halving; a fall to a quarter it does."""
+    case = a_case(*[530.0] * 12, detectors_m=(540.0,))
+    found = provability(case, reach_of(case, "return", 550.0, 50.0))
+    assert (found.hours, found.can_be_proven) == (None, False)
+    needed = hours_until_shown(12, 5000.0, 0.25)
+    assert power_to_detect(12, 5000.0, needed, 0.25) >= 0.8
+    assert "a fall to a quarter would show after about" in found.words[1]
 
 
 # --- causes first -----------------------------------------------------------------------------------------------------
