@@ -15,6 +15,7 @@ from installs.belt_devices import device_rows
 from installs.models import Installation
 from installs.readiness import jobs_ahead, jobs_of_person, jobs_under_way
 from installs.selectors import find_devices
+from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
 from installs.services.installations import place_words
 from installs.strip_layer import strip_layers
 from plant.models import Conveyor, Plant
@@ -37,9 +38,11 @@ register_main_page(
             "/hold-points/",
             "/trial-runs/",
             "/surveys/",
+            "/placement/",
         ),
     )
 )
+PLACES_SHOWN = 3
 
 
 @register_panel("find", order=10)
@@ -76,6 +79,30 @@ def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] 
 
 
 register_panel("strip", order=10)(strip_layers)
+
+
+@register_panel("conveyor-detail", order=25)
+def best_place_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+    """Where the next device could go on this belt."""
+    if conveyor.retired_on is not None or not has_right(request.user, "installs.view_placement", conveyor.plant):
+        return None
+    study = belt_studies([conveyor], timezone.now())[conveyor.pk]
+    places = places_of(study, models_of(conveyor.plant))
+    return {
+        "template": "installs/_conveyor_places.html",
+        "span": 5,
+        "conveyor": conveyor,
+        "places": places[:PLACES_SHOWN],
+    }
+
+
+@register_panel("today:reliability engineer", order=20)
+def places_today(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+    """The first places for the next device."""
+    if not has_right(request.user, "installs.view_placement", plant):
+        return None
+    places = ranked_places(plant, timezone.now(), most=1)
+    return {"template": "installs/_today_places.html", "places": places[:PLACES_SHOWN]} if places else None
 
 
 @register_panel("conveyor-columns", order=10)

@@ -17,10 +17,12 @@ register_rights(
         ],
         PLANNER: [
             "installs.do_fitting",
+            "installs.view_placement",
             *every("installs", *BOOK, *PLACE, "fitting", "fittingneed", "instrument", acts="add change"),
         ],
         ENGINEER: [
             "installs.do_fitting",
+            "installs.view_placement",
             *every("installs", *SPEC, *BOOK, *PLACE, "fitting", "fittingneed", "instrument", acts="add change"),
         ],
     }

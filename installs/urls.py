@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from installs.views import commissioning, device_models, devices, fittings, installations, surveys
+from installs.views import commissioning, device_models, devices, fittings, installations, placement, surveys
 
 urlpatterns: list = [
     path("device-models/", device_models.DeviceModelList.as_view(), name="device-model-list"),
@@ -11,6 +11,8 @@ urlpatterns: list = [
     path("device-models/<int:pk>/change/", device_models.DeviceModelChange.as_view(), name="device-model-update"),
     path("device-models/<int:pk>/fasteners/new/", device_models.FastenerCreate.as_view(), name="fastener-create"),
     path("fasteners/<int:pk>/change/", device_models.FastenerChange.as_view(), name="fastener-update"),
+    path("placement/", placement.PlacementList.as_view(), name="placement"),
+    path("placement/<int:pk>/", placement.placement_conveyor, name="placement-conveyor"),
     path("devices/", devices.DeviceList.as_view(), name="device-list"),
     path("devices/new/", devices.DeviceCreate.as_view(), name="device-create"),
     path("devices/<int:pk>/", devices.device_detail, name="device-detail"),

@@ -171,11 +171,23 @@ def strip_of(
     parts: Iterable[ConveyorPart] | None = None,
     *,
     now: dt.datetime | None = None,
+    extra: StripLayer | None = None,
 ) -> StripFigure:
-    """The large strip of one conveyor, with the parts that are on it unless others are given."""
+    """The large strip of one conveyor, with the parts that are on it unless others are given.
+
+    `extra` is what this page alone adds, such as a device on trial.
+    """
     subject = strip_subject(request, [conveyor], now=now)
     system, places = subject.system, subject.incidents[conveyor.pk]
     layer = layers_of(request, subject)[conveyor.pk]
+    if extra is not None:
+        layer = replace(
+            layer,
+            devices=layer.devices + extra.devices,
+            zones=layer.zones + extra.zones,
+            gaps=layer.gaps + extra.gaps,
+            rows=layer.rows + extra.rows,
+        )
     ticks = incident_ticks(places, system)
     known_parts = list(conveyor.parts.filter(removed_on__isnull=True) if parts is None else parts)
     given: dict[str, Any] = {

@@ -67,6 +67,7 @@ class Installation(Record):
         verbose_name = _("installation")
         verbose_name_plural = _("installations")
         ordering = ["conveyor__tag", "chainage_m"]
+        permissions = [("view_placement", "Can see where the next device should go")]
         indexes = [models.Index(fields=["conveyor", "strand", "installed_at"], name="installation_on_strand")]
         constraints = [
             models.CheckConstraint(

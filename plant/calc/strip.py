@@ -49,7 +49,7 @@ class StripTick:
 
 @dataclass(frozen=True)
 class StripDevice:
-    """A device in its place. `tone` is ink, sound, watch or act; `word` says it beside the number, `name` in full."""
+    """A device in its place. `tone` is ink, sound, watch, act or trial; `word` stands beside it, `name` says all."""
 
     key: int
     strand: str
@@ -63,13 +63,17 @@ class StripDevice:
 
 @dataclass(frozen=True)
 class StripStretch:
-    """A stretch of one strand: where a device steers, or what none reaches (with the words to set beside it)."""
+    """A stretch of one strand: where a device steers, or what none reaches (with the words to set beside it).
+
+    `kind` "trial" is drawn apart: a device that does not stand there yet.
+    """
 
     strand: str
     low_m: float
     high_m: float
     name: str
     words: str = ""
+    kind: str = ""
 
 
 @dataclass(frozen=True)
@@ -282,7 +286,9 @@ def lay_strip(
         shapes.append(Shape("gap", _box(scale.x(gap.low_m), y, scale.x(gap.high_m), y + 34), gap.name))
     for zone in (each for each in zones if each.strand in known):
         y = known[zone.strand]
-        shapes.append(Shape("zone", _box(scale.x(zone.low_m), y - 9, scale.x(zone.high_m), y + 9), zone.name))
+        shapes.append(
+            Shape(f"zone {zone.kind}".strip(), _box(scale.x(zone.low_m), y - 9, scale.x(zone.high_m), y + 9), zone.name)
+        )
     shapes += _loop(scale, y_carry, y_return, reversing)
     for strand, start, end in ((CARRY, y_carry - 4, y_carry - 34), (RETURN, y_return + 4, y_return + 34)):
         here = sorted((each for each in ticks if each.strand == strand), key=lambda each: each.chainage_m)
@@ -382,7 +388,9 @@ def lay_tall_strip(
         shapes.append(Shape("gap", _box(x + 3 * way, scale.x(gap.low_m), x + 37 * way, scale.x(gap.high_m)), gap.name))
     for zone in (each for each in zones if each.strand in known):
         x = known[zone.strand]
-        shapes.append(Shape("zone", _box(x - 9, scale.x(zone.low_m), x + 9, scale.x(zone.high_m)), zone.name))
+        shapes.append(
+            Shape(f"zone {zone.kind}".strip(), _box(x - 9, scale.x(zone.low_m), x + 9, scale.x(zone.high_m)), zone.name)
+        )
     top, bottom, radius = scale.left, scale.right, _n((x_return - x_carry) / 2)
     turn = f"A{radius} {radius} 0 0 1"
     shapes.append(

@@ -1,0 +1,54 @@
+"""What people fill in to try a device at a place."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.utils.translation import gettext_lazy as _
+
+from installs.models import DeviceModel
+from plant.calc.units import QuantityKind
+from plant.forms.base import PersonForm
+from plant.forms.quantities import QuantityField
+from plant.models import Conveyor, Strand
+
+
+class TrialForm(PersonForm):
+    """A device of one model on one strand at one chainage, with what was measured there."""
+
+    device_model = forms.ModelChoiceField(
+        label=_("model"), queryset=DeviceModel.objects.all(), required=False, empty_label=_("the one that suits best")
+    )
+    strand = forms.ChoiceField(label=_("strand"), choices=Strand.choices)
+    chainage_m = QuantityField(
+        kind=QuantityKind.DISTANCE_M, label=_("chainage"), help_text=_("From the tail pulley's centre.")
+    )
+    clearance_below_mm = QuantityField(
+        kind=QuantityKind.LENGTH_MM,
+        label=_("clearance below"),
+        required=False,
+        validators=[MinValueValidator(0), MaxValueValidator(20_000)],
+        help_text=_("Over the whole pivot and tilt range."),
+    )
+    clearance_beside_mm = QuantityField(
+        kind=QuantityKind.LENGTH_MM,
+        label=_("clearance beside"),
+        required=False,
+        validators=[MinValueValidator(0), MaxValueValidator(20_000)],
+        help_text=_("The lesser of the two sides."),
+    )
+    trough_angle_deg = QuantityField(
+        kind=QuantityKind.DEGREES,
+        label=_("trough angle"),
+        required=False,
+        validators=[MinValueValidator(0), MaxValueValidator(90)],
+    )
+
+    def __init__(self, *args: Any, conveyor: Conveyor, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["chainage_m"].number_validators = [
+            MinValueValidator(0),
+            MaxValueValidator(conveyor.length_m, message=_("The belt is %(limit_value)s m long.")),
+        ]

@@ -1,0 +1,118 @@
+"""Where the next device should go: over the plant, and on one belt with a trial device."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from installs.forms.placement import TrialForm
+from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
+from installs.tables.placement import PlacementTable
+from installs.trial import Trial, first_place, trial_layer, try_place
+from plant.charts import strip_of
+from plant.models import Conveyor
+from plant.permissions import get_visible, right
+from plant.views.lists import RegisterList
+
+STEP_M = 5.0
+
+
+class PlacementList(RegisterList):
+    right = "installs.view_placement"
+    title = gettext_lazy("Where should the next device go?")
+    empty_words = gettext_lazy(
+        "No place is offered: nowhere did two incidents or more of the last twelve months lie out of reach of every "
+        "device. Incidents without a strand or a chainage cannot tell."
+    )
+    template_name = "installs/placement_list.html"
+    table_class = PlacementTable
+
+    def rows(self) -> Any:
+        if not hasattr(self, "places"):
+            self.places = ranked_places(self.request.plant, timezone.now())
+        return self.places
+
+    def get_lede(self) -> str:
+        """The first place in a sentence, and how many must wait for a cause."""
+        if not self.rows():
+            return ""
+        first = self.rows()[0]
+        judged = first.candidate.judged
+        words = [
+            _("%(tag)s first: %(reason)s")
+            % {"tag": first.study.conveyor.tag, "reason": Trial.words(first.candidate.reasons[0], self.request.user)}
+        ]
+        if not judged.causes_first:
+            n = sum(each.candidate.is_cause_first for each in self.rows())
+            if n:
+                words.append(
+                    ngettext(
+                        "%(n)s place comes last because a cause is to be cured first.",
+                        "%(n)s places come last because a cause is to be cured first.",
+                        n,
+                    )
+                    % {"n": n}
+                )
+        return " ".join(words)
+
+
+@right("installs.view_placement")
+def placement_conveyor(request: HttpRequest, pk: int) -> HttpResponse:
+    """One belt: its places ranked, how much is reached, and a device on trial."""
+    conveyor = get_visible(request, Conveyor.objects.select_related("plant", "area"), "installs.view_placement", pk=pk)
+    now = timezone.now()
+    study = belt_studies([conveyor], now)[conveyor.pk]
+    models = models_of(conveyor.plant)
+    places = places_of(study, models, most=4)
+    asked = {"person": request.user, "plant": conveyor.plant, "conveyor": conveyor}
+    is_asked = "chainage_m" in request.GET
+    form = TrialForm(request.GET, **asked) if is_asked else TrialForm(initial=first_place(study, places), **asked)
+    trial = None
+    if not is_asked:
+        trial = try_place(study, models, form.initial)
+    elif form.is_valid():
+        trial = try_place(study, models, form.cleaned_data)
+    layer = trial_layer(trial, request.user) if trial else None
+    return render(
+        request,
+        "installs/placement_conveyor.html",
+        {
+            "title": _("%(tag)s: where should the next device go?") % {"tag": conveyor.tag},
+            "conveyor": conveyor,
+            "study": study,
+            "places": places,
+            "coverage": study.coverage(),
+            "form": form,
+            "trial": trial,
+            "steps": steps(request, trial) if trial else (),
+            "survey_url": survey_url(),
+            "strip": strip_of(request, conveyor, now=now, extra=layer),
+        },
+        status=422 if is_asked and trial is None else 200,
+    )
+
+
+def survey_url() -> str:
+    """Where a survey is planned; empty while the site has no such page."""
+    try:
+        return reverse("survey-create")
+    except NoReverseMatch:
+        return ""
+
+
+def steps(request: HttpRequest, trial: Trial) -> tuple[tuple[str, str], ...]:
+    """The same trial a step nearer to either pulley: label and query."""
+    found = []
+    length = trial.study.case.length_m
+    for label, shift in ((_("5 m towards the tail"), -STEP_M), (_("5 m towards the head"), STEP_M)):
+        at = min(max(trial.place.chainage_m + shift, 0.0), length)
+        query = request.GET.copy()
+        query["strand"], query["chainage_m"] = trial.place.strand, f"{at:g} m"
+        found.append((label, query.urlencode()))
+    return tuple(found)
