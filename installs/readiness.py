@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import Q
 from django.urls import NoReverseMatch
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -180,6 +181,7 @@ def instrument_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
     label = _("Torque wrench")
     moment = fitting.planned_at or now
     day = timezone.localdate(moment, timezone=fitting.plant.zone)
+    shown = date_format(day, "j M Y")
     targets = [each.torque_nm for each in fitting.device_model.fasteners.all() if each.torque_nm]
     wrenches = Instrument.objects.of_plant(fitting.plant).in_calibration(day).filter(kind=Instrument.Kind.TORQUE_WRENCH)
     able = [
@@ -189,16 +191,16 @@ def instrument_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
     ]
     if able:
         names = ", ".join(each.number for each in able[:3])
-        words = _("In calibration on %(day)s: %(names)s.") % {"day": day, "names": names}
+        words = _("In calibration on %(day)s: %(names)s.") % {"day": shown, "names": names}
         return ReadinessLine("instrument", label, False, words, page_of(able[0]))
     if wrenches:
         words = _("No wrench that is in calibration on %(day)s covers %(low)s to %(high)s N·m.") % {
-            "day": day,
+            "day": shown,
             "low": f"{min(targets):g}",
             "high": f"{max(targets):g}",
         }
         return ReadinessLine("instrument", label, True, words)
-    return ReadinessLine("instrument", label, True, _("No torque wrench is in calibration on %s.") % day)
+    return ReadinessLine("instrument", label, True, _("No torque wrench is in calibration on %s.") % shown)
 
 
 # --- Clashes ----------------------------------------------------------------------------------------------------------

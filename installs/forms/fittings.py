@@ -44,6 +44,8 @@ class FittingForm(RecordForm):
             "permit_reference": _("A number is no permit."),
             "target_offset_mm": _("Empty: the plant's permitted run-off."),
         }
+        # The box itself tells the unit.
+        labels = {"duration_h": _("duration")}
         widgets = {"crew": forms.CheckboxSelectMultiple}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

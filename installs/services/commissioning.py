@@ -30,6 +30,7 @@ from installs.calc.commissioning import (
     points_of,
 )
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
+from installs.services.belt_offsets import check_station
 from installs.services.fittings import refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
 from plant.calc.chainage import revolution_time_s
@@ -571,26 +572,12 @@ def record_trial_run(
 
 def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]]) -> None:
     if not offsets:
-        refuse("offsets", "offsets", _("Measure the belt's offset at one station at least, better at five to eight."))
+        refuse("stations", "offsets", _("Measure the belt's offset at one station at least, better at five to eight."))
     seen: set[float] = set()
-    belt = fitting.conveyor
     for chainage_m, offset_mm in offsets:
-        if not 0 <= chainage_m <= belt.length_m:
-            refuse(
-                "offsets",
-                "station",
-                _("A station at %(at)s m is not on %(tag)s: give 0 to %(length)s m.")
-                % {"at": f"{chainage_m:g}", "tag": belt.tag, "length": f"{belt.length_m:g}"},
-            )
+        check_station(fitting.conveyor, chainage_m, offset_mm)
         if chainage_m in seen:
-            refuse("offsets", "twice", _("The station at %s m is there twice. Leave one out.") % f"{chainage_m:g}")
-        if abs(offset_mm) > belt.belt_width_mm:
-            refuse(
-                "offsets",
-                "offset",
-                _("%(given)g mm at %(at)g m is more than the belt is wide (%(width)g mm). Check the reading.")
-                % {"given": offset_mm, "at": chainage_m, "width": belt.belt_width_mm},
-            )
+            refuse("stations", "twice", _("The station at %s m is there twice. Leave one out.") % f"{chainage_m:g}")
         seen.add(chainage_m)
 
 

@@ -17,6 +17,7 @@ from installs.job_steps import Act, job_of, offset_bars, people_words
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
+from installs.services.belt_offsets import stations_around
 from plant.permissions import get_visible, has_right, right
 from plant.services.photos import keep_photo
 from plant.views.records import RecordChange
@@ -34,6 +35,7 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
     may_do = has_right(request.user, "installs.do_fitting", fitting.plant)
     page = act_page(request, fitting, job.next) if job.next is not None and may_do else None
     belt = fitting.conveyor
+    lines = readiness_of(fitting) if fitting.begun_at is None and fitting.given_up_at is None else []
     return render(
         request,
         "installs/fitting_detail.html",
@@ -43,7 +45,8 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": fitting,
             "job": job,
             "bars": offset_bars(job),
-            "lines": readiness_of(fitting) if fitting.begun_at is None and fitting.given_up_at is None else [],
+            "lines": lines,
+            "n_missing": sum(1 for line in lines if line.is_missing),
             "act": page.get_context_data() if page is not None else None,
             "least_run_min": least_run_s(belt.length_m, belt.speed_m_s) / 60,
             "revolution_min": least_run_s(belt.length_m, belt.speed_m_s, 1) / 60,
@@ -243,7 +246,7 @@ class TrialRunAct(FittingAct):
 
 
 def stations_for(fitting: Fitting) -> list[float]:
-    """Stations of the run before, else of the survey, else some on both sides of the device."""
+    """Stations of the run before, else of the survey, else those proposed around the place."""
     runs = services.current_runs(fitting)
     if runs:
         return [row.chainage_m for row in services.offsets_of(runs[-1])]
@@ -252,9 +255,8 @@ def stations_for(fitting: Fitting) -> list[float]:
         known = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
         if known:
             return known[: forms.ROWS]
-    length = fitting.conveyor.length_m
-    steps = (-50, -25, -10, 10, 25, 50)
-    return [each for step in steps if 0 < (each := round(fitting.chainage_m + step, 1)) < length]
+    reach = fitting.device_model.effect_length_m or fitting.plant.effect_length_m
+    return list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
 
 
 class AcceptanceAct(FittingAct):

@@ -39,6 +39,7 @@ from plant.services.people import give_role
 from plant.services.records import create_record
 from plant.services.running_hours import record_meter_reading, record_runs
 from plant.services.switch_events import keep_switch_events
+from reports.services.demo_fittings import write_fittings
 from reports.services.study_windows import set_window
 
 Say = Callable[[str], None]
@@ -417,6 +418,7 @@ def write_plans(plant: Plant, demo: DemoPlant) -> None:
     write_own_check(plant, engineer, demo)
     put_off_twice(plant, planner, demo)
     not_safe(plant, demo)
+    write_fittings(plant, planner, demo.span(demo.today - dt.timedelta(days=1))[0] + dt.timedelta(hours=20))
 
 
 def write_plan(plant: Plant, by: Person, kind: CheckKind, often: int, **where: Any) -> None:

@@ -13,7 +13,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from inspections.models import Action, Reading, Task
-from installs.models import Installation
+from installs.job_steps import job_of
+from installs.models import Fitting, Installation
+from installs.readiness import readiness_of
 from installs.selectors.placement import ranked_places
 from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person, Plant, RunRecord, SwitchEvent
 from plant.selectors import hours_of, switch_watch_of
@@ -192,6 +194,17 @@ def test_next_week_two_belts_may_be_locked_out_together(plant, today):
             closes_on__gte=day,
         )
         assert fitting.count() >= 2, window.conveyor.tag
+
+
+def test_one_fitting_lacks_something_and_one_was_left_half_done(plant):
+    planned, half_done = (Fitting.objects.get(plant=plant, conveyor__tag=tag) for tag in ("S-12", "Y-06"))
+    assert Fitting.objects.count() == 2
+    missing = {line.key for line in readiness_of(planned) if line.is_missing}
+    assert "permit" in missing
+    assert any(key.startswith("need-") for key in missing)
+    assert planned.planned_at == planned.outage_window.starts_at
+    job = job_of(half_done)
+    assert (job.next.name, job.next.point, job.is_isolated) == ("fitting-point", "clear", True)
 
 
 def test_a_second_load_changes_nothing(plant):
