@@ -34,6 +34,8 @@ register_main_page(
             "/installations/",
             "/device-models/",
             "/fasteners/",
+            "/instruments/",
+            "/torque-sign-offs/",
             "/fittings/",
             "/hold-points/",
             "/trial-runs/",

@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from installs.views import commissioning, device_models, devices, fittings, installations, placement, surveys
+from installs.views import (
+    commissioning,
+    device_models,
+    devices,
+    fit_up,
+    fittings,
+    installations,
+    instruments,
+    placement,
+    surveys,
+    torque,
+)
 
 urlpatterns: list = [
     path("device-models/", device_models.DeviceModelList.as_view(), name="device-model-list"),
@@ -43,4 +54,14 @@ urlpatterns: list = [
     path("surveys/<int:pk>/change/", surveys.SurveyChange.as_view(), name="survey-update"),
     path("surveys/<int:pk>/close/", surveys.SurveyClose.as_view(), name="survey-close"),
     path("surveys/<int:pk>/reopen/", surveys.SurveyReopen.as_view(), name="survey-reopen"),
+    path("fittings/<int:pk>/fit-up/", fit_up.FitUpPage.as_view(), name="fit-up"),
+    path("fittings/<int:pk>/fit-up/live/", fit_up.fit_up_live, name="fit-up-live"),
+    path("fittings/<int:pk>/fit-up/sheet.pdf", fit_up.fit_up_sheet, name="fit-up-sheet"),
+    path("fittings/<int:pk>/torque/", torque.TorquePage.as_view(), name="torque"),
+    path("torque-sign-offs/<int:pk>/withdraw/", torque.TorqueWithdrawal.as_view(), name="torque-withdraw"),
+    path("instruments/", instruments.InstrumentList.as_view(), name="instrument-list"),
+    path("instruments/new/", instruments.InstrumentCreate.as_view(), name="instrument-create"),
+    path("instruments/<int:pk>/", instruments.instrument_detail, name="instrument-detail"),
+    path("instruments/<int:pk>/change/", instruments.InstrumentChange.as_view(), name="instrument-update"),
+    path("instruments/<int:pk>/calibration/", instruments.InstrumentCalibration.as_view(), name="instrument-calibrate"),
 ]

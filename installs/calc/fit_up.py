@@ -164,7 +164,7 @@ class Measures:
 class Line:
     """One line of the sheet.
 
-    `measured`, `wanted`, `low` and `high` in mm, or in degrees where the key ends with _deg; None where not known.
+    `measured`, `wanted`, `low` and `high` in mm; None where not known.
     `words` hold the arithmetic, `to_do` what to move; both empty where there is nothing to say.
     """
 
@@ -181,9 +181,9 @@ class Line:
     to_do: str = ""
 
     @property
-    def kind(self) -> QuantityKind:
-        """What is measured."""
-        return QuantityKind.DEGREES if self.key.endswith("_deg") else QuantityKind.LENGTH_MM
+    def is_start_value(self) -> bool:
+        """What stands as measured was chosen by nobody: it is what the work begins from."""
+        return self.key in ("end_play_mm", "wanted_lift_mm") and self.source is not Source.CHOSEN
 
 
 @dataclass(frozen=True)
@@ -222,9 +222,8 @@ class FitUpResult:
     @property
     def summary(self) -> str:
         """One sentence on how the fit-up stands."""
-        judged = [each for each in self.lines if each.verdict is not Verdict.NOT_STATED]
-        if all(each.verdict is Verdict.OPEN for each in judged):
-            return "Nothing is measured yet."
+        if all(each.measured is None or each.is_start_value for each in self.lines):
+            return "No line is measured yet."
         said = [f"{self.count(Verdict.WITHIN)} of {len(self.lines)} lines within tolerance"]
         for verdict, words in (
             (Verdict.OUTSIDE, "outside"),

@@ -211,6 +211,53 @@ def sign_off_torque(
 
 
 @transaction.atomic
+def sign_off_torques(
+    *,
+    fitting: Fitting,
+    torques: Mapping[tuple[Fastener, int], float],
+    by: Any,
+    client_key: uuid.UUID | None = None,
+    **values: Any,
+) -> list[TorqueSignOff]:
+    """Sign several fasteners off with one tool; all of them or none.
+
+    Parameters
+    ----------
+    torques : mapping
+        Torque as left [N·m] by fastener and which one of it.
+    **values
+        As `sign_off_torque`.
+
+    Raises
+    ------
+    Refused
+        As `sign_off_torque`, with the box `torque_<fastener>_<number>_nm` in place of torque_nm; or if none is given.
+    """
+    if not torques:
+        raise Refused(_("No torque is given. Fill in at least one box."), code="nothing")
+    signed = []
+    for (fastener, number), torque_nm in torques.items():
+        key = uuid.uuid5(client_key, f"torque {fastener.pk} {number}") if client_key else None
+        try:
+            signed.append(
+                sign_off_torque(
+                    fitting=fitting,
+                    fastener=fastener,
+                    number=number,
+                    torque_nm=torque_nm,
+                    by=by,
+                    client_key=key,
+                    **values,
+                )
+            )
+        except Refused as refusal:
+            box = f"torque_{fastener.pk}_{number}_nm"
+            fields = {box if name == "torque_nm" else name: words for name, words in refusal.fields.items()}
+            raise Refused(refusal.message, code=refusal.code, fields=fields) from refusal
+    return signed
+
+
+@transaction.atomic
 def withdraw_torque(row: TorqueSignOff, *, by: Any, reason: str, client_key: uuid.UUID | None = None) -> TorqueSignOff:
     """Take a mistaken sign-off back; it stays in the book with the reason.
 

@@ -282,7 +282,9 @@ def test_the_models_figures_come_before_common_practice():
 
 
 def test_nothing_measured_is_a_sentence():
-    assert judge_fit_up(Measures(), ModelFigures()).refused == ()
+    for model in (RP2, ModelFigures()):
+        assert judge_fit_up(Measures(), model).summary == "No line is measured yet."
+        assert judge_fit_up(Measures(), model).refused == ()
 
 
 def test_a_whole_sheet_is_within():

@@ -1,0 +1,95 @@
+"""Torque at the installation as people sign it off."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from installs.models import Fastener, Instrument, TorqueSignOff
+from installs.services.torque import FastenerRow
+from plant.calc.units import QuantityKind
+from plant.forms.base import PersonForm
+from plant.forms.quantities import QuantityField
+
+
+def box_name(fastener: Fastener, number: int) -> str:
+    return f"torque_{fastener.pk}_{number}_nm"
+
+
+class TorqueForm(PersonForm):
+    """One tool and method for all boxes that are filled in; a box for each fastener."""
+
+    client_key = forms.UUIDField(widget=forms.HiddenInput)
+    instrument = forms.ModelChoiceField(
+        label=_("torque wrench"), queryset=Instrument.objects.none(), required=False, empty_label=_("none named")
+    )
+    method = forms.ChoiceField(
+        label=_("method"), choices=TorqueSignOff.Method.choices, initial=TorqueSignOff.Method.TIGHTENING
+    )
+    override_reason = forms.CharField(
+        label=_("why this tool all the same"),
+        max_length=300,
+        required=False,
+        help_text=_("Only where the tool is out of calibration or range. It stays visible."),
+    )
+
+    def __init__(self, *args: Any, rows: list[FastenerRow], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.rows = rows
+        self.fields["client_key"].initial = uuid.uuid4
+        tools = Instrument.objects.of_plant(self.plant).filter(kind=Instrument.Kind.TORQUE_WRENCH)
+        self.fields["instrument"].queryset = tools.order_by("retired_on", "number")
+        self.fields["instrument"].label_from_instance = instrument_words
+        for group in rows:
+            for number in range(1, len(group.signed) + 1):
+                self.fields[box_name(group.fastener, number)] = box = QuantityField(
+                    kind=QuantityKind.TORQUE_NM, required=False, label=_("%(place)s %(number)s as left")
+                    % {"place": group.fastener.place, "number": number},
+                )  # fmt: skip
+                box.use_units(self.person.unit_system)
+
+    def groups(self) -> list[dict[str, Any]]:
+        """Each group with its boxes and what was signed off there."""
+        return [
+            {
+                "row": group,
+                "ones": [
+                    {"number": number, "field": self[box_name(group.fastener, number)], "signed": signed}
+                    for number, signed in enumerate(group.signed, start=1)
+                ],
+            }
+            for group in self.rows
+        ]
+
+    def torques(self) -> dict[tuple[Fastener, int], float]:
+        """The boxes that were filled in."""
+        return {
+            (group.fastener, number): self.cleaned_data[box_name(group.fastener, number)]
+            for group in self.rows
+            for number in range(1, len(group.signed) + 1)
+            if self.cleaned_data.get(box_name(group.fastener, number)) is not None
+        }
+
+
+def instrument_words(instrument: Instrument) -> str:
+    """How a wrench stands in the list: its number and till when its calibration holds."""
+    if instrument.retired_on:
+        return _("%(number)s, no longer used") % {"number": instrument.number}
+    if instrument.calibration_due_on is None:
+        return _("%(number)s, never calibrated") % {"number": instrument.number}
+    return _("%(number)s, calibrated to %(due)s") % {
+        "number": instrument.number,
+        "due": f"{instrument.calibration_due_on:%Y-%m-%d}",
+    }
+
+
+class TorqueWithdrawalForm(PersonForm):
+    client_key = forms.UUIDField(widget=forms.HiddenInput)
+    reason = forms.CharField(label=_("why it is withdrawn"), max_length=300)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["client_key"].initial = uuid.uuid4

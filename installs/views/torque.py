@@ -1,0 +1,106 @@
+"""Torque of a job: sign fasteners off with a tool, take a mistaken sign-off back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.forms.torque import TorqueForm, TorqueWithdrawalForm
+from installs.models import Fitting, TorqueSignOff
+from installs.services.torque import sign_off_torques, torque_rows, withdraw_torque
+from plant.permissions import get_visible, has_right, require_right
+from plant.views.records import RecordPage
+
+RIGHT = "installs.view_torquesignoff"
+DO = "installs.do_fitting"
+
+
+class TorquePage(RecordPage):
+    right = RIGHT
+    template_name = "installs/torque_form.html"
+    form_class = TorqueForm
+    button = gettext_lazy("Sign off")
+    done_words = gettext_lazy("Signed off.")
+
+    def get_row(self) -> None:
+        rows = Fitting.objects.with_place().select_related("sheet")
+        self.fitting = get_visible(self.request, rows, RIGHT, pk=self.kwargs["pk"])
+        self.torques = torque_rows(self.fitting)
+
+    def get_title(self) -> str:
+        return _("Torque on %s") % self.fitting.conveyor.tag
+
+    def form_kwargs(self) -> dict[str, Any]:
+        last = self.fitting.torques.current().filter(signed_by=self.request.user).order_by("-signed_at").first()
+        initial = {"instrument": last.instrument_id} if last else {}
+        return {"person": self.request.user, "plant": self.fitting.plant, "initial": initial, "rows": self.torques}
+
+    def cancel_url(self) -> str:
+        return self.fitting.get_absolute_url()
+
+    def next_url(self, row: Any) -> str:
+        return reverse("torque", args=[self.fitting.pk])
+
+    def act(self, form: TorqueForm) -> Any:
+        require_right(self.request.user, DO, self.fitting.plant)
+        given = form.cleaned_data
+        return sign_off_torques(
+            fitting=self.fitting,
+            torques=form.torques(),
+            by=self.request.user,
+            client_key=given["client_key"],
+            instrument=given["instrument"],
+            method=given["method"],
+            override_reason=given["override_reason"],
+        )
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        context = super().get_context_data(**kwargs)
+        is_open = self.fitting.handed_over_at is None and self.fitting.given_up_at is None
+        return context | {
+            "fitting": self.fitting,
+            "groups": context["form"].groups(),
+            "is_open": is_open,
+            "n_wanted": sum(len(group.signed) for group in self.torques),
+            "n_signed": sum(group.n_signed for group in self.torques),
+            "may_sign": is_open and has_right(self.request.user, DO, self.fitting.plant),
+            "withdrawn": self.fitting.torques.filter(is_withdrawn=True).select_related("fastener", "created_by"),
+        }
+
+
+class TorqueWithdrawal(RecordPage):
+    right = DO
+    form_class = TorqueWithdrawalForm
+    title = gettext_lazy("Withdraw a sign-off")
+    button = gettext_lazy("Withdraw it")
+    done_words = gettext_lazy("The sign-off is withdrawn; it stays in the book with your reason.")
+
+    def get_row(self) -> None:
+        rows = TorqueSignOff.objects.current().select_related("fitting__conveyor", "fitting__plant", "fastener")
+        self.signed = get_visible(self.request, rows, DO, pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("Withdraw the sign-off of %(place)s %(number)s") % {
+            "place": self.signed.fastener.place,
+            "number": self.signed.number,
+        }
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {"person": self.request.user, "plant": self.signed.fitting.plant}
+
+    def cancel_url(self) -> str:
+        return reverse("torque", args=[self.signed.fitting_id])
+
+    def next_url(self, row: Any) -> str:
+        return self.cancel_url()
+
+    def act(self, form: TorqueWithdrawalForm) -> TorqueSignOff:
+        return withdraw_torque(
+            self.signed,
+            by=self.request.user,
+            reason=form.cleaned_data["reason"],
+            client_key=form.cleaned_data["client_key"],
+        )

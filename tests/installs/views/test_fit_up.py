@@ -1,0 +1,256 @@
+"""The fit-up sheet and torque on the page: who may, what bad numbers say, clashes, the live lines, paper."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.urls import reverse
+
+from installs.models import FitUp, Instrument, TorqueSignOff
+from installs.services.fit_up import save_fit_up
+from installs.services.torque import sign_off_torque
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def job(belt_a1):
+    model = make.device_model(
+        belt_a1.plant, extension_most_mm=150.0, roller_drop_mm=120.0, belt_lift_least_mm=6.0, belt_lift_most_mm=25.0
+    )
+    return make.fitting(belt_a1, model)
+
+
+@pytest.fixture
+def wrench(alder):
+    return make.torque_wrench(alder, calibrated_on=dt.date(2026, 1, 5), calibration_due_on=dt.date(2199, 1, 5))
+
+
+def page(job, name="fit-up"):
+    return reverse(name, args=[job.pk])
+
+
+def posted(client, job, **values):
+    return client.post(page(job), {"version": "0", **values})
+
+
+def test_who_may_see_and_who_may_save(client, job, tess, mona, otto):
+    client.force_login(mona)
+    answer = client.get(page(job))
+    assert answer.status_code == 200
+    assert "Save the sheet" not in answer.text
+    assert posted(client, job, bracket_spacing_mm="1640").status_code == 403
+    client.force_login(otto)
+    assert [client.get(page(job, name)).status_code for name in ("fit-up", "torque", "fit-up-sheet")] == [404] * 3
+    client.force_login(tess)
+    assert posted(client, job, bracket_spacing_mm="1640").status_code == 302
+    assert FitUp.objects.get().created_by == tess
+
+
+def test_the_page_leads_with_safety_and_says_what_to_do(client, job, tess):
+    save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0,
+                extension_drive_mm=66.0, extension_off_mm=56.0)  # fmt: skip
+    client.force_login(tess)
+    text = client.get(page(job)).text
+    assert text.index("Lock out") < text.index("Bracket spacing")
+    assert "in by 5 mm on the drive side, out by the same on the off side" in text
+    assert "(1640 mm spacing − 13 mm end play − 1505 mm frame) / 2 = 61 mm each side." in text
+    assert '<svg xmlns="http://www.w3.org/2000/svg"' in text
+    assert "style=" not in text
+
+
+# What a person may type by mistake: the box says what is wrong and nothing is kept.
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"bracket_spacing_mm": "abc"}, "holds no number"),
+        ({"bracket_spacing_mm": "51 1/0 in"}, "divides by zero"),
+        ({"bracket_spacing_mm": "3 mm 4 in"}, "units are mixed"),
+        ({"bracket_spacing_mm": "1,640 mm"}, "may mean 1640 or 1.640"),
+        ({"bracket_spacing_mm": "5 kg"}, "is not a unit of length"),
+        ({"gap_drive_mm": "-3/4"}, "it is negative"),
+        ({"gap_drive_mm": "inf"}, "holds no number"),
+        ({"gap_drive_mm": "nan mm"}, "holds no number"),
+        ({"gap_drive_mm": "1e999"}, "not a known unit"),
+        ({"bracket_spacing_mm": "0"}, "give a length above 0 mm"),
+        ({"bracket_spacing_mm": "1200 mm", "frame_length_mm": "48 in"}, "the frame is longer than the space"),
+        ({"bracket_spacing_mm": "1640", "frame_length_mm": "1300"}, "Above the model&#x27;s largest extension"),
+        ({"wanted_lift_mm": "1 1/4 in"}, "above the model&#x27;s largest lift of 25 mm"),
+        ({"squareness_way": "by_eye"}, "Select a valid choice"),
+    ],
+)
+def test_bad_numbers_are_refused_in_words(client, job, tess, values, words):
+    client.force_login(tess)
+    answer = posted(client, job, **values)
+    assert answer.status_code == 422
+    assert words in answer.text
+    assert not FitUp.objects.exists()
+    # What was typed still stands in its box.
+    for value in values.values():
+        assert value in answer.text or value == "by_eye" or '"' in value
+
+
+def test_mixed_units_on_one_sheet_are_understood(client, job, tess):
+    client.force_login(tess)
+    posted(client, job, bracket_spacing_mm="64 9/16 in", frame_length_mm="1505", end_play_mm='1/2"')
+    row = FitUp.objects.get()
+    assert row.bracket_spacing_mm == pytest.approx(64.5625 * 25.4)
+    assert (row.frame_length_mm, row.end_play_mm) == (1505, pytest.approx(12.7))
+
+
+def test_an_untouched_sheet_keeps_its_exact_numbers(client, job, tess):
+    tess.unit_system = "us"
+    tess.save()
+    save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1640.0)
+    client.force_login(tess)
+    form = client.get(page(job)).context["form"]
+    sent = {name: form[name].value() for name in form.fields if form[name].value() not in (None, "", False)}
+    assert client.post(page(job), sent).status_code == 302
+    assert FitUp.objects.get().bracket_spacing_mm == 1640
+
+
+def test_the_second_person_meets_the_first_ones_numbers(client, job, tess, pat):
+    save_fit_up(fitting=job, by=pat, version=0, bracket_spacing_mm=1640.0)
+    client.force_login(tess)
+    answer = posted(client, job, bracket_spacing_mm="1650")
+    assert answer.status_code == 409
+    assert "saved meanwhile" in answer.text
+    assert "1650" in answer.text
+    assert FitUp.objects.get().bracket_spacing_mm == 1640
+
+
+def test_live_lines_and_drawing_follow_what_is_typed_and_keep_nothing(client, job, tess):
+    client.force_login(tess)
+    values = {"bracket_spacing_mm": "64 9/16 in", "frame_length_mm": "1505", "gap_drive_mm": "rubbish"}
+    answer = client.post(page(job, "fit-up-live"), values)
+    assert answer.status_code == 200
+    assert 'id="line_extension_drive_mm" hx-swap-oob="true"' in answer.text
+    assert "<svg" in answer.text
+    assert "wanted <b>60.9 mm</b>" in answer.text
+    assert not FitUp.objects.exists()
+    assert client.get(page(job, "fit-up-live")).status_code == 405
+
+
+def test_live_lines_are_those_of_the_saved_sheet(client, job, tess):
+    values = {"bracket_spacing_mm": 1640.0, "frame_length_mm": 1505.0, "extension_drive_mm": 66.0}
+    client.force_login(tess)
+    live = client.post(page(job, "fit-up-live"), values).context["sheet"].lines
+    save_fit_up(fitting=job, by=tess, version=0, **values)
+    assert client.get(page(job)).context["sheet"].lines == live
+
+
+@pytest.mark.parametrize("asked", ["", "?blank=1", "?paper=us-letter"])
+def test_the_sheet_on_paper(client, job, tess, asked):
+    save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1640.0, note="#set text(9pt) and *stars*")
+    client.force_login(tess)
+    answer = client.get(page(job, "fit-up-sheet") + asked)
+    assert answer["Content-Type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+
+
+def test_the_sheet_on_paper_before_anything_is_saved(client, job, mona):
+    client.force_login(mona)
+    assert client.get(page(job, "fit-up-sheet")).content.startswith(b"%PDF-")
+
+
+def test_the_queries_of_a_page_do_not_grow_with_the_torques(client, job, tess, wrench, django_assert_max_num_queries):
+    for number in range(1, 5):
+        sign_off_torque(
+            fitting=job, fastener=job.device_model.fasteners.get(place="clamp"), number=number, torque_nm=75.0,
+            instrument=wrench, by=tess,
+        )  # fmt: skip
+    client.force_login(tess)
+    client.get(page(job, "torque"))
+    with django_assert_max_num_queries(25):
+        client.get(page(job, "torque"))
+
+
+def test_torque_is_signed_off_in_the_persons_units(client, job, tess, wrench):
+    tess.unit_system = "us"
+    tess.save()
+    clamp = job.device_model.fasteners.get(place="clamp")
+    client.force_login(tess)
+    form = client.get(page(job, "torque")).context["form"]
+    sent = {
+        "client_key": str(form["client_key"].value()), "instrument": wrench.pk, "method": "tightening",
+        f"torque_{clamp.pk}_1_nm": "55", f"torque_{clamp.pk}_2_nm": "75 N·m",
+    }  # fmt: skip
+    assert client.post(page(job, "torque"), sent).status_code == 302
+    assert client.post(page(job, "torque"), sent).status_code == 302  # the same form sent twice
+    rows = list(TorqueSignOff.objects.order_by("number"))
+    assert [row.torque_nm for row in rows] == [pytest.approx(74.57, abs=0.01), 75]
+    assert "2 of 5 fasteners are signed off." in client.get(page(job, "torque")).text
+
+
+def test_a_wrench_out_of_date_is_refused_and_its_reason_stays_visible(client, job, tess, alder):
+    late = make.torque_wrench(alder, calibration_due_on=dt.date(2026, 6, 1))
+    clamp = job.device_model.fasteners.get(place="clamp")
+    client.force_login(tess)
+    key = str(client.get(page(job, "torque")).context["form"]["client_key"].value())
+    sent = {"client_key": key, "instrument": late.pk, "method": "tightening", f"torque_{clamp.pk}_1_nm": "75"}
+    answer = client.post(page(job, "torque"), sent)
+    assert answer.status_code == 422
+    assert "Its calibration ran out on 2026-06-01" in answer.text
+    assert client.post(page(job, "torque"), sent | {"override_reason": "checked against W-09"}).status_code == 302
+    for name in ("torque", "fit-up"):
+        assert client.get(page(job, name)).status_code == 200
+    assert "Tool in doubt: checked against W-09" in " ".join(client.get(page(job, "torque")).text.split())
+    assert "checked against W-09" in client.get(reverse("instrument-detail", args=[late.pk])).text
+
+
+def test_a_torque_outside_names_its_box_and_signs_nothing(client, job, tess, wrench):
+    clamp = job.device_model.fasteners.get(place="clamp")
+    client.force_login(tess)
+    key = str(client.get(page(job, "torque")).context["form"]["client_key"].value())
+    sent = {"client_key": key, "instrument": wrench.pk, "method": "tightening"}
+    assert "Fill in at least one box" in client.post(page(job, "torque"), sent).text
+    sent |= {f"torque_{clamp.pk}_1_nm": "75", f"torque_{clamp.pk}_2_nm": "40"}
+    answer = client.post(page(job, "torque"), sent)
+    assert f'id="id_torque_{clamp.pk}_2_nm_error"' in answer.text
+    assert not TorqueSignOff.objects.exists()
+
+
+def test_a_sign_off_is_withdrawn_with_a_reason(client, job, tess, mona, wrench):
+    clamp = job.device_model.fasteners.get(place="clamp")
+    row = sign_off_torque(fitting=job, fastener=clamp, number=1, torque_nm=75.0, instrument=wrench, by=tess)
+    address = reverse("torque-withdraw", args=[row.pk])
+    client.force_login(mona)
+    assert client.get(address).status_code == 403
+    client.force_login(tess)
+    key = str(client.get(address).context["form"]["client_key"].value())
+    assert client.post(address, {"client_key": key, "reason": "wrong bolt"}).status_code == 302
+    assert "wrong bolt" in client.get(page(job, "torque")).text
+
+
+def test_the_register_of_instruments(client, alder, pat, tess, other, wrench):
+    make.torque_wrench(other, "W-99")
+    make.torque_wrench(alder, "W-08", calibration_due_on=dt.date(2026, 6, 1))
+    client.force_login(tess)
+    text = client.get(reverse("instrument-list")).text
+    assert "1 instrument in use is out of calibration." in text
+    assert "out of date since 2026-06-01" in text
+    assert "W-99" not in text
+    assert client.get(reverse("instrument-create")).status_code == 403
+    client.force_login(pat)
+    sent = {"number": "W-12", "kind": "torque_wrench", "range_least_nm": "20", "range_most_nm": "100"}
+    answer = client.post(reverse("instrument-create"), sent)
+    assert answer.status_code == 302
+    assert Instrument.objects.get(number="W-12").deviation_pct == 4
+    answer = client.post(
+        reverse("instrument-calibrate", args=[wrench.pk]),
+        {"version": "1", "calibrated_on": "2026-02-02", "calibration_due_on": "2027-02-02", "certificate": "C-7"},
+    )
+    assert answer.status_code == 302
+    assert "C-7" in client.get(answer.url).text
+    for state in ("in_date", "out_of_date", "retired", "rubbish"):
+        assert client.get(reverse("instrument-list"), {"state": state}).status_code in (200, 422)
+    csv = client.get(reverse("instrument-list"), {"format": "csv"})
+    assert b"W-12" in b"".join(csv.streaming_content)
+
+
+def test_instruments_of_another_plant_are_not_there(client, wrench, otto):
+    client.force_login(otto)
+    for name in ("detail", "update", "calibrate"):
+        assert client.get(reverse(f"instrument-{name}", args=[wrench.pk])).status_code == 404
