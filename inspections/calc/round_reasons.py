@@ -22,6 +22,7 @@ from inspections.calc.rounds import (
     WorkShift,
     cheapest_insertion,
     needed_s,
+    put_in,
     spans_of,
     time_stretch,
 )
@@ -97,6 +98,70 @@ def explain(problem: RoundProblem, plan: RoundPlan, key: int) -> LeftOut:
     """
     errand = problem.errand(key)
     return replace(reason_of(problem, errand), remedy=remedy_for(problem, plan.layout, errand))
+
+
+def explain_together(
+    problem: RoundProblem, plan: RoundPlan, go_on: Callable[[], bool] = lambda: True
+) -> list[list[LeftOut]]:
+    """Everything that was left out, what matters most first; what one outage window of a belt would take, as one.
+
+    A planner asks for one window per belt. Where several errands wait for one on the same belt, the window is that in
+    which all of them fit one after the other; where there is none for all, each is explained by itself. Once `go_on`
+    says no, reasons are told and no change is looked for any more.
+    """
+    waiting: dict[int, list[int]] = {}
+    for key in plan.left_out:
+        told = reason_of(problem, problem.errand(key))
+        if told.reason in (Reason.NO_WINDOW, Reason.WINDOW_SHORT, Reason.WINDOW_ELSEWHEN):
+            waiting.setdefault(problem.errand(key).conveyor, []).append(key)
+    done: list[list[LeftOut]] = []
+    said: set[int] = set()
+    for key in plan.left_out:
+        if key in said:
+            continue
+        if not go_on():
+            done.append([reason_of(problem, problem.errand(key))])
+            continue
+        together = waiting.get(problem.errand(key).conveyor, [])
+        if key in together and len(together) > 1:
+            remedy = window_for_all(problem, plan.layout, [problem.errand(each) for each in together])
+            if remedy is not None:
+                done.append([replace(reason_of(problem, problem.errand(each)), remedy=remedy) for each in together])
+                said.update(together)
+                continue
+        done.append([explain(problem, plan, key)])
+    return done
+
+
+def window_for_all(problem: RoundProblem, layout: Layout, errands: list[Errand]) -> Remedy | None:
+    """The earliest window in which one person does all of these on one belt; the whole plan with it is checked."""
+    belt = errands[0].conveyor
+    for shift in sorted(problem.shifts, key=lambda each: each.starts_s):
+        open_all_day = replace(problem, windows={**problem.windows, belt: ((shift.starts_s, shift.ends_s),)})
+        rows = put_all_in(open_all_day, layout, errands, shift)
+        if rows is None:
+            continue
+        window = (min(row.starts_s - row.lockout_s for row in rows), max(row.ends_s for row in rows))
+        known = merged((*problem.windows.get(belt, ()), window))
+        changed = replace(problem, windows={**problem.windows, belt: known})
+        if put_all_in(changed, layout, errands, shift) is not None:
+            return Remedy(Change.WINDOW, shift.key, minutes_up(window[1] - window[0]), window[0], window[1])
+    return None
+
+
+def put_all_in(problem: RoundProblem, layout: Layout, errands: list[Errand], shift: WorkShift) -> list[Planned] | None:
+    """When these are worked on if they are put into one shift one after the other; None if one does not fit."""
+    fuller: Layout = {key: list(order) for key, order in layout.items()}
+    for errand in errands:
+        found = cheapest_insertion(problem, fuller, errand.key, shifts=[shift])
+        if found is None or not is_sound(problem, fuller, found):
+            return None
+        put_in(fuller, errand.key, found)
+    wanted = {errand.key for errand in errands}
+    rows: list[Planned] = []
+    for n in range(len(shift.stretches)):
+        rows += time_stretch(problem, shift, n, fuller.get((shift.key, n), [])) or ()
+    return [row for row in rows if row.errand in wanted]
 
 
 def minutes_up(seconds: int) -> int:

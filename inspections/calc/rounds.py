@@ -577,7 +577,29 @@ def lay_rounds(
     layout = searched_layout(problem, patience, seed) if problem.errands and problem.shifts else {}
     fill_up(problem, layout, lambda: not patience.is_stopped())
     plans = [plan_of(problem, each, was_stopped=patience.was_stopped) for each in (greedy, layout)]
-    return min(plans, key=lambda plan: total_cost(problem, plan))
+    best = min(plans, key=lambda plan: total_cost(problem, plan))
+    return plan_of(problem, done_early(problem, best.layout), was_stopped=patience.was_stopped)
+
+
+def done_early(problem: RoundProblem, layout: Layout) -> Layout:
+    """The same ways at the same cost, as early as an empty stretch allows: whoever finishes early can help out."""
+    early = {key: list(order) for key, order in layout.items()}
+    stretches = sorted(
+        (begin, shift.key, n, shift) for shift in problem.shifts for n, (begin, _end) in enumerate(shift.stretches)
+    )
+    for at, (_begin, key, n, shift) in enumerate(stretches):
+        order = early.get((key, n), [])
+        now = time_stretch(problem, shift, n, order) if order else None
+        if not now:
+            continue
+        for _earlier, other_key, m, other in stretches[:at]:
+            if early.get((other_key, m)):
+                continue
+            timed = time_stretch(problem, other, m, order)
+            if timed and cost_of(problem, other, timed) <= cost_of(problem, shift, now):
+                early[other_key, m] = early.pop((key, n))
+                break
+    return early
 
 
 def total_cost(problem: RoundProblem, plan: RoundPlan) -> int:

@@ -193,6 +193,9 @@ class Stop(Row):
     # A planner moved it here by hand: not before this time.
     not_before = models.DateTimeField(null=True, blank=True)
 
+    # What a stop that is being laid will hold; the rows follow when it is written.
+    laid_tasks: list[Task]
+
     objects = StopQuerySet.as_manager()
 
     class Meta:

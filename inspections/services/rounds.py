@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inspections.calc.round_check import Conflict, check_round
-from inspections.calc.round_reasons import explain
+from inspections.calc.round_reasons import explain_together
 from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks, walk_m
 from inspections.models import Round, RoundLaying, Shift, Stop, Task
 from inspections.services.round_problems import Desk, desk_for, in_goes, map_of, planned_of_stops, stops_of
@@ -33,7 +33,6 @@ LAY_ROUNDS = "lay_rounds"
 SEARCH_S = 20  # how long the search goes on; longer gains little (measured by manage.py benchmark_rounds)
 LONGEST_DAYS = 14
 STEP_MINUTES = 15  # one press of an arrow key on the board
-MOST_EXPLAINED = 60  # what did not fit beyond this number is counted, not explained
 
 
 # --- Asked for, and done by a job -------------------------------------------------------------------------------------
@@ -106,14 +105,14 @@ def lay(
     desk = desk_for(plant, shifts, in_goes(tasks, today, last_day), now=now, free_from=free)
     tell = told_by(handle, _("%(n)s checks are laid into %(m)s shifts") % {"n": len(tasks), "m": len(shifts)})
     plan = lay_rounds(desk.problem, seconds=seconds, iterations=iterations, seed=seed, tell=tell)
-    left_out = []
-    for key in plan.left_out[:MOST_EXPLAINED]:
-        if tell(0.99):
-            told = explain(desk.problem, plan, key)
-            words = {"reason": reason_words(desk, told), "change": change_words(desk, told)}
-        else:
-            words = {"reason": _("the search was stopped before its reason was looked for"), "change": ""}
-        left_out.append({"tasks": [task.pk for task in desk.tasks_of[key]], **words})
+    left_out = [
+        {
+            "tasks": [task.pk for told in those for task in desk.tasks_of[told.errand]],
+            "reason": reason_words(desk, those[0]),
+            "change": change_words(desk, those[0]),
+        }
+        for those in explain_together(desk.problem, plan, lambda: tell(0.99))
+    ]
     with transaction.atomic():
         if handle is not None and not handle.still_mine():
             raise JobLost
@@ -337,21 +336,20 @@ def place_stop(
         draft = draft_of(source.shift, by=by)
         moved = next(each for each in draft.stops.all() if each.position == stop.position)
         slip = Slip(tuple(moved.tasks_in_order), not_before)
-        if target_shift.pk == source.shift_id:
-            return write_moved(
-                draft, slip, [each for each in draft.stops.all() if each.pk != moved.pk], position, now, by
-            )
         rest = [each for each in draft.stops.all() if each.pk != moved.pk]
-        target = draft_of(target_shift, by=by)
-        done = write_moved(target, slip, list(target.stops.all()), position, now, by)
-        write_moved(draft, None, rest, None, now, by)
-        return done
+        if target_shift.pk == source.shift_id:
+            stops = write_moved(draft, slip, rest, position, now, by)
+        else:
+            target = draft_of(target_shift, by=by)
+            stops = write_moved(target, slip, list(target.stops.all()), position, now, by)
+            write_moved(draft, None, rest, None, now, by)
+        return next(each for each in stops if slip.tasks[0] in each.laid_tasks)
 
 
 def write_moved(
     draft: Round, slip: Slip | None, others: Sequence[Stop], position: int | None, now: datetime, by: Any
-) -> Stop | None:
-    """Time a round anew with a stop put in; answers where that came to stand."""
+) -> list[Stop]:
+    """Time a round anew with a stop put in; answers its stops."""
     fixed = [each for each in others if is_fixed(each, is_published_too(each), now)]
     free = [each for each in others if each not in fixed]
     slips = [Slip(tuple(each.tasks_in_order), each.not_before) for each in free]
@@ -366,7 +364,7 @@ def write_moved(
     stops = [*(copy_of(each) for each in fixed), *timed_stops(draft, slips, fixed, now)]
     write_stops(draft, stops, by)
     Round.objects.filter(pk=draft.pk).update(version=draft.version + 1)
-    return next((each for each in stops if slip is not None and slip.tasks[0] in each.laid_tasks), None)
+    return stops
 
 
 def is_published_too(stop: Stop) -> bool:
@@ -387,7 +385,9 @@ def timed_stops(draft: Round, slips: Sequence[Slip], fixed: Sequence[Stop], now:
     """Stops of one shift in the given order, each as early as it may begin."""
     shift, plant = draft.shift, draft.plant
     today = now.astimezone(plant.zone).date()
-    goes, sizes, wanted = [], [], {}
+    goes: list[list[Task]] = []
+    sizes: list[int] = []
+    wanted: dict[int, datetime] = {}
     for slip in slips:
         those = in_goes(slip.tasks, today, shift.day)
         if slip.not_before is not None:
@@ -478,12 +478,12 @@ def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = N
     done: list[Fault] = []
     said: set[tuple[Any, ...]] = set()
     for conflict in check_round(desk.problem, planned_of_stops(desk, rounds, goes_of)):
-        stop = stop_of.get(conflict.errand)
-        key = (conflict.rule, stop.pk if stop else None)
+        at = stop_of.get(conflict.errand)
+        key = (conflict.rule, at.pk if at else None)
         if is_rounding(conflict) or key in said:
             continue
         said.add(key)
-        done.append(Fault(by_shift[conflict.shift], stop, conflict_words(desk, conflict, stop)))
+        done.append(Fault(by_shift[conflict.shift], at, conflict_words(desk, conflict, at)))
     return done
 
 

@@ -86,9 +86,9 @@ def add_shift(
 
 def change_shift(shift: Shift, *, by: Any, version: int, **values: Any) -> Shift:
     """Change times, break or start place of a shift."""
-    after = {name: values.get(name, getattr(shift, name)) for name in ("person", "starts_at", "ends_at")}
-    rest = {name: values.get(name, getattr(shift, name)) for name in ("break_starts_at", "break_minutes")}
-    check_shift(shift.plant, *after.values(), *rest.values(), but=shift)
+    names = ("person", "starts_at", "ends_at", "break_starts_at", "break_minutes")
+    after = {name: values.get(name, getattr(shift, name)) for name in names}
+    check_shift(shift.plant, **after, but=shift)
     if after["person"].pk != shift.person_id and shift.rounds.exists():
         words = _("This shift has a round already; move its stops to the other person instead.")
         raise Refused(words, code="has_round", fields={"person": words})

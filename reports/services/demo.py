@@ -23,6 +23,8 @@ from inspections.models import Action, CheckKind, CheckPlan, Task
 from inspections.services.actions import NewAction, finish_action
 from inspections.services.check_plans import add_reading_field, create_check_kind, create_check_plan
 from inspections.services.nightly import job_of_night
+from inspections.services.rounds import lay
+from inspections.services.shifts import add_shift, profile_of, set_profile
 from inspections.services.tasks import put_off_task
 from inspections.services.visits import Typed, close_out_visit, could_not_do, reading_key
 from installs.models import Installation
@@ -70,6 +72,8 @@ def load_demo(*, say: Say = print) -> bool:
     say("Check plans and the night's work ...")
     write_plans(plant, demo)
     do_job(job_of_night(plant, demo.today).pk)
+    say("Shifts and the rounds of the next working day ...")
+    write_shifts(plant, demo)
     return True
 
 
@@ -323,6 +327,38 @@ def write_changes(
                 before_months=story.before_months,
                 after_until=installed_on + dt.timedelta(days=364) if story.after_ends == "year" else None,
             )
+
+
+# --- Shifts and rounds ------------------------------------------------------------------------------------------------
+def write_shifts(plant: Plant, demo: DemoPlant) -> None:
+    """Shifts of this week and the next, and a draft for the next working day."""
+    planner = Person.objects.get(username="planner-1")
+    monday = demo.today - dt.timedelta(days=demo.today.weekday())
+    days = [monday + dt.timedelta(days=n) for n in range(14) if n % 7 < 5]
+    for name, begin, end, rest, skills, tools in people.SHIFTS:
+        person = Person.objects.get(username=name)
+        profile = profile_of(plant, person)
+        set_profile(profile, by=planner, version=profile.version, skills=skills, tools=tools)
+        for day in days:
+            hours = [dt.datetime(day.year, day.month, day.day, each, tzinfo=demo.zone) for each in (begin, end, rest)]
+            add_shift(
+                plant=plant,
+                by=planner,
+                client_key=key_of("shift", name, day),
+                person=person,
+                starts_at=hours[0],
+                ends_at=hours[1],
+                break_starts_at=hours[2],
+            )
+    next_day = next(day for day in days if day > demo.today)
+    for tag, begin, hours in (("L-03", 7, 3), ("Y-02", 11, 3)):
+        starts_at = dt.datetime(next_day.year, next_day.month, next_day.day, begin, tzinfo=demo.zone)
+        plan_outage(
+            conveyor=Conveyor.objects.get(plant=plant, tag=tag), starts_at=starts_at,
+            ends_at=starts_at + dt.timedelta(hours=hours), by=planner, reason="planned stop",
+        )  # fmt: skip
+    with timezone.override(plant.zone):
+        lay(plant=plant, first_day=next_day, last_day=next_day, by=planner, iterations=300)
 
 
 # --- Past visits ------------------------------------------------------------------------------------------------------

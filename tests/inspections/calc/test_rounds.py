@@ -14,7 +14,7 @@ from pyvrp import Client, Depot, Location, Model, ProblemData, VehicleType, read
 from pyvrp.stop import MaxIterations
 
 from inspections.calc.round_check import Rule, check_round
-from inspections.calc.round_reasons import Change, Reason, explain
+from inspections.calc.round_reasons import Change, Reason, explain, explain_together
 from inspections.calc.rounds import (
     DETOUR,
     BeltState,
@@ -478,3 +478,23 @@ def test_what_is_late_is_worth_more_and_longer_late_more_still():
 def test_wrong_input_is_named(make, words):
     with pytest.raises(ValueError, match=words):
         make()
+
+
+def test_one_window_is_asked_for_all_that_wait_on_one_belt():
+    errands = tuple(simple(key=n, place=Place((100.0, 10.0 * n)), belt=BeltState.STOPPED) for n in (1, 2, 3))
+    problem = RoundProblem((*errands, simple(key=9, tools=frozenset({"wrench"}))), (day(),))
+    plan = lay_rounds(problem, iterations=20)
+    together, alone = explain_together(problem, plan)
+    assert [told.errand for told in together] == [1, 2, 3]
+    assert {told.remedy for told in together} == {together[0].remedy}
+    # Isolation once, half an hour each, and 13 s of way twice.
+    assert together[0].remedy.minutes == 15 + 90 + 1
+    assert (alone[0].errand, alone[0].reason) == (9, Reason.NO_TOOL)
+
+
+def test_work_is_done_early_where_that_costs_nothing():
+    shifts = (day(key=1, starts_s=90_000, ends_s=110_000), day(key=2, breaks=((3600, 5400),)))
+    plan = lay_rounds(RoundProblem((simple(key=1), simple(key=2)), shifts), iterations=50)
+    assert {(each.shift, each.stretch) for each in plan.planned} == {(2, 1)}
+    single = lay_rounds(RoundProblem((simple(),), shifts), iterations=50)
+    assert [(each.shift, each.stretch) for each in single.planned] == [(2, 0)]
