@@ -76,7 +76,9 @@ def layer_of(
                 )
                 for zone in steered[each.pk]
             ]
-        rows += overlap_rows(strand, here, steered, system)
+        shared = overlap_rows(strand, here, steered, system)
+        rows += [row for row, _stretch in shared]
+        zones += [stretch for _row, stretch in shared]
         found, listed, n_inside = uncovered_of(belt, strand, steered.values(), incidents, system)
         gaps += found
         rows += listed
@@ -123,21 +125,24 @@ def device_words(installation: Installation, zones: Sequence[Zone], system: Unit
 
 def overlap_rows(
     strand: str, here: Sequence[Installation], steered: dict[int, tuple[Zone, ...]], system: UnitSystem
-) -> list[StripRow]:
-    """Stretches that two devices share; on a reversing belt a device has two zones, which count as its own."""
+) -> list[tuple[StripRow, StripStretch]]:
+    """Stretches that two devices share, as lines of the table and as shapes; on a reversing belt a device has two
+    zones, which count as its own.
+    """
     owners = [(each, zone) for each in here for zone in steered[each.pk]]
     rows = []
     for shared in overlaps([zone for _each, zone in owners]):
         first, second = owners[shared.first][0], owners[shared.second][0]
         if first.pk != second.pk:
-            words = _("devices %(first)s and %(second)s both steer here; their effect is judged as one")
+            words = _("devices %(first)s and %(second)s both steer here; their effect is judged as one") % {
+                "first": first.device.number,
+                "second": second.device.number,
+            }
+            where = f"{place_words(strand, None, system)}, {stretch_words(shared.zone, system)}"
             rows.append(
-                StripRow(
-                    strand,
-                    shared.zone.low_m,
-                    f"{place_words(strand, None, system)}, {stretch_words(shared.zone, system)}",
-                    _("Zones overlap"),
-                    words % {"first": first.device.number, "second": second.device.number},
+                (
+                    StripRow(strand, shared.zone.low_m, where, _("Zones overlap"), words),
+                    StripStretch(strand, shared.zone.low_m, shared.zone.high_m, f"{where}: {words}", kind="overlap"),
                 )
             )
     return rows

@@ -548,8 +548,8 @@ def _into(wander: Wander, towards: str, distance_m: float, rules: PlacementRules
         fit, words = Fit.FITS, f"{_number(distance_m)} m into the wandering {stretch}, as is usual."
     if 2 * wander.n_at_detector > wander.n:
         words += (
-            f" {wander.n_at_detector} of its {wander.n} incidents carry the place of a switch: walk the belt to see "
-            "where it really begins."
+            f" {wander.n_at_detector} of its {wander.n} incidents carry the place of a switch: look from outside the "
+            "guards where it really begins."
         )
     return IntoWander(wander, towards, distance_m, fit, words)
 

@@ -6,10 +6,11 @@ from typing import Any
 
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import DeviceModel
-from plant.calc.units import QuantityKind
+from plant.calc.units import QuantityKind, UnitSystem, sentence_in
 from plant.forms.base import PersonForm
 from plant.forms.quantities import QuantityField
 from plant.models import Conveyor, Strand
@@ -48,7 +49,11 @@ class TrialForm(PersonForm):
 
     def __init__(self, *args: Any, conveyor: Conveyor, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        known = {"tag": conveyor.tag, "length": f"{conveyor.length_m:g}"}
+        words = sentence_in(
+            gettext("%(tag)s is %(length)s m long: give a place on it.") % known, UnitSystem(self.person.unit_system)
+        )
         self.fields["chainage_m"].number_validators = [
             MinValueValidator(0),
-            MaxValueValidator(conveyor.length_m, message=_("The belt is %(limit_value)s m long.")),
+            MaxValueValidator(conveyor.length_m, message=words),
         ]

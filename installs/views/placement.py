@@ -94,7 +94,8 @@ def placement_conveyor(request: HttpRequest, pk: int) -> HttpResponse:
             "survey_url": survey_url(),
             "strip": strip_of(request, conveyor, now=now, extra=layer),
         },
-        status=422 if is_asked and trial is None else 200,
+        # A page that swaps itself takes only answers that went well; the words at the field say what did not.
+        status=422 if is_asked and trial is None and not request.htmx else 200,
     )
 
 

@@ -65,7 +65,7 @@ class StripDevice:
 class StripStretch:
     """A stretch of one strand: where a device steers, or what none reaches (with the words to set beside it).
 
-    `kind` "trial" is drawn apart: a device that does not stand there yet.
+    `kind` "trial" is drawn apart: a device that does not stand there yet; "overlap" is where two devices steer.
     """
 
     strand: str

@@ -50,7 +50,9 @@ def test_the_long_belt_names_the_stretch_that_no_device_reaches(alder):
 def test_devices_that_share_a_stretch_are_named(belt_a1):
     make.installation(belt_a1, "1", chainage_m=100.0)
     make.installation(belt_a1, "2", chainage_m=120.0)
-    shared = [row for row in layer(belt_a1).rows if row.what == "Zones overlap"]
+    found = layer(belt_a1)
+    assert [(each.low_m, each.high_m) for each in found.zones if each.kind == "overlap"] == [(70, 100)]
+    shared = [row for row in found.rows if row.what == "Zones overlap"]
     assert [(row.place, row.detail) for row in shared] == [
         ("return, 70 to 100 m", "devices 1 and 2 both steer here; their effect is judged as one")
     ]

@@ -122,7 +122,7 @@ def test_a_zone_that_another_device_steers_is_named(client, erin, belt):
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"strand": "return", "chainage_m": "900 m"}, "The belt is 200"),
+        ({"strand": "return", "chainage_m": "900 m"}, "A-1 is 200 m long: give a place on it."),
         ({"strand": "return", "chainage_m": "somewhere"}, "somewhere"),
         ({"strand": "both", "chainage_m": "80 m"}, "both"),
         ({"strand": "return", "chainage_m": ""}, "required"),
@@ -134,6 +134,20 @@ def test_a_place_that_is_not_understood_judges_nothing(client, erin, belt, asked
     assert answer.context["trial"] is None
     assert said in answer.text
     assert "nothing is judged" in answer.text
+
+
+def test_a_page_that_swaps_itself_gets_the_words_at_the_field(client, erin, belt):
+    """The swap takes only answers that went well; with a refusal the old figures would stay beside the new place."""
+    client.force_login(erin)
+    answer = client.get(page_of(belt), {"strand": "return", "chainage_m": "900 m"}, headers={"HX-Request": "true"})
+    assert answer.status_code == 200
+    assert "A-1 is 200 m long: give a place on it." in answer.text
+    assert "nothing is judged" in answer.text
+
+
+def test_the_page_leads_with_the_sites_procedure(client, erin, belt):
+    text = get(client, erin, page_of(belt)).text
+    assert text.index("Lock out and get your permit") < text.index("Plan a survey here")
 
 
 def test_steps_move_the_trial_without_a_script(client, erin, belt):
