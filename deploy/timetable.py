@@ -16,4 +16,6 @@ TIMETABLE = {
         "schedule": crontab(minute="5,35"),
     },
     "send the daily mails": {"task": "inspections.send_digests", "schedule": crontab(minute="10,40")},
+    # A month is drafted on its first day and mailed from the first working day on, by the clock of each plant.
+    "draft and send the months": {"task": "reports.draft_and_send_months", "schedule": crontab(minute="20,50")},
 }

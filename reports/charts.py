@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -203,6 +203,65 @@ def draw_words(figure: go.Figure, marks: Sequence[Mark], zone: dt.tzinfo) -> Non
 def as_json(figure: go.Figure) -> dict[str, Any]:
     """What the page hands to the script, without binary arrays."""
     return {"data": [trace.to_plotly_json() for trace in figure.data], "layout": figure.layout.to_plotly_json()}
+
+
+def rate_by_month(trend: Sequence[Mapping[str, Any]]) -> go.Figure:
+    """The plant's rate month by month from plain values, the last one dark; less known months are hatched."""
+    figure = go.Figure()
+    known = [each for each in trend if each["per_1000_h"] is not None]
+    last = trend[-1]["month"] if trend else ""
+    figure.add_trace(
+        go.Bar(
+            x=[each["month"] for each in known],
+            y=[each["per_1000_h"] for each in known],
+            marker={
+                "color": [INK if each["month"] == last else GREY for each in known],
+                "line": {"width": 0},
+                "pattern": {
+                    "shape": ["/" if each["coverage"] < LEAST_SHOWN_COVERAGE else "" for each in known],
+                    "fgcolor": "#ffffff",
+                },
+            },
+            error_y={
+                "type": "data",
+                "symmetric": False,
+                "array": [each["high"] - each["per_1000_h"] for each in known],
+                "arrayminus": [each["per_1000_h"] - each["low"] for each in known],
+                "color": WHISKER,
+                "thickness": 1.2,
+                "width": 2,
+            },
+            hovertext=[
+                _("%(month)s: %(n)s in %(hours).0f h; hours known for %(share).0f %%")
+                % {
+                    "month": each["month"],
+                    "n": each["n"],
+                    "hours": each["running_h"],
+                    "share": 100 * each["coverage"],
+                }
+                for each in known
+            ],
+            hoverinfo="text",
+        )
+    )
+    figure.update_layout(
+        template=go.layout.Template(),
+        font={"family": "system-ui, Segoe UI, Roboto, Noto Sans, sans-serif", "size": 13, "color": INK},
+        paper_bgcolor="#ffffff",
+        plot_bgcolor="#ffffff",
+        showlegend=False,
+        height=320,
+        margin={"l": 46, "r": 10, "t": 12, "b": 40},
+        dragmode=False,
+    )
+    figure.update_xaxes(type="category", showgrid=False, linecolor=INK, fixedrange=True)
+    figure.update_yaxes(
+        title={"text": _("incidents per 1000 running hours"), "font": {"size": 13, "color": SOFT}},
+        rangemode="tozero",
+        gridcolor=RULE,
+        fixedrange=True,
+    )
+    return figure
 
 
 # --- the small drawing of a ratio in a list ---------------------------------------------------------------------------

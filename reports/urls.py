@@ -2,9 +2,18 @@
 
 from django.urls import path
 
-from reports.views import effect
+from reports.views import effect, months
 
 urlpatterns: list = [
+    path("months/", months.month_list, name="month-list"),
+    path("months/new/", months.month_create, name="month-create"),
+    path("months/e-mail/", months.month_subscribe, name="month-subscribe"),
+    path("months/<int:pk>/", months.month_detail, name="month-detail"),
+    path("months/<int:pk>/comment/", months.MonthComment.as_view(), name="month-update"),
+    path("months/<int:pk>/publish/", months.month_publish, name="month-publish"),
+    path("months/<int:pk>/month.pdf", months.month_paper, name="month-pdf"),
+    path("months/<int:pk>/month.xlsx", months.month_book, name="month-xlsx"),
+    path("months/<int:pk>/rows/<slug:key>/", months.month_rows, name="month-rows"),
     path("effect/", effect.EffectList.as_view(), name="effect-list"),
     path("installations/<int:pk>/effect/", effect.effect_detail, name="effect-detail"),
     path("installations/<int:pk>/effect/window/", effect.StudyWindowCreate.as_view(), name="study-window-create"),

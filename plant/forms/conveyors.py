@@ -27,6 +27,7 @@ class ConveyorForm(RecordForm):
             "length_m",
             "lift_m",
             "edge_clearance_mm",
+            "usual_tonnes_per_hour",
             "is_reversing",
             "duty",
             "criticality",

@@ -70,6 +70,13 @@ class Conveyor(Record):
         validators=[MinValueValidator(1)],
         help_text=_("For example 10,000 for a meter with four digits. Leave empty where it never did."),
     )
+    usual_tonnes_per_hour = models.FloatField(
+        _("usual tonnes per hour"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(50_000)],
+        help_text=_("Turns minutes lost into tonnes not conveyed; empty: the tonnes are not told."),
+    )
     energies = models.CharField(
         _("stored energies of this belt"),
         max_length=300,

@@ -79,6 +79,15 @@ class Plant(Record):
         validators=[MinValueValidator(5), MaxValueValidator(500)],
     )
 
+    # What a plant reckons with. There is no start value for money: an empty cost is missing, never zero.
+    currency = models.CharField(_("currency"), max_length=3, blank=True, help_text=_("For example EUR."))
+    cost_of_stop_hour = models.FloatField(
+        _("cost of an hour that a belt stands"), null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+    cost_of_spilled_tonne = models.FloatField(
+        _("cost of a spilled tonne, cleaned up"), null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+
     objects = PlantsQuerySet.as_manager()
 
     class Meta:

@@ -54,19 +54,10 @@ INDICATORS: dict[str, Indicator] = {
             "stop_minutes",
             "Minutes lost",
             "min",
-            "Minutes that people or the control system wrote with incidents. Trips without minutes are counted beside.",
-            "sum of minutes lost",
+            "Minutes that people or the control system wrote with incidents; trips without minutes are counted beside. "
+            "Tonnes not conveyed follow where the belt's usual tonnage is known.",
+            "sum of minutes lost; tonnes = minutes / 60 x usual tonnes per hour of the belt",
             "See which belts lost most; fill in minutes that are missing.",
-            "lower",
-        ),
-        Indicator(
-            "tonnes_lost",
-            "Tonnes not conveyed",
-            "t",
-            "Minutes lost on belts whose usual tonnage is known, times that tonnage. Belts without one are counted "
-            "beside.",
-            "sum of minutes lost / 60 x usual tonnes per hour of the belt",
-            "Give the usual tonnage of belts that lack one.",
             "lower",
         ),
         Indicator(

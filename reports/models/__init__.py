@@ -1,5 +1,6 @@
 """Every model of the app."""
 
 from .effect import StudyWindow
+from .months import MonthlyReport, MonthMail, Subscription
 
-__all__ = ["StudyWindow"]
+__all__ = ["MonthMail", "MonthlyReport", "StudyWindow", "Subscription"]

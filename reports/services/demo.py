@@ -42,6 +42,7 @@ from plant.services.records import create_record
 from plant.services.running_hours import record_meter_reading, record_runs
 from plant.services.switch_events import keep_switch_events
 from reports.services.demo_fittings import write_fittings
+from reports.services.months import draft_month, month_before, publish_month
 from reports.services.study_windows import set_window
 
 Say = Callable[[str], None]
@@ -74,7 +75,20 @@ def load_demo(*, say: Say = print) -> bool:
     do_job(job_of_night(plant, demo.today).pk)
     say("Shifts and the rounds of the next working day ...")
     write_shifts(plant, demo)
+    say("The months ...")
+    write_months(plant, demo.today)
     return True
+
+
+def write_months(plant: Plant, today: dt.date) -> None:
+    """The month before last is published, last month waits as a draft."""
+    engineer, manager = (Person.objects.get(username=name) for name in ("engineer-1", "manager-1"))
+    last = month_before(today)
+    for month in (month_before(last), last):
+        key = key_of("month", month)
+        report = draft_month(plant=plant, month=month, by=engineer, client_key=key)
+        if month != last and not report.is_published:
+            publish_month(report, by=manager, version=report.version)
 
 
 # --- Step one: what stands there, and the past ------------------------------------------------------------------------
@@ -87,6 +101,10 @@ def write_past(demo: DemoPlant, say: Say) -> None:
         time_zone=scenario.TIME_ZONE,
         lockout_procedure=scenario.LOCKOUT_PROCEDURE,
         lockout_reviewed_on=demo.today - dt.timedelta(days=140),
+        # Invented, as everything of this plant.
+        currency="EUR",
+        cost_of_stop_hour=900.0,
+        cost_of_spilled_tonne=60.0,
     )
     by_name = write_people(plant)
     engineer, planner = by_name["engineer-1"], by_name["planner-1"]

@@ -1,0 +1,14 @@
+"""Work of this app that runs by itself: one service call each."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from reports.services import months
+
+
+@shared_task(name="reports.draft_and_send_months", ignore_result=True)
+def draft_and_send_months() -> None:
+    """Draft last month where it is missing, and mail what is published to its subscribers."""
+    months.draft_months()
+    months.send_months()

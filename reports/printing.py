@@ -1,0 +1,70 @@
+"""The month on paper: its chart for grey print, and the PDF. Plain values in, bytes out."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.utils.translation import gettext as _
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+
+from plant.printing import pdf
+
+INK, SOFT, GREY, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#d8d4cb"
+# Months of which less is known are hatched: their rate rests on a part of the hours.
+LEAST_SHOWN_COVERAGE = 0.8
+
+
+def trend_svg(trend: Sequence[Mapping[str, Any]]) -> bytes:
+    """Bars from zero with exact intervals, the month of the report dark, months with unknown hours hatched."""
+    figure = Figure(figsize=(7.0, 2.3), layout="constrained")
+    axes = figure.add_subplot()
+    for x, each in enumerate(trend):
+        if each["per_1000_h"] is None:
+            axes.text(x, 0, _("no hours"), rotation=90, ha="center", va="bottom", fontsize=7, color=SOFT)
+            continue
+        is_last = x == len(trend) - 1
+        axes.bar(
+            x,
+            each["per_1000_h"],
+            width=0.72,
+            color=INK if is_last else GREY,
+            hatch="////" if each["coverage"] < LEAST_SHOWN_COVERAGE else None,
+            edgecolor="white",
+            linewidth=0,
+        )
+        axes.plot([x, x], [each["low"], each["high"]], color=INK if not is_last else SOFT, linewidth=1.1)
+    axes.set_xticks(range(len(trend)), [each["month"][2:] for each in trend], fontsize=7.5)
+    axes.tick_params(axis="y", labelsize=7.5, length=0)
+    axes.tick_params(axis="x", length=0)
+    axes.set_ylabel(_("incidents per 1000 h"), fontsize=8, color=SOFT)
+    axes.set_ylim(bottom=0)
+    axes.yaxis.grid(True, color=RULE, linewidth=0.6)
+    axes.set_axisbelow(True)
+    for name in ("top", "right", "left"):
+        axes.spines[name].set_visible(False)
+    buffer = io.BytesIO()
+    # The same figures give the same file: no date, and ids that do not depend on chance.
+    with rc_context({"svg.hashsalt": "driftbook", "svg.fonttype": "path"}):
+        figure.savefig(buffer, format="svg", metadata={"Date": None})
+    return buffer.getvalue()
+
+
+def month_pdf(content: Mapping[str, Any], head: Mapping[str, Any], *, paper: str = "a4") -> bytes:
+    """The report of a month.
+
+    Parameters
+    ----------
+    content : mapping
+        As `reports.month_figures.compose` makes it.
+    head : mapping
+        edition, reason, comment, published_at, published_by, code_version; the last two empty in a draft.
+    """
+    return pdf(
+        "reports/month.typ",
+        {**content, "head": dict(head)},
+        paper=paper,
+        images={"trend.svg": trend_svg(content["trend"])},
+    )

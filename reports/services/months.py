@@ -1,0 +1,265 @@
+"""The month: drafted, commented, published once for all, corrected by a new edition, sent to those who asked for it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import uuid
+from typing import Any
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives, get_connection
+from django.db import IntegrityError, transaction
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from plant.errors import Refused
+from plant.models import Person, Plant
+from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from reports.models import MonthlyReport, MonthMail, Subscription
+from reports.month_figures import Month, code_version, compose
+from reports.printing import month_pdf
+
+log = logging.getLogger(__name__)
+
+MAIL_HOUR = 6  # local time from which mails may go out
+CLAIM_LASTS = dt.timedelta(hours=1)
+SATURDAY = 5
+
+CONSTRAINT_WORDS.update(
+    {
+        "month_one_draft": gettext_lazy("A draft of this month is there already. Open that."),
+        "month_edition_once": gettext_lazy("Somebody else drafted this edition at the same moment. Open that."),
+    }
+)
+
+
+def month_before(day: dt.date) -> dt.date:
+    """First day of the month before the one that a day lies in."""
+    return (day.replace(day=1) - dt.timedelta(days=1)).replace(day=1)
+
+
+@transaction.atomic
+def draft_month(
+    *, plant: Plant, month: dt.date, by: Any, client_key: uuid.UUID | None = None, reason: str = ""
+) -> MonthlyReport:
+    """Begin the report of a month, or a new edition of one that is published.
+
+    Parameters
+    ----------
+    month : date
+        Any day of it.
+    reason : str, optional
+        Why a new edition; needed where one is published.
+
+    Raises
+    ------
+    Refused
+        If the month is not over, a draft is there, or a new edition has no reason.
+    """
+    known = known_row(MonthlyReport, client_key)
+    if known is not None:
+        return known
+    first = month.replace(day=1)
+    if Month(first, plant.zone).end > timezone.now():
+        raise Refused(_("%(month)s is not over yet; a report is of a whole month.") % {"month": f"{first:%Y-%m}"})
+    latest = MonthlyReport.objects.filter(plant=plant, month=first).order_by("-edition").first()
+    if latest is not None and not latest.is_published:
+        raise Refused(_("A draft of this month is there already. Open that."), code="draft_known")
+    if latest is not None and not reason.strip():
+        raise Refused(_("Say why there is a new edition."), code="reason", fields={"reason": _("Give a reason.")})
+    edition = latest.edition + 1 if latest is not None else 1
+    return create_record(
+        MonthlyReport,
+        by=by,
+        client_key=client_key,
+        plant=plant,
+        month=first,
+        edition=edition,
+        reason=reason.strip(),
+        comment=latest.comment if latest is not None else "",
+    )
+
+
+def comment_month(report: MonthlyReport, *, by: Any, version: int, comment: str) -> MonthlyReport:
+    """Write the engineer's comment into a draft.
+
+    Raises
+    ------
+    Refused, ChangedMeanwhile
+        If it is published; if somebody else changed it.
+    """
+    refuse_published(report)
+    return change_record(report, by=by, version=version, comment=comment)
+
+
+@transaction.atomic
+def publish_month(report: MonthlyReport, *, by: Any, version: int, now: dt.datetime | None = None) -> MonthlyReport:
+    """Freeze a draft: figures, the rows behind them and the version of the code, in one act.
+
+    Everything is computed before anything is written and the write is one transaction: what is cut off on the way
+    leaves the draft as it was.
+
+    Raises
+    ------
+    Refused, ChangedMeanwhile
+        If it is published already; if somebody else changed the draft since it was opened.
+    """
+    refuse_published(report)
+    content, rows = compose(report.plant, report.month)
+    return change_record(
+        report,
+        by=by,
+        version=version,
+        reason=report.reason,
+        content=content,
+        rows=rows,
+        code_version=code_version(),
+        published_at=now or timezone.now(),
+        published_by=by,
+    )
+
+
+def refuse_published(report: MonthlyReport) -> None:
+    if report.is_published:
+        raise Refused(
+            _("This edition is published and never changes. Draft a new edition and say why."), code="published"
+        )
+
+
+def subscribe(*, plant: Plant, person: Person, wants: bool) -> None:
+    """Begin or end that a person gets the month of a plant by e-mail."""
+    if not wants:
+        Subscription.objects.filter(plant=plant, person=person).delete()
+    elif not person.email:
+        raise Refused(_("You have no e-mail address in the book. Give one on your own page first."), code="no_address")
+    else:
+        Subscription.objects.get_or_create(plant=plant, person=person)
+
+
+# --- by the timetable -------------------------------------------------------------------------------------------------
+def first_working_day(month: dt.date) -> dt.date:
+    """The first Monday to Friday of a month. Holidays are not known: a mail comes on them too."""
+    day = month.replace(day=1)
+    while day.weekday() >= SATURDAY:
+        day += dt.timedelta(days=1)
+    return day
+
+
+def draft_months(now: dt.datetime | None = None) -> list[MonthlyReport]:
+    """The draft of last month in every plant that has none; made on its first day, by the plant's clock."""
+    now = now or timezone.now()
+    made = []
+    for plant in Plant.objects.all():
+        first = month_before(now.astimezone(plant.zone).date())
+        if MonthlyReport.objects.filter(plant=plant, month=first).exists() or not has_history(plant, first):
+            continue
+        try:
+            made.append(draft_month(plant=plant, month=first, by=None))
+        except Refused:  # somebody drafted it by hand at the same moment
+            log.info("draft of %s in %s was there already", first, plant)
+    return made
+
+
+def has_history(plant: Plant, month: dt.date) -> bool:
+    """A plant that entered the book after the month has nothing to report of it."""
+    return plant.created_at < Month(month, plant.zone).end or plant.incidents.exists()
+
+
+def send_months(now: dt.datetime | None = None) -> int:
+    """Mail last month's newest published edition to its subscribers from the first working day on; returns how many.
+
+    An edition that is published later goes out at the next run after it.
+    """
+    now = now or timezone.now()
+    sent = 0
+    with get_connection() as connection:
+        for plant in Plant.objects.all():
+            local = now.astimezone(plant.zone)
+            if local.hour < MAIL_HOUR or local.date() < first_working_day(local.date()):
+                continue
+            month = month_before(local.date())
+            report = MonthlyReport.objects.published().filter(plant=plant, month=month).order_by("-edition").first()
+            if report is not None:
+                sent += send_report(report, now, connection)
+    return sent
+
+
+def send_report(report: MonthlyReport, now: dt.datetime, connection: Any) -> int:
+    already = MonthMail.objects.filter(report=report, sent_at__isnull=False).values("person_id")
+    people = (
+        Person.objects.filter(subscriptions__plant=report.plant, memberships__plant=report.plant, is_active=True)
+        .exclude(email="")
+        .exclude(pk__in=already)
+        .order_by("pk")
+        .distinct()
+    )
+    content: bytes | None = None
+    sent = 0
+    for person in people:
+        if not claim(report, person, now):
+            continue
+        content = content or month_pdf(report.content, report_head(report))
+        sent += send_one(report, person, content, connection)
+    return sent
+
+
+def report_head(report: MonthlyReport) -> dict[str, Any]:
+    """What stands on the sheet beside the frozen content."""
+    return {
+        "edition": report.edition,
+        "reason": report.reason,
+        "comment": report.comment,
+        "published_at": report.published_at.isoformat(timespec="minutes") if report.published_at else "",
+        "published_by": str(report.published_by or ""),
+        "code_version": report.code_version or code_version(),
+    }
+
+
+def claim(report: MonthlyReport, person: Person, now: dt.datetime) -> bool:
+    """True for the one run that may send this mail, as for daily mails: better twice in one bad case than never."""
+    try:
+        with transaction.atomic():
+            MonthMail.objects.create(report=report, person=person, claimed_at=now)
+        return True
+    except IntegrityError:
+        given_up = MonthMail.objects.filter(
+            report=report, person=person, sent_at__isnull=True, claimed_at__lt=now - CLAIM_LASTS
+        )
+        return given_up.update(claimed_at=now) == 1
+
+
+def send_one(report: MonthlyReport, person: Person, content: bytes, connection: Any) -> bool:
+    context = {
+        "report": report,
+        "content": report.content,
+        "person": person,
+        "url": f"{settings.SITE_ADDRESS}{report.get_absolute_url()}",
+    }
+    mail = EmailMultiAlternatives(
+        subject=_("%(plant)s, %(month)s: %(verdict)s")
+        % {
+            "plant": report.plant,
+            "month": report.content["month_name"],
+            "verdict": report.content["verdict"]["words"],
+        },
+        body=render_to_string("reports/mail/month.txt", context),
+        to=[person.email],
+        connection=connection,
+    )
+    mail.attach(f"{file_name(report)}.pdf", content, "application/pdf")
+    try:
+        mail.send()
+    except Exception:
+        # The claim stays; an hour later it is taken up again. One address that fails must not stop the others.
+        log.exception("month %s to person %s could not be sent", report.pk, person.pk)
+        return False
+    MonthMail.objects.filter(report=report, person=person).update(sent_at=timezone.now())
+    return True
+
+
+def file_name(report: MonthlyReport) -> str:
+    plant = str(report.plant).lower().replace(" ", "-")
+    return f"{plant}-{report.month:%Y-%m}-edition-{report.edition}"

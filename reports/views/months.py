@@ -1,0 +1,259 @@
+"""Pages of the month: list, one edition, its rows, PDF and spreadsheet, comment, publication, new edition, e-mail."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import uuid
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+
+from plant.errors import ChangedMeanwhile, Refused
+from plant.permissions import get_visible, right
+from plant.printing import paper_of, pdf_answer
+from plant.views.records import RecordChange
+from reports.calc.editions import differences
+from reports.charts import as_json, rate_by_month
+from reports.forms.months import CommentForm, DraftForm, PublishForm
+from reports.models import MonthlyReport, Subscription
+from reports.month_figures import compose
+from reports.printing import month_pdf
+from reports.services.months import (
+    comment_month,
+    draft_month,
+    file_name,
+    month_before,
+    publish_month,
+    report_head,
+    subscribe,
+)
+
+VIEW = "reports.view_monthlyreport"
+ROWS = MonthlyReport.objects.select_related("plant", "published_by")
+
+
+def read(report: MonthlyReport) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Frozen content and rows of a published edition; those of the moment for a draft."""
+    content, rows = (report.content, report.rows) if report.is_published else compose(report.plant, report.month)
+    if report.edition > 1:
+        older = MonthlyReport.objects.filter(plant=report.plant, month=report.month, edition=report.edition - 1).get()
+        content = {
+            **content,
+            "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)],
+        }
+    return content, rows
+
+
+@right(VIEW)
+def month_list(request: HttpRequest) -> HttpResponse:
+    """Every month of the plant, the newest first."""
+    plant = request.plant
+    reports = list(ROWS.of_plant(plant))
+    today = timezone.localdate(timezone=plant.zone)
+    waiting = next((each for each in reports if not each.is_published), None)
+    return render(
+        request,
+        "reports/month_list.html",
+        {
+            "title": _("Month"),
+            "reports": reports,
+            "newest": next((each for each in reports if each.is_published), None),
+            "waiting": waiting,
+            "last_month": month_before(today),
+            "is_subscribed": Subscription.objects.filter(plant=plant, person=request.user).exists(),
+        },
+    )
+
+
+@right(VIEW)
+def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    report = get_visible(request, ROWS, VIEW, pk=pk)
+    content, rows = read(report)
+    editions = MonthlyReport.objects.filter(plant=report.plant, month=report.month).order_by("edition")
+    return render(
+        request,
+        "reports/month_detail.html",
+        {
+            "title": f"{report.plant}, {content['month_name']}",
+            "report": report,
+            "content": content,
+            "editions": list(editions),
+            "with_rows": {key for key, each in rows.items() if each["rows"]},
+            "figure": as_json(rate_by_month(content["trend"])),
+            "is_subscribed": Subscription.objects.filter(plant=report.plant, person=request.user).exists(),
+        },
+    )
+
+
+@right(VIEW)
+def month_rows(request: HttpRequest, pk: int, key: str) -> HttpResponse:
+    """The rows behind one figure, as they were when the edition was published."""
+    report = get_visible(request, ROWS, VIEW, pk=pk)
+    content, rows = read(report)
+    if key not in rows:
+        raise Http404
+    figure = next((each for each in content["figures"] if each["key"] == key), None)
+    names = {"belts": _("Belts"), "verdicts": _("What became of the devices")}
+    name = figure["name"] if figure else names.get(key, key)
+    return render(
+        request,
+        "reports/month_rows.html",
+        {
+            "title": f"{name}, {content['month_name']}",
+            "report": report,
+            "figure": figure,
+            "heads": rows[key]["heads"],
+            "rows": list(zip(rows[key]["links"], rows[key]["rows"], strict=True)),
+        },
+    )
+
+
+@right(VIEW)
+def month_paper(request: HttpRequest, pk: int) -> HttpResponse:
+    """The month as PDF, A4 or letter."""
+    report = get_visible(request, ROWS, VIEW, pk=pk)
+    content, _rows = read(report)
+    paper = paper_of(request.GET.get("paper", ""))
+    return pdf_answer(month_pdf(content, report_head(report), paper=paper), f"{file_name(report)}.pdf")
+
+
+@right(VIEW)
+def month_book(request: HttpRequest, pk: int) -> HttpResponse:
+    """Figures and the rows behind each of them as a spreadsheet."""
+    report = get_visible(request, ROWS, VIEW, pk=pk)
+    content, rows = read(report)
+    book = Workbook(write_only=True)
+    heads = ["figure", "unit", "this month", "month before", "a year ago", "behind it", "definition", "formed as"]
+    keys = ("name", "unit", "words", "before", "year_ago", "note", "definition", "formula")
+    write_sheet(book, "figures", heads, [[each[key] for key in keys] for each in content["figures"]])
+    for key, each in rows.items():
+        write_sheet(book, key, each["heads"], each["rows"])
+    buffer = io.BytesIO()
+    book.save(buffer)
+    answer = HttpResponse(
+        buffer.getvalue(), content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    )
+    answer["Content-Disposition"] = f'attachment; filename="{file_name(report)}.xlsx"'
+    return answer
+
+
+def write_sheet(book: Workbook, name: str, heads: list[str], rows: list[list[Any]]) -> None:
+    sheet = book.create_sheet(name)
+    for line in [heads, *rows]:
+        cells = []
+        for value in line:
+            cell = WriteOnlyCell(sheet, value=value)
+            if isinstance(value, str):
+                cell.data_type = "s"  # never a formula, whatever the text begins with
+            cells.append(cell)
+        sheet.append(cells)
+
+
+@right("reports.add_monthlyreport")
+def month_create(request: HttpRequest) -> HttpResponse:
+    """Begin the report of a month, or a new edition with its reason."""
+    last = month_before(timezone.localdate(timezone=request.plant.zone))
+    asked = request.GET.get("month", f"{last:%Y-%m}")
+    form = DraftForm(request.POST or None, person=request.user, initial={"client_key": uuid.uuid4(), "month": asked})
+    if request.method == "POST" and form.is_valid():
+        read_form = form.cleaned_data
+        try:
+            report = draft_month(
+                plant=request.plant,
+                month=dt.date.fromisoformat(f"{read_form['month']}-01"),
+                by=request.user,
+                client_key=read_form["client_key"],
+                reason=read_form["reason"],
+            )
+            messages.success(request, _("The draft is open. Nobody gets it before it is published."))
+            return redirect(report)
+        except Refused as refusal:
+            form.add_refusal(refusal)
+    return render(
+        request,
+        "plant/record_form.html",
+        {
+            "title": _("Draft a month"),
+            "lede": _("A published edition never changes. What was corrected since comes into a new edition."),
+            "form": form,
+            "button": _("Open the draft"),
+            "cancel_url": reverse("month-list"),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+class MonthComment(RecordChange):
+    right = "reports.change_monthlyreport"
+    template_name = "plant/record_change.html"
+    form_class = CommentForm
+    queryset = ROWS
+    title = gettext_lazy("The engineer's comment")
+    button = gettext_lazy("Keep the comment")
+    done_words = gettext_lazy("The comment stands in the draft.")
+
+    def act(self, form: CommentForm) -> MonthlyReport:
+        return comment_month(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], comment=form.cleaned_data["comment"]
+        )
+
+
+@right("reports.publish_monthlyreport")
+def month_publish(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask once, then freeze the draft."""
+    report = get_visible(request, ROWS, "reports.publish_monthlyreport", pk=pk)
+    form = PublishForm(request.POST or None, person=request.user, initial={"version": report.version})
+    if request.method == "POST" and form.is_valid():
+        try:
+            publish_month(report, by=request.user, version=form.cleaned_data["version"])
+            messages.success(request, _("Published. This edition never changes from now on."))
+            return redirect(report)
+        except ChangedMeanwhile:
+            form.add_error(None, _("Somebody changed the draft since you opened it. Look at it again, then publish."))
+            form.data = {"version": MonthlyReport.objects.get(pk=report.pk).version}
+        except Refused as refusal:
+            form.add_refusal(refusal)
+    n = Subscription.objects.filter(plant=report.plant).count()
+    return render(
+        request,
+        "plant/record_form.html",
+        {
+            "title": _("Publish %(month)s, edition %(edition)s?")
+            % {"month": f"{report.month:%Y-%m}", "edition": report.edition},
+            "lede": _(
+                "Figures, the rows behind them and the version of the code are frozen. %(n)s subscribers get it by "
+                "e-mail from the first working day on."
+            )
+            % {"n": n},
+            "form": form,
+            "button": _("Publish"),
+            "cancel_url": report.get_absolute_url(),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_POST
+@right(VIEW)
+def month_subscribe(request: HttpRequest) -> HttpResponse:
+    """Begin or end the e-mail of the month for oneself."""
+    wants = request.POST.get("wants") == "yes"
+    try:
+        subscribe(plant=request.plant, person=request.user, wants=wants)
+        messages.success(
+            request,
+            _("You get the month by e-mail from now on.") if wants else _("You get the month by e-mail no longer."),
+        )
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    return redirect("month-list")

@@ -1,0 +1,227 @@
+"""The month: drafted once, frozen at publication, corrected by an edition, mailed once on the first working day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+import pytest
+
+from inspections.models import Action
+from installs.models import OutOfService
+from plant.errors import ChangedMeanwhile, Refused
+from plant.services.incidents import correct_incident
+from plant.services.records import change_record
+from reports.models import MonthlyReport, MonthMail, Subscription
+from reports.services import months
+from reports.services.months import (
+    comment_month,
+    draft_month,
+    draft_months,
+    first_working_day,
+    publish_month,
+    send_months,
+    subscribe,
+)
+from tests import make
+
+OCTOBER = dt.date(2026, 10, 1)
+
+
+def at(month, day, hour=12):
+    return dt.datetime(2026, month, day, hour, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def october(alder, belt_a1, time_machine):
+    """A belt that ran all of September and October, with three incidents in October."""
+    time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
+    make.run_record(belt_a1, at(9, 1, 0), at(11, 1, 0), 1000.0)
+    make.incident(belt_a1, at(10, 5), minutes_lost=30, severity="trip")
+    make.incident(belt_a1, at(10, 6), severity="trip")
+    make.incident(belt_a1, at(10, 7), spilled_t=1.5, severity="spill")
+    return alder
+
+
+def figure(report, key):
+    return next(each for each in report.content["figures"] if each["key"] == key)
+
+
+def published(plant, by):
+    report = draft_month(plant=plant, month=OCTOBER, by=by)
+    return publish_month(report, by=by, version=report.version)
+
+
+def test_a_month_is_drafted_once(october, erin):
+    key = uuid.uuid4()
+    first = draft_month(plant=october, month=dt.date(2026, 10, 17), by=erin, client_key=key)
+    assert draft_month(plant=october, month=OCTOBER, by=erin, client_key=key) == first
+    assert (first.month, first.edition, first.is_published) == (OCTOBER, 1, False)
+    with pytest.raises(Refused, match="A draft of this month is there already"):
+        draft_month(plant=october, month=OCTOBER, by=erin)
+
+
+def test_a_month_that_is_not_over_is_refused(october, erin):
+    with pytest.raises(Refused, match="2026-11 is not over yet"):
+        draft_month(plant=october, month=dt.date(2026, 11, 1), by=erin)
+
+
+def test_publication_freezes_figures_and_the_rows_behind_them(october, erin, belt_a1):
+    report = published(october, erin)
+    assert figure(report, "incidents")["note"].startswith("3 in ")
+    assert figure(report, "stop_minutes")["words"] == "30 min"
+    assert figure(report, "stop_minutes")["note"].startswith("1 trip without minutes")
+    assert figure(report, "spilled")["words"] == "1.5 t"
+    assert figure(report, "cost")["words"] == "not stated"
+    assert len(report.rows["incidents"]["rows"]) == 3
+    assert report.code_version
+    make.incident(belt_a1, at(10, 9))
+    kept = MonthlyReport.objects.get(pk=report.pk)
+    assert kept.content == report.content
+    assert len(kept.rows["incidents"]["rows"]) == 3
+
+
+def test_a_published_edition_never_changes(october, erin):
+    report = published(october, erin)
+    with pytest.raises(Refused, match="never changes"):
+        publish_month(report, by=erin, version=report.version)
+    with pytest.raises(Refused, match="never changes"):
+        comment_month(report, by=erin, version=report.version, comment="late thought")
+    report.comment = "by hand"
+    with pytest.raises(TypeError, match="never overwritten"):
+        report.save()
+
+
+def test_publication_that_is_cut_off_leaves_the_draft(october, erin, monkeypatch):
+    report = draft_month(plant=october, month=OCTOBER, by=erin)
+
+    def killed(*args, **kwargs):
+        raise KeyboardInterrupt
+
+    for step in ("compose", "change_record"):
+        with monkeypatch.context() as broken:
+            broken.setattr(months, step, killed)
+            with pytest.raises(KeyboardInterrupt):
+                publish_month(report, by=erin, version=report.version)
+        kept = MonthlyReport.objects.get(pk=report.pk)
+        assert (kept.is_published, kept.content, kept.rows, kept.version) == (False, {}, {}, 1)
+
+
+def test_a_publication_killed_after_its_write_and_before_its_commit_leaves_the_draft(october, erin, monkeypatch):
+    report = draft_month(plant=october, month=OCTOBER, by=erin)
+
+    def killed_after(row, **values):
+        change_record(row, **values)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(months, "change_record", killed_after)
+    with pytest.raises(KeyboardInterrupt):
+        publish_month(report, by=erin, version=report.version)
+    assert not MonthlyReport.objects.get(pk=report.pk).is_published
+
+
+def test_a_draft_that_somebody_changed_meanwhile_is_not_published(october, erin):
+    report = draft_month(plant=october, month=OCTOBER, by=erin)
+    comment_month(report, by=erin, version=1, comment="wet month")
+    stale = MonthlyReport.objects.get(pk=report.pk)
+    with pytest.raises(ChangedMeanwhile):
+        publish_month(stale, by=erin, version=1)
+
+
+def test_a_correction_comes_with_a_new_edition_and_its_reason(october, erin, belt_a1):
+    first = published(october, erin)
+    incident = belt_a1.incidents.order_by("happened_at").first()
+    correct_incident(row=incident, by=erin, reason="was the scale", minutes_lost=90)
+    with pytest.raises(Refused, match="Say why"):
+        draft_month(plant=october, month=OCTOBER, by=erin)
+    second = draft_month(plant=october, month=OCTOBER, by=erin, reason="minutes corrected")
+    second = publish_month(second, by=erin, version=second.version)
+    assert (first.edition, second.edition) == (1, 2)
+    assert figure(first, "stop_minutes")["words"] == "30 min"
+    assert figure(second, "stop_minutes")["words"] == "90 min"
+
+
+def test_compliance_and_late_checks_of_the_month(october, erin, belt_a1):
+    standing = make.installation(belt_a1, "20", installed_at=at(1, 5))
+    kind = make.check_kind()
+    dates = {"opens_on": dt.date(2026, 10, 1), "closes_on": dt.date(2026, 10, 10)}
+    make.task(standing, kind, dt.date(2026, 10, 5), **dates, closed_at=at(10, 6), outcome="done", grade="sound")
+    make.task(standing, make.check_kind("pivot-freedom"), dt.date(2026, 10, 5), **dates)
+    report = published(october, erin)
+    assert figure(report, "schedule_compliance")["words"] == "50 %"
+    assert figure(report, "overdue")["words"] == "1"
+    assert report.rows["overdue"]["rows"][0][-1] == 21
+    assert [row[-1] for row in report.rows["schedule_compliance"]["rows"]] == ["yes", "no"]
+
+
+def test_days_lost_to_act_end_with_the_action_and_out_of_service_counts(october, erin, belt_a1):
+    standing = make.installation(belt_a1, "20", installed_at=at(1, 5))
+    OutOfService.objects.create(installation=standing, begins_at=at(10, 21, 0), ends_at=at(10, 24, 0), reason="guard")
+    report = published(october, erin)
+    stood, lost = report.rows["availability"]["rows"][0][2:]
+    assert (round(stood), lost) == (31, 3.0)
+    assert not Action.objects.exists()
+
+
+def test_unit_costs_make_a_cost_and_a_missing_one_is_named(october, erin):
+    october.cost_of_stop_hour, october.currency = 1000.0, "EUR"
+    october.save()
+    report = published(october, erin)
+    assert figure(report, "cost")["words"] == "500 EUR"
+    assert figure(report, "cost")["note"] == "not stated: cost of a spilled tonne"
+
+
+def test_a_changed_rule_is_told_as_a_change_of_method(october, erin, time_machine):
+    october.history.update(history_date=at(1, 1))
+    time_machine.move_to(at(10, 20), tick=False)
+    change_record(october, by=erin, version=october.version, merge_minutes=20)
+    time_machine.move_to(at(11, 2), tick=False)
+    told = [each["words"] for each in published(october, erin).content["changes"]]
+    assert any("was 10, is 20 since 20 Oct" in words for words in told)
+
+
+@pytest.mark.parametrize(("month", "day"), [((2026, 11), 2), ((2026, 8), 3), ((2026, 10), 1), ((2027, 5), 3)], ids=str)
+def test_first_working_day(month, day):
+    """1 Nov 2026 is a Sunday, 1 Aug 2026 a Saturday, 1 Oct 2026 a Thursday, 1 May 2027 a Saturday (calendar)."""
+    assert first_working_day(dt.date(*month, 17)) == dt.date(*month, day)
+
+
+def test_last_month_is_drafted_by_the_timetable_once(october):
+    assert [each.month for each in draft_months()] == [OCTOBER]
+    assert draft_months() == []
+
+
+def test_a_published_month_goes_to_its_subscribers_once(october, erin, mona, time_machine, mailoutbox):
+    for person in (erin, mona):
+        person.email = f"{person.username}@example.org"
+        person.save()
+    subscribe(plant=october, person=mona, wants=True)
+    published(october, erin)
+    time_machine.move_to(dt.datetime(2026, 11, 1, 9, tzinfo=dt.UTC), tick=False)
+    assert send_months() == 0  # a Sunday
+    time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
+    assert send_months() == 1
+    assert send_months() == 0
+    (mail,) = mailoutbox
+    assert mail.to == ["mona@example.org"]
+    name, content, kind = mail.attachments[0]
+    assert (name, kind, content[:4]) == ("alder-pit-2026-10-edition-1.pdf", "application/pdf", b"%PDF")
+    assert "/months/" in mail.body
+
+
+def test_a_claim_that_was_given_up_is_taken_again(october, erin, mona, mailoutbox):
+    mona.email = "mona@example.org"
+    mona.save()
+    subscribe(plant=october, person=mona, wants=True)
+    report = published(october, erin)
+    MonthMail.objects.create(report=report, person=mona, claimed_at=at(11, 1))
+    assert send_months() == 1
+
+
+def test_without_an_address_there_is_no_subscription(october, mona):
+    mona.email = ""
+    mona.save()
+    with pytest.raises(Refused, match="no e-mail address"):
+        subscribe(plant=october, person=mona, wants=True)
+    subscribe(plant=october, person=mona, wants=False)
+    assert not Subscription.objects.exists()

@@ -1,0 +1,124 @@
+"""Pages of the month: who may, what is shown, every figure down to its rows, files."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+
+import pytest
+from django.urls import reverse
+from openpyxl import load_workbook
+from pypdf import PdfReader
+
+from reports.models import MonthlyReport
+from reports.services.months import draft_month, publish_month
+from tests import make
+
+OCTOBER = dt.date(2026, 10, 1)
+
+
+@pytest.fixture
+def draft(alder, belt_a1, erin, time_machine):
+    time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
+    start, end = (dt.datetime(2026, month, 1, tzinfo=dt.UTC) for month in (9, 11))
+    make.run_record(belt_a1, start, end, 1000.0)
+    make.incident(belt_a1, dt.datetime(2026, 10, 5, 12, tzinfo=dt.UTC), minutes_lost=30, severity="trip")
+    return draft_month(plant=alder, month=OCTOBER, by=erin)
+
+
+@pytest.fixture
+def report(draft, erin):
+    return publish_month(draft, by=erin, version=draft.version)
+
+
+def pages(report):
+    names = ("month-detail", "month-pdf", "month-xlsx")
+    return [reverse(name, args=[report.pk]) for name in names] + [reverse("month-rows", args=[report.pk, "incidents"])]
+
+
+def test_everyone_of_the_plant_reads_the_month_and_nobody_else(client, report, tess, otto):
+    client.force_login(otto)
+    assert {client.get(url).status_code for url in pages(report)} == {404}
+    client.force_login(tess)
+    assert {client.get(url).status_code for url in pages(report)} == {200}
+    assert client.get(reverse("month-list")).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("name", "who"), [("month-update", "mona"), ("month-publish", "tess"), ("month-publish", "pat")]
+)
+def test_without_the_right_no_act(client, request, draft, name, who):
+    client.force_login(request.getfixturevalue(who))
+    assert client.post(reverse(name, args=[draft.pk]), {"version": 1}).status_code == 403
+
+
+def test_a_draft_says_so_and_a_manager_publishes_it(client, draft, mona):
+    client.force_login(mona)
+    page = client.get(draft.get_absolute_url()).content.decode()
+    assert "Draft of edition 1" in page
+    url = reverse("month-publish", args=[draft.pk])
+    assert "never" not in client.get(url).content.decode()
+    answer = client.post(url, {"version": 1})
+    assert answer.url == draft.get_absolute_url()
+    assert "It never changes" in client.get(draft.get_absolute_url()).content.decode()
+    assert client.post(url, {"version": 2}).status_code == 422
+
+
+def test_each_figure_with_rows_links_to_them_and_they_to_the_live_row(client, report, mona):
+    client.force_login(mona)
+    page = client.get(report.get_absolute_url()).content.decode()
+    url = reverse("month-rows", args=[report.pk, "incidents"])
+    assert url in page
+    rows = client.get(url).content.decode()
+    assert "A-1" in rows
+    assert "/incidents/" in rows
+    assert client.get(reverse("month-rows", args=[report.pk, "nothing"])).status_code == 404
+
+
+def test_files_hold_the_figures(client, report, mona):
+    client.force_login(mona)
+    for paper, width in (("a4", 595), ("us-letter", 612)):
+        answer = client.get(reverse("month-pdf", args=[report.pk]), {"paper": paper})
+        pdf = PdfReader(io.BytesIO(answer.content))
+        assert round(pdf.pages[0].mediabox.width) == width
+        text = " ".join(page.extract_text() for page in pdf.pages)
+        assert "30 min" in text
+        assert "edition 1" in text
+    book = load_workbook(io.BytesIO(client.get(reverse("month-xlsx", args=[report.pk])).content))
+    assert book["incidents"].max_row == 2
+    assert book["figures"]["A2"].value == "Incidents per 1000 running hours"
+
+
+def test_an_engineer_comments_and_a_clash_keeps_both(client, draft, erin):
+    client.force_login(erin)
+    url = reverse("month-update", args=[draft.pk])
+    assert client.post(url, {"comment": "wet", "version": 1}).status_code == 302
+    assert client.post(url, {"comment": "dry", "version": 1}).status_code == 409
+    assert MonthlyReport.objects.get(pk=draft.pk).comment == "wet"
+
+
+def test_a_new_edition_needs_a_reason_and_shows_what_changed(client, report, erin, belt_a1):
+    client.force_login(erin)
+    url = reverse("month-create")
+    asked = {"month": "2026-10", "reason": "", "client_key": "5b1f8a52-7a8c-4c38-9a68-3f1df0f9a001"}
+    assert client.post(url, asked).status_code == 422
+    make.incident(belt_a1, dt.datetime(2026, 10, 9, tzinfo=dt.UTC))
+    answer = client.post(url, {**asked, "reason": "late log"})
+    page = client.get(answer.url).content.decode()
+    assert "Why edition 2: late log" in page
+    assert "1 rows more" in page
+
+
+def test_e_mail_of_the_month_is_one_button(client, report, mona):
+    mona.email = "mona@example.org"
+    mona.save()
+    client.force_login(mona)
+    client.post(reverse("month-subscribe"), {"wants": "yes"})
+    assert "Stop the e-mail" in client.get(reverse("month-list")).content.decode()
+    client.post(reverse("month-subscribe"), {"wants": "no"})
+    assert "Send it to me" in client.get(reverse("month-list")).content.decode()
+
+
+def test_manager_finds_the_month_on_the_start_page(client, report, mona):
+    client.force_login(mona)
+    assert report.get_absolute_url() in client.get("/").content.decode()
