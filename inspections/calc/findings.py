@@ -19,6 +19,7 @@ from inspections.calc.grading import (
     _percent,
     grade_choice,
     grade_limits,
+    grade_offset,
     grade_pivot,
     grade_sensor_pair,
     grade_sensor_wear,
@@ -51,6 +52,15 @@ class FastenerTarget:
     label: str
     target_nm: float | None
     tolerance_pct: float
+
+
+@dataclass(frozen=True)
+class OffsetStation:
+    """One station under one load: code of its reading, its name, and the permitted run-off [mm]."""
+
+    code: str
+    label: str
+    permitted_mm: float
 
 
 @dataclass(frozen=True)
@@ -222,6 +232,42 @@ def find_torque(
     if doubtful:
         words.append(f"As left not surely within tolerance: {', '.join(doubtful)}.")
     return Finding(worst(part.grade for part in graded), " ".join(words), parts, verdicts)
+
+
+def find_offsets(readings: Mapping[str, float | str], stations: Sequence[OffsetStation]) -> Finding:
+    """Belt offset at all stations, empty and loaded: the furthest off its centre line counts.
+
+    Parameters
+    ----------
+    readings : mapping of str to float
+        Offset by the station's code, drive side positive [mm].
+    stations : sequence of OffsetStation
+        Every station of the device, once for each load.
+
+    Returns
+    -------
+    Finding
+
+    Raises
+    ------
+    ValueError
+        If a permitted run-off is not above 0.
+
+    Examples
+    --------
+    >>> there = [OffsetStation("a", "50 m, empty", 60), OffsetStation("b", "80 m, loaded", 60)]
+    >>> find_offsets({"a": 12, "b": -66}, there).reason
+    'Furthest off at 80 m, loaded: 66 mm towards the off side is 110 % of the permitted 60 mm.'
+    """
+    known = [(each, float(readings[each.code])) for each in stations if readings.get(each.code) not in (None, "")]
+    parts = {each.code: grade_offset(value, each.permitted_mm) for each, value in known}
+    if not parts:
+        return Finding(None, "No offset was read.")
+    furthest = max((each for each, _value in known), key=lambda each: parts[each.code].share or 0)
+    words = [f"Furthest off at {furthest.label}: {parts[furthest.code].reason}"]
+    if len(parts) < len(stations):
+        words.append(f"{len(stations) - len(parts)} of {len(stations)} not read.")
+    return Finding(worst(part.grade for part in parts.values()), " ".join(words), parts)
 
 
 def find_own(readings: Mapping[str, float | str], fields: Sequence[OwnField]) -> Finding:

@@ -29,6 +29,8 @@ from installs.calc.fasteners import (
 WATCH_SHARE = 0.5
 ACT_SHARE = 0.8
 DIFFERENCE_SHARE = 0.3
+# Belt offset as a share of the permitted run-off: common practice, no source.
+OFFSET_WATCH_SHARE = 0.5
 # Questions about a reading: common practice, no source. A diameter is read to about 0.2 mm.
 GROWTH_ALLOWANCE_MM = 0.5
 SLIPS = {25.4: "inches typed as millimetres", 1 / 25.4: "millimetres typed as inches", 10.0: "a slipped decimal point"}
@@ -400,6 +402,48 @@ def grade_limits(
     return Graded(Grade.SOUND, f"{value:g} is within its limits.", None, "limits_within")
 
 
+def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = OFFSET_WATCH_SHARE) -> Graded:
+    """How far the belt lies off its centre line, against the permitted run-off.
+
+    Parameters
+    ----------
+    offset_mm : float
+        Positive towards the drive side [mm].
+    permitted_mm : float
+        Permitted run-off either way, above 0 [mm].
+    watch_share : float, optional
+        Share of it above which the grade is watch, above 0 up to 1 [-].
+
+    Returns
+    -------
+    Graded
+        share = |offset| / permitted [-]; an offset on a limit is still inside.
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Examples
+    --------
+    >>> grade_offset(-66, 60).reason
+    '66 mm towards the off side is 110 % of the permitted 60 mm.'
+    """
+    if not math.isfinite(offset_mm):
+        raise ValueError(f"offset_mm is {offset_mm} mm; give a finite number")
+    _check_positive("permitted_mm", permitted_mm, "mm")
+    if not 0 < watch_share <= 1:
+        raise ValueError(f"watch_share is {watch_share}; give a share above 0 up to 1, such as 0.5")
+    share = abs(offset_mm) / permitted_mm
+    side = " towards the drive side" if offset_mm > 0 else " towards the off side" if offset_mm < 0 else ""
+    words = f"{abs(offset_mm):g} mm{side} is {_percent(share)} of the permitted {permitted_mm:g} mm."
+    if share > 1 + SLACK:
+        return Graded(Grade.ACT, words, share, "offset_beyond")
+    if share > watch_share + SLACK:
+        return Graded(Grade.WATCH, words, share, "offset_watch")
+    return Graded(Grade.SOUND, words, share, "offset_within")
+
+
 def grade_choice(value: str, grades: Mapping[str, Grade | str]) -> Graded:
     """A reading chosen from a list, or yes and no, each choice with its grade.
 
@@ -541,6 +585,11 @@ def grading_rules() -> dict[str, Any]:
                 "limits_within": "sound",
                 "limits_none": None,
             },
+        },
+        "offset": {
+            "watch_share": OFFSET_WATCH_SHARE,
+            "share": "abs(offset_mm) / permitted_mm",
+            "rules": {"offset_beyond": "act", "offset_watch": "watch", "offset_within": "sound"},
         },
         "choice": {"rules": {f"choice_{grade}": str(grade) for grade in Grade}},
         "implausible": {

@@ -50,7 +50,9 @@ class ReadingField(QuantityField):
 
     def get_bound_field(self, form: Any, field_name: str) -> Any:
         # Feet and fractions need the slash and the space of the whole keyboard.
-        keyboard = "decimal" if self.system == UnitSystem.METRIC else "text"
+        # A minus is missing on many a keyboard of digits.
+        is_plain = self.system == UnitSystem.METRIC and not self.allow_negative
+        keyboard = "decimal" if is_plain else "text"
         self.widget.attrs.update({"inputmode": keyboard, "autocomplete": "off"})
         return forms.CharField.get_bound_field(self, form, field_name)
 
@@ -100,7 +102,11 @@ class ReadingsForm(PersonForm):
         label = each.label if stage == FOUND else _("%(label)s, as left") % {"label": each.label}
         if each.form == "number":
             field = ReadingField(
-                kind=each.kind, system=self.system, required=False, label=label, allow_negative=not each.quantity
+                kind=each.kind,
+                system=self.system,
+                required=False,
+                label=label,
+                allow_negative=each.is_signed or not each.quantity,
             )
             field.widget.attrs["data-kind"] = each.kind.value or "plain"
             return field
@@ -196,6 +202,9 @@ class ReadingsForm(PersonForm):
                 return _("target not stated")
             target = format_reading(limits["target_nm"], each.kind, self.system)
             return _("target %(target)s, within %(pct)g %%") % {"target": target, "pct": limits["tolerance_pct"]}
+        if "permitted_mm" in limits:
+            permitted = format_reading(limits["permitted_mm"], each.kind, self.system)
+            return _("permitted %(permitted)s; drive side plus, off side minus") % {"permitted": permitted}
         if "new_mm" in limits:
             shown = {name: format_reading(value, each.kind, self.system) for name, value in limits.items()}
             return _("new %(new_mm)s, limit %(limit_mm)s") % shown
@@ -217,6 +226,7 @@ class ReadingsForm(PersonForm):
                         "label": each.label,
                         "form": each.form,
                         "quantity": each.quantity,
+                        "signed": each.is_signed,
                         "limits": dict(each.limits),
                         "plausible": dict(each.plausible),
                     }

@@ -33,12 +33,13 @@ class CheckKindQuerySet(models.QuerySet["CheckKind"]):
 
 
 class CheckKind(Record):
-    """One kind of check. Three are built in (no plant); a plant adds its own."""
+    """One kind of check. Four are built in (no plant); a plant adds its own."""
 
     class Rule(models.TextChoices):
         SENSOR_WEAR = "sensor_wear", _("sensor roller diameters against the model")
         PIVOT_FREEDOM = "pivot_freedom", _("pivot moves freely")
         FASTENER_TORQUE = "fastener_torque", _("torque of every fastener against the model")
+        OFFSETS = "offsets", _("belt offset at stations against the permitted run-off")
         LIMITS = "limits", _("own readings and limits")
 
     plant = models.ForeignKey(

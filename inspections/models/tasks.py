@@ -56,6 +56,7 @@ class Task(Record):
         PLAN = "plan", _("by plan")
         BEDDING_IN = "bedding_in", _("bedding-in after the installation")
         BY_HAND = "by_hand", _("asked for by a person")
+        FOLLOW_UP = "follow_up", _("follow-up after the installation")
 
     class Outcome(models.TextChoices):
         DONE = "done", _("done")

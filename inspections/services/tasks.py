@@ -26,6 +26,7 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 from inspections.calc.due_dates import DueDate
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Task
 from inspections.services.due_dates import BeltHours, belts_hours, forecast
+from inspections.services.follow_ups import follow_ups_wanted
 from installs.models import Installation
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused
@@ -133,6 +134,7 @@ def plan_tasks(
             )
         ]
         write_tasks(plant, those, wanted, plans, last_done, today, handle, done)
+        done.made += create_tasks(follow_ups_wanted(plant, those, today))
         if handle is not None:
             handle.progress(n, len(by_belt), _("%(tag)s planned") % {"tag": those[0].conveyor.tag})
     return done

@@ -21,7 +21,9 @@ from django.utils.translation import gettext as _
 from inspections.calc.findings import (
     FastenerTarget,
     Finding,
+    OffsetStation,
     OwnField,
+    find_offsets,
     find_own,
     find_pivot,
     find_sensor_wear,
@@ -42,7 +44,8 @@ from inspections.models import (
 )
 from inspections.services.actions import NewAction, raise_action
 from inspections.services.tasks import end_spells, people_in, plan_next
-from installs.models import Installation
+from installs.models import BeltOffset, Installation
+from installs.services.belt_offsets import permitted_on, set_offset, stations_of
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
@@ -81,6 +84,7 @@ class Wanted:
     label: str
     form: str  # "number" or "choice"
     quantity: str = ""
+    is_signed: bool = False
     side: str = ""
     asks_as_left: bool = False
     required: bool = False
@@ -152,6 +156,8 @@ def wanted_by_rule(
         return wanted_of_pivot(model, previous)
     if kind.rule == Rule.FASTENER_TORQUE:
         return wanted_of_fasteners(model, previous)
+    if kind.rule == Rule.OFFSETS:
+        return wanted_of_stations(installation, previous)
     return [wanted_of_field(each, previous.get(each.code)) for each in fields]
 
 
@@ -228,6 +234,32 @@ def wanted_of_fasteners(model: Any, previous: Mapping[str, Reading]) -> list[Wan
     return wanted
 
 
+def wanted_of_stations(installation: Installation, previous: Mapping[str, Reading]) -> list[Wanted]:
+    """Each station of the survey, empty and loaded."""
+    permitted_mm = permitted_on(installation.conveyor)
+    wanted = []
+    for at in stations_of(installation):
+        for load, words in (("empty", _("empty")), ("loaded", _("loaded"))):
+            code = station_code(at, load)
+            wanted.append(
+                Wanted(
+                    code=code,
+                    label=f"{at:g} m, {words}",
+                    form="number",
+                    quantity=QuantityKind.LENGTH_MM.value,
+                    is_signed=True,
+                    limits={"permitted_mm": permitted_mm},
+                    plausible={"quantity": "other", "low": 0, "high": installation.conveyor.belt_width_mm},
+                    previous=previous.get(code),
+                )
+            )
+    return wanted
+
+
+def station_code(chainage_m: float, load: str) -> str:
+    return f"at_{f'{chainage_m:g}'.replace('.', '_')}_{load}"
+
+
 def wanted_of_field(each: ReadingField, last: Reading | None) -> Wanted:
     if each.form == ReadingField.Form.NUMBER:
         return Wanted(
@@ -274,6 +306,8 @@ def find(rule: str, wanted: Sequence[Wanted], values: Values) -> Finding:
     if rule == Rule.FASTENER_TORQUE:
         fasteners = [FastenerTarget(each.code, each.label, **each.limits) for each in wanted]
         return find_torque(found, left, fasteners)  # type: ignore[arg-type]
+    if rule == Rule.OFFSETS:
+        return find_offsets(found, [OffsetStation(each.code, each.label, **each.limits) for each in wanted])
     fields = [OwnField(each.code, each.label, each.form, **each.limits) for each in wanted]  # type: ignore[arg-type]
     return find_own(found, fields)  # type: ignore[arg-type]
 
@@ -296,6 +330,8 @@ def suggested_action(rule: str, kind_name: str) -> str:
         return _("Free or replace the pivot")
     if rule == Rule.FASTENER_TORQUE:
         return _("Find out why fasteners come loose, and secure them")
+    if rule == Rule.OFFSETS:
+        return _("Find out why the belt runs off here")
     return _("Put right: %(kind)s") % {"kind": kind_name}
 
 
@@ -377,7 +413,7 @@ def fault_of(each: Wanted, value: float | str) -> str:
         return _("Give a number.")
     if each.plausible.get("quantity") == "diameter" and value <= 0:
         return _("A diameter is above 0.")
-    if each.quantity and value < 0:
+    if each.quantity and value < 0 and not each.is_signed:
         return _("This cannot be below 0.")
     return ""
 
@@ -494,6 +530,7 @@ def close_out_visit(
     for each in entered:
         write_readings(visit, each, by)
         close_task(each, visit, by)
+        write_offsets(visit, each, by)
     # The night makes the next checks too; so a failure here only delays them.
     transaction.on_commit(lambda: plan_next(installation), robust=True)
     if action is not None:
@@ -599,6 +636,32 @@ def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[st
                 corrects=corrected,
                 correction_reason=visit.correction_reason if corrected else "",
                 created_by=by,
+            )
+
+
+def write_offsets(visit: Visit, each: Entered, by: Person) -> None:
+    """Offsets of a visit also go to the belt's own rows, which the comparison before and after reads."""
+    if each.task.check_kind.rule != Rule.OFFSETS:
+        return
+    first = visit
+    while first.corrects is not None:
+        first = first.corrects
+    installation = visit.installation
+    for at in stations_of(installation):
+        for load in ("empty", "loaded"):
+            typed = each.values[FOUND].get(station_code(at, load))
+            set_offset(
+                root=uuid.uuid5(first.client_key, f"offsets {each.task.pk}"),
+                conveyor=installation.conveyor,
+                strand=installation.strand,
+                chainage_m=at,
+                is_loaded=load == "loaded",
+                offset_mm=None if typed is None or typed.value is None else float(typed.value),
+                taken_at=visit.visited_at,
+                occasion=BeltOffset.Occasion.FOLLOW_UP,
+                by=by,
+                reason=visit.correction_reason,
+                installation=installation,
             )
 
 
@@ -819,6 +882,7 @@ def correct_visit(
     fresh.photos.add(*visit.photos.all(), *photos)
     kept = set()
     for each in entered:
+        write_offsets(fresh, each, by)
         write_readings(fresh, each, by, old)
         kept |= {reading_key(each.task.pk, code, stage) for stage, row in each.values.items() for code in row}
         regrade_task(each, visit, fresh, by)

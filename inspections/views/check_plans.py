@@ -43,7 +43,7 @@ from plant.views.records import RecordChange, RecordPage
 class CheckKindList(RegisterList):
     right = "inspections.view_checkkind"
     title = gettext_lazy("Check kinds")
-    lede = gettext_lazy("What is checked and how it is graded: three built in, and what the plant adds.")
+    lede = gettext_lazy("What is checked and how it is graded: four built in, and what the plant adds.")
     table_class = CheckKindTable
     create_url_name, create_label = "check-kind-create", gettext_lazy("Add a check kind")
     create_right = "inspections.add_checkkind"

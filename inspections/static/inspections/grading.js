@@ -133,6 +133,15 @@ export function makeGrading(rules) {
     return graded("sound", `${g(value)} is within its limits.`, null, "limits_within");
   }
 
+  function offset({ offset_mm: value, permitted_mm: permitted, watch_share: watch = rules.offset.watch_share }) {
+    const share = Math.abs(value) / permitted;
+    const side = value > 0 ? " towards the drive side" : value < 0 ? " towards the off side" : "";
+    const words = `${g(Math.abs(value))} mm${side} is ${percent(share)} of the permitted ${g(permitted)} mm.`;
+    if (share > 1 + slack) return graded("act", words, share, "offset_beyond");
+    if (share > watch + slack) return graded("watch", words, share, "offset_watch");
+    return graded("sound", words, share, "offset_within");
+  }
+
   function choice({ value, grades }) {
     const grade = grades[value];
     return graded(grade, `${value}: ${grade}.`, null, `choice_${grade}`);
@@ -240,6 +249,17 @@ export function makeGrading(rules) {
     return { grade: worst(graded.map((each) => each.grade)), reason: words.join(" ") };
   }
 
+  function findOffsets(found, readings) {
+    const parts = readings
+      .filter((each) => known(found[each.code]))
+      .map((each) => ({ label: each.label, ...offset({ offset_mm: found[each.code], permitted_mm: each.limits.permitted_mm }) }));
+    if (!parts.length) return null;
+    const furthest = parts.reduce((most, each) => (each.share > most.share ? each : most));
+    const words = [`Furthest off at ${furthest.label}: ${furthest.reason}`];
+    if (parts.length < readings.length) words.push(`${readings.length - parts.length} of ${readings.length} not read.`);
+    return { grade: worst(parts.map((part) => part.grade)), reason: words.join(" ") };
+  }
+
   function findOwn(found, readings) {
     const parts = [];
     for (const each of readings) {
@@ -261,8 +281,9 @@ export function makeGrading(rules) {
     if (check.rule === "sensor_wear") return findSensorWear(found, limitsOf("drive_diameter"));
     if (check.rule === "pivot_freedom") return findPivot(found, limitsOf("breakaway"));
     if (check.rule === "fastener_torque") return findTorque(found, left, check.readings);
+    if (check.rule === "offsets") return findOffsets(found, check.readings);
     return findOwn(found, check.readings);
   }
 
-  return { worst, sensor_wear: sensorWear, sensor_pair: sensorPair, pivot, torque, as_left: asLeft, limits, choice, implausible, find };
+  return { worst, sensor_wear: sensorWear, sensor_pair: sensorPair, pivot, torque, as_left: asLeft, limits, offset, choice, implausible, find };
 }

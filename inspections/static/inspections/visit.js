@@ -15,6 +15,7 @@ const SUGGESTED = {
   sensor_wear: "Replace both sensor rollers",
   pivot_freedom: "Free or replace the pivot",
   fastener_torque: "Find out why fasteners come loose, and secure them",
+  offsets: "Find out why the belt runs off here",
 };
 
 if (form && data) start(JSON.parse(data.textContent));
@@ -67,7 +68,7 @@ function start(rules) {
     const echo = holder.querySelector(".echo");
     const sure = holder.querySelector(".sure");
     const text = box.value;
-    const understood = text.trim() ? read(text, each.quantity, system, { allowNegative: !each.quantity }) : { value: null, echo: "" };
+    const understood = text.trim() ? read(text, each.quantity, system, { allowNegative: each.signed || !each.quantity }) : { value: null, echo: "" };
     setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
     echo.classList.toggle("odd", Boolean(understood.problem));
     if (understood.problem) box.setAttribute("aria-invalid", "true");

@@ -94,3 +94,12 @@ def test_own_kinds_say_which_reading_is_worst():
     assert find_own({}, fields).grade is None
     with pytest.raises(ValueError, match="give one of sound, watch, act"):
         find_own({"dirt": "yes"}, [OwnField("dirt", "Build-up", "choice", grades={"no": "sound", "yes": "poor"})])
+
+
+def test_the_station_furthest_off_counts_whichever_side():
+    there = [findings.OffsetStation(code, f"{code} m, empty", 60) for code in ("a", "b", "c")]
+    found = findings.find_offsets({"a": 12, "b": -66}, there)
+    assert (found.grade, found.parts["a"].grade) == (Grade.ACT, Grade.SOUND)
+    assert found.reason.startswith("Furthest off at b m, empty: 66 mm towards the off side")
+    assert found.reason.endswith("1 of 3 not read.")
+    assert findings.find_offsets({}, there).grade is None

@@ -15,6 +15,7 @@ from inspections.calc.grading import (
     grade_choice,
     grade_fasteners,
     grade_limits,
+    grade_offset,
     grade_pivot,
     grade_sensor_pair,
     grade_sensor_wear,
@@ -44,6 +45,7 @@ GRADERS = {
     "pivot": (grade_pivot, ("state",)),
     "torque": (grade_torque, ("as_found_nm", "target_nm")),
     "limits": (grade_limits, ("value",)),
+    "offset": (grade_offset, ("offset_mm", "permitted_mm")),
     "choice": (grade_choice, ("value", "grades")),
 }
 
