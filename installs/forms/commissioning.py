@@ -140,7 +140,7 @@ class TrialRunForm(KeyedForm):
     LOADS = [("empty", _("empty")), ("loaded", _("loaded"))]
     load = forms.ChoiceField(label=_("belt"), choices=LOADS, widget=forms.RadioSelect, initial="empty")
     minutes = QuantityField(kind=QuantityKind.MINUTES, label=_("watched for"), required=True)
-    started_at = MomentLater(label=_("started at"))
+    started_at = forms.DateTimeField(label=_("started at"), required=False, help_text=_("Empty: it ended just now."))
     frame_position = forms.ChoiceField(
         label=_("frame"), required=False, choices=[("", _("not looked at")), *TrialRun.FramePosition.choices]
     )

@@ -536,9 +536,11 @@ def record_trial_run(
         return known
     row, now = claimed(fitting), now or timezone.now()
     refuse_if_accepted(row)
-    started_at = started_at or now
-    check_moment("started_at", started_at, now)
-    cycle = check_may_run(row, started_at)
+    check_moment("started_at", started_at or now, now)
+    cycle = check_may_run(row, started_at or now)
+    if started_at is None:  # entered when it was over: it began so long ago, but not before the locks came back
+        locks = current_points(row)[cycle, Point.LOCKS]
+        started_at = max(now - dt.timedelta(minutes=minutes), locks.confirmed_at)
     check_stations(row, offsets)
     made = create_record(
         TrialRun,
