@@ -20,7 +20,9 @@ from plant.models import Job, OutageWindow, Plant
 
 # A board without a shift shows the usual working day.
 USUAL_HOURS = (6, 18)
-MOST_SHOWN = 6
+# A stop is drawn this wide at least, in percent of the axis, so that it can be read and pressed; where that would cover
+# the next one, that one goes a row lower.
+LEAST_WIDTH = 8.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,7 @@ class BoardStop:
     spoken: str
     is_fixed: bool
     is_done: bool
+    row: int = 0
     faults: list[str] = field(default_factory=list)
 
 
@@ -59,6 +62,7 @@ class Lane:
     work: str
     available: str
     is_away: bool
+    n_rows: int = 1
 
 
 @dataclass(frozen=True)
@@ -198,6 +202,7 @@ def lane_of(
     shown = [board_stop(stop, shift, is_published, begin, end, now) for stop in stops]
     for each in shown:
         each.faults = [fault.words for fault in faults if fault.stop is not None and fault.stop.pk == each.stop.pk]
+    n_rows = in_rows(shown)
     rest_ends = shift.break_ends_at
     busy = sum((stop.ends_at - stop.starts_at).total_seconds() + stop.walk_s for stop in stops)
     there = (shift.ends_at - shift.starts_at).total_seconds()
@@ -216,7 +221,20 @@ def lane_of(
         work=hours_words(busy),
         available=hours_words(there),
         is_away=shift.away_from is not None,
+        n_rows=n_rows,
     )
+
+
+def in_rows(stops: Sequence[BoardStop]) -> int:
+    """Give each stop the first row in which it covers none before it; answers the number of rows."""
+    free_from: list[float] = []
+    for each in stops:
+        each.width = max(each.width, LEAST_WIDTH)
+        each.left = max(min(each.left, 100 - each.width), 0)
+        row = next((n for n, free in enumerate(free_from) if free <= each.left + 0.01), len(free_from))
+        free_from[row : row + 1] = [each.left + each.width]
+        each.row = row
+    return max(len(free_from), 1)
 
 
 def clock(moment: datetime) -> str:

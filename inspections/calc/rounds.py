@@ -599,7 +599,30 @@ def done_early(problem: RoundProblem, layout: Layout) -> Layout:
             if timed and cost_of(problem, other, timed) <= cost_of(problem, shift, now):
                 early[other_key, m] = early.pop((key, n))
                 break
+    for _begin, key, n, shift in stretches:
+        if early.get((key, n)):
+            early[key, n] = without_waiting(problem, shift, n, early[key, n])
     return early
+
+
+def without_waiting(problem: RoundProblem, shift: WorkShift, stretch: int, order: list[int]) -> list[int]:
+    """The same errands at no more cost with less waiting for windows: each put where all are done the soonest."""
+
+    def judge(candidate: list[int]) -> tuple[int, int] | None:
+        timed = time_stretch(problem, shift, stretch, candidate)
+        return (cost_of(problem, shift, timed), sum(row.ends_s for row in timed)) if timed else None
+
+    best = judge(order)
+    if best is None:
+        return order
+    for key in list(order):
+        rest = [each for each in order if each != key]
+        for position in range(len(rest) + 1):
+            candidate = [*rest[:position], key, *rest[position:]]
+            found = judge(candidate)
+            if found is not None and found[0] <= best[0] and found[1] < best[1]:
+                best, order = found, candidate
+    return order
 
 
 def total_cost(problem: RoundProblem, plan: RoundPlan) -> int:

@@ -217,6 +217,11 @@ class Stop(Row):
         return sorted(self.tasks.all(), key=lambda task: at.get(task.pk, len(at)))
 
     @property
+    def tasks_key(self) -> str:
+        """The same for the same checks, however often the round is written anew."""
+        return "-".join(str(pk) for pk in sorted(self.task_order))
+
+    @property
     def is_done(self) -> bool:
         """Every check of the stop is closed."""
         return all(task.closed_at is not None for task in self.tasks.all())

@@ -5,6 +5,7 @@ const spoken = document.getElementById("spoken");
 const mover = document.getElementById("mover");
 const wide = window.matchMedia("(min-width: 901px)");
 const SNAP_MINUTES = 5;
+const ROW_PX = 48; // one row of a lane that needs several
 const back = []; // what Escape takes back, the last move on top
 let busy = false;
 
@@ -13,6 +14,10 @@ function place() {
   for (const each of board.querySelectorAll("[data-left]")) {
     each.style.left = wide.matches ? `${each.dataset.left}%` : "";
     if (each.dataset.width) each.style.width = wide.matches ? `${each.dataset.width}%` : "";
+    if (each.dataset.row) each.style.top = wide.matches ? `${8 + ROW_PX * each.dataset.row}px` : "";
+  }
+  for (const track of board.querySelectorAll("[data-rows]")) {
+    track.style.minHeight = wide.matches ? `${Math.max(92, 16 + ROW_PX * track.dataset.rows)}px` : "";
   }
 }
 
@@ -36,6 +41,7 @@ async function send(stop, address, values, keeps = true) {
   busy = true;
   board.setAttribute("aria-busy", "true");
   const before = whereIs(stop);
+  const { key } = stop.dataset;
   try {
     const answer = await fetch(address, {
       method: "POST", headers: { "x-csrftoken": token() }, body: new URLSearchParams(values),
@@ -53,7 +59,8 @@ async function send(stop, address, values, keeps = true) {
     board.innerHTML = told.html;
     place();
     if (told.moved) {
-      if (keeps) back.push({ stop: told.moved, ...before });
+      // Stops are written anew with each move: what stays the same is which checks they hold.
+      if (keeps) back.push({ key, ...before });
       focusOn(told.moved);
     }
   } catch {
@@ -90,7 +97,7 @@ function takeBack() {
     say("Nothing to take back.");
     return;
   }
-  const stop = board.querySelector(`[data-stop="${last.stop}"]`);
+  const stop = board.querySelector(`[data-key="${last.key}"]`);
   if (!stop) {
     say("That stop was moved by somebody else meanwhile.");
     return;

@@ -498,3 +498,12 @@ def test_work_is_done_early_where_that_costs_nothing():
     assert {(each.shift, each.stretch) for each in plan.planned} == {(2, 1)}
     single = lay_rounds(RoundProblem((simple(),), shifts), iterations=50)
     assert [(each.shift, each.stretch) for each in single.planned] == [(2, 0)]
+
+
+def test_nobody_waits_for_a_window_while_there_is_other_work():
+    waits = simple(key=1, conveyor=1, belt=BeltState.STOPPED)
+    other = simple(key=2, conveyor=2)
+    problem = RoundProblem((waits, other), (day(),), {1: ((7200, 20_000),)})
+    plan = lay_rounds(problem, iterations=50)
+    assert [each.errand for each in plan.planned] == [2, 1]
+    assert plan.planned[0].starts_s == 130
