@@ -309,6 +309,7 @@ def _reasons(case: BeltCase, judged: Judged, has_model: bool) -> tuple[str, ...]
                 f"It lies in the stretch from {gap.zone.low_m:g} to {gap.zone.high_m:g} m, which no device reaches and "
                 f"where {gap.n} of the {total} lie."
             )
+    said += judged.overridden
     said += [each.words for each in judged.into_wander]
     if reach.shared_with:
         said.append(f"{reach.shared_m:g} m of it are steered by {', '.join(reach.shared_with)} already.")

@@ -185,12 +185,16 @@ class Steered:
 
 @dataclass(frozen=True)
 class OpenCause:
-    """A cause that was found and is not cured yet; without ends it holds for the whole strand, "" for both strands."""
+    """A cause that was found and is not cured yet; without ends it holds for the whole strand, "" for both strands.
+
+    `override` is why a device may be fitted all the same; such a cause holds nothing back, but stays said.
+    """
 
     words: str
     strand: str = BOTH_STRANDS
     low_m: float | None = None
     high_m: float | None = None
+    override: str = ""
 
 
 @dataclass(frozen=True)
@@ -732,13 +736,22 @@ def causes_first(case: BeltCase, strand: str, zones: Sequence[Zone], rules: Plac
     said = [
         f"Cure first: {each.words}."
         for each in case.open_causes
-        if each.strand in (strand, BOTH_STRANDS) and _touches(each, zones)
+        if not each.override and each.strand in (strand, BOTH_STRANDS) and _touches(each, zones)
     ]
     in_reach = incidents_in(case, strand, zones)
     for cause, n in Counter(each.cause for each in in_reach if each.cause).most_common():
         if n >= rules.least_incidents and n >= rules.least_cause_share * len(in_reach):
             said.append(f"Cure first: {n} of {len(in_reach)} incidents in reach are put down to {cause}.")
     return tuple(said)
+
+
+def overridden_causes(case: BeltCase, strand: str, zones: Sequence[Zone]) -> tuple[str, ...]:
+    """Open causes in reach that hold nothing back because somebody gave a reason; one sentence each."""
+    return tuple(
+        f"Not cured: {each.words}; to be fitted all the same, because: {each.override}"
+        for each in case.open_causes
+        if each.override and each.strand in (strand, BOTH_STRANDS) and _touches(each, zones)
+    )
 
 
 def suspected_in(case: BeltCase, strand: str, zones: Sequence[Zone]) -> tuple[tuple[str, int], ...]:
@@ -777,6 +790,7 @@ class Judged:
     n_most: int | None
     proof: Provability
     causes_first: tuple[str, ...]
+    overridden: tuple[str, ...]
     suspected: tuple[tuple[str, int], ...]
 
     @property
@@ -837,6 +851,7 @@ def judge_place(
         n_most=most,
         proof=provability(case, reach),
         causes_first=causes_first(case, strand, reach.zones, rules),
+        overridden=overridden_causes(case, strand, reach.zones),
         suspected=suspected_in(case, strand, reach.zones),
     )
 

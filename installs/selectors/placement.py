@@ -127,7 +127,8 @@ def belt_studies(belts: Iterable[Conveyor], now: dt.datetime) -> dict[int, BeltS
 def open_causes_of(belts: Sequence[Conveyor]) -> dict[int, tuple[OpenCause, ...]]:
     """Causes that the last survey of a place found and that nobody has cured since.
 
-    A later test of the same cause at the same place decides, whatever it found.
+    A later test of the same cause at the same place decides, whatever it found. Where the survey was closed with a
+    reason to fit all the same, the reason goes along.
     """
     rows = (
         CauseTest.objects.filter(survey__conveyor__in=belts)
@@ -148,7 +149,9 @@ def open_causes_of(belts: Sequence[Conveyor]) -> dict[int, tuple[OpenCause, ...]
         low = at.wander_from_m if at.wander_from_m is not None else at.chainage_m
         high = at.wander_to_m if at.wander_to_m is not None else at.chainage_m
         words = f"{test.get_cause_display()}, found at the survey of {at.surveyed_at:%Y-%m-%d}"
-        found[at.conveyor_id].append(OpenCause(words, at.strand, min(low, high), max(low, high)))
+        found[at.conveyor_id].append(
+            OpenCause(words, at.strand, min(low, high), max(low, high), at.override_reason.strip())
+        )
     return {belt.pk: tuple(found[belt.pk]) for belt in belts}
 
 

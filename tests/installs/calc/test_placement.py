@@ -354,6 +354,16 @@ def test_an_open_cause_in_reach_comes_first():
     assert causes_first(whole, "carry", (Zone(0, 50),), RULES) == ("Cure first: splice is crooked.",)
 
 
+def test_a_cause_that_was_overridden_holds_nothing_back_but_stays_said():
+    cause = OpenCause("belt is bowed", "return", 430, 430, "new belt comes in March")
+    case = a_case(420.0, 425.0, open_causes=(cause,))
+    found = judge_place(case, case.place("return", 450, **SAYS), RP2, effect_length_m=50)
+    assert found.causes_first == ()
+    assert found.overridden == (
+        "Not cured: belt is bowed; to be fitted all the same, because: new belt comes in March",
+    )
+
+
 def test_a_suspected_cause_counts_when_half_of_the_incidents_name_it():
     seen = tuple(Seen("return", 420.0, cause) for cause in ("build-up", "build-up", "build-up", "", "load off centre"))
     case = replace(a_case(), incidents=seen)

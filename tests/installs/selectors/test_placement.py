@@ -97,6 +97,11 @@ def test_a_cause_that_a_survey_found_puts_the_place_last_until_a_later_one_finds
     places = places_of(study, [], most=8)
     assert places[0].judged.place.chainage_m > 700
     assert places[0].rate < places[-1].rate
+    Survey.objects.update(override_reason="New rolls come with the next outage.")
+    best = places_of(belt_studies([belt], NOW)[belt.pk], [], most=8)[0]
+    assert 310 < best.judged.place.chainage_m < 710
+    assert best.reasons[2].endswith("to be fitted all the same, because: New rolls come with the next outage.")
+    Survey.objects.update(override_reason="")
     assert places[-1].reasons[0].startswith("Cure first: seized or missing rolls")
     a_survey(belt, erin, 550.5, 10, CauseTest.Found.NOT_TESTED)
     assert belt_studies([belt], NOW)[belt.pk].case.open_causes
