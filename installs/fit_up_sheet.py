@@ -48,7 +48,8 @@ SECTIONS: tuple[tuple[str, Any, Any, tuple[Row, ...]], ...] = (
         gettext_lazy("2. Squareness"),
         gettext_lazy("Both brackets from one fixed point or line: a shaft, a scribed line; never the neighbour idler."),
         (
-            (("squareness_way", "square_reference"), ""),
+            (("squareness_way",), ""),
+            (("square_reference",), ""),
             (("reference_was_checked", "reference_distance_mm"), ""),
             (("square_drive_mm", "square_off_mm"), "square_mm"),
         ),

@@ -953,8 +953,12 @@ class _Sheet:
             known = where
             if known is None:
                 known = half_difference(m.gap_off_mm or 0, m.gap_drive_mm or 0)
-            wanted = max(0.0, wanted_sum / 2 - known if side == "drive" else wanted_sum / 2 + known)
-            words = self.gap_words(side, known, wanted_sum, wanted, is_told=where is not None)
+            base = wanted_sum
+            if abs(known) > base / 2:
+                # So far off that the wanted sum leaves no gap there: the sum as it is, which has a line of its own.
+                base = max(each for each in (total, gaps, 2 * abs(known)) if each is not None)
+            wanted = base / 2 - known if side == "drive" else base / 2 + known
+            words = self.gap_words(side, known, base, wanted, is_told=where is not None)
             yield self.line(
                 key, "sensors", label, measured, wanted, max(0.0, wanted - tolerance), wanted + tolerance, source,
                 words, shift_to_do,

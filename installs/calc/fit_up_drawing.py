@@ -145,7 +145,7 @@ class _Pen:
         return 0.0
 
     def mm(self, value: float | None) -> str:
-        return format_quantity(value, QuantityKind.LENGTH_MM, self.system)
+        return "not measured" if value is None else format_quantity(value, QuantityKind.LENGTH_MM, self.system)
 
     def x(self, at_mm: float) -> float:
         return min(WIDTH, max(0.0, WIDTH / 2 + at_mm * self.scale))
@@ -184,7 +184,7 @@ class _Pen:
         self.row("extension", self.skew_words(), "extension")
         self.strokes.append(Stroke("centre", WIDTH / 2, top + 2 * ROW + 8, WIDTH / 2, middle + 30 + reach))
         self.said.append(
-            f"From above: brackets {self.mm(m.bracket_spacing_mm)} apart, frame {self.mm(m.frame_length_mm)}, "
+            f"From above: bracket spacing {self.mm(m.bracket_spacing_mm)}, frame {self.mm(m.frame_length_mm)}, "
             f"extension drive side {self.told(drive.measured, drive.wanted)}, "
             f"off side {self.told(off.measured, off.wanted)}"
             + (f", {self.skew_words()}." if self.skew_words() else ".")
@@ -264,7 +264,7 @@ class _Pen:
         lifts = [self.lift_words(rise) for rise in rises]
         self.row(*((lifts[0], "", lifts[1])))
         self.said.append(
-            f"Along travel: belt {self.mm(m.belt_width_mm)} between sensors {self.mm(m.sensor_clear_mm)} apart, "
+            f"Along travel: belt {self.mm(m.belt_width_mm)}, clear between sensors {self.mm(m.sensor_clear_mm)}, "
             f"{self.place_words() or 'its place not told'}; gap drive side {self.told(drive.measured, drive.wanted)}, "
             f"off side {self.told(off.measured, off.wanted)}; {lifts[0]} on the drive side, {lifts[1]} on the off side."
         )

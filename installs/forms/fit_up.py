@@ -30,7 +30,7 @@ class FitUpForm(RecordForm):
         super().__init__(*args, **kwargs)
         self.fields["squareness_way"].choices = [("", _("not measured yet")), *FitUp.Squareness.choices]
         self.fields["belt_lies_to"].choices = [
-            ("", _("not looked at, or centred")),
+            ("", _("not told")),
             ("drive", _("drive side")),
             ("off", _("off side")),
         ]

@@ -6,7 +6,9 @@ import uuid
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext_lazy as _
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from installs.models import Fastener, Instrument, TorqueSignOff
 from installs.services.torque import FastenerRow
@@ -24,16 +26,19 @@ class TorqueForm(PersonForm):
 
     client_key = forms.UUIDField(widget=forms.HiddenInput)
     instrument = forms.ModelChoiceField(
-        label=_("torque wrench"), queryset=Instrument.objects.none(), required=False, empty_label=_("none named")
+        label=gettext_lazy("torque wrench"),
+        queryset=Instrument.objects.none(),
+        required=False,
+        empty_label=gettext_lazy("none named"),
     )
     method = forms.ChoiceField(
-        label=_("method"), choices=TorqueSignOff.Method.choices, initial=TorqueSignOff.Method.TIGHTENING
+        label=gettext_lazy("method"), choices=TorqueSignOff.Method.choices, initial=TorqueSignOff.Method.TIGHTENING
     )
     override_reason = forms.CharField(
-        label=_("why this tool all the same"),
+        label=gettext_lazy("why this tool all the same"),
         max_length=300,
         required=False,
-        help_text=_("Only where the tool is out of calibration or range. It stays visible."),
+        help_text=gettext_lazy("Only where the tool is out of calibration or range. It stays visible."),
     )
 
     def __init__(self, *args: Any, rows: list[FastenerRow], **kwargs: Any) -> None:
@@ -41,7 +46,7 @@ class TorqueForm(PersonForm):
         self.rows = rows
         self.fields["client_key"].initial = uuid.uuid4
         tools = Instrument.objects.of_plant(self.plant).filter(kind=Instrument.Kind.TORQUE_WRENCH)
-        self.fields["instrument"].queryset = tools.order_by("retired_on", "number")
+        self.fields["instrument"].queryset = tools.select_related("plant").order_by("retired_on", "number")
         self.fields["instrument"].label_from_instance = instrument_words
         for group in rows:
             for number in range(1, len(group.signed) + 1):
@@ -80,7 +85,9 @@ def instrument_words(instrument: Instrument) -> str:
         return _("%(number)s, no longer used") % {"number": instrument.number}
     if instrument.calibration_due_on is None:
         return _("%(number)s, never calibrated") % {"number": instrument.number}
-    return _("%(number)s, calibrated to %(due)s") % {
+    is_late = instrument.calibration_due_on < timezone.localdate(timezone=instrument.plant.zone)
+    words = _("%(number)s, out of date since %(due)s") if is_late else _("%(number)s, in date to %(due)s")
+    return words % {
         "number": instrument.number,
         "due": f"{instrument.calibration_due_on:%Y-%m-%d}",
     }
@@ -88,7 +95,7 @@ def instrument_words(instrument: Instrument) -> str:
 
 class TorqueWithdrawalForm(PersonForm):
     client_key = forms.UUIDField(widget=forms.HiddenInput)
-    reason = forms.CharField(label=_("why it is withdrawn"), max_length=300)
+    reason = forms.CharField(label=gettext_lazy("why it is withdrawn"), max_length=300)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -403,6 +403,15 @@ def test_centring_moves_by_half_the_difference():
     assert line.to_do == "Centring: move the frame 3 mm towards the drive side; both sides are then 37 mm."
 
 
+def test_a_belt_further_off_than_the_wanted_sum_allows_is_reckoned_with_the_sum_there_is():
+    result = judge_fit_up(
+        Measures(sensor_clear_mm=1400, belt_width_mm=1200, belt_lies_to="off", belt_off_by_mm=90), RP2
+    )
+    assert [result.line(f"gap_{side}_mm").wanted for side in ("drive", "off")] == [190, 10]
+    assert "200 mm / 2 − 90 mm = 10 mm" in result.line("gap_off_mm").words
+    assert result.line("sensor_sum_mm").verdict is Verdict.OUTSIDE
+
+
 def test_sums_that_differ_tell_of_a_misread_tape():
     result = judge_fit_up(Measures(sensor_clear_mm=1234, belt_width_mm=1196, gap_drive_mm=19, gap_off_mm=29), RP2)
     assert result.line("tape_mm").verdict is Verdict.OUTSIDE

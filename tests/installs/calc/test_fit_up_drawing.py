@@ -58,13 +58,13 @@ def test_skew_turns_the_brackets():
 def test_nothing_measured_is_drawn_dashed():
     drawing = drawn({})
     assert not any(bar.is_known for bar in drawing.bars)
-    assert "not stated" in drawing.words
+    assert "frame not measured" in drawing.words
 
 
 def test_the_words_and_labels_speak_the_readers_units():
     drawing = drawn({"bracket_spacing_mm": 1308.1}, system=UnitSystem.US)
     assert any(label.text == "spacing 51 1/2 in" for label in drawing.labels)
-    assert "brackets 51 1/2 in apart" in drawing.words
+    assert "bracket spacing 51 1/2 in" in drawing.words
 
 
 def test_heights_beyond_all_measure_are_cut_off_and_said_so():
