@@ -36,6 +36,8 @@ register_main_page(
             "/fasteners/",
             "/instruments/",
             "/torque-sign-offs/",
+            "/model-parts/",
+            "/labels/",
             "/fittings/",
             "/hold-points/",
             "/trial-runs/",

@@ -44,6 +44,7 @@ from inspections.models import (
 )
 from inspections.services.actions import NewAction, raise_action
 from inspections.services.tasks import end_spells, people_in, plan_next
+from installs.calc.specs import DeviceSpec
 from installs.models import BeltOffset, Installation
 from installs.services.belt_offsets import permitted_on, set_offset, stations_of
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
@@ -149,20 +150,20 @@ def previous_readings(
 def wanted_by_rule(
     kind: CheckKind, installation: Installation, fields: list[ReadingField], previous: Mapping[str, Reading]
 ) -> list[Wanted]:
-    model = installation.device.device_model
+    spec = installation.spec
     if kind.rule == Rule.SENSOR_WEAR:
-        return wanted_of_sensors(model, previous)
+        return wanted_of_sensors(spec, previous)
     if kind.rule == Rule.PIVOT_FREEDOM:
-        return wanted_of_pivot(model, previous)
+        return wanted_of_pivot(spec, previous)
     if kind.rule == Rule.FASTENER_TORQUE:
-        return wanted_of_fasteners(model, previous)
+        return wanted_of_fasteners(spec, previous)
     if kind.rule == Rule.OFFSETS:
         return wanted_of_stations(installation, previous)
     return [wanted_of_field(each, previous.get(each.code)) for each in fields]
 
 
-def wanted_of_sensors(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]:
-    new, limit = model.sensor_new_mm, model.sensor_limit_mm
+def wanted_of_sensors(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
+    new, limit = spec.sensor_new_mm, spec.sensor_limit_mm
     stated = new is not None and limit is not None
     bounds = {"low": LEAST_OF_LIMIT * limit, "high": MOST_OF_NEW * new} if stated else {}
     states = (("round", _("round, turns")), ("flat_spot", _("flat spot")), ("seized", _("does not turn")))
@@ -190,9 +191,9 @@ def wanted_of_sensors(model: Any, previous: Mapping[str, Reading]) -> list[Wante
     return wanted
 
 
-def wanted_of_pivot(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]:
+def wanted_of_pivot(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
     states = (("free", _("free")), ("stiff", _("stiff")), ("seized", _("seized")))
-    limit = model.breakaway_limit_n
+    limit = spec.breakaway_limit_n
     return [
         Wanted(
             code="pivot",
@@ -213,9 +214,9 @@ def wanted_of_pivot(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]
     ]
 
 
-def wanted_of_fasteners(model: Any, previous: Mapping[str, Reading]) -> list[Wanted]:
+def wanted_of_fasteners(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
     wanted = []
-    for group in model.fasteners.all():
+    for group in spec.fasteners:
         for n in range(1, group.count + 1):
             code = f"{slugify(group.place).replace('-', '_')[:50] or 'fastener'}_{n}"
             bounds = {"high": MOST_OF_TARGET * group.torque_nm, "low": 0} if group.torque_nm else {}

@@ -45,3 +45,10 @@ class RemovalForm(PersonForm):
         label=_("why it is removed"), max_length=200, help_text=_("For example: no clear change; goes to S-15.")
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class SheetForm(PersonForm):
+    reason = forms.CharField(
+        label=_("why it holds here"), max_length=100, help_text=_("For example: rollers of the new kind fitted.")
+    )
+    version = forms.IntegerField(widget=forms.HiddenInput)

@@ -9,8 +9,10 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from installs.calc.specs import DeviceSpec, spec_from
 from plant.models import Conveyor, Entry, EntryQuerySet, Plant, PlantQuerySet, Record, Side, Strand
 
 from .device_models import ModelSheet
@@ -92,6 +94,14 @@ class Installation(Record):
 
     def get_absolute_url(self) -> str:
         return reverse("installation-detail", args=[self.pk])
+
+    @cached_property
+    def spec(self) -> DeviceSpec:
+        """What holds for this device: the version of the sheet that it was fitted to, else the model as it stands."""
+        if self.sheet is not None:
+            return spec_from(self.sheet.content)
+        model = self.device.device_model
+        return spec_from({**vars(model), "fasteners": [vars(each) for each in model.fasteners.all()]})
 
     @property
     def effect_length_m(self) -> float:

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.models import DeviceModel, Fastener
+from installs.models import DeviceModel, Fastener, ModelPart, ModelSheet
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Plant
@@ -22,9 +22,80 @@ CONSTRAINT_WORDS.update(
         "device_model_limit_below_new": gettext_lazy(
             "The limit diameter of the sensor roller must be below the new one."
         ),
+        "model_part_once": gettext_lazy("This model has a part or tool of that name already; change that one."),
         "fastener_place_once": gettext_lazy("This model has fasteners at that place already; change those."),
     }
 )
+
+
+# Least and most of the same thing.
+ORDERED = (
+    (
+        "speed_least_m_s",
+        "speed_most_m_s",
+        gettext_lazy("Belt speeds run from %(low)s to %(high)s; give the least first."),
+    ),
+    (
+        "frame_length_least_mm",
+        "frame_length_most_mm",
+        gettext_lazy("Frame lengths run from %(low)s to %(high)s; give the short one first."),
+    ),
+    (
+        "end_play_least_mm",
+        "end_play_most_mm",
+        gettext_lazy("End play runs from %(low)s to %(high)s; give the least first."),
+    ),
+    (
+        "belt_lift_least_mm",
+        "belt_lift_most_mm",
+        gettext_lazy("Belt lift runs from %(low)s to %(high)s; give the least first."),
+    ),
+    (
+        "effect_length_least_m",
+        "effect_length_m",
+        gettext_lazy("The least effect length is %(low)s, the one to reckon with %(high)s; the least cannot be more."),
+    ),
+    (
+        "effect_length_m",
+        "effect_length_most_m",
+        gettext_lazy("The effect length is %(low)s, its most %(high)s; the most cannot be less."),
+    ),
+    (
+        "effect_length_least_m",
+        "effect_length_most_m",
+        gettext_lazy("Effect lengths run from %(low)s to %(high)s; give the least first."),
+    ),
+)
+# Columns that say which row it is and who wrote it; all others are what the sheet states.
+NOT_STATED = {"id", "client_key", "created_at", "created_by", "version", "plant", "device_model"}
+
+
+def stated_of(row: Any) -> dict[str, Any]:
+    """What a row of a sheet states, by field name."""
+    return {each.name: getattr(row, each.name) for each in row._meta.concrete_fields if each.name not in NOT_STATED}
+
+
+def content_of(device_model: DeviceModel) -> dict[str, Any]:
+    """The sheet of a model as it stands now, with its fasteners and parts."""
+    return {
+        **stated_of(device_model),
+        "fasteners": [stated_of(each) for each in device_model.fasteners.order_by("pk")],
+        "parts": [stated_of(each) for each in device_model.parts.order_by("kind", "pk")],
+    }
+
+
+def keep_sheet(device_model: DeviceModel, *, by: Any, reason: str = "") -> ModelSheet:
+    """Write a version of the sheet where it differs from the newest one; what installations were fitted to stays."""
+    # Two changes at once would else both write the same number: the row is locked where the data base can.
+    model = DeviceModel.objects.select_for_update().get(pk=device_model.pk)
+    newest = model.sheets.order_by("-number").first()
+    content = content_of(model)
+    if newest is not None and newest.content == content:
+        return newest
+    number = newest.number + 1 if newest else 1
+    return create_record(
+        ModelSheet, by=by, device_model=model, number=number, content=content, reason=reason.strip()[:200]
+    )
 
 
 def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceModel | None = None) -> None:
@@ -45,6 +116,8 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
         may_equal=True,
         words=_("Belt widths run from %(low)s to %(high)s; give the narrow one first."),
     )
+    for low, high, words in ORDERED:
+        check_order(given(low), given(high), field=low, may_equal=True, words=str(words), kind=kind_of(low))
     check_order(
         given("sensor_limit_mm"),
         given("sensor_new_mm"),
@@ -59,13 +132,22 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
             raise Refused(words, code="negative", fields={field.name: words})
 
 
-def check_order(low: float | None, high: float | None, *, field: str, may_equal: bool, words: str) -> None:
+def kind_of(name: str) -> QuantityKind:
+    return QuantityKind.SPEED_M_S if name.endswith("_m_s") else QuantityKind(name.rsplit("_", 1)[1])
+
+
+def check_order(
+    low: float | None,
+    high: float | None,
+    *,
+    field: str,
+    may_equal: bool,
+    words: str,
+    kind: QuantityKind = QuantityKind.LENGTH_MM,
+) -> None:
     if low is None or high is None or low < high or (may_equal and low == high):
         return
-    shown = {
-        key: format_quantity(value, QuantityKind.LENGTH_MM, UnitSystem.METRIC)
-        for key, value in (("low", low), ("high", high))
-    }
+    shown = {key: format_quantity(value, kind, UnitSystem.METRIC) for key, value in (("low", low), ("high", high))}
     raise Refused(words % shown, code="order", fields={field: words % shown})
 
 
@@ -76,6 +158,7 @@ def add_device_model(
     by: Any,
     client_key: uuid.UUID | None = None,
     fasteners: Iterable[Mapping[str, Any]] = (),
+    parts: Iterable[Mapping[str, Any]] = (),
     **values: Any,
 ) -> DeviceModel:
     """Write the spec sheet of a type, with its fasteners.
@@ -84,6 +167,8 @@ def add_device_model(
     ----------
     fasteners : iterable of mappings, optional
         Each with place, count, and where known size, torque_nm, tolerance_pct.
+    parts : iterable of mappings, optional
+        Each with kind (part, tool, lifting), name, count.
 
     Raises
     ------
@@ -96,7 +181,10 @@ def add_device_model(
     check_device_model(plant, values)
     made = create_record(DeviceModel, by=by, client_key=client_key, plant=plant, **values)
     for fastener in fasteners:
-        add_fastener(device_model=made, by=by, **fastener)
+        write_fastener(made, by=by, **fastener)
+    for part in parts:
+        create_record(ModelPart, by=by, device_model=made, **part)
+    keep_sheet(made, by=by)
     return made
 
 
@@ -112,7 +200,9 @@ def change_device_model(
         As `change_record`; and if figures do not go together.
     """
     check_device_model(device_model.plant, values, but=device_model)
-    return change_record(device_model, by=by, version=version, reason=reason, **values)
+    row = change_record(device_model, by=by, version=version, reason=reason, **values)
+    keep_sheet(row, by=by, reason=reason)
+    return row
 
 
 def check_fastener(device_model: DeviceModel, place: str, *, but: Fastener | None = None) -> None:
@@ -125,18 +215,59 @@ def check_fastener(device_model: DeviceModel, place: str, *, but: Fastener | Non
         raise Refused(words, code="place_known", fields={"place": words})
 
 
-@transaction.atomic
-def add_fastener(*, device_model: DeviceModel, by: Any, client_key: uuid.UUID | None = None, **values: Any) -> Fastener:
-    """Write a group of like fasteners of a type."""
-    known = known_row(Fastener, client_key)
-    if known is not None:
-        return known
+def write_fastener(
+    device_model: DeviceModel, *, by: Any, client_key: uuid.UUID | None = None, **values: Any
+) -> Fastener:
     check_fastener(device_model, values.get("place", ""))
     return create_record(Fastener, by=by, client_key=client_key, device_model=device_model, **values)
 
 
 @transaction.atomic
+def add_fastener(*, device_model: DeviceModel, by: Any, client_key: uuid.UUID | None = None, **values: Any) -> Fastener:
+    """Write a group of like fasteners of a type; the sheet gets a new version."""
+    known = known_row(Fastener, client_key)
+    if known is not None:
+        return known
+    row = write_fastener(device_model, by=by, client_key=client_key, **values)
+    keep_sheet(device_model, by=by, reason=_("fasteners added: %s") % row.place)
+    return row
+
+
+@transaction.atomic
 def change_fastener(fastener: Fastener, *, by: Any, version: int, **values: Any) -> Fastener:
-    """Change a group of fasteners; what stood there stays in the history."""
+    """Change a group of fasteners; what stood there stays in the history and in the earlier sheets."""
     check_fastener(fastener.device_model, values.get("place", fastener.place), but=fastener)
-    return change_record(fastener, by=by, version=version, **values)
+    row = change_record(fastener, by=by, version=version, **values)
+    keep_sheet(row.device_model, by=by, reason=_("fasteners changed: %s") % row.place)
+    return row
+
+
+def check_part(device_model: DeviceModel, values: Mapping[str, Any], *, but: ModelPart | None = None) -> None:
+    kind, name = (values.get(each, getattr(but, each, "")) for each in ("kind", "name"))
+    if all_but(device_model.parts.filter(kind=kind, name__iexact=name.strip()), but).exists():
+        words = _("%(model)s has “%(name)s” already; change that one.") % {
+            "model": device_model.name,
+            "name": name.strip(),
+        }
+        raise Refused(words, code="part_known", fields={"name": words})
+
+
+@transaction.atomic
+def add_part(*, device_model: DeviceModel, by: Any, client_key: uuid.UUID | None = None, **values: Any) -> ModelPart:
+    """Write a part, tool or lifting aid that the fitting of a type needs; the sheet gets a new version."""
+    known = known_row(ModelPart, client_key)
+    if known is not None:
+        return known
+    check_part(device_model, values)
+    row = create_record(ModelPart, by=by, client_key=client_key, device_model=device_model, **values)
+    keep_sheet(device_model, by=by, reason=_("added: %s") % row.name)
+    return row
+
+
+@transaction.atomic
+def change_part(part: ModelPart, *, by: Any, version: int, **values: Any) -> ModelPart:
+    """Change a part, tool or lifting aid; the earlier sheets keep what stood there."""
+    check_part(part.device_model, values, but=part)
+    row = change_record(part, by=by, version=version, **values)
+    keep_sheet(row.device_model, by=by, reason=_("changed: %s") % row.name)
+    return row

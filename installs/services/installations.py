@@ -248,6 +248,9 @@ def install_device(
     check_device_suits(device, conveyor, installed_at)
     place: dict[str, Any] = {"device": device, "conveyor": conveyor, "strand": strand, "chainage_m": chainage_m}
     check_free(**place, installed_at=installed_at, removed_at=removed_at)
+    if values.get("sheet") is None:
+        # What it is fitted to; a later version of the sheet changes nothing here until somebody takes it over.
+        values["sheet"] = device.device_model.sheets.order_by("-number").first()
     try:
         row = create_record(
             Installation,
@@ -300,6 +303,23 @@ def change_installation(
         **at,
     )
     return change_record(installation, by=by, version=version, reason=reason, **values)
+
+
+@transaction.atomic
+def take_over_sheet(installation: Installation, *, by: Any, version: int, reason: str) -> Installation:
+    """Hold an installation against the newest version of its model's sheet from now on; the history keeps why.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `change_record`; if no reason is given or it is held against the newest one already.
+    """
+    if not reason.strip():
+        refuse("reason", "reason", _("Say why the newer sheet holds for this device."))
+    newest = installation.device.device_model.sheets.order_by("-number").first()
+    if newest is None or newest.pk == installation.sheet_id:
+        raise Refused(_("It is held against the newest sheet already."), code="newest")
+    return change_record(installation, by=by, version=version, reason=reason.strip(), sheet=newest)
 
 
 def check_removal(installed_at: dt.datetime, removed_at: dt.datetime, now: dt.datetime) -> None:

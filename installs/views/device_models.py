@@ -11,10 +11,12 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.forms.device_models import DeviceModelForm, FastenerForm
-from installs.models import DeviceModel, Fastener
+from installs.forms.device_models import DeviceModelChangeForm, DeviceModelForm, FastenerForm, ModelPartForm
+from installs.models import DeviceModel, Fastener, ModelPart
+from installs.selectors.sheets import spec_groups
 from installs.services import device_models as services
 from installs.tables.device_models import DeviceModelFilter, DeviceModelTable
+from plant.panels import panels_for
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
@@ -46,7 +48,11 @@ def device_model_detail(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "title": row.name,
             "row": row,
+            "groups": spec_groups(row),
             "fasteners": row.fasteners.all(),
+            "parts": row.parts.all(),
+            "sheets": row.sheets.annotate(n_fitted=Count("installations")).select_related("created_by"),
+            "panels": panels_for("device-model-detail", request, row),
             "n_devices": row.devices.count(),
             "n_standing": standing.count(),
         },
@@ -71,7 +77,7 @@ class DeviceModelCreate(RecordPage):
 class DeviceModelChange(RecordChange):
     right = "installs.change_devicemodel"
     template_name = "plant/record_change.html"
-    form_class = DeviceModelForm
+    form_class = DeviceModelChangeForm
     queryset = DeviceModel.objects.select_related("plant")
     done_words = gettext_lazy("Saved.")
 
@@ -131,5 +137,56 @@ class FastenerChange(RecordChange):
 
     def act(self, form: FastenerForm) -> Fastener:
         return services.change_fastener(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class PartCreate(RecordPage):
+    right = "installs.add_modelpart"
+    form_class = ModelPartForm
+    done_words = gettext_lazy("It is in the book.")
+
+    def get_row(self) -> None:
+        self.device_model = get_visible(self.request, DeviceModel.objects.all(), self.right, pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("Add a part or tool to %s") % self.device_model
+
+    def cancel_url(self) -> str:
+        return self.device_model.get_absolute_url()
+
+    def next_url(self, row: ModelPart) -> str:
+        return self.device_model.get_absolute_url()
+
+    def act(self, form: ModelPartForm) -> ModelPart:
+        return services.add_part(
+            device_model=self.device_model,
+            by=self.request.user,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+class PartChange(RecordChange):
+    right = "installs.change_modelpart"
+    template_name = "plant/record_change.html"
+    form_class = ModelPartForm
+    queryset = ModelPart.objects.select_related("device_model__plant")
+    done_words = gettext_lazy("Saved.")
+
+    def get_title(self) -> str:
+        return _("Change a part or tool of %(model)s: %(name)s") % {
+            "model": self.row.device_model,
+            "name": self.row.name,
+        }
+
+    def cancel_url(self) -> str:
+        return self.row.device_model.get_absolute_url()
+
+    def next_url(self, row: ModelPart) -> str:
+        return row.device_model.get_absolute_url()
+
+    def act(self, form: ModelPartForm) -> ModelPart:
+        return services.change_part(
             self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
         )

@@ -12,9 +12,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.forms.installations import InstallationChangeForm, InstallationForm, RemovalForm
+from installs.forms.installations import InstallationChangeForm, InstallationForm, RemovalForm, SheetForm
 from installs.models import Device, Installation
 from installs.selectors import zones_of
+from installs.selectors.sheets import sheet_state
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
 from plant.charts import strip_of
@@ -24,7 +25,7 @@ from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
-WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")
+WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model", "sheet")
 
 
 class InstallationList(RegisterList):
@@ -56,6 +57,7 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "zones": zones_of(row),
             "strip": strip_of(request, row.conveyor),
+            "sheets": sheet_state(row, request.user.unit_system),
             "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
             "panels": panels_for("installation-detail", request, row),
         },
@@ -148,3 +150,30 @@ class InstallationRemoval(RecordChange):
             removed_at=read["removed_at"],
             reason=read["reason"],
         )
+
+
+class SheetTakeOver(RecordChange):
+    right = "installs.change_devicemodel"
+    template_name = "installs/sheet_take_over.html"
+    form_class = SheetForm
+    queryset = Installation.objects.select_related(*WITH_PLACE)
+    button = gettext_lazy("Take over the newest sheet")
+    done_words = gettext_lazy("The newest sheet holds here from now on. What was graded before stays as it was graded.")
+
+    def initial(self) -> dict[str, Any]:
+        return {"version": self.row.version}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known = super().form_kwargs()
+        known.pop("instance")
+        return known
+
+    def get_title(self) -> str:
+        return _("Take over the newest sheet for %s") % self.row
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(sheets=sheet_state(self.row, self.request.user.unit_system), **kwargs)
+
+    def act(self, form: SheetForm) -> Installation:
+        read = form.cleaned_data
+        return services.take_over_sheet(self.row, by=self.request.user, version=read["version"], reason=read["reason"])

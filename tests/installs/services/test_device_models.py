@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 
 import pytest
 
-from installs.models import DeviceModel, Fastener
-from installs.services.device_models import add_device_model, add_fastener, change_device_model, change_fastener
+from installs.models import DeviceModel, Fastener, Installation
+from installs.selectors.sheets import sheet_state
+from installs.services.device_models import (
+    add_device_model,
+    add_fastener,
+    add_part,
+    change_device_model,
+    change_fastener,
+    change_part,
+)
+from installs.services.devices import add_device
+from installs.services.installations import install_device, take_over_sheet
+from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
+from tests import make
 
 FASTENERS = (
     {"place": "clamp", "count": 4, "size": "M16 8.8", "torque_nm": 75.0},
@@ -70,3 +83,65 @@ def test_fasteners_stand_once_at_a_place(alder, erin):
         change_fastener(made.fasteners.get(place="pivot"), by=erin, version=1, place="clamp")
     change_fastener(made.fasteners.get(place="pivot"), by=erin, version=1, torque_nm=120.0)
     assert Fastener.objects.get(place="pivot").torque_nm == 120.0
+
+
+def test_each_change_of_model_fastener_or_part_writes_a_sheet_and_the_same_content_none(alder, erin):
+    made = add_device_model(plant=alder, by=erin, fasteners=FASTENERS, name="RP-2", mass_kg=71.0)
+    assert [each.number for each in made.sheets.all()] == [1]
+    made = change_device_model(made, by=erin, version=made.version, mass_kg=72.0, reason="new frame")
+    made = change_device_model(made, by=erin, version=made.version, mass_kg=72.0)
+    clamp = made.fasteners.get(place="clamp")
+    change_fastener(clamp, by=erin, version=clamp.version, torque_nm=80.0)
+    part = add_part(device_model=made, by=erin, kind="tool", name="chain hoist", count=1)
+    change_part(part, by=erin, version=part.version, count=2)
+    newest, *_earlier, first = made.sheets.all()
+    assert [each.number for each in made.sheets.all()] == [5, 4, 3, 2, 1]
+    assert first.content["mass_kg"] == 71
+    assert first.content["fasteners"][0]["torque_nm"] == 75
+    assert newest.content["fasteners"][0]["torque_nm"] == 80
+    assert newest.content["parts"][0]["count"] == 2
+    assert made.sheets.get(number=2).reason == "new frame"
+    assert first.content["roller_drop_mm"] is None  # not stated is kept as such, and not as 0
+
+
+def test_a_part_stands_once_on_a_sheet(alder, erin):
+    made = add_device_model(plant=alder, by=erin, name="RP-2", parts=[{"kind": "tool", "name": "Spanner 24"}])
+    assert made.sheets.get().content["parts"][0]["name"] == "Spanner 24"
+    with pytest.raises(Refused, match="has “spanner 24” already"):
+        add_part(device_model=made, by=erin, kind="tool", name="spanner 24")
+
+
+def test_an_installation_is_held_against_the_sheet_that_it_was_fitted_to(alder, erin):
+    model = add_device_model(
+        plant=alder, by=erin, fasteners=FASTENERS, name="RP-2", sensor_new_mm=76.0, sensor_limit_mm=68.0
+    )
+    device = add_device(plant=alder, by=erin, number="1", device_model=model)
+    at = install_device(
+        device=device,
+        conveyor=make.conveyor(alder),
+        strand="return",
+        chainage_m=100.0,
+        installed_at=dt.datetime(2026, 1, 5, 8, tzinfo=dt.UTC),
+        by=erin,
+    )
+    change_device_model(model, by=erin, version=model.version, sensor_limit_mm=70.0)
+    clamp = model.fasteners.get(place="clamp")
+    change_fastener(clamp, by=erin, version=clamp.version, torque_nm=80.0)
+    at = Installation.objects.get(pk=at.pk)
+    assert at.sheet.number == 1
+    assert at.spec.sensor_limit_mm == 68
+    assert at.spec.fasteners[0].torque_nm == 75
+    state = sheet_state(at, UnitSystem.METRIC)
+    assert not state.is_newest
+    words = {each.what: (each.before, each.after) for each in state.changes}
+    assert words["sensor roller, limit diameter"] == ("68 mm", "70 mm")
+    assert words["clamp"] == ("target torque: 75 N·m", "target torque: 80 N·m")
+    with pytest.raises(Refused, match="Say why"):
+        take_over_sheet(at, by=erin, version=at.version, reason=" ")
+    take_over_sheet(at, by=erin, version=at.version, reason="rollers of the new kind fitted")
+    at = Installation.objects.get(pk=at.pk)
+    assert at.sheet.number == 3
+    assert at.spec.sensor_limit_mm == 70
+    assert at.history.first().history_change_reason == "rollers of the new kind fitted"
+    with pytest.raises(Refused, match="newest sheet already"):
+        take_over_sheet(at, by=erin, version=at.version, reason="again")
