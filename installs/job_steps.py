@@ -238,6 +238,13 @@ def fit_up_steps(fitting: Fitting) -> list[Step]:
     ]
 
 
+def open_work(fitting: Fitting) -> list[str]:
+    """Measures and torques that are still open, as sentences: said at acceptance, offered as open points."""
+    return [
+        f"{step.label}: {' '.join(step.words)}" for step in fit_up_steps(fitting) if step.state == "open" and step.words
+    ]
+
+
 def adjustment_step(isolation: Isolation | None, following: Act | None, is_current: bool) -> Step:
     awaited = is_current and following is not None and following.name == "fitting-adjustment"
     if isolation is None or isolation.adjustment_mm is None:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.calc.commissioning import least_run_s
 from installs.forms import commissioning as forms
-from installs.job_steps import Act, job_of, offset_bars, people_words
+from installs.job_steps import Act, job_of, offset_bars, open_work, people_words
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
@@ -268,7 +268,9 @@ class AcceptanceAct(FittingAct):
     done_words = gettext_lazy("Accepted. The hand-over is left.")
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(acceptance=services.acceptance_of(self.row), **kwargs)
+        return super().get_context_data(
+            acceptance=services.acceptance_of(self.row), open_work=open_work(self.row), **kwargs
+        )
 
     def act(self, form: forms.AcceptanceForm) -> Any:
         read = form.cleaned_data
@@ -283,6 +285,10 @@ class HandOverAct(FittingAct):
     title = gettext_lazy("Hand over")
     button = gettext_lazy("Hand over with my name")
     done_words = gettext_lazy("The device is in service. Its first checks are planned and the comparison begins.")
+
+    def initial(self) -> dict[str, Any]:
+        """What was left open is offered as an open point, so that it is handed over and not forgotten."""
+        return {**super().initial(), "open_points": " ".join(open_work(self.row))}
 
     def act(self, form: forms.HandOverForm) -> Any:
         read = form.cleaned_data
