@@ -20,7 +20,7 @@ from inspections.calc.grading import grading_rules
 from inspections.forms.visits import VisitForm
 from inspections.models import CouldNotDo, Round, Task
 from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
-from inspections.services.visits import suggested_action, wanted_of
+from inspections.services.visits import open_actions, suggested_action, wanted_of
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
 from plant.models import Conveyor, Person, Plant
@@ -181,6 +181,7 @@ def as_stop(tasks: list[Task], person: Person, plant: Plant, today: date) -> dic
         "model": str(installation.device.device_model),
         "place": place_words(installation, UnitSystem(person.unit_system)),
         "photos": photo_words(tasks),
+        "has_action": open_actions(installation),
         "checks": checks,
     }
 

@@ -44,11 +44,10 @@ FILES = [
             "list_page.js",
             "round.js",
             "scan_page.js",
-            "send.js",
             "stop_page.js",
             "store.js",
             "sync.js",
-            "rules.js",
+            "today.js",
             "app.webmanifest",
         )
     ),

@@ -1,1 +1,60 @@
-// to be filled
+// Builds elements. Text is always set as text: nothing that a person typed is ever read as markup.
+
+const MARKS = {
+  sound: '<circle cx="7" cy="7" r="6" fill="currentColor"/>',
+  watch: '<path d="M7 1 13 13H1Z" fill="currentColor"/>',
+  act: '<path d="M7 0 14 7 7 14 0 7Z" fill="currentColor"/>',
+};
+
+// h("p", { class: "soft" }, "text", child): false, null and undefined are left out; on... are listeners.
+export function h(tag, attributes = {}, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === false || value === null || value === undefined) continue;
+    if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
+    else if (value === true) made.setAttribute(name, "");
+    else made.setAttribute(name, value);
+  }
+  made.append(...children.flat().filter((each) => each !== false && each !== null && each !== undefined));
+  return made;
+}
+
+// The site's own words on safety, made by its own template.
+export function fromSite(markup) {
+  const holder = document.createElement("template");
+  holder.innerHTML = markup;
+  return holder.content;
+}
+
+export function mark(grade) {
+  const made = h("span", { class: `mark ${grade}` });
+  made.innerHTML = `<svg viewBox="0 0 14 14" aria-hidden="true">${MARKS[grade]}</svg>`;
+  made.append(grade);
+  return made;
+}
+
+export function count(n, one, many) {
+  return `${n} ${n === 1 ? one : many}`;
+}
+
+export function clock(moment) {
+  const at = new Date(moment);
+  const time = `${String(at.getHours()).padStart(2, "0")}:${String(at.getMinutes()).padStart(2, "0")}`;
+  if (at.toDateString() === new Date().toDateString()) return time;
+  const months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+  return `${at.getDate()} ${months[at.getMonth()]} ${time}`;
+}
+
+export function megabytes(bytes) {
+  return bytes < 1e5 ? `${Math.max(1, Math.round(bytes / 1000))} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
+}
+
+// A key in the form that the site takes, also where the page came without https and the short way is missing.
+export function newKey() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((each) => each.toString(16).padStart(2, "0")).join("");
+  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
+}

@@ -1,1 +1,466 @@
-// to be filled
+// One stop: what is read here, what it was the last time, the grade while it is typed, and closing out.
+// What is typed is kept with every key press; closing out moves it to the queue in the same step. Field names are those of
+// the site's own form, which reads the entry and grades and asks again.
+
+import { makeGrading } from "../grading.js";
+import { makeReader, makeTeller } from "../units.js";
+import { clock, count, fromSite, h, mark, megabytes, newKey } from "./build.js";
+import { entryOf } from "./list_page.js";
+
+// How a thing that is in order is answered; own kinds of check say it by the grades of their answers.
+const IN_ORDER = { pivot: "free", drive_state: "round", off_state: "round" };
+const FOUND = "as_found";
+const LEFT = "as_left";
+
+export async function stopPage(app, installation) {
+  const { pack } = app;
+  const legs = pack.legs.filter((leg) => leg.stops.some((stop) => stop.installation === installation));
+  const stops = legs.flatMap((leg) => leg.stops).filter((stop) => stop.installation === installation);
+  if (!stops.length) return gone();
+  const id = `${pack.person.id}:${installation}`;
+  const draft = (await app.store.draftOf(id)) ?? { id, person: pack.person.id, installation, key: newKey(), values: {}, at: Date.now() };
+  const isAgain = app.entries.some((each) => each.key === draft.key);
+  // A check stands once, and one that was entered already is not asked for again.
+  const seen = new Set();
+  const checks = stops.flatMap((stop) => stop.checks).filter((check) => {
+    const entry = entryOf(app, check.task);
+    const isOpen = !seen.has(check.task) && (!entry || entry.key === draft.key);
+    seen.add(check.task);
+    return isOpen;
+  });
+  const photos = await app.store.photosOf(draft.key);
+  const order = pack.legs.flatMap((leg) => leg.stops.map((each) => each.installation));
+  const place = { nth: new Set(order.slice(0, order.indexOf(installation) + 1)).size, of: new Set(order).size };
+  return new StopPage(app, { stop: stops[0], care: legs[0].care, checks, draft, photos, place, isAgain }).elements();
+}
+
+function gone() {
+  return h("section", { class: "panel" }, h("h1", {}, "Nothing is due at this device"), h("p", {}, "The round on this phone does not hold it any more; what you entered is kept."),
+    h("p", {}, h("a", { class: "button main", href: "#/" }, "To the round")));
+}
+
+class StopPage {
+  constructor(app, given) {
+    Object.assign(this, { app, ...given });
+    const { rules, system } = app.pack;
+    this.grading = makeGrading(rules.grading);
+    this.read = makeReader(rules.typing);
+    this.tell = makeTeller(rules.typing);
+    this.system = system;
+    this.parts = new Map();
+    this.saving = null;
+  }
+
+  elements() {
+    const { stop, place, checks, draft } = this;
+    const head = h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": "Back to the round" }, "←"),
+      h("div", {}, h("h1", {}, h("span", { class: "tag" }, stop.tag), ` device ${stop.device}`), h("p", { class: "soft" }, `${stop.place}. Stop ${place.nth} of ${place.of}`)));
+    if (!checks.length) {
+      return [head, h("section", { class: "panel" }, h("h2", {}, "Everything here is entered"), h("p", {}, h("a", { class: "button main big", href: "#/" }, "To the round")))];
+    }
+    this.says = h("div", { class: "says error", role: "alert", tabindex: "-1", hidden: true });
+    this.fullBar = h("div", { class: "says warning", role: "alert", hidden: true });
+    this.form = h("form", { class: "phone-form", novalidate: true, autocomplete: "off" },
+      this.lockout(),
+      h("button", { type: "button", class: "big", id: "in-order", onclick: () => this.allInOrder() }, "All as it should be"),
+      checks.map((check) => this.section(check)),
+      this.noteAndPhotos(),
+      this.action(),
+      this.fullBar,
+      this.says,
+      h("div", { class: "foot" }, this.raise(), h("button", { class: "main", id: "close-out" }, "Close out visit")));
+    this.form.addEventListener("input", (event) => this.changed(event));
+    this.form.addEventListener("change", (event) => this.changed(event));
+    this.form.addEventListener("submit", (event) => { event.preventDefault(); this.closeOut(); });
+    this.onHide = () => this.saveNow();
+    document.addEventListener("visibilitychange", this.onHide);
+    window.addEventListener("pagehide", this.onHide);
+    this.app.leave = async () => {
+      document.removeEventListener("visibilitychange", this.onHide);
+      window.removeEventListener("pagehide", this.onHide);
+      await this.saveNow();
+    };
+    this.fill(draft.values);
+    this.refresh();
+    if (draft.reason) this.complain([{ words: draft.reason }, ...Object.entries(draft.faults ?? {}).map(([name, words]) => ({ name, words: words.join(" ") }))], "The site refused this visit");
+    return [head, fromSite(this.care), this.form];
+  }
+
+  lockout() {
+    if (!this.checks.some((check) => check.needs_lockout)) return null;
+    this.lockoutWords = h("span", { role: "status" });
+    return h("section", { class: "care lockout" },
+      h("label", { class: "tick" }, h("input", { type: "checkbox", name: "lockout_confirmed" }), h("b", {}, "The belt is locked out, tagged and tried, by the site's procedure")),
+      h("input", { type: "hidden", name: "lockout_at" }),
+      h("p", { class: "soft" }, "Recorded with your name and the time. It is a record; it locks nothing. ", this.lockoutWords),
+      h("div", { class: "field" }, h("label", { for: "permit" }, "Permit reference ", h("span", { class: "soft" }, "(if there is one)")), h("input", { id: "permit", name: "permit_reference", maxlength: "60" })));
+  }
+
+  section(check) {
+    const graded = h("p", { class: "graded", role: "status" });
+    const isPairs = check.rule === "fastener_torque";
+    const rows = check.readings.flatMap((each) => (each.form === "choice" ? [this.answer(check, each, FOUND), each.asks_as_left && this.answer(check, each, LEFT)] : [this.number(check, each, FOUND, isPairs), isPairs && each.asks_as_left && this.number(check, each, LEFT, isPairs)]));
+    const lefts = isPairs ? [] : check.readings.filter((each) => each.asks_as_left && each.form === "number");
+    const undone = h("details", { class: "undone" }, h("summary", {}, "Could not do it"),
+      h("p", { class: "soft" }, "This is never held against anybody: the planners are told and the check stays open."),
+      h("div", { class: "choice reasons", role: "radiogroup", "aria-label": "Reason" }, [["", "none"], ...this.app.pack.reasons].map(([value, label]) => this.option(`t${check.task}-reason`, value, label, value === ""))),
+      h("div", { class: "field" }, h("label", { for: `remark${check.task}` }, "Note"), h("input", { id: `remark${check.task}`, name: `t${check.task}-remark`, maxlength: "500" })));
+    const changedPart = lefts.length ? h("details", { class: "changed" }, h("summary", {}, "A part was changed or set: readings as left"), h("div", { class: "readings" }, lefts.map((each) => this.number(check, each, LEFT, false)))) : null;
+    const element = h("section", { class: "check panel", "data-task": check.task, "aria-labelledby": `check${check.task}` },
+      h("h2", { id: `check${check.task}` }, check.kind, " ", h("span", { class: "soft when" }, check.due)),
+      check.n_acts > 1 && h("p", {}, mark("act"), ` at the last ${check.n_acts} times running: look for the cause.`),
+      check.method && h("details", { class: "method" }, h("summary", {}, "How it is done"), h("p", {}, check.method)),
+      h("div", { class: `readings ${check.rule}` }, rows.length ? rows.filter(Boolean) : h("p", { class: "soft" }, "The device model names nothing to read here.")),
+      graded, changedPart, undone);
+    this.parts.set(check.task, { check, element, graded, undone, changedPart });
+    return element;
+  }
+
+  number(check, each, stage, isPairs) {
+    const name = `t${check.task}-${each.code}-${stage}`;
+    const isLeft = stage === LEFT;
+    const label = isPairs ? [each.label, isLeft ? " left" : " found"] : isLeft ? `${each.label}, as left` : each.label;
+    const hint = [each.limit_words, each.last && `last ${each.last}`].filter(Boolean).join(" · ");
+    return h("div", { class: `reading${isLeft ? " left" : ""}`, "data-name": name, "data-code": each.code },
+      h("label", { for: name }, label),
+      h("input", { id: name, name, inputmode: this.system === "metric" ? "decimal" : "text", "aria-describedby": `${name}-hint` }),
+      h("span", { class: "hint", id: `${name}-hint` }, h("span", { class: "echo", "aria-live": "polite" }), h("span", { class: "unit" }, each.unit), !isLeft && hint ? ` · ${hint}` : ""),
+      h("label", { class: "sure", hidden: true }, h("input", { type: "checkbox", name: `${name}-sure` }), h("span", {}, h("span", { class: "question" }), " It is right")));
+  }
+
+  answer(check, each, stage) {
+    const name = `t${check.task}-${each.code}-${stage}`;
+    return h("fieldset", { class: "answer", "data-name": name, "data-code": each.code },
+      h("legend", {}, stage === LEFT ? `${each.label}, as left` : each.label, each.last && stage === FOUND && h("span", { class: "hint" }, ` last ${each.last}`)),
+      h("div", { class: "choice" }, each.options.map(([value, label]) => this.option(name, value, label)), this.option(name, "", "not looked at", true)));
+  }
+
+  option(name, value, label, isEmpty = false) {
+    return h("label", { class: "option", "data-empty": isEmpty }, h("input", { type: "radio", name, value, checked: isEmpty }), h("span", {}, label));
+  }
+
+  noteAndPhotos() {
+    this.photoList = h("ul", { class: "photos" });
+    const camera = h("input", { type: "file", id: "camera", accept: "image/*", capture: "environment", onchange: (event) => this.addPhotos(event) });
+    const files = h("input", { type: "file", id: "files", accept: "image/jpeg,image/png,image/webp", multiple: true, onchange: (event) => this.addPhotos(event) });
+    this.showPhotos();
+    return h("section", { class: "panel" }, h("h2", {}, "Note and photos"), h("p", { class: "soft" }, this.stop.photos),
+      h("div", { class: "field" }, h("label", { for: "note" }, "Note"), h("textarea", { id: "note", name: "note", rows: "3", maxlength: "4000" })),
+      h("div", { class: "field" }, h("label", { for: "camera" }, "Take a photo"), camera),
+      h("div", { class: "field" }, h("label", { for: "files" }, "Photos from this device"), files),
+      this.photoList);
+  }
+
+  action() {
+    const due = new Date(Date.now() + 7 * 864e5).toLocaleDateString("en-CA");
+    this.actionPart = h("details", { class: "panel", id: "action" }, h("summary", {}, "Raise an action"),
+      h("p", { class: "soft" }, "A finding that says act needs one, or a reason why not."),
+      h("div", { class: "field" }, h("label", { for: "action-title" }, "What is to be done"), h("input", { id: "action-title", name: "action_title", maxlength: "200" })),
+      h("div", { class: "pair" },
+        h("div", { class: "field" }, h("label", { for: "action-due" }, "Due"), h("input", { type: "date", id: "action-due", name: "action_due_on", value: due })),
+        h("div", { class: "field" }, h("label", { for: "action-owner" }, "Owner"), h("select", { id: "action-owner", name: "action_owner" }, h("option", { value: "" }, "nobody yet"), this.app.pack.owners.map(([pk, name]) => h("option", { value: pk }, name))))),
+      h("div", { class: "field" }, h("label", { for: "no-action" }, "Or why no action is needed"), h("input", { id: "no-action", name: "no_action_reason", maxlength: "300" })));
+    return this.actionPart;
+  }
+
+  raise() {
+    this.raiseButton = h("button", { type: "button", class: "button", id: "raise", hidden: true, onclick: () => {
+      this.form.elements.action_title.value = this.raiseButton.dataset.title;
+      this.actionPart.open = true;
+      this.changed({ target: this.form.elements.action_title });
+    } });
+    return this.raiseButton;
+  }
+
+  // --- what was typed -------------------------------------------------------------------------------------------------
+  values() {
+    const values = {};
+    for (const each of this.form.elements) {
+      if (!each.name || each.type === "file") continue;
+      if (each.type === "checkbox") { if (each.checked) values[each.name] = "on"; }
+      else if (each.type === "radio") { if (each.checked && each.value) values[each.name] = each.value; }
+      else if (each.value) values[each.name] = each.value;
+    }
+    return values;
+  }
+
+  fill(values) {
+    for (const [name, value] of Object.entries(values)) {
+      const control = this.form.elements.namedItem(name);
+      if (!control) continue;
+      if (control.type === "checkbox") control.checked = value === "on";
+      else control.value = value; // of several radio buttons the one with this value
+      control.closest?.("details")?.setAttribute("open", "");
+    }
+    for (const { undone } of this.parts.values()) if (undone.querySelector("[data-empty] input:not(:checked)")) undone.open = true;
+    this.sayLockout();
+  }
+
+  changed(event) {
+    const holder = event.target.closest?.(".reading");
+    // Nobody's "it is right" may stand for a value that was typed after it.
+    if (holder && !event.target.closest(".sure")) holder.querySelector(".sure input").checked = false;
+    if (event.target.name === "lockout_confirmed") {
+      this.form.elements.lockout_at.value = event.target.checked ? new Date().toISOString() : "";
+      this.sayLockout();
+    }
+    this.refresh();
+    clearTimeout(this.saving);
+    this.saving = setTimeout(() => this.saveNow(), 150);
+  }
+
+  sayLockout() {
+    const at = this.form.elements.lockout_at?.value;
+    if (this.lockoutWords) this.lockoutWords.textContent = at ? `Ticked at ${clock(at)}.` : "";
+  }
+
+  // Keeps the draft. Closing out first waits for a saving that is under way, so that none comes after it.
+  saveNow() {
+    clearTimeout(this.saving);
+    if (this.isClosed || !this.form) return this.saved ?? Promise.resolve();
+    const values = this.values();
+    const isBlank = !Object.keys(values).some((name) => name !== "action_due_on") && !this.photos.length;
+    if (isBlank && !this.wasSaved) return Promise.resolve();
+    this.wasSaved = true;
+    this.draft = { ...this.draft, values, isStrict: this.draft.isStrict, at: Date.now() };
+    this.saved = this.app.store.keepDraft(this.draft).catch((problem) => this.sayFull(problem.message));
+    return this.saved;
+  }
+
+  // --- grades and questions -------------------------------------------------------------------------------------------
+  refresh() {
+    const acts = [];
+    for (const part of this.parts.values()) {
+      const finding = this.findingOf(part);
+      this.showFinding(part.graded, finding);
+      if (finding?.grade === "act") acts.push(part.check);
+    }
+    const title = this.form.elements.action_title.value;
+    const words = acts.length ? acts[0].suggested : "";
+    this.acts = acts;
+    this.raiseButton.hidden = !words || Boolean(title);
+    this.raiseButton.dataset.title = words;
+    this.raiseButton.textContent = words ? `Raise an action: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : "";
+  }
+
+  findingOf(part) {
+    const { check, element } = part;
+    const values = { [FOUND]: {}, [LEFT]: {} };
+    part.faults = [];
+    part.filled = false;
+    for (const each of check.readings) {
+      for (const stage of [FOUND, LEFT]) {
+        const name = `t${check.task}-${each.code}-${stage}`;
+        const holder = element.querySelector(`[data-name="${name}"]`);
+        if (!holder) continue;
+        if (each.form === "choice") {
+          const chosen = holder.querySelector("input:checked")?.value;
+          if (chosen) { values[stage][each.code] = chosen; part.filled = true; }
+          continue;
+        }
+        const value = this.readBox(holder, each, stage, part.faults);
+        if (value !== null) values[stage][each.code] = value;
+        if (holder.querySelector("input").value.trim()) part.filled = true;
+      }
+    }
+    part.values = values;
+    part.reason = element.querySelector(`[name="t${check.task}-reason"]:checked`)?.value ?? "";
+    try {
+      return this.grading.find(check, values[FOUND], values[LEFT]);
+    } catch {
+      return null; // the site says what is wrong with it
+    }
+  }
+
+  readBox(holder, each, stage, faults) {
+    const box = holder.querySelector("input");
+    const echo = holder.querySelector(".echo");
+    const sure = holder.querySelector(".sure");
+    const text = box.value;
+    const understood = text.trim() ? this.read(text, each.quantity, this.system, { allowNegative: !each.quantity }) : { value: null, echo: "" };
+    setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
+    echo.classList.toggle("odd", Boolean(understood.problem));
+    box.toggleAttribute("aria-invalid", false);
+    if (understood.problem) {
+      box.setAttribute("aria-invalid", "true");
+      faults.push({ name: box.name, words: understood.problem });
+    }
+    const plausible = stage === LEFT ? { ...each.plausible, previous: null } : each.plausible;
+    const question = understood.value === null ? null : this.grading.implausible({ value: understood.value, ...plausible });
+    sure.hidden = !question;
+    setText(sure.querySelector(".question"), question ? this.tell(question, this.system) : "");
+    if (!question) sure.querySelector("input").checked = false;
+    else if (!sure.querySelector("input").checked) faults.push({ name: `${box.name}-sure`, words: `${each.label}: ${this.tell(question, this.system)} Tick “It is right”, or change it.` });
+    return understood.value;
+  }
+
+  showFinding(place, finding) {
+    const words = finding ? `${finding.grade ?? ""}|${finding.reason}` : "";
+    if (place.dataset.words === words) return; // said already; a screen reader need not hear it again
+    place.dataset.words = words;
+    place.replaceChildren(...(finding ? [finding.grade && mark(finding.grade), h("span", { class: "reason" }, this.tell(finding.reason, this.system))].filter(Boolean) : []));
+  }
+
+  // Everything that is seen gets the answer of a thing in order; what is measured must still be measured.
+  allInOrder() {
+    for (const { check, element, undone } of this.parts.values()) {
+      if (undone.querySelector("[data-empty] input:not(:checked)")) continue;
+      for (const each of check.readings) {
+        if (each.form !== "choice") continue;
+        const grades = each.limits.grades ?? {};
+        const value = IN_ORDER[each.code] ?? each.options.map(([one]) => one).find((one) => grades[one] === "sound");
+        const button = value && element.querySelector(`[data-name="t${check.task}-${each.code}-${FOUND}"] input[value="${CSS.escape(value)}"]`);
+        if (button) button.checked = true;
+      }
+    }
+    this.draft.isStrict = true;
+    this.changed({ target: this.form });
+    const [first] = this.missing();
+    if (first) this.form.elements.namedItem(first.name).focus();
+  }
+
+  // Readings that the kind of check needs: those that it requires; after "all as it should be" everything that is measured.
+  missing() {
+    const found = [];
+    for (const { check, values, reason } of this.parts.values()) {
+      if (reason) continue;
+      const isTouched = Object.keys(values[FOUND]).length + Object.keys(values[LEFT]).length > 0;
+      for (const each of check.readings) {
+        const isMeasured = this.draft.isStrict && each.form === "number" && (check.rule === "sensor_wear" || check.rule === "fastener_torque");
+        if (!(isMeasured || (each.required && (isTouched || this.draft.isStrict)))) continue;
+        if (values[FOUND][each.code] === undefined) found.push({ name: `t${check.task}-${each.code}-${FOUND}`, words: `${check.kind}: ${each.label} is missing.` });
+      }
+    }
+    return found;
+  }
+
+  // --- closing out ----------------------------------------------------------------------------------------------------
+  faults() {
+    this.refresh();
+    const parts = [...this.parts.values()];
+    const faults = parts.flatMap((part) => (part.reason ? [] : part.faults));
+    const named = new Set(faults.map((each) => each.name));
+    faults.push(...this.missing().filter((each) => !named.has(each.name)));
+    for (const { check, filled, reason } of parts) {
+      if (filled && reason) faults.push({ name: `t${check.task}-reason`, words: `${check.kind}: give either readings or the reason why it could not be done.` });
+    }
+    const done = parts.filter((part) => part.filled && !part.reason);
+    if (!done.length && !parts.some((part) => part.reason)) faults.push({ words: "Fill in at least one check, or say that it could not be done." });
+    if (done.some((part) => part.check.needs_lockout) && !this.form.elements.lockout_confirmed.checked) {
+      faults.push({ name: "lockout_confirmed", words: "These checks need the belt locked out. Confirm the lockout, or say that the check could not be done." });
+    }
+    const { action_title: title, action_due_on: due, no_action_reason: why } = this.form.elements;
+    if (this.acts.length && !title.value.trim() && !why.value.trim() && !this.stop.has_action) faults.push({ name: "action_title", words: "A finding says act: raise an action, or say why none is needed." });
+    if (title.value.trim() && !due.value) faults.push({ name: "action_due_on", words: "Give the day by which it is to be done." });
+    return faults;
+  }
+
+  async closeOut() {
+    const faults = this.faults();
+    if (faults.length) { this.complain(faults, "Not closed out yet; what you typed is kept"); return; }
+    if (this.isClosed) return;
+    await this.saveNow();
+    this.isClosed = true;
+    const values = this.values();
+    const done = [...this.parts.values()].filter((part) => part.filled || part.reason).map((part) => part.check);
+    const made = new Date().toISOString();
+    const { pack, store } = this.app;
+    const entry = {
+      key: this.draft.key,
+      state: "kept",
+      person: { id: pack.person.id, name: pack.person.name },
+      installation: this.stop.installation,
+      made_at: made,
+      system: this.system,
+      tasks: done.map((check) => check.task),
+      values,
+      fields: { ...values, task: done.map((check) => String(check.task)), visited_at: made },
+      photos: this.photos.map((photo) => photo.key),
+      words: { tag: this.stop.tag, device: this.stop.device, checks: done.map((check) => check.kind).join(", ") },
+      reason: "",
+      tries: 0,
+    };
+    try {
+      await store.keepEntry(entry, this.draft.id);
+    } catch (problem) {
+      this.isClosed = false;
+      this.sayFull(problem.message);
+      return;
+    }
+    await this.app.refresh();
+    location.hash = "#/";
+    this.app.send();
+  }
+
+  complain(faults, title) {
+    const items = faults.map(({ name, words }) => h("li", {}, name ? h("a", { href: "#", onclick: (event) => { event.preventDefault(); this.goTo(name); } }, words) : words));
+    this.says.replaceChildren(h("b", {}, `${title}:`), h("ul", {}, items));
+    this.says.hidden = false;
+    this.says.focus?.();
+    this.says.scrollIntoView?.({ block: "center" });
+  }
+
+  goTo(name) {
+    const control = this.form.elements.namedItem(name);
+    const element = control instanceof RadioNodeList ? control[0] : control;
+    for (let at = element?.closest("details"); at; at = at.parentElement.closest("details")) at.open = true;
+    element?.scrollIntoView({ block: "center" });
+    element?.focus();
+  }
+
+  // --- photos ---------------------------------------------------------------------------------------------------------
+  async addPhotos(event) {
+    const files = [...event.target.files];
+    event.target.value = "";
+    for (const file of files) {
+      const bytes = await file.arrayBuffer();
+      const photo = { key: newKey(), owner: this.draft.key, state: "kept", type: file.type || "image/jpeg", bytes, sha256: await digestOf(bytes), at: Date.now() };
+      try {
+        await this.app.store.keepPhoto(photo);
+        this.photos.push(photo);
+        this.fullBar.hidden = true;
+      } catch (problem) {
+        this.sayFull(`${problem.message} This photo could not be kept.`);
+      }
+    }
+    this.showPhotos();
+    await this.saveNow();
+  }
+
+  showPhotos() {
+    for (const address of this.addresses ?? []) URL.revokeObjectURL(address);
+    this.addresses = [];
+    this.photoList.replaceChildren(...this.photos.map((photo) => {
+      const address = URL.createObjectURL(new Blob([photo.bytes], { type: photo.type }));
+      this.addresses.push(address);
+      return h("li", {}, h("img", { src: address, alt: `Photo taken ${clock(photo.at)}`, class: "photo" }), ` ${megabytes(photo.bytes.byteLength)}, kept on this phone `,
+        h("button", { type: "button", class: "big", onclick: () => this.dropPhoto(photo) }, "Drop it"));
+    }));
+  }
+
+  async dropPhoto(photo) {
+    await this.app.store.dropPhoto(photo.key);
+    this.photos = this.photos.filter((each) => each.key !== photo.key);
+    this.showPhotos();
+    await this.saveNow();
+  }
+
+  sayFull(words) {
+    const waiting = this.app.entries.filter((each) => each.state === "kept").length;
+    this.fullBar.replaceChildren(h("b", {}, words), h("p", {}, "What you typed is kept. Photos take the most room: send what waits, or drop photos."),
+      h("p", { class: "two" },
+        h("button", { type: "button", class: "big", onclick: () => this.app.send() }, waiting ? `Send ${count(waiting, "visit", "visits")} now` : "Send now"),
+        h("a", { class: "button big", href: "#/kept" }, "See and drop photos")));
+    this.fullBar.hidden = false;
+    this.fullBar.scrollIntoView?.({ block: "center" });
+  }
+}
+
+async function digestOf(bytes) {
+  if (!crypto.subtle) return ""; // without https the length alone must do
+  return [...new Uint8Array(await crypto.subtle.digest("SHA-256", bytes))].map((each) => each.toString(16).padStart(2, "0")).join("");
+}
+
+function setText(place, words) {
+  if (place.textContent !== words) place.textContent = words;
+}

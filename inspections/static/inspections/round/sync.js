@@ -1,1 +1,141 @@
-// to be filled
+// Sends what the phone keeps: entry by entry in the order in which they were closed out, photos before the entry that
+// names them. Every entry and photo has a key of its own, so a sending that broke off is simply done again.
+// Nothing is given up: only the site's own word makes an entry sent or refused; whatever else happens, it stays kept.
+
+const FIRST_WAIT_S = 5;
+const LONGEST_WAIT_S = 300;
+
+class NoSignal extends Error {}
+class SignIn extends Error {}
+class Trouble extends Error {}
+
+export function makeSync({ store, addresses, tell }) {
+  const state = { mode: "idle", person: null, clockOffS: 0, nextTryAt: 0, tries: 0, trouble: "", sending: null };
+  let running = null;
+  let timer = null;
+
+  function run({ now = false } = {}) {
+    if (now) state.tries = 0;
+    clearTimeout(timer);
+    running ??= alone(sendAll).catch(note).finally(() => { running = null; tell(); });
+    return running;
+  }
+
+  // Two windows of the same phone must not send at once; the key would hold, the order might not.
+  function alone(work) {
+    if (!navigator.locks) return work();
+    return navigator.locks.request("driftbook-send", { ifAvailable: true }, (lock) => {
+      if (!lock) { later(); return undefined; }
+      return work();
+    });
+  }
+
+  async function sendAll() {
+    const who = await ask(addresses.who, { timeout: 20 });
+    state.person = who.person;
+    state.clockOffS = Math.round((Date.now() - Date.parse(who.now)) / 1000);
+    const waiting = (await store.entries()).filter((each) => each.state === "kept" && each.person.id === who.person.id);
+    for (const [n, entry] of waiting.entries()) {
+      state.mode = "sending";
+      state.sending = { n: n + 1, of: waiting.length };
+      tell();
+      await sendEntry(entry, who.token);
+      state.tries = 0;
+    }
+    state.mode = "idle";
+    state.tries = 0;
+    state.trouble = "";
+  }
+
+  async function sendEntry(entry, token) {
+    await store.changeEntry(entry.key, { tried_at: Date.now(), tries: (entry.tries ?? 0) + 1 });
+    const gone = new Set();
+    for (let round = 0; round < 3; round += 1) {
+      for (const key of entry.photos) if (!(await sendPhoto(key, entry, token))) gone.add(key);
+      const { fields, key, person, installation, made_at, system } = entry;
+      const photos = entry.photos.filter((each) => !gone.has(each));
+      const body = JSON.stringify({ key, person: person.id, installation, made_at, system, fields, photos, sent_at: new Date().toISOString() });
+      const answer = await ask(addresses.entries, { method: "POST", token, body, type: "application/json", timeout: 60, mayRefuse: true });
+      if (answer.code === "photo_missing") {
+        for (const each of answer.photos) await store.changePhoto(each, { state: "kept" });
+        continue;
+      }
+      if (answer.code === "refused") {
+        const { message, fields: faults = {}, suggested_action: suggested = "" } = answer;
+        await store.changeEntry(key, { state: "refused", reason: message, faults, suggested, refused_at: Date.now() });
+      } else if (answer.code === "other_person") {
+        throw new SignIn(answer.message);
+      } else {
+        await store.entryIsSent({ ...entry, tries: (entry.tries ?? 0) + 1 }, answer, Date.now());
+      }
+      tell();
+      return;
+    }
+    throw new Trouble("photos do not arrive whole");
+  }
+
+  // False where the site will never take this photo, or a person dropped it: the entry then goes without it.
+  async function sendPhoto(key, entry, token) {
+    const photo = await store.photo(key);
+    if (!photo || photo.state === "refused") return false;
+    if (photo.state === "sent") return true;
+    const body = new FormData();
+    body.append("key", key);
+    body.append("installation", entry.installation);
+    body.append("bytes", photo.bytes.byteLength);
+    if (photo.sha256) body.append("sha256", photo.sha256);
+    body.append("file", new Blob([photo.bytes], { type: photo.type }), "photo");
+    const answer = await ask(addresses.photos, { method: "POST", token, body, timeout: 180, mayRefuse: true });
+    if (answer.code === "half") throw new Trouble(answer.message);
+    if (answer.code === "refused") {
+      await store.changePhoto(key, { state: "refused", reason: answer.message });
+      return false;
+    }
+    await store.changePhoto(key, { state: "sent" });
+    return true;
+  }
+
+  async function ask(address, { method = "GET", token, body, type, timeout, mayRefuse = false }) {
+    const headers = { Accept: "application/json" };
+    if (token) headers["X-CSRFToken"] = token;
+    if (type) headers["Content-Type"] = type;
+    let answer;
+    let said;
+    try {
+      answer = await fetch(address, { method, headers, body, credentials: "same-origin", cache: "no-store", redirect: "error", signal: AbortSignal.timeout(timeout * 1000) });
+      said = await answer.text();
+    } catch (problem) {
+      throw new NoSignal(problem.message);
+    }
+    let words = null;
+    try { words = JSON.parse(said); } catch { /* a proxy's page, or the site's page of an error */ }
+    if (words?.code === "sign_in") throw new SignIn(words.message);
+    if (answer.ok && words) return words;
+    if (mayRefuse && words?.code) return words;
+    throw new Trouble(`the site answered ${answer.status}`);
+  }
+
+  function note(problem) {
+    state.sending = null;
+    if (problem instanceof SignIn) {
+      state.mode = "sign_in";
+      state.person = null;
+      return;
+    }
+    state.mode = problem instanceof NoSignal ? "no_signal" : "trouble";
+    state.trouble = problem instanceof NoSignal ? "" : problem.message;
+    if (!(problem instanceof NoSignal || problem instanceof Trouble)) console.warn(problem);
+    later();
+  }
+
+  // 5 s, 10 s, 20 s ... 5 min, each a little different on every phone, so that not all of them ask at once.
+  function later() {
+    const wait = Math.min(FIRST_WAIT_S * 2 ** state.tries, LONGEST_WAIT_S) * (0.8 + 0.4 * Math.random());
+    state.tries = Math.min(state.tries + 1, 12);
+    state.nextTryAt = Date.now() + wait * 1000;
+    clearTimeout(timer);
+    timer = setTimeout(run, wait * 1000);
+  }
+
+  return { state, run };
+}

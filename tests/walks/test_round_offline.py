@@ -1,0 +1,603 @@
+"""The round on a phone with no signal: opened from cold, filled in, kept, and sent once when there is one again.
+
+Each fault that a shift brings is a test of its own; at its end the rows of the book are compared with what was typed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.utils import timezone
+from PIL import Image
+
+from inspections.models import Action, CouldNotDo, Reading, Task, TwiceClosed, Visit
+from inspections.services.visits import close_out_visit
+from plant.models import Photo
+from tests import make
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+class Phone:
+    """A browser with a profile of its own that can be closed and opened again, as a phone's can."""
+
+    def __init__(self, playwright, launch_args, folder, site):
+        self.playwright, self.launch_args, self.folder, self.site = playwright, launch_args, folder, site
+        self.context = self.page = None
+        self.complaints = []
+
+    def open(self, *, signal=True, **options):
+        known = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "service_workers": "allow"}
+        self.context = self.playwright.chromium.launch_persistent_context(
+            str(self.folder), **{**self.launch_args, **known, **options}
+        )
+        self.context.set_offline(not signal)
+        self.page = self.context.pages[0]
+        self.page.set_default_timeout(15000)
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        return self.page
+
+    def close(self):
+        if self.context is not None:
+            self.context.close()
+        self.context = None
+
+    def restart(self, **options):
+        self.close()
+        return self.open(**options)
+
+    def sign_in(self, person):
+        self.page.goto(f"{self.site}/sign-in/?next=/round/")
+        self.page.fill("input[name=username]", person.username)
+        self.page.fill("input[name=password]", "pass-word-1")
+        self.page.click("main button.main")
+        self.page.wait_for_url(re.compile("/round/"))
+        self.wait_until_kept()
+
+    def wait_until_kept(self):
+        self.page.wait_for_selector("body[data-pages=kept][data-pack]")
+        self.page.wait_for_function("() => document.body.dataset.pack && navigator.serviceWorker.controller")
+
+    def round(self):
+        self.page.goto(f"{self.site}/round/")
+        self.page.wait_for_selector("main h1")
+
+    def signal(self, is_on):
+        self.context.set_offline(not is_on)
+
+    def says(self, words):
+        self.page.wait_for_function("(words) => document.getElementById('kept').textContent.includes(words)", arg=words)
+
+    def kept(self):
+        """Entries on the phone, in their order: state, who wrote them, how often they were tried."""
+        return self.page.evaluate("async () => (await import('/static/inspections/round/store.js')).entries()")
+
+    def states(self):
+        return [each["state"] for each in self.kept()]
+
+    def wait_for(self, *states):
+        for _n in range(150):
+            if self.states() == list(states):
+                return
+            self.page.wait_for_timeout(100)
+        assert self.states() == list(states)
+
+
+@pytest.fixture
+def phone(playwright, browser_type_launch_args, tmp_path, live_server, built_in_kinds):
+    made = Phone(playwright, browser_type_launch_args, tmp_path / "phone", live_server.url)
+    made.open()
+    yield made
+    made.close()
+    assert made.complaints == []
+
+
+@pytest.fixture
+def places(belt_a1):
+    model = make.device_model(belt_a1.plant, breakaway_limit_n=80.0)
+    return [
+        make.installation(belt_a1, device=make.device(belt_a1.plant, str(n), model), chainage_m=50.0 * n)
+        for n in (1, 2, 3)
+    ]
+
+
+@pytest.fixture
+def wear(places, built_in_kinds):
+    return [make.task(place, make.check_kind("sensor-wear"), timezone.localdate()) for place in places]
+
+
+@pytest.fixture
+def pivots(places, built_in_kinds):
+    return [make.task(place, make.check_kind("pivot-freedom"), timezone.localdate()) for place in places]
+
+
+def box(task, code, stage="as_found"):
+    return f"[name='t{task.pk}-{code}-{stage}']"
+
+
+def open_stop(page, place):
+    pk = place.installation_id if hasattr(place, "check_kind") else place.pk
+    page.goto(f"{page.url.split('/round/')[0]}/round/#/stop/{pk}")
+    page.wait_for_selector("#close-out")
+
+
+def close_out(page, task, drive="74.2", off="75"):
+    open_stop(page, task)
+    page.fill(box(task, "drive_diameter"), drive)
+    page.fill(box(task, "off_diameter"), off)
+    page.check("[name=lockout_confirmed]")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+
+
+def picture(path, colour="grey", size=(200, 150)):
+    Image.effect_noise(size, 90).convert("RGB").save(path, format="JPEG", quality=95)
+    return str(path)
+
+
+def typed_in_the_book():
+    return {(row.task_id, row.code): row.typed for row in Reading.objects.filter(stage="as_found").exclude(typed="")}
+
+
+def test_a_shift_with_no_signal_from_a_cold_start(phone, tess, wear, pivots, places, tmp_path):
+    """Closed and opened again with no network: three stops, one not done, an action, a photo; then all is sent."""
+    phone.sign_in(tess)
+    page = phone.restart(signal=False)
+    phone.round()
+    assert "6 checks wait at 3 devices" in page.locator(".lede").inner_text()
+    assert "No signal" in page.locator("#kept").inner_text()
+    open_stop(page, places[0])
+    assert "Stored energy on A-1" in page.locator(".care").first.inner_text()
+    page.fill(box(wear[0], "drive_diameter"), "74.2")
+    page.fill(box(wear[0], "off_diameter"), "2 11/16 in")
+    assert "= 68.3 mm" in page.locator(f"section[data-task='{wear[0].pk}']").inner_text()
+    graded = page.locator(f"section[data-task='{wear[0].pk}'] .graded")
+    assert graded.locator(".mark").inner_text() == "act"
+    live = graded.locator(".reason").inner_text()
+    page.check(f"{box(pivots[0], 'pivot')}[value=stiff]")
+    page.check("[name=lockout_confirmed]")
+    page.click("#raise")
+    assert page.input_value("[name=action_title]") == "Replace both sensor rollers"
+    page.set_input_files("#files", picture(tmp_path / "roller.jpg"))
+    page.wait_for_selector(".photos img")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+    assert "1 visit kept on this phone" in page.locator("#kept").inner_text()
+    open_stop(page, places[1])
+    for task, reason in ((wear[1], "no_access"), (pivots[1], "not_safe")):
+        section = page.locator(f"section[data-task='{task.pk}']")
+        section.locator("summary", has_text="Could not do it").click()
+        section.locator(f"[name='t{task.pk}-reason'][value={reason}]").check()
+    page.fill(f"[name='t{wear[1].pk}-remark']", "scaffold in the way")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+    page = phone.restart(signal=False)  # the phone is switched off and on
+    phone.round()
+    assert "2 visits kept on this phone" in page.locator("#kept").inner_text()
+    close_out(page, wear[2], "75.1", "75")
+    assert phone.states() == ["kept", "kept", "kept"]
+    assert Visit.objects.count() == 0
+    phone.signal(True)
+    phone.wait_for("sent", "sent", "sent")
+    phone.says("Nothing waits; 3 visits sent.")
+    assert typed_in_the_book() == {
+        (wear[0].pk, "drive_diameter"): "74.2",
+        (wear[0].pk, "off_diameter"): "2 11/16 in",
+        (wear[2].pk, "drive_diameter"): "75.1",
+        (wear[2].pk, "off_diameter"): "75",
+    }
+    assert Reading.objects.count() == 5  # and the pivot's answer
+    assert Visit.objects.count() == 2
+    wear[0].refresh_from_db()
+    assert (wear[0].grade, wear[0].grade_reason) == ("act", live)
+    assert set(CouldNotDo.objects.values_list("reason", "note")) == {
+        ("no_access", "scaffold in the way"),
+        ("not_safe", ""),
+    }
+    action = Action.objects.get()
+    assert (action.visit, action.title) == (wear[0].visit, "Replace both sensor rollers")
+    assert Photo.objects.count() == wear[0].visit.photos.count() == 1
+    left = page.evaluate("async () => (await (await import('/static/inspections/round/store.js')).photosOf(''))")
+    assert left == []
+    assert {visit.visited_by for visit in Visit.objects.all()} == {tess}
+
+
+def test_what_is_being_typed_survives_the_app(phone, tess, wear):
+    phone.sign_in(tess)
+    phone.signal(False)
+    open_stop(phone.page, wear[0])
+    phone.page.fill(box(wear[0], "drive_diameter"), "73.3")
+    phone.page.wait_for_timeout(400)
+    page = phone.restart(signal=False)
+    phone.round()
+    assert "begun, not closed out yet" in page.locator("main").inner_text()
+    open_stop(page, wear[0])
+    assert page.input_value(box(wear[0], "drive_diameter")) == "73.3"
+
+
+def test_every_page_of_the_round_and_today_open_with_no_signal(phone, tess, wear, places):
+    phone.sign_in(tess)
+    page = phone.restart(signal=False)
+    for path, words in (
+        ("/round/", "My round"),
+        ("/round/#/kept", "What is kept on this phone"),
+        ("/round/#/scan", "Short code below the square"),
+        ("/", "My round"),
+        ("/conveyors/", "That page needs a signal"),
+        (f"/d/{places[1].device.label_code}/", "A-1 device 2"),
+        ("/d/ZZZZZZ/", "No device has the label ZZZZZZ"),
+    ):
+        page.goto("about:blank")
+        page.goto(f"{phone.site}{path}")
+        page.wait_for_function("(words) => document.getElementById('main')?.innerText.includes(words)", arg=words)
+
+
+def test_sign_in_ran_out_meanwhile(phone, tess, wear):
+    """Kept, asked to sign in, and sent as the same person."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    close_out(phone.page, wear[0])
+    Session.objects.all().delete()
+    phone.signal(True)
+    phone.says("Sign in to send; nothing is lost.")
+    assert phone.states() == ["kept"]
+    phone.page.locator("#kept a", has_text="Sign in").click()
+    phone.sign_in(tess)
+    phone.wait_for("sent")
+    assert Visit.objects.get().visited_by == tess
+
+
+def test_somebody_else_signs_in_on_the_same_phone(phone, tess, pat, wear):
+    """The first person's entries wait for that person; the second one's own go."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    close_out(phone.page, wear[0])
+    Session.objects.all().delete()
+    phone.signal(True)
+    phone.sign_in(pat)
+    phone.says("written by tess")
+    close_out(phone.page, wear[1], "73", "74")
+    phone.wait_for("kept", "sent")
+    assert Visit.objects.get().visited_by == pat
+    Session.objects.all().delete()
+    phone.sign_in(tess)
+    phone.wait_for("sent", "sent")
+    assert set(Visit.objects.values_list("visited_by__username", "installation_id")) == {
+        ("tess", wear[0].installation_id),
+        ("pat", wear[1].installation_id),
+    }
+
+
+def test_a_second_person_closed_the_same_check(phone, tess, pat, wear):
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    close_out(phone.page, wear[0], "74", "75")
+    close_out_visit(
+        installation=wear[0].installation,
+        by=pat,
+        visited_at=timezone.now(),
+        lockout_confirmed=True,
+        entries={wear[0].pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 75.0}}},
+    )
+    phone.signal(True)
+    phone.wait_for("sent")
+    row = TwiceClosed.objects.get()
+    assert (row.first.visited_by, row.second.visited_by) == (pat, tess)
+    assert Reading.objects.current().count() == 4
+    phone.page.goto(f"{phone.site}/round/#/kept")
+    phone.page.get_by_text("had been closed by pat already. Both are kept: say which counts.").wait_for()
+    phone.page.get_by_role("link", name="See both").click()
+    phone.page.check("input[name=counts][value=first]")
+    phone.page.get_by_role("button", name="Say which counts").click()
+    phone.page.wait_for_selector("text=The other visit stays in the book")
+    wear[0].refresh_from_db()
+    assert (wear[0].visit.visited_by, wear[0].grade) == (pat, "watch")
+
+
+def test_the_phone_has_no_room_left(phone, tess, wear, tmp_path):
+    """A photo that does not fit is told; the text is kept, closed out and sent; the photo is dropped only by hand."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    page = phone.page
+    open_stop(page, wear[0])
+    page.set_input_files("#files", picture(tmp_path / "first.jpg"))
+    page.wait_for_selector(".photos img")
+    used = page.evaluate("async () => (await navigator.storage.estimate()).usage")
+    client = phone.context.new_cdp_session(page)
+    client.send("Storage.overrideQuotaForOrigin", {"origin": phone.site, "quotaSize": used + 20_000})
+    page.set_input_files("#files", picture(tmp_path / "second.jpg", size=(1600, 1200)))
+    page.wait_for_timeout(2000); print("ROOM", page.evaluate("async () => JSON.stringify(await navigator.storage.estimate())"), used, page.locator(".photos").inner_text(), page.locator("form .says.warning").inner_text())
+    page.get_by_text("This photo could not be kept.").wait_for()
+    assert page.get_by_text("What you typed is kept. Photos take the most room").is_visible()
+    assert page.locator(".photos img").count() == 1
+    client.send("Storage.overrideQuotaForOrigin", {"origin": phone.site, "quotaSize": 1})
+    page.fill(box(wear[0], "drive_diameter"), "74.2")
+    page.fill(box(wear[0], "off_diameter"), "75")
+    page.check("[name=lockout_confirmed]")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+    assert phone.states() == ["kept"]
+    page.goto(f"{phone.site}/round/#/kept")
+    drop = page.get_by_role("button", name="Drop this photo")
+    drop.click()
+    page.get_by_role("button", name="Drop it for good").wait_for()
+    assert (
+        page.evaluate(
+            "async () => (await (await import('/static/inspections/round/store.js')).entries())[0].photos.length"
+        )
+        == 1
+    )
+    phone.signal(True)
+    phone.wait_for("sent")
+    assert typed_in_the_book() == {(wear[0].pk, "drive_diameter"): "74.2", (wear[0].pk, "off_diameter"): "75"}
+    assert Visit.objects.get().photos.count() == 1
+
+
+def test_the_app_is_killed_while_it_sends(phone, tess, wear, tmp_path):
+    """The site has the visit and the phone never learns: opened again it sends the same key, which counts once."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    close_out(phone.page, wear[0])
+    close_out(phone.page, wear[1], "73.9", "74.4")
+
+    lost = []
+
+    def answer_is_lost(route):
+        lost.append(route.fetch())
+        route.abort()
+
+    phone.context.route("**/round/api/entries/", answer_is_lost)
+    phone.signal(True)
+    for _n in range(100):
+        if lost:
+            break
+        phone.page.wait_for_timeout(100)
+    phone.page.wait_for_timeout(300)
+    assert phone.states() == ["kept", "kept"]
+    assert Visit.objects.count() == 1
+    phone.restart()
+    phone.round()
+    phone.wait_for("sent", "sent")
+    assert Visit.objects.count() == 2
+    assert Reading.objects.count() == 4
+
+
+def test_the_site_answers_500_for_an_hour(phone, tess, wear):
+    """Tried less and less often, in order, nothing twice, though each try wrote before it failed."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.page.clock.install()
+    phone.round()
+    close_out(phone.page, wear[0])
+    close_out(phone.page, wear[1], "73.9", "74.4")
+    failing = {"is_on": True}
+
+    def fails(route):
+        if failing["is_on"]:
+            answer = route.fetch()
+            route.fulfill(response=answer, status=500, body="<h1>Server Error</h1>")
+        else:
+            route.continue_()
+
+    posts = []
+    phone.context.on("request", lambda request: posts.append(request) if request.url.endswith("/entries/") else None)
+    phone.context.route("**/round/api/entries/", fails)
+    phone.signal(True)
+    phone.page.wait_for_function("() => document.getElementById('kept').dataset.mode === 'trouble'")
+    for _quarter_of_a_minute in range(240):
+        phone.page.clock.run_for(15_000)
+        phone.page.wait_for_timeout(50)
+    assert phone.states() == ["kept", "kept"]
+    assert "next try at" in phone.page.locator("#kept").inner_text()
+    assert 8 <= len(posts) <= 25  # 5, 10, 20 ... 300 s: about 17 in an hour
+    assert Visit.objects.count() == 1  # the first entry was written each time, and once; the second waits its turn
+    failing["is_on"] = False
+    for _n in range(60):
+        phone.page.clock.run_for(15_000)
+        phone.page.wait_for_timeout(100)
+    assert phone.states() == ["sent", "sent"]
+    assert Visit.objects.count() == 2
+    assert Reading.objects.count() == 4
+    assert [visit.installation_id for visit in Visit.objects.order_by("pk")] == [t.installation_id for t in wear[:2]]
+
+
+@pytest.mark.parametrize("days", [1, -1])
+def test_the_phones_clock_is_a_day_wrong(phone, tess, wear, days):
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.page.clock.install(time=timezone.now() + dt.timedelta(days=days))
+    phone.round()
+    close_out(phone.page, wear[0])
+    phone.page.clock.run_for(20 * 60_000)
+    close_out(phone.page, wear[1], "73.9", "74.4")
+    phone.signal(True)
+    phone.wait_for("sent", "sent")
+    first, second = Visit.objects.order_by("pk")
+    assert first.installation_id == wear[0].installation_id
+    assert dt.timedelta(minutes=19) < second.visited_at - first.visited_at < dt.timedelta(minutes=22)
+    for visit in (first, second):
+        assert visit.visited_at <= visit.created_at
+        assert abs(visit.clock_off - dt.timedelta(days=days)) < dt.timedelta(minutes=22)  # 20 of them were made to pass
+        assert visit.created_at - visit.visited_at < dt.timedelta(minutes=25)
+
+
+def test_the_same_entry_is_sent_twice(phone, tess, wear):
+    phone.sign_in(tess)
+    sent = []
+    phone.context.on(
+        "request", lambda request: sent.append(request.post_data) if request.url.endswith("/entries/") else None
+    )
+    phone.round()
+    close_out(phone.page, wear[0])
+    phone.wait_for("sent")
+    again = phone.page.evaluate(
+        """async (body) => {
+            const who = await (await fetch("/round/api/who/")).json();
+            const headers = { "X-CSRFToken": who.token, "Content-Type": "application/json" };
+            return (await fetch("/round/api/entries/", { method: "POST", headers, body })).json();
+        }""",
+        sent[0],
+    )
+    assert again["visit"] == Visit.objects.get().pk
+    assert Reading.objects.count() == 2
+
+
+def test_half_a_photo_is_sent_again(phone, tess, wear, tmp_path):
+    phone.sign_in(tess)
+    phone.round()
+    cut = []
+
+    def half(route):
+        body = route.request.post_data_buffer
+        if cut:
+            route.continue_()
+            return
+        cut.append(len(body))
+        head, tail = body[: len(body) // 2], body[-60:]
+        route.continue_(post_data=head + tail[tail.index(b"\r\n--") :])
+
+    phone.context.route("**/round/api/photos/", half)
+    open_stop(phone.page, wear[0])
+    phone.page.set_input_files("#files", picture(tmp_path / "roller.jpg", size=(800, 600)))
+    phone.page.wait_for_selector(".photos img")
+    close_out(phone.page, wear[0])
+    phone.wait_for("sent")
+    assert len(cut) == 1
+    assert Visit.objects.get().photos.count() == Photo.objects.count() == 1
+    with Photo.objects.get().file.open() as file, Image.open(io.BytesIO(file.read())) as kept:
+        assert kept.size == (800, 600)
+
+
+def test_a_refused_visit_says_why_and_goes_when_it_was_changed(phone, tess, wear):
+    """A reading that another visit made odd meanwhile is asked back; the next entry is not held up by it."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    close_out(phone.page, wear[0], "74", "75")
+    close_out(phone.page, wear[1], "73.9", "74.4")
+    later = make.task(wear[0].installation, make.check_kind("sensor-wear"), timezone.localdate(), origin="by_hand")
+    close_out_visit(
+        installation=wear[0].installation,
+        by=tess,
+        visited_at=timezone.now() - dt.timedelta(hours=1),
+        lockout_confirmed=True,
+        entries={later.pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 71.5}}},
+    )
+    phone.signal(True)
+    phone.wait_for("refused", "sent")
+    phone.says("1 visit was refused: look.")
+    page = phone.page
+    page.goto(f"{phone.site}/round/#/kept")
+    assert "was the part changed?" in page.locator(".entry.refused").inner_text()
+    page.get_by_role("button", name="Open and change").click()
+    page.wait_for_selector("#close-out")
+    assert page.input_value(box(wear[0], "drive_diameter")) == "74"
+    page.fill(box(wear[0], "drive_diameter"), "71.0")
+    page.fill(box(wear[0], "off_diameter"), "71.5")
+    page.click("#close-out")
+    phone.wait_for("sent", "sent")
+    assert Visit.objects.count() == 3
+    assert Task.objects.open().count() == 1
+
+
+def test_a_label_is_scanned_or_typed(phone, tess, wear, places):
+    phone.sign_in(tess)
+    phone.signal(False)
+    page = phone.page
+    page.goto(f"{phone.site}/round/#/scan")
+    page.fill("[name=code]", places[1].device.label_code.lower())
+    page.get_by_role("button", name="Open the stop").click()
+    page.wait_for_selector("#close-out")
+    assert "A-1 device 2" in page.locator("h1").inner_text()
+    page.add_init_script(
+        """window.BarcodeDetector = class {
+            async detect(video) {
+                if (!(video instanceof HTMLVideoElement)) throw new Error("no picture");
+                return [{ rawValue: "https://book.example/d/%s/" }];
+            }
+        };
+        if (navigator.mediaDevices) navigator.mediaDevices.getUserMedia = async () => document.createElement("canvas").captureStream();""".replace(
+            "%s", places[2].device.label_code
+        )
+    )
+    page.goto("about:blank")
+    page.goto(f"{phone.site}/round/#/scan")
+    page.wait_for_selector("#close-out")
+    assert "A-1 device 3" in page.locator("h1").inner_text()
+
+
+def test_a_check_with_nothing_found_takes_few_taps(phone, tess, wear, pivots):
+    """Taps and keys are counted in the page; measured readings are still asked for."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    page = phone.page
+    page.evaluate(
+        """() => {
+            window.taps = 0;
+            document.addEventListener("pointerdown", () => { window.taps += 1; }, true);
+        }"""
+    )
+    page.locator(".stop-link").first.click()
+    page.wait_for_selector("#close-out")
+    page.locator("label.tick", has_text="locked out").click()
+    page.click("#in-order")
+    focused = page.evaluate("() => document.activeElement.name")
+    assert focused == f"t{wear[0].pk}-drive_diameter-as_found"  # measured, so still asked for
+    page.click("#close-out")
+    assert "Drive side is missing" in page.locator(".says.error").inner_text()
+    page.keyboard.press("Escape")
+    page.evaluate("(name) => document.getElementsByName(name)[0].focus()", focused)
+    page.keyboard.type("74.2")
+    page.keyboard.press("Tab")
+    page.keyboard.type("75")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+    taps = page.evaluate("() => window.taps")
+    assert taps <= 7  # 5 and the extra try to close out; a label's click counts for its box too
+    phone.signal(True)
+    phone.wait_for("sent")
+    assert set(Task.objects.filter(installation=wear[0].installation).values_list("grade", flat=True)) == {"sound"}
+    assert Reading.objects.count() == 5
+
+
+BOXES = "main input:not([type=hidden]):not([type=checkbox]):not([type=radio]), main select, main button, main .button"
+LARGE = BOXES + ", main .back, main .option:not([data-empty]) span, main .tick, main .stop-link, main summary"
+
+
+@pytest.mark.parametrize("width", [320, 390, 820])
+def test_the_pages_fit_and_have_large_targets(phone, tess, wear, pivots, places, width):
+    from axe_playwright_python.sync_playwright import Axe
+
+    make.task(places[0], make.check_kind("fastener-torque"), timezone.localdate())
+    phone.sign_in(tess)
+    page = phone.page
+    page.set_viewport_size({"width": width, "height": 844})
+    phone.round()
+    close_out(page, wear[2])
+    options = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+    for path in ("#/", "#/kept", "#/scan", f"#/stop/{places[0].pk}"):
+        page.goto(f"{phone.site}/round/{path}")
+        page.wait_for_selector("#close-out" if "stop" in path else "main h1")
+        page.wait_for_timeout(300)
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= width, path
+        small = page.evaluate(
+            "(wanted) => [...document.querySelectorAll(wanted)]"
+            ".filter((each) => each.getClientRects().length && each.getBoundingClientRect().height < 56)"
+            ".map((each) => each.name || each.className || each.textContent)",
+            LARGE,
+        )
+        assert small == [], path
+        findings = Axe().run(page, options=options).response["violations"]
+        assert [
+            (each["id"], each["nodes"][0]["html"]) for each in findings if each["impact"] in ("serious", "critical")
+        ] == []
