@@ -57,7 +57,8 @@ async function within(names, mode, work) {
       drop: (name, key) => answer(at(name).delete(key)),
     })).then((value) => { result = value; }, (problem) => {
       try { transaction.abort(); } catch { /* it ended by itself */ }
-      reject(problem);
+      // A step that broke off tells only that it did; why stands at the transaction.
+      reject(asProblem(transaction.error?.name === "QuotaExceededError" ? transaction.error : problem));
     });
   });
 }
@@ -135,8 +136,8 @@ export async function keepEntry(entry, draftId) {
 
 export async function entries() {
   const rows = await read(["entries"], (t) => t.all("entries"));
-  const texts = textsOf("entry").filter((each) => !rows.some((row) => row.key === each.key));
-  return [...rows, ...texts].sort((a, b) => a.order - b.order);
+  const texts = textsOf("entry"); // newer than a row with the same key
+  return [...rows.filter((row) => !texts.some((each) => each.key === row.key)), ...texts].sort((a, b) => a.order - b.order);
 }
 
 export async function changeEntry(key, changes) {
@@ -151,24 +152,40 @@ export async function changeEntry(key, changes) {
     }
     return;
   }
-  await write(["entries"], async (t) => {
-    const row = await t.get("entries", key);
-    if (row) await t.put("entries", { ...row, ...changes });
-  });
+  let changed;
+  try {
+    await write(["entries"], async (t) => {
+      const row = await t.get("entries", key);
+      changed = row && { ...row, ...changes };
+      if (changed) await t.put("entries", changed);
+    });
+  } catch (problem) {
+    if (!(problem instanceof StorageFull)) throw problem;
+    keepText("entry", key, changed);
+  }
 }
 
-// The site has it: what was typed and the photos' bytes may go, a line of what was sent stays for two weeks.
-export async function entryIsSent(entry, answer, at) {
+// The site has it: what was typed and the photos' bytes may go, a line of what was sent stays for two weeks. Photos go
+// first, so that a phone with no room left gets some.
+export async function entryIsSent(entry, answer, sentPhotos, at) {
   const { fields, values, ...line } = entry;
   const sent = { ...line, state: "sent", confirmed_at: at, answer, reason: "" };
-  await write(["entries", "photos"], async (t) => {
-    await t.put("entries", sent);
-    for (const each of await t.owned(entry.key)) if (each.state === "sent") await t.drop("photos", each.key);
-    for (const row of await t.all("entries")) {
-      if (row.state === "sent" && at - row.confirmed_at > SENT_FOR_DAYS * 864e5) await t.drop("entries", row.key);
-    }
+  await write(["photos"], async (t) => {
+    for (const key of sentPhotos) await t.drop("photos", key);
   });
-  forgetText("entry", entry.key);
+  try {
+    await write(["entries"], async (t) => {
+      await t.put("entries", sent);
+      for (const row of await t.all("entries")) {
+        if (row.state === "sent" && at - row.confirmed_at > SENT_FOR_DAYS * 864e5) await t.drop("entries", row.key);
+      }
+    });
+    forgetText("entry", entry.key);
+  } catch (problem) {
+    if (!(problem instanceof StorageFull)) throw problem;
+    keepText("entry", entry.key, sent);
+    await write(["entries"], (t) => t.drop("entries", entry.key));
+  }
 }
 
 // --- photos -----------------------------------------------------------------------------------------------------------
@@ -185,10 +202,15 @@ export function photosOf(owner) {
 }
 
 export async function changePhoto(key, changes) {
-  await write(["photos"], async (t) => {
-    const row = await t.get("photos", key);
-    if (row) await t.put("photos", { ...row, ...changes });
-  });
+  try {
+    await write(["photos"], async (t) => {
+      const row = await t.get("photos", key);
+      if (row) await t.put("photos", { ...row, ...changes });
+    });
+  } catch (problem) {
+    // With no room left the note is missing, never the photo: sent once more it counts once.
+    if (!(problem instanceof StorageFull)) throw problem;
+  }
 }
 
 // Only a person drops a photo that the site does not have.

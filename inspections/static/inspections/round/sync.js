@@ -66,7 +66,7 @@ export function makeSync({ store, addresses, tell }) {
       } else if (answer.code === "other_person") {
         throw new SignIn(answer.message);
       } else {
-        await store.entryIsSent({ ...entry, tries: (entry.tries ?? 0) + 1 }, answer, Date.now());
+        await store.entryIsSent({ ...entry, tries: (entry.tries ?? 0) + 1 }, answer, photos, Date.now());
       }
       tell();
       return;
