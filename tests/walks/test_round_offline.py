@@ -523,6 +523,19 @@ def test_a_refused_visit_says_why_and_goes_when_it_was_changed(phone, tess, wear
     assert Task.objects.open().count() == 1
 
 
+CAMERA = """
+    window.BarcodeDetector = class {
+        async detect(video) {
+            if (!(video instanceof HTMLVideoElement)) throw new Error("no picture");
+            return [{ rawValue: "https://book.example/d/CODE/" }];
+        }
+    };
+    if (navigator.mediaDevices) {
+        navigator.mediaDevices.getUserMedia = async () => document.createElement("canvas").captureStream();
+    }
+"""
+
+
 def test_a_label_is_scanned_or_typed(phone, tess, wear, places):
     phone.sign_in(tess)
     phone.signal(False)
@@ -532,17 +545,7 @@ def test_a_label_is_scanned_or_typed(phone, tess, wear, places):
     page.get_by_role("button", name="Open the stop").click()
     page.wait_for_selector("#close-out")
     assert "A-1 device 2" in page.locator("h1").inner_text()
-    page.add_init_script(
-        """window.BarcodeDetector = class {
-            async detect(video) {
-                if (!(video instanceof HTMLVideoElement)) throw new Error("no picture");
-                return [{ rawValue: "https://book.example/d/%s/" }];
-            }
-        };
-        if (navigator.mediaDevices) navigator.mediaDevices.getUserMedia = async () => document.createElement("canvas").captureStream();""".replace(
-            "%s", places[2].device.label_code
-        )
-    )
+    page.add_init_script(CAMERA.replace("CODE", places[2].device.label_code))
     page.goto("about:blank")
     page.goto(f"{phone.site}/round/#/scan")
     page.wait_for_selector("#close-out")
