@@ -14,7 +14,7 @@ from installs.calc.belt_offsets import OffsetSummary, summarise
 from installs.models import BeltOffset, Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, FOOT = 640, 220, 76, 150, 14, 30
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, FOOT = 680, 220, 104, 150, 14, 30
 LABEL = 16  # height of a line of words
 DAYS_A_MONTH = 30.44
 Occasion = BeltOffset.Occasion
@@ -169,3 +169,69 @@ def spread(wanted: Sequence[float]) -> list[float]:
         heights[after] = max(heights[after], heights[before] + LABEL)
     over = max(heights, default=0) - (HEIGHT - FOOT + 8)
     return [height - over for height in heights] if over > 0 else heights
+
+
+def size_words(value_mm: float, system: UnitSystem) -> str:
+    """A distance off the centre line in whole millimetres, or to the nearest 1/16 in."""
+    return format_quantity(round(value_mm), QuantityKind.LENGTH_MM, system)
+
+
+def summary_lines(occasions: Sequence[OffsetOccasion], system: UnitSystem) -> list[dict[str, str]]:
+    """Mean and largest distance off the centre line at each occasion."""
+    found = [(each, each.summary()) for each in occasions]
+    return [
+        {
+            "label": each.label,
+            "day": f"{each.day:%Y-%m-%d}",
+            "n": str(known.n),
+            "mean": size_words(known.mean_mm, system),
+            "largest": size_words(known.largest_mm, system),
+        }
+        for each, known in found
+        if known
+    ]
+
+
+def change_words(occasions: Sequence[OffsetOccasion], system: UnitSystem) -> str:
+    """One sentence: how far the belt lay off before and last, at the stations measured both times."""
+    if not occasions:
+        return _("No belt offset was measured yet.")
+    first, last = occasions[0], occasions[-1]
+    shared = sorted(set(first.by_place) & set(last.by_place))
+    before = summarise(first.by_place[place] for place in shared)
+    after = summarise(last.by_place[place] for place in shared)
+    if first is last or before is None or after is None:
+        known = first.summary()
+        mean = size_words(known.mean_mm, system) if known else ""
+        return _("The belt lay %(mean)s off its centre line on average (%(when)s).") % {
+            "mean": mean,
+            "when": first.label,
+        }
+    return _(
+        "The belt lay %(before)s off its centre line on average %(first)s, and %(after)s %(last)s "
+        "(%(n)s readings at the same places)."
+    ) % {
+        "before": size_words(before.mean_mm, system),
+        "first": first.label,
+        "after": size_words(after.mean_mm, system),
+        "last": last.label,
+        "n": len(shared),
+    }
+
+
+def station_table(occasions: Sequence[OffsetOccasion], system: UnitSystem) -> list[dict[str, object]]:
+    """A line for each station and load, with the offset at each occasion."""
+    places = sorted({place for each in occasions for place in each.by_place}, key=lambda place: (place[1], place[0]))
+    return [
+        {
+            "at": at,
+            "load": _("loaded") if is_loaded else _("empty"),
+            "cells": [
+                (each.label, offset_words(each.by_place[at, is_loaded], system))
+                if (at, is_loaded) in each.by_place
+                else (each.label, "–")
+                for each in occasions
+            ],
+        }
+        for at, is_loaded in places
+    ]

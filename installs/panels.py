@@ -12,12 +12,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.belt_devices import device_rows
-from installs.models import Installation
+from installs.charts import change_words, occasions_of, offset_charts, station_table, summary_lines
+from installs.models import BeltOffset, Installation, Survey
 from installs.readiness import jobs_ahead, jobs_of_person, jobs_under_way
 from installs.selectors import find_devices
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
+from installs.services.belt_offsets import permitted_on
 from installs.services.installations import place_words
 from installs.strip_layer import strip_layers
+from plant.calc.units import UnitSystem
 from plant.models import Conveyor, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
@@ -140,3 +143,24 @@ def my_fittings(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
         return None
     jobs = jobs_of_person(request.user, plant, timezone.now())
     return {"template": "installs/_today_my_fittings.html", "jobs": jobs} if jobs else None
+
+
+@register_panel("installation-detail", order=30)
+def offsets_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """Where the belt lay before, at acceptance and at each follow-up, station by station."""
+    if not has_right(request.user, "installs.view_beltoffset", installation.plant):
+        return None
+    occasions = occasions_of(BeltOffset.objects.current().of_installation(installation), installation)
+    surveys = Survey.objects.filter(fittings__installation=installation).distinct()
+    if not occasions and not surveys:
+        return None
+    system = UnitSystem(request.user.unit_system)
+    return {
+        "template": "installs/_installation_offsets.html",
+        "occasions": occasions,
+        "summaries": summary_lines(occasions, system),
+        "said": change_words(occasions, system),
+        "charts": offset_charts(occasions, permitted_on(installation.conveyor), system),
+        "lines": station_table(occasions, system),
+        "surveys": surveys,
+    }

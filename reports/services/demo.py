@@ -17,6 +17,7 @@ from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
 from fixtures import people, scenario, stories
+from fixtures import surveys as survey_stories
 from fixtures.generator import METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build, fitted_at
 from fixtures.scenario import BELTS, DemoBelt
 from inspections.models import Action, CheckKind, CheckPlan, Task
@@ -27,10 +28,12 @@ from inspections.services.rounds import lay
 from inspections.services.shifts import add_shift, profile_of, set_profile
 from inspections.services.tasks import put_off_task
 from inspections.services.visits import Typed, close_out_visit, could_not_do, reading_key
-from installs.models import Installation
+from installs.models import BeltOffset, DeviceModel, Installation
+from installs.services.belt_offsets import set_offset
 from installs.services.device_models import add_device_model
 from installs.services.devices import add_device
 from installs.services.installations import install_device
+from installs.services.surveys import change_survey, open_survey
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.models import Conveyor, ConveyorPart, Person, Plant
 from plant.services.conveyors import add_area, add_conveyor, add_part
@@ -115,6 +118,8 @@ def write_past(demo: DemoPlant, say: Say) -> None:
     write_incidents(belts, demo, engineer)
     write_changes(belts, places, demo, planner, engineer)
     say("  incidents are in")
+    write_belt_offsets(places, demo, by_name["technician-1"])
+    write_open_survey(belts["Q-11"], demo, by_name["technician-1"])
     write_visits(plant, places, demo, by_name)
     say("  visits are in")
 
@@ -377,6 +382,57 @@ def write_shifts(plant: Plant, demo: DemoPlant) -> None:
         )  # fmt: skip
     with timezone.override(plant.zone):
         lay(plant=plant, first_day=next_day, last_day=next_day, by=planner, iterations=300)
+
+
+# --- Belt offsets and the open survey ---------------------------------------------------------------------------------
+def write_belt_offsets(places: dict[int, Installation], demo: DemoPlant, by: Person) -> None:
+    """Offsets before, at acceptance and at the follow-ups of the devices whose stories have both end points."""
+    for story in survey_stories.STORIES:
+        place = places[story.device]
+        occasions = [
+            (BeltOffset.Occasion.SURVEY, -20, story.before_mm),
+            (BeltOffset.Occasion.ACCEPTANCE, 0, story.accepted_mm),
+            *((BeltOffset.Occasion.FOLLOW_UP, round(30.44 * months), size) for months, size in story.months_mm),
+        ]
+        for occasion, days, wander_mm in occasions:
+            for at, is_loaded, offset_mm in survey_stories.readings(
+                story, wander_mm, place.chainage_m, place.effect_length_m
+            ):
+                set_offset(
+                    root=key_of("offsets", story.device, occasion, days),
+                    conveyor=place.conveyor,
+                    strand=place.strand,
+                    chainage_m=at,
+                    is_loaded=is_loaded,
+                    offset_mm=offset_mm,
+                    taken_at=place.installed_at + dt.timedelta(days=days),
+                    occasion=occasion,
+                    by=by,
+                    installation=place,
+                )
+
+
+def write_open_survey(conveyor: Conveyor, demo: DemoPlant, by: Person) -> None:
+    known: dict[str, Any] = survey_stories.OPEN_SURVEY
+    survey = open_survey(
+        conveyor=conveyor,
+        strand=known["strand"],
+        chainage_m=known["chainage_m"],
+        device_model=DeviceModel.objects.get(plant=conveyor.plant, name=known["model"]),
+        surveyed_at=demo.span(demo.today - dt.timedelta(days=2))[0] + dt.timedelta(hours=10),
+        by=by,
+        client_key=key_of("survey", known["tag"]),
+    )
+    empty = {(at, False): value for at, value in known["empty_mm"].items()}
+    loaded = {(at, True): value for at, value in known["loaded_mm"].items()}
+    change_survey(
+        survey,
+        by=by,
+        version=survey.version,
+        offsets={**empty, **loaded},
+        causes=known["causes"],
+        **known["measures"],
+    )
 
 
 # --- Past visits ------------------------------------------------------------------------------------------------------

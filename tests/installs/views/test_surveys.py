@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import uuid
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -9,6 +12,7 @@ from django.urls import reverse
 
 from installs.models import BeltOffset, Survey
 from installs.services import surveys
+from installs.services.belt_offsets import set_offset
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -140,3 +144,20 @@ def test_the_list_asks_no_more_for_more_rows(client, survey, belt_a1, tess):
     answer = client.get(reverse("survey-list"), {"format": "csv"})
     assert b"A-1" in b"".join(answer.streaming_content)
     assert client.get(reverse("survey-list"), {"state": "fits"}).context["table"].paginator.count == 0
+
+
+def test_the_dossier_tells_how_the_offset_changed(client, belt_a1, mona):
+    at = make.installation(belt_a1, "20", installed_at=dt.datetime(2026, 1, 5, 8, tzinfo=dt.UTC))
+    client.force_login(mona)
+    assert "Belt offset, before and since" not in client.get(at.get_absolute_url()).content.decode()
+    for days, occasion, size in ((-9, "survey", 60.0), (0, "acceptance", 20.0), (91, "follow_up", -15.0)):
+        for station in (60.0, 80.0):
+            set_offset(
+                root=uuid.uuid5(uuid.NAMESPACE_OID, occasion), conveyor=belt_a1, strand="return", chainage_m=station,
+                is_loaded=False, offset_mm=size, taken_at=at.installed_at + dt.timedelta(days=days),
+                occasion=occasion, by=mona, installation=at,
+            )  # fmt: skip
+    page = client.get(at.get_absolute_url()).content.decode()
+    assert "The belt lay 60 mm off its centre line on average before, 2025-12-27, and 15 mm after 3 months" in page
+    assert "15 mm off side" in page
+    assert page.count('<figure class="offsets">') == 1

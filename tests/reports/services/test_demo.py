@@ -13,8 +13,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from inspections.models import Action, Reading, Task
+from installs.calc.belt_offsets import summarise
 from installs.job_steps import job_of
-from installs.models import Fitting, Installation
+from installs.models import BeltOffset, Fitting, Installation, Survey
 from installs.readiness import readiness_of
 from installs.selectors.placement import ranked_places
 from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person, Plant, RunRecord, SwitchEvent
@@ -211,3 +212,20 @@ def test_a_second_load_changes_nothing(plant):
     counts = [model.objects.count() for model in (Incident, RunRecord, Task, Reading, SwitchEvent)]
     assert not load_demo(say=lambda words: None)
     assert counts == [model.objects.count() for model in (Incident, RunRecord, Task, Reading, SwitchEvent)]
+
+
+@pytest.mark.parametrize(("number", "falls"), [("20", True), ("30", False), ("45", False), ("24", True)])
+def test_belt_offsets_tell_their_story(plant, number, falls):
+    """Mean distance off centre after six months against before; the pivot of 45 had seized by then."""
+    rows = BeltOffset.objects.current().filter(installation__device__number=number).order_by("taken_at")
+    first, last = rows.first().taken_at, rows.last().taken_at
+    before, after = (summarise(rows.filter(taken_at=at).values_list("offset_mm", flat=True)) for at in (first, last))
+    assert before.n == after.n >= 10
+    assert (after.mean_mm / before.mean_mm < 0.6) is falls
+
+
+def test_one_survey_is_open_and_no_follow_up_is_due_any_more(plant):
+    survey = Survey.objects.open().get()
+    assert survey.conveyor.tag == "Q-11"
+    assert survey.cause_tests.filter(found="not_tested").count() == 8
+    assert not Task.objects.filter(origin="follow_up").exists()
