@@ -176,7 +176,8 @@ class BeltOffset(Entry):
     trial_run = models.ForeignKey(
         "installs.TrialRun", null=True, blank=True, on_delete=models.PROTECT, related_name="belt_offsets"
     )
-    # The installation whose effect the row tells of: set at acceptance for rows of its survey and trial runs too.
+    # The installation whose effect the row tells of. Rows are never overwritten: at the hand-over the readings of the
+    # last trial runs are written once more with it, and those of the survey are found through the fitting.
     installation = models.ForeignKey(
         Installation, null=True, blank=True, on_delete=models.PROTECT, related_name="belt_offsets"
     )
