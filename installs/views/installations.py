@@ -12,16 +12,19 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from installs.dossier import dossier_pdf
 from installs.forms.installations import InstallationChangeForm, InstallationForm, RemovalForm, SheetForm
 from installs.models import Device, Installation
 from installs.selectors import zones_of
 from installs.selectors.sheets import sheet_state
+from installs.selectors.timeline import timeline_of
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
 from plant.charts import strip_of
 from plant.models import Conveyor
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
+from plant.printing import paper_of, pdf_answer
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -57,11 +60,20 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "zones": zones_of(row),
             "strip": strip_of(request, row.conveyor),
+            "timeline": timeline_of(request, row),
             "sheets": sheet_state(row, request.user.unit_system),
             "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
             "panels": panels_for("installation-detail", request, row),
         },
     )
+
+
+@right("installs.view_installation")
+def installation_dossier(request: HttpRequest, pk: int) -> HttpResponse:
+    """The dossier as PDF, A4 or letter."""
+    row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "installs.view_installation", pk=pk)
+    paper = paper_of(request.GET.get("paper", ""))
+    return pdf_answer(dossier_pdf(request, row, paper=paper), f"dossier-{row.pk}.pdf")
 
 
 class InstallationCreate(RecordPage):

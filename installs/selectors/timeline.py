@@ -1,0 +1,69 @@
+"""One timeline of an installation, survey to removal. Apps above add what they know at place "timeline"."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from installs.models import Fitting, Installation
+from plant.panels import panels_for
+
+
+@dataclass(frozen=True, order=True)
+class Event:
+    """Something that happened; `url` opens its record."""
+
+    at: dt.datetime
+    what: str
+    detail: str = ""
+    url: str = ""
+
+
+def own_events(installation: Installation) -> list[Event]:
+    """What this app knows: survey, fitting steps, service, part changes, spells out of service, removal."""
+    here = installation.get_absolute_url()
+    events = [Event(installation.installed_at, _("In service"), "", here)]
+    fitting = Fitting.objects.filter(installation=installation).select_related("survey", "accepted_by").first()
+    if fitting is not None:
+        events += fitting_events(fitting)
+    for change in installation.part_changes.current():
+        where = change.get_side_display() if change.side else _("both sides")
+        detail = f"{change.get_part_display()}, {where}: {change.get_why_display()}"
+        events.append(Event(change.changed_at, _("Part changed"), f"{detail}. {change.note}".strip(), here))
+    for spell in installation.out_of_service.all():
+        events.append(Event(spell.begins_at, _("Out of service"), spell.reason, here))
+        if spell.ends_at:
+            events.append(Event(spell.ends_at, _("Back in service"), "", here))
+    if installation.removed_at:
+        events.append(Event(installation.removed_at, _("Removed"), installation.removal_reason, here))
+    return events
+
+
+def fitting_events(fitting: Fitting) -> list[Event]:
+    url = fitting.get_absolute_url()
+    events = []
+    if fitting.survey and fitting.survey.surveyed_at:
+        events.append(Event(fitting.survey.surveyed_at, _("Surveyed"), "", fitting.survey.get_absolute_url()))
+    if fitting.begun_at:
+        events.append(Event(fitting.begun_at, _("Fitting begun"), "", url))
+    for point in fitting.hold_points.current().select_related("confirmed_by"):
+        words = _("Hold point passed over") if point.passed_over_reason else _("Hold point confirmed")
+        detail = f"{point.get_point_display()} ({point.confirmed_by}) {point.passed_over_reason}".strip()
+        events.append(Event(point.confirmed_at, words, detail, url))
+    for run in fitting.trial_runs.current():
+        words = _("Trial run, belt loaded") if run.is_loaded else _("Trial run, belt empty")
+        events.append(Event(run.started_at, words, _("%(minutes)g min watched") % {"minutes": run.minutes}, url))
+    if fitting.accepted_at:
+        events.append(Event(fitting.accepted_at, _("Accepted"), str(fitting.accepted_by or ""), url))
+    if fitting.handed_over_at:
+        events.append(Event(fitting.handed_over_at, _("Handed over"), fitting.handed_over_to, url))
+    return events
+
+
+def timeline_of(request: Any, installation: Installation) -> list[Event]:
+    """All events, the earliest first."""
+    more = [event for panel in panels_for("timeline", request, installation) for event in panel["events"]]
+    return sorted([*own_events(installation), *more])

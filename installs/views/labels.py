@@ -1,0 +1,38 @@
+"""Labels with a code to scan, and the short address that they open."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+
+from installs.labels import label_pdf
+from installs.models import Device
+from plant.permissions import get_visible, open_to_members, right
+from plant.printing import paper_of, pdf_answer
+
+
+@open_to_members
+def open_label(request: HttpRequest, label_code: str) -> HttpResponse:
+    """Where a label leads: the place where the device stands, else the device. Another plant's label is not there."""
+    device = get_object_or_404(Device.objects.visible_to(request.user), label_code__iexact=label_code)
+    standing = device.installations.in_place().first()
+    return redirect(standing or device)
+
+
+@right("installs.view_device")
+def label_sheet(request: HttpRequest) -> HttpResponse:
+    """Labels of the plant's devices, or of those that are named with ?device=."""
+    rows = Device.objects.of_plant(request.plant).filter(scrapped_on__isnull=True).select_related("device_model")
+    asked = [each for each in request.GET.getlist("device") if each.isdecimal()]
+    if asked:
+        rows = rows.filter(pk__in=asked)
+    paper = paper_of(request.GET.get("paper", ""))
+    return pdf_answer(label_pdf(rows, paper=paper), "labels.pdf")
+
+
+@right("installs.view_device")
+def device_label(request: HttpRequest, pk: int) -> HttpResponse:
+    """The label of one device."""
+    row = get_visible(request, Device.objects.select_related("plant", "device_model"), "installs.view_device", pk=pk)
+    paper = paper_of(request.GET.get("paper", ""))
+    return pdf_answer(label_pdf([row], paper=paper), f"label-{row.label_code}.pdf")
