@@ -189,8 +189,8 @@ def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]
         pearson = float(np.sum((counts - mean) ** 2 / mean)) / max(1, counts.size - design.shape[1])
         excess = float(np.sum((counts - mean) ** 2 - mean) / np.sum(mean**2))
         fit, shape, k = poisson, math.inf, design.shape[1]
-        if excess > 0:
-            start = np.append(poisson.params, max(excess, 1e-3))
+        if pearson > 1.0:
+            start = np.append(poisson.params, max(excess, 0.05))
             negative = NegativeBinomial(counts, design, offset=offset).fit(
                 start_params=start, method="bfgs", disp=0, maxiter=500
             )
@@ -198,6 +198,11 @@ def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]
             if alpha > 1.0 / LARGEST_SHAPE and negative.llf > poisson.llf:
                 fit, shape, k = negative, 1.0 / alpha, design.shape[1] + 1
         covariance = np.asarray(fit.cov_params())[: design.shape[1], : design.shape[1]]
+    reasons: tuple[str, ...] = ()
+    if math.isinf(shape) and pearson > 1.0:
+        # Uneven, yet not in the way of a negative binomial: the errors are widened, as for a quasi-Poisson model.
+        covariance = covariance * pearson
+        reasons = (f"counts of the stretches vary {pearson:.2f} times as much as chance; errors are widened by that",)
     return ReferenceModel(
         names=tuple(traits),
         coefficients=tuple(float(each) for each in fit.params[: design.shape[1]]),
@@ -209,6 +214,7 @@ def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]
         n_incidents=int(counts.sum()),
         hours=float(hours.sum()),
         dispersion=pearson,
+        reasons=reasons,
     )
 
 
