@@ -31,6 +31,7 @@ from installs.calc.commissioning import (
 )
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
 from installs.services.belt_offsets import check_station
+from installs.services.device_models import keep_sheet
 from installs.services.fittings import refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
 from plant.calc.chainage import revolution_time_s
@@ -281,7 +282,7 @@ def cycle_to_isolate(fitting: Fitting) -> int:
 def begin(fitting: Fitting, *, by: Any, at: dt.datetime) -> None:
     """The job begins with its first hold point; the sheet of the model is the one that holds now."""
     if fitting.begun_at is None:
-        sheet = fitting.device_model.sheets.order_by("-number").first()
+        sheet = keep_sheet(fitting.device_model, by=by)
         change_record(fitting, by=by, version=fitting.version, begun_at=at, sheet=sheet)
 
 

@@ -13,6 +13,7 @@ from PIL import Image
 from inspections.models import Task
 from installs.models import BeltOffset, HoldPoint, Installation, Isolation, TrialRun
 from installs.services import commissioning as services
+from installs.services.device_models import change_device_model
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
 from plant.errors import Refused
 from plant.services.photos import keep_photo
@@ -403,13 +404,15 @@ def test_a_job_is_given_up_with_a_reason_and_only_without_locks(job, tess, pat):
         run(job, tess, 30)
 
 
-def test_the_sheet_is_the_one_that_holds_when_the_work_begins(job, tess):
-    from installs.models import ModelSheet
-
-    for number in (1, 2):
-        ModelSheet.objects.create(device_model=job.device_model, number=number, content={})
+def test_the_sheet_is_the_one_that_holds_when_the_work_begins(job, tess, erin):
+    model = job.device_model
+    change_device_model(model, by=erin, version=model.version, reason="maker's letter", sensor_gap_mm=19.0)
     isolate(job, tess, 0)
-    assert fresh(job).sheet.number == 2
+    kept = fresh(job).sheet
+    assert kept.content["sensor_gap_mm"] == 19.0
+    model.refresh_from_db()
+    change_device_model(model, by=erin, version=model.version, reason="second letter", sensor_gap_mm=21.0)
+    assert fresh(job).sheet == kept
 
 
 def test_another_model_after_the_work_began_is_another_job(job, tess, pat, alder):
