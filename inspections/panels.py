@@ -13,6 +13,7 @@ from inspections.device_states import device_columns, grade_layers
 from inspections.models import Action
 from inspections.selectors import acts_running, checks_at, planners_day, readings_in_time, technicians_day, visits_of
 from installs.models import Installation
+from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem
 from plant.models import Plant
 from plant.panels import MainPage, register_main_page, register_panel
@@ -101,3 +102,42 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
 
 register_panel("strip", order=40)(grade_layers)
 register_panel("conveyor-devices", order=40)(device_columns)
+
+
+@register_panel("timeline", order=10)
+def checks_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """Visits, and actions as they were raised and done."""
+    if not has_right(request.user, "inspections.view_visit", installation.plant):
+        return None
+    events = [
+        Event(visit.visited_at, str(_("Visited")), f"{visit.visited_by}. {visit.note}"[:200], visit.get_absolute_url())
+        for visit in installation.visits.current().select_related("visited_by")
+    ]
+    for action in installation.actions.all():
+        events.append(Event(action.created_at, str(_("Action raised")), action.title, action.get_absolute_url()))
+        if action.done_at:
+            detail = f"{action.title}: {action.done_note}" if action.done_note else action.title
+            events.append(Event(action.done_at, str(_("Action done")), detail, action.get_absolute_url()))
+    return {"events": events}
+
+
+@register_panel("dossier", order=10)
+def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """How each check was found last and when it is due next, for the printed dossier."""
+    if not has_right(request.user, "inspections.view_task", installation.plant):
+        return None
+    rows = [
+        [
+            str(row.check_kind),
+            str(timezone.localtime(row.last.closed_at).date()) if row.last and row.last.closed_at else "–",
+            row.last.get_grade_display() if row.last and row.last.grade else "–",
+            str(row.next.due_on) if row.next else "–",
+        ]
+        for row in checks_at(installation)
+    ]
+    return {
+        "title": str(_("Checks")),
+        "words": "" if rows else str(_("No check is planned here.")),
+        "heads": [str(_("Check")), str(_("Last done")), str(_("Found")), str(_("Due next"))],
+        "rows": rows,
+    }
