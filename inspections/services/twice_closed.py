@@ -8,8 +8,19 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inspections.calc.findings import Finding
 from inspections.models import Reading, Task, TwiceClosed, Visit
-from inspections.services.visits import entries_of, find, take_in_one, wanted_of
+from inspections.services.visits import (
+    FOUND,
+    LEFT,
+    Entered,
+    entries_of,
+    find,
+    take_in_one,
+    visit_chain,
+    wanted_of,
+    write_offsets,
+)
 from plant.errors import Refused
 from plant.models import Person
 from plant.services.records import change_record, correct_entry
@@ -38,10 +49,13 @@ def say_which_counts(row: TwiceClosed, *, by: Person, version: int, counts: str)
     change_record(row, by=by, version=version, counts=counts, decided_by=by, decided_at=timezone.now())
     if counts == Counts.BOTH:
         return row
-    stays, goes = (row.first, row.second) if counts == Counts.FIRST else (row.second, row.first)
+    sides = (row.first, row.second) if counts == Counts.FIRST else (row.second, row.first)
+    stays, goes = (visit_chain(visit)[-1] for visit in sides)  # each may have been corrected since
     reason = _("The readings of %(who)s count, says %(by)s.") % {"who": stays.visited_by, "by": by}
     for reading in Reading.objects.current().filter(visit=goes, task=row.task):
         correct_entry(reading, by=by, reason=reason, withdraw=True)
+    nothing = Entered(row.task, [], {FOUND: {}, LEFT: {}}, Finding(None, reason))
+    write_offsets(goes, nothing, by, reason=reason)
     let_stand(row.task, stays, by=by, reason=reason)
     return row
 

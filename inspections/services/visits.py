@@ -640,7 +640,7 @@ def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[st
             )
 
 
-def write_offsets(visit: Visit, each: Entered, by: Person) -> None:
+def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") -> None:
     """Offsets of a visit also go to the belt's own rows, which the comparison before and after reads."""
     if each.task.check_kind.rule != Rule.OFFSETS:
         return
@@ -661,7 +661,7 @@ def write_offsets(visit: Visit, each: Entered, by: Person) -> None:
                 taken_at=visit.visited_at,
                 occasion=BeltOffset.Occasion.FOLLOW_UP,
                 by=by,
-                reason=visit.correction_reason,
+                reason=reason or visit.correction_reason,
                 installation=installation,
             )
 

@@ -5,9 +5,13 @@ Each fault that a shift brings is a test of its own; at its end the rows of the 
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import io
+import os
 import re
+import signal
+from pathlib import Path
 
 import pytest
 from django.contrib.sessions.models import Session
@@ -30,12 +34,12 @@ class Phone:
         self.context = self.page = None
         self.complaints = []
 
-    def open(self, *, signal=True, **options):
+    def open(self, *, has_signal=True, **options):
         known = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "service_workers": "allow"}
         self.context = self.playwright.chromium.launch_persistent_context(
             str(self.folder), **{**self.launch_args, **known, **options}
         )
-        self.context.set_offline(not signal)
+        self.context.set_offline(not has_signal)
         self.page = self.context.pages[0]
         self.page.set_default_timeout(15000)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
@@ -43,6 +47,16 @@ class Phone:
 
     def close(self):
         if self.context is not None:
+            self.context.close()
+        self.context = None
+
+    def kill(self):
+        """End the browser at once, as a phone that runs out of battery does; nothing is tidied up."""
+        for path in Path("/proc").glob("[0-9]*/cmdline"):
+            with contextlib.suppress(OSError):
+                if f"--user-data-dir={self.folder}".encode() in path.read_bytes().split(b"\0"):
+                    os.kill(int(path.parent.name), signal.SIGKILL)
+        with contextlib.suppress(Exception):
             self.context.close()
         self.context = None
 
@@ -146,7 +160,7 @@ def typed_in_the_book():
 def test_a_shift_with_no_signal_from_a_cold_start(phone, tess, wear, pivots, places, tmp_path):
     """Closed and opened again with no network: three stops, one not done, an action, a photo; then all is sent."""
     phone.sign_in(tess)
-    page = phone.restart(signal=False)
+    page = phone.restart(has_signal=False)
     phone.round()
     assert "6 checks wait at 3 devices" in page.locator(".lede").inner_text()
     assert "No signal" in page.locator("#kept").inner_text()
@@ -175,11 +189,16 @@ def test_a_shift_with_no_signal_from_a_cold_start(phone, tess, wear, pivots, pla
     page.fill(f"[name='t{wear[1].pk}-remark']", "scaffold in the way")
     page.click("#close-out")
     page.wait_for_selector(".round-head")
-    page = phone.restart(signal=False)  # the phone is switched off and on
+    page = phone.restart(has_signal=False)  # the phone is switched off and on
     phone.round()
     assert "2 visits kept on this phone" in page.locator("#kept").inner_text()
     close_out(page, wear[2], "75.1", "75")
     assert phone.states() == ["kept", "kept", "kept"]
+    phone.kill()  # and its battery runs out
+    phone.open(has_signal=False)
+    phone.round()
+    assert phone.states() == ["kept", "kept", "kept"]
+    page = phone.page
     assert Visit.objects.count() == 0
     phone.signal(True)
     phone.wait_for("sent", "sent", "sent")
@@ -212,7 +231,7 @@ def test_what_is_being_typed_survives_the_app(phone, tess, wear):
     open_stop(phone.page, wear[0])
     phone.page.fill(box(wear[0], "drive_diameter"), "73.3")
     phone.page.wait_for_timeout(400)
-    page = phone.restart(signal=False)
+    page = phone.restart(has_signal=False)
     phone.round()
     assert "begun, not closed out yet" in page.locator("main").inner_text()
     open_stop(page, wear[0])
@@ -221,7 +240,7 @@ def test_what_is_being_typed_survives_the_app(phone, tess, wear):
 
 def test_every_page_of_the_round_and_today_open_with_no_signal(phone, tess, wear, places):
     phone.sign_in(tess)
-    page = phone.restart(signal=False)
+    page = phone.restart(has_signal=False)
     for path, words in (
         ("/round/", "My round"),
         ("/round/#/kept", "What is kept on this phone"),
@@ -378,8 +397,11 @@ def test_the_app_is_killed_while_it_sends(phone, tess, wear, tmp_path):
     phone.page.wait_for_timeout(300)
     assert phone.states() == ["kept", "kept"]
     assert Visit.objects.count() == 1
-    phone.restart()
+    phone.kill()
+    phone.open()
     phone.round()
+    assert phone.states() == ["kept", "kept"]
+    phone.sign_in(tess)  # a browser that is killed may forget who was signed in
     phone.wait_for("sent", "sent")
     assert Visit.objects.count() == 2
     assert Reading.objects.count() == 4

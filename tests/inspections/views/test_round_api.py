@@ -316,3 +316,34 @@ def test_what_is_no_picture_is_refused_in_words(client, place, tess):
     answer = send_photo(client, place, uuid.uuid4(), b"not a picture")
     assert (answer.status_code, answer.json()["code"]) == (422, "refused")
     assert "not a picture" in answer.json()["message"]
+
+
+def test_which_counts_follows_a_correction_and_offsets_leave_the_belts_rows(client, place, tess, pat):
+    from inspections.models import CheckKind
+    from inspections.services.visits import correct_visit, wanted_of
+    from installs.models import BeltOffset
+
+    kind = CheckKind.objects.filter(rule=CheckKind.Rule.OFFSETS, plant=None).first()
+    task = make.task(place, kind, timezone.localdate())
+    code = wanted_of([task], place)[task.pk][0].code
+    for person, value in ((pat, "30"), (tess, "-12")):
+        client.force_login(person)
+        answer = send(client, entry(place, person, [task], {f"t{task.pk}-{code}-as_found": value}))
+        assert answer.status_code == 200, answer.json()
+    row = TwiceClosed.objects.get()
+    later = correct_visit(visit=row.second, by=tess, reason="misread", entries={task.pk: {code: {"as_found": -15.0}}})
+    assert BeltOffset.objects.current().count() == 2
+    assert client.post(row.get_absolute_url(), {"version": row.version, "counts": "second"}).status_code == 302
+    task.refresh_from_db()
+    assert task.visit == later
+    assert [each.value for each in Reading.objects.current().filter(task=task)] == [-15.0]
+    assert [each.offset_mm for each in BeltOffset.objects.current()] == [-15.0]
+
+
+def test_the_pack_costs_few_queries_a_stop(client, place, wear, tess, alder, django_assert_max_num_queries):
+    client.force_login(tess)
+    for n in range(2, 12):
+        belt = make.conveyor(alder, tag=f"B-{n}")
+        make.task(make.installation(belt, str(n)), make.check_kind("sensor-wear"), timezone.localdate())
+    with django_assert_max_num_queries(25 + 11 * 4):
+        assert len(client.get(reverse("round-pack")).json()["legs"]) == 11

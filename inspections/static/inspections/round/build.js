@@ -46,6 +46,7 @@ export function clock(moment) {
 }
 
 export function megabytes(bytes) {
+  if (bytes > 1e9) return `${(bytes / 1e9).toFixed(1)} GB`;
   return bytes < 1e5 ? `${Math.max(1, Math.round(bytes / 1000))} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
 }
 

@@ -16,7 +16,7 @@ export async function listPage(app) {
   return [
     h("header", { class: "round-head" },
       h("h1", {}, `My round, ${pack.today_words}`),
-      h("p", { class: "lede" }, words),
+      h("p", { class: "lede" }, words, " ", h("span", { class: "soft" }, `Round of ${pack.person.name}, ${pack.plant.name}.`)),
       isOld && h("p", { class: "says warning" }, `This is the round of ${pack.today_words}. Open it with a signal to bring today's.`)),
     fromSite(pack.care),
     h("p", { class: "two" }, h("a", { class: "button big", href: "#/scan" }, "Scan a label"), h("a", { class: "button big", href: "#/kept" }, "What is kept")),

@@ -151,7 +151,7 @@ function sayState() {
   } else if (sent.length && !refused.length) parts.push(`Nothing waits; ${count(sent.length, "visit", "visits")} sent.`);
   if (others.length) parts.push(`${count(others.length, "was", "were")} written by ${[...new Set(others.map((each) => each.person.name))].join(", ")} and go when they sign in.`);
   if (refused.length) parts.push(`${count(refused.length, "visit was", "visits were")} refused: look.`);
-  if (!parts.length) parts.push(app.isOffline && app.pack ? "The round is on this phone. Nothing waits to be sent." : "Nothing waits to be sent.");
+  if (!waiting.length && !sent.length && !refused.length) parts.push(app.isOffline && app.pack ? "The round is on this phone; nothing waits to be sent." : "Nothing waits to be sent.");
   const needsSignIn = navigator.onLine && (mode === "sign_in" || app.problem === "sign_in");
   const words = parts.join(" ");
   bar.dataset.mode = mode;

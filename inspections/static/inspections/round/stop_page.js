@@ -123,7 +123,7 @@ class StopPage {
     const hint = [each.limit_words, each.last && `last ${each.last}`].filter(Boolean).join(" · ");
     return h("div", { class: `reading${isLeft ? " left" : ""}`, "data-name": name, "data-code": each.code },
       h("label", { for: name }, label),
-      h("input", { id: name, name, inputmode: this.system === "metric" ? "decimal" : "text", "aria-describedby": `${name}-hint` }),
+      h("input", { id: name, name, inputmode: this.system === "metric" && !each.signed && each.quantity ? "decimal" : "text", "aria-describedby": `${name}-hint` }),
       h("span", { class: "hint", id: `${name}-hint` }, h("span", { class: "echo", "aria-live": "polite" }), h("span", { class: "unit" }, each.unit), !isLeft && hint ? ` · ${hint}` : ""),
       h("label", { class: "sure", hidden: true }, h("input", { type: "checkbox", name: `${name}-sure` }), h("span", {}, h("span", { class: "question" }), " It is right")));
   }
@@ -277,7 +277,7 @@ class StopPage {
     const echo = holder.querySelector(".echo");
     const sure = holder.querySelector(".sure");
     const text = box.value;
-    const understood = text.trim() ? this.read(text, each.quantity, this.system, { allowNegative: !each.quantity }) : { value: null, echo: "" };
+    const understood = text.trim() ? this.read(text, each.quantity, this.system, { allowNegative: each.signed || !each.quantity }) : { value: null, echo: "" };
     setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
     echo.classList.toggle("odd", Boolean(understood.problem));
     box.toggleAttribute("aria-invalid", false);
@@ -357,6 +357,10 @@ class StopPage {
 
   async closeOut() {
     const faults = this.faults();
+    const { person } = this.app.sync.state;
+    if (person && person.id !== this.app.pack.person.id) {
+      faults.push({ words: `This is the round of ${this.app.pack.person.name}, and ${person.name} is signed in. Open the round anew, or sign in as ${this.app.pack.person.name}.` });
+    }
     if (faults.length) { this.complain(faults, "Not closed out yet; what you typed is kept"); return; }
     if (this.isClosed) return;
     await this.saveNow();
