@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.charts import wear_trend
 from inspections.device_states import device_columns, grade_layers
-from inspections.models import Action
+from inspections.models import Action, Task
+from inspections.round_board import rounds_today
 from inspections.selectors import acts_running, checks_at, planners_day, readings_in_time, technicians_day, visits_of
 from installs.models import Installation
 from installs.selectors.timeline import Event
@@ -72,11 +73,18 @@ def checks_of_installation(request: HttpRequest, installation: Installation) -> 
 
 @register_panel("today:technician", order=10)
 def technicians_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
-    """The round in walking order, what it needs, and the person's own actions."""
+    """The published round of today, else all that is open in walking order; what it needs; the person's own actions."""
     today = timezone.localdate(timezone=plant.zone)
+    rounds = rounds_today(request.user, plant, today)
+    mine = {task.pk for each in rounds for stop in each.stops.all() for task in stop.tasks.all()}
+    day = technicians_day(request.user, plant, today, timezone.now(), only=mine if rounds else None)
+    n_open = Task.objects.of_plant(plant).due_by(today).exclude(pk__in=mine).count() if rounds else 0
     return {
         "template": "inspections/_today_technician.html",
-        "day": technicians_day(request.user, plant, today, timezone.now()),
+        "day": day,
+        "rounds": rounds,
+        "belts": [] if rounds else day.belts,
+        "n_others": n_open,
         "today": today,
     }
 

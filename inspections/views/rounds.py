@@ -18,11 +18,14 @@ from django.views.decorators.http import require_POST
 from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm
 from inspections.models import Round, Shift, Stop, TechnicianProfile
 from inspections.round_board import board_of, clock, lede_of
+from inspections.round_files import calendar_of, may_have_calendar, sheet_of
 from inspections.services import rounds as services
 from inspections.services import shifts as shift_services
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Job
-from plant.permissions import get_visible, has_right, right
+from plant.permissions import get_visible, has_right, open_to_all, right
+from plant.printing import paper_of, pdf_answer
 from plant.services.jobs import stop_job
 from plant.views.records import RecordChange, RecordPage
 
@@ -339,3 +342,56 @@ def round_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "today": timezone.localdate(timezone=row.plant.zone),
         },
     )
+
+
+# --- On paper, and in a calendar --------------------------------------------------------------------------------------
+@right(OWN)
+def round_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """One round on paper."""
+    row = round_of(request, pk)
+    system = UnitSystem(request.user.unit_system)
+    name = f"round-{row.shift.person}-{row.shift.day.isoformat()}.pdf"
+    return pdf_answer(sheet_of([row], system, paper_of(request.GET.get("paper", ""))), name)
+
+
+@right(SEE)
+def day_sheets(request: HttpRequest) -> HttpResponse:
+    """All rounds of a day on paper, each on its own sheet."""
+    day = day_asked(request, request.GET)
+    rows = [row for row in services.standing_rounds(request.plant, day) if row.stops.all()]
+    if not rows:
+        raise Http404
+    system = UnitSystem(request.user.unit_system)
+    return pdf_answer(sheet_of(rows, system, paper_of(request.GET.get("paper", ""))), f"rounds-{day.isoformat()}.pdf")
+
+
+@right(OWN)
+def own_calendar(request: HttpRequest) -> HttpResponse:
+    """The secret address of the person's own calendar."""
+    profile = shift_services.profile_of(request.plant, request.user)
+    address = request.build_absolute_uri(reverse("calendar-feed", args=[profile.calendar_key]))
+    return render(
+        request, "inspections/round_calendar.html", {"title": _("My rounds as a calendar"), "address": address}
+    )
+
+
+@require_POST
+@right(OWN)
+def renew_calendar(request: HttpRequest) -> HttpResponse:
+    """Give the calendar a new address."""
+    shift_services.renew_calendar_key(shift_services.profile_of(request.plant, request.user), by=request.user)
+    messages.success(request, _("The calendar has a new address; the old one leads nowhere now."))
+    return redirect("round-calendar")
+
+
+@open_to_all
+def calendar_feed(request: HttpRequest, key: str) -> HttpResponse:
+    """Published stops of the person whose secret key this is (RFC 5545); who has the address needs no sign-in."""
+    profile = TechnicianProfile.objects.select_related("plant", "person").filter(calendar_key=key).first()
+    if profile is None or not may_have_calendar(profile):
+        raise Http404
+    answer = HttpResponse(calendar_of(profile, timezone.now()), content_type="text/calendar; charset=utf-8")
+    answer["Cache-Control"] = "private, max-age=300"
+    answer["Referrer-Policy"] = "no-referrer"
+    answer["X-Robots-Tag"] = "noindex"
+    return answer

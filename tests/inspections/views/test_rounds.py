@@ -224,3 +224,94 @@ def test_skills_and_tools_of_a_person(client, pat, tess, shifts):
     assert client.post(address, values).status_code == 302
     profile.refresh_from_db()
     assert (profile.person, profile.skills, profile.tools) == (tess, "lifting", "torque wrench")
+
+
+# --- Today, on paper, in a calendar ---
+@pytest.fixture
+def today_round(alder, pat, tess, look, time_machine):
+    """Published for today: two belts; a third check is open and on nobody's round."""
+    noon = dt.datetime(2026, 12, 3, 4, tzinfo=dt.UTC)
+    time_machine.move_to(noon, tick=False)
+    begin = dt.datetime(2026, 12, 3, 6, tzinfo=alder.zone)
+    make.shift(tess, alder, begin, break_starts_at=begin + dt.timedelta(hours=4))
+    for n, tag in enumerate(("A-1", "A-2"), 1):
+        make.task(make.installation(make.conveyor(alder, tag=tag), str(n)), look, begin.date())
+    with timezone.override(alder.zone):
+        lay(plant=alder, first_day=begin.date(), last_day=begin.date(), by=pat, iterations=60)
+        publish_rounds(plant=alder, day=begin.date(), by=pat)
+    make.task(make.installation(make.conveyor(alder, tag="A-3"), "3"), look, begin.date())
+    return Round.objects.get()
+
+
+def test_today_shows_the_published_round_in_order(client, tess, today_round):
+    client.force_login(tess)
+    text = client.get("/").content.decode()
+    first, second = (stop.conveyor.tag for stop in today_round.stops.order_by("position"))
+    assert "Shift 06:00 to 14:00, as published" in text
+    assert "2 checks wait at 2 devices" in text
+    assert 0 < text.index(f">{first}<") < text.index(f">{second}<")
+    assert "1 more check is open, not on your round" in text
+    assert ">A-3<" not in text
+
+
+def test_today_keeps_all_open_checks_where_no_round_is_published(client, alder, tess, look):
+    client.force_login(tess)
+    make.task(make.installation(make.conveyor(alder, tag="A-3"), "3"), look, timezone.localdate(timezone=alder.zone))
+    text = client.get("/").content.decode()
+    assert ">A-3<" in text
+    assert "as published" not in text
+
+
+def pages_of(answer):
+    import io
+
+    from pypdf import PdfReader
+
+    assert answer["Content-Type"] == "application/pdf"
+    return [page.extract_text() for page in PdfReader(io.BytesIO(b"".join(answer))).pages]
+
+
+def test_the_sheet_leads_with_the_lockout_and_holds_each_stop(client, tess, pat, today_round):
+    client.force_login(tess)
+    (text,) = pages_of(client.get(f"/rounds/{today_round.pk}/sheet.pdf"))
+    assert "Round of tess, Thursday 3 December 2026" in text
+    assert text.index("Lock out and get your permit") < text.index("A-1, device 1")
+    assert "A-2, device 2" in text
+    assert "10:00-10:30" in text
+    client.force_login(pat)
+    assert len(pages_of(client.get("/rounds/sheets.pdf?day=2026-12-03&paper=us-letter"))) == 1
+    assert client.get("/rounds/sheets.pdf?day=2026-12-09").status_code == 404
+
+
+def test_the_calendar_reads_as_rfc_5545_and_tells_of_no_person(client, tess, alder, today_round):
+    """Read back by the icalendar library; the times are those of the stops."""
+    from icalendar import Calendar
+
+    key = TechnicianProfile.objects.create(plant=alder, person=tess).calendar_key
+    answer = client.get(f"/calendar/{key}.ics")
+    assert answer["Content-Type"] == "text/calendar; charset=utf-8"
+    calendar = Calendar.from_ical(answer.content)
+    events = calendar.walk("VEVENT")
+    stops = list(today_round.stops.order_by("position"))
+    assert [event.decoded("dtstart") for event in events] == [stop.starts_at for stop in stops]
+    assert [event.decoded("dtend") for event in events] == [stop.ends_at for stop in stops]
+    assert all(event.get("uid") and event.get("dtstamp") for event in events)
+    assert len({str(event["uid"]) for event in events}) == 2
+    assert b"\r\n" in answer.content
+    assert max(len(line) for line in answer.content.split(b"\r\n")) <= 75  # RFC 5545, 3.1: lines are folded
+    assert b"tess" not in answer.content
+    assert b"@alder" not in answer.content
+
+
+def test_the_calendar_s_address_is_renewed_and_ends_with_the_membership(client, tess, alder, today_round):
+    client.force_login(tess)
+    assert "/calendar/" in client.get("/rounds/calendar/").content.decode()
+    old = TechnicianProfile.objects.get().calendar_key
+    client.post("/rounds/calendar/renew/")
+    new = TechnicianProfile.objects.get().calendar_key
+    client.logout()
+    assert client.get(f"/calendar/{old}.ics").status_code == 404
+    assert client.get(f"/calendar/{new}.ics").status_code == 200
+    tess.memberships.all().delete()
+    assert client.get(f"/calendar/{new}.ics").status_code == 404
+    assert client.get("/calendar/none.ics").status_code == 404
