@@ -8,11 +8,12 @@ from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inspections.charts import wear_trend
+from inspections.charts import wear_band
 from inspections.device_states import device_columns, grade_layers
 from inspections.models import Action, Task
 from inspections.round_board import rounds_today
-from inspections.selectors import acts_running, checks_at, planners_day, readings_in_time, technicians_day, visits_of
+from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, visits_of
+from inspections.services.wear import wear_of
 from installs.models import Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem
@@ -89,20 +90,36 @@ def technicians_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     }
 
 
+@register_panel("installation-detail", order=43)
+def wear_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """How fast the sensor rollers wear and when they reach the limit, with the band of the forecast."""
+    if not has_right(request.user, "inspections.view_visit", installation.plant):
+        return None
+    like = Installation.objects.of_plant(installation.plant).in_place()
+    fleet = like.filter(
+        device__device_model=installation.device.device_model, conveyor__duty=installation.conveyor.duty
+    ).select_related("conveyor", "device__device_model", "plant", "sheet")
+    wear = wear_of([installation], fleet=fleet)[installation.pk]
+    if not wear.sides:
+        return None
+    return {
+        "template": "inspections/_installation_wear.html",
+        "installation": installation,
+        "wear": wear,
+        "band": wear_band(wear, UnitSystem(request.user.unit_system)),
+    }
+
+
 @register_panel("installation-detail", order=45)
 def visits_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
     """The latest visits with their grades, the wear over time, and what is still to be done here."""
     if not has_right(request.user, "inspections.view_visit", installation.plant):
         return None
-    model = installation.device.device_model
-    system = UnitSystem(request.user.unit_system)
-    diameters = readings_in_time(installation, ["drive_diameter", "off_diameter"])
     return {
         "template": "inspections/_installation_visits.html",
         "installation": installation,
         "visits": visits_of(installation),
         "running": list(acts_running(installation).values()),
-        "trend": wear_trend(diameters, model.sensor_new_mm, model.sensor_limit_mm, system),
         "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
         "today": timezone.localdate(timezone=installation.plant.zone),
     }

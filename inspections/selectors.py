@@ -285,12 +285,6 @@ def acts_running(installation: Installation) -> dict[int, tuple[CheckKind, int]]
     return {kind: run for kind, run in runs.items() if run[1] > 1}
 
 
-def readings_in_time(installation: Installation, codes: Sequence[str]) -> list[Reading]:
-    """Numbers of the given codes as found, oldest first."""
-    rows = Reading.objects.current().as_found().filter(visit__installation=installation, code__in=codes)
-    return list(rows.exclude(value=None).select_related("visit").order_by("visit__visited_at", "pk"))
-
-
 @dataclass(frozen=True)
 class Stop:
     """One device of the round with the checks that may be done there now."""

@@ -27,6 +27,7 @@ from inspections.calc.due_dates import DueDate
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Task
 from inspections.services.due_dates import BeltHours, belts_hours, forecast
 from inspections.services.follow_ups import follow_ups_wanted
+from inspections.services.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused
@@ -82,6 +83,10 @@ def is_active(plan: CheckPlan, today: date) -> bool:
     return not plan.is_suspended and (retired_on is None or retired_on > today)
 
 
+def is_wear_plan(plan: CheckPlan, today: date) -> bool:
+    return plan.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and is_active(plan, today)
+
+
 def plan_tasks(
     plant: Plant,
     today: date,
@@ -108,7 +113,7 @@ def plan_tasks(
         New tasks are due on this day at the earliest (a plan that was resumed makes nothing late at once).
     """
     done = Planned()
-    known = Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model")
+    known = Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model", "sheet")
     if installations is not None:
         known = known.filter(pk__in=[each.pk for each in installations])
     done.withdrawn += withdraw_of_removed(plant, known, today)
@@ -124,13 +129,23 @@ def plan_tasks(
     plans_at: dict[int, list[CheckPlan]] = defaultdict(list)
     for (at, _kind), plan in plans.items():
         plans_at[at].append(plan)
+    measured = {at for (at, _kind), plan in plans.items() if is_wear_plan(plan, today)}
+    wear = wear_of([each for each in standing if each.pk in measured])
 
     for n, (belt, those) in enumerate(by_belt.items(), start=1):
         wanted = [
             each
             for installation in those
             for each in wanted_tasks(
-                plant, installation, plans_at[installation.pk], last_done, hours.get(belt), today, not_before, done
+                plant,
+                installation,
+                plans_at[installation.pk],
+                last_done,
+                hours.get(belt),
+                wear.get(installation.pk),
+                today,
+                not_before,
+                done,
             )
         ]
         write_tasks(plant, those, wanted, plans, last_done, today, handle, done)
@@ -200,6 +215,7 @@ def wanted_tasks(
     plans: Sequence[CheckPlan],
     last_done: dict[tuple[int, int], date],
     hours: BeltHours | None,
+    wear: DeviceWear | None,
     today: date,
     not_before: date | None,
     done: Planned,
@@ -215,6 +231,8 @@ def wanted_tasks(
         if due.due_on is None:
             done.undated.append(f"{installation}: {plan.check_kind}, {due.reason}")
         else:
+            if is_wear_plan(plan, today):
+                due = pulled_forward(due, wear, today)
             yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, began_on))
         if last is None and (plan.bedding_in_days is not None or plan.bedding_in_h is not None):
             bedding = forecast(plan, last_done_on=installed_on, today=today, hours=hours, is_bedding_in=True)

@@ -486,7 +486,7 @@ def test_number_of_queries_does_not_grow_with_the_plant(
     model = DeviceModel.objects.get()
     for n in range(2, 12):
         make.installation(belt_a1, str(n), chainage_m=100.0 + n, device=make.device(alder, str(n), model))
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(29):
         plan_tasks(alder, TODAY)
     assert Task.objects.count() == 11
     assert timezone.now() == NOON
