@@ -21,6 +21,7 @@ from installs.models import Installation
 from plant.models import Conveyor, Incident, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
+from reports.answers import beside_zone, sensitivity_of
 from reports.calc.rate_ratio import RateRatio, Verdict, compare_rates
 from reports.calc.study_windows import Window, months_earlier
 from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
@@ -42,6 +43,7 @@ from reports.selectors import (
     latest_choice,
     marks_of,
     plant_rate,
+    reference_for,
     study,
     study_of,
     verdict_rules,
@@ -102,6 +104,17 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
         context |= {
             "window_rules": window_rules(installation.plant),
             "verdict_rules": verdict_rules(installation.plant),
+            "answers": study.answers,
+            "beside": beside_zone(study.belt, study.installation.strand, study.zones, study.before, study.after),
+            "sensitivity": sensitivity_of(
+                study.belt,
+                study.installation.strand,
+                study.zones,
+                study.before,
+                study.after,
+                study.n_detectors,
+                study.rules,
+            ),
             "by_rule": by_the_rule(study) if study.chosen else None,
             "chosen_before": StudyWindow.objects.filter(installation__in=study.members).select_related(
                 "created_by", "corrected_by"
@@ -164,12 +177,13 @@ def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dic
         return None
     belt, now = belt_for(request, conveyor), timezone.now()
     chosen = chosen_windows(belt.installations)
+    reference = reference_for(conveyor.plant, now)
     cells: dict[int, DeviceCell] = {}
     for each in standing:
         if each.pk in cells:
             continue
         members = group_of(next(one for one in belt.installations if one.pk == each.pk), belt)
-        one = study(members, belt, chosen=latest_choice(members, chosen), now=now)
+        one = study(members, belt, chosen=latest_choice(members, chosen), now=now, reference=reference)
         cell = DeviceCell(
             _("ratio %s") % ratio_words(one.ratio) if one.ratio.ratio is not None else _("comparison"),
             MARK_OF[one.verdict],

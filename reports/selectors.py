@@ -25,6 +25,7 @@ from installs.selectors import zones_of
 from plant.calc.running_hours import Exposure, Ledger
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
 from plant.selectors import hours_of
+from reports.answers import Answers, Reference, answers_of, keep_reference, kept_reference, reference_of
 from reports.calc.rate_ratio import (
     Judgement,
     Rate,
@@ -146,6 +147,7 @@ class Study:
     chosen: StudyWindow | None
     neighbours: tuple[Installation, ...]  # zones overlap, yet they are not judged along
     now: dt.datetime
+    answers: Answers | None = None
 
     @property
     def installation(self) -> Installation:
@@ -341,8 +343,18 @@ def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, leve
     )
 
 
-def study(members: Sequence[Installation], belt: Belt, *, chosen: StudyWindow | None, now: dt.datetime) -> Study:
-    """The comparison of one installation or group on a belt that was gathered before."""
+def study(
+    members: Sequence[Installation],
+    belt: Belt,
+    *,
+    chosen: StudyWindow | None,
+    now: dt.datetime,
+    reference: Reference | None = None,
+) -> Study:
+    """The comparison of one installation or group on a belt that was gathered before.
+
+    Without a reference the counts stand alone; with one they must agree with what the rest of the plant tells.
+    """
     one = members[0]
     plant, strand, tz = one.plant, one.strand, one.plant.zone
     rules = rules_of(plant)
@@ -370,6 +382,9 @@ def study(members: Sequence[Installation], belt: Belt, *, chosen: StudyWindow | 
     before, after = (side_of(belt, strand, zones, window, rules.level) for window in (windows.before, windows.after))
     ratio = compare_rates(before.n, before.hours, after.n, after.hours, level=rules.level)
     n_detectors = switches_in(belt, zones)
+    answers = None
+    if reference is not None:
+        answers = answers_of(belt, strand, zones, before, after, reference, rules.level)
     return Study(
         members=tuple(members),
         belt=belt,
@@ -386,11 +401,14 @@ def study(members: Sequence[Installation], belt: Belt, *, chosen: StudyWindow | 
             coverage_after=coverage_of(after),
             n_detectors=n_detectors,
             rules=rules,
+            spells=answers.spells if answers else None,
+            shrunk=answers.shrunk if answers else None,
         ),
         rules=rules,
         chosen=chosen,
         neighbours=tuple(neighbours),
         now=now,
+        answers=answers,
     )
 
 
@@ -443,7 +461,24 @@ def study_of(installation: Installation, now: dt.datetime) -> Study:
     """The comparison of one installation, with those that are judged as one with it."""
     belt = belts_of([installation.conveyor])[installation.conveyor_id]
     members = group_of(next(each for each in belt.installations if each.pk == installation.pk), belt)
-    return study(members, belt, chosen=latest_choice(members, chosen_windows(members)), now=now)
+    reference = reference_for(installation.plant, now)
+    return study(members, belt, chosen=latest_choice(members, chosen_windows(members)), now=now, reference=reference)
+
+
+def reference_for(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None = None) -> Reference:
+    """The plant's stretches without a device; gathered again when the book or the day has changed."""
+    stamp: list[Any] = [now.date()]
+    for model in (Incident, RunRecord, MeterReading, Installation, ConveyorPart):
+        rows = model.objects.of_plant(plant)
+        stamp.append(
+            tuple(rows.order_by().aggregate(n=Count("pk"), last=Max("pk"), entered=Max("created_at")).values())
+        )
+    known = kept_reference(plant, stamp)
+    if known is not None:
+        return known
+    if belts is None:
+        belts = tuple(belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant")).values())
+    return keep_reference(plant, stamp, reference_of(belts, now))
 
 
 def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow]) -> StudyWindow | None:
@@ -453,7 +488,7 @@ def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow
 
 def by_the_rule(one: Study) -> Study:
     """The same comparison with the windows of the rule, where an engineer set others."""
-    return study(one.members, one.belt, chosen=None, now=one.now)
+    return study(one.members, one.belt, chosen=None, now=one.now, reference=reference_for(one.conveyor.plant, one.now))
 
 
 @dataclass(frozen=True, eq=False)
@@ -464,6 +499,7 @@ class Book:
     now: dt.datetime
     belts: tuple[Belt, ...]
     studies: tuple[Study, ...]
+    reference: Reference
 
     def changed_since(self, then: dt.datetime) -> list[tuple[Study, Study]]:
         """Comparisons whose verdict is another one than it was then: (now, then). No further query."""
@@ -471,7 +507,7 @@ class Book:
         for one in self.studies:
             if max(each.installed_at for each in one.members) >= then:
                 continue
-            earlier = study(one.members, one.belt, chosen=one.chosen, now=then)
+            earlier = study(one.members, one.belt, chosen=one.chosen, now=then, reference=self.reference)
             if earlier.verdict != one.verdict:
                 pairs.append((one, earlier))
         return pairs
@@ -481,6 +517,7 @@ def book_of(plant: Plant, now: dt.datetime) -> Book:
     """Comparisons of a plant, groups once, by tag and chainage; a fixed number of queries."""
     belts = belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag"))
     chosen = chosen_windows(each for belt in belts.values() for each in belt.installations)
+    reference = reference_for(plant, now, tuple(belts.values()))
     found, judged = [], set()
     for belt in belts.values():
         for installation in belt.installations:
@@ -488,8 +525,8 @@ def book_of(plant: Plant, now: dt.datetime) -> Book:
                 continue
             members = group_of(installation, belt)
             judged |= {each.pk for each in members}
-            found.append(study(members, belt, chosen=latest_choice(members, chosen), now=now))
-    return Book(plant, now, tuple(belts.values()), tuple(found))
+            found.append(study(members, belt, chosen=latest_choice(members, chosen), now=now, reference=reference))
+    return Book(plant, now, tuple(belts.values()), tuple(found), reference)
 
 
 def studies_of(plant: Plant, now: dt.datetime) -> tuple[Study, ...]:

@@ -96,7 +96,10 @@ class Expected:
 
 @dataclass(frozen=True)
 class EffectIndex:
-    """Index of effect: 1 is no effect. theta and error are Hauer's; ratio, low and high come from the posteriors."""
+    """Index of effect: 1 is no effect. theta and error are Hauer's; ratio, low and high come from the posteriors.
+
+    The one-sided limits hold at the level each on its own; they tell whether a direction that the counts show survives.
+    """
 
     theta: float
     error: float | None
@@ -107,6 +110,8 @@ class EffectIndex:
     expected_before: float
     expected_after: float
     variance_after: float
+    low_one_sided: float
+    high_one_sided: float
     level: float = 0.95
     reasons: tuple[str, ...] = ()
 
@@ -337,13 +342,26 @@ def index_of_effect(
     spread = 1.0 + (variance / pi**2 if pi > 0 else 0.0)
     theta = n_after / pi / spread if pi > 0 else math.inf
     error = theta * math.sqrt(1.0 / n_after + variance / pi**2) / spread if n_after > 0 and pi > 0 else None
-    ratio, low, high = posterior_ratio_many(
-        n_before, hours_before, n_after, hours_after, rate_per_h=rate_per_h, shape=shape, trend=trend,
-        log_error=log_error, dispersion=dispersion, level=level,
-    )  # fmt: skip
+    known = {"rate_per_h": rate_per_h, "shape": shape, "trend": trend, "log_error": log_error, "dispersion": dispersion}
+    sides = (n_before, hours_before, n_after, hours_after)
+    ratio, low, high = posterior_ratio_many(*sides, **known, level=level)
+    # At a level of 0.5 or less the one-sided limits would change places; nobody asks for that.
+    _middle, low_one, high_one = posterior_ratio_many(*sides, **known, level=max(2.0 * level - 1.0, 1e-9))
     reasons = () if n_after else ("no incident after: Hauer's standard error does not exist, the interval does",)
     return EffectIndex(
-        theta, error, float(ratio), float(low), float(high), found.weight, found.expected, pi, variance, level, reasons
+        theta=theta,
+        error=error,
+        ratio=float(ratio),
+        low=float(low),
+        high=float(high),
+        weight=found.weight,
+        expected_before=found.expected,
+        expected_after=pi,
+        variance_after=variance,
+        low_one_sided=float(low_one),
+        high_one_sided=float(high_one),
+        level=level,
+        reasons=reasons,
     )
 
 

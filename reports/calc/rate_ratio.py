@@ -25,6 +25,8 @@ from plant.calc.rates import (
     rate_with_interval,
     rate_with_interval_many,
 )
+from reports.calc.bad_spells import SpellCheck, widened_limits
+from reports.calc.empirical_bayes import EffectIndex
 
 __all__ = [
     "RULE_TEXT",
@@ -135,8 +137,10 @@ def rule_text(rules: VerdictRules) -> tuple[str, ...]:
     return (
         "Cannot be judged: no switch or logged station stands in the zone, or running hours are known for less than "
         f"{_percent(rules.least_coverage)} of either period, or there are no running hours before.",
-        f"Fewer or more incidents: the exact {_percent(rules.level)} interval of the ratio leaves out 1.",
-        f"Shown to change little: the whole interval lies between {low:g} and {high:g}, a margin fixed beforehand.",
+        f"Fewer or more incidents: the exact {_percent(rules.level)} interval of the ratio leaves out 1 (widened where "
+        "incidents come in bad spells), and on the same side of 1 lies the one-sided limit after allowing for devices "
+        "being put where it was worst and for what untreated stretches did, wherever that one can be worked out.",
+        f"Shown to change little: all of these intervals lie between {low:g} and {high:g}, a margin fixed beforehand.",
         f"Too early to tell: fewer than {rules.least_after_share:g} times the hours before have been run after.",
         "No clear change: none of these; it does not say that the device does nothing.",
     )
@@ -149,6 +153,8 @@ def judge(
     coverage_after: float,
     n_detectors: int,
     rules: VerdictRules | None = None,
+    spells: SpellCheck | None = None,
+    shrunk: EffectIndex | None = None,
 ) -> Judgement:
     """The verdict that the counts allow, with its reasons, in the order of `rule_text`.
 
@@ -162,6 +168,10 @@ def judge(
         Drift switches, and stations that people log, inside the effect zone.
     rules : VerdictRules, optional
         The plant's numbers; start values where left out.
+    spells : SpellCheck, optional
+        Whether incidents come in bad spells; where they do, the interval is widened.
+    shrunk : EffectIndex, optional
+        The answer after allowing for regression to the mean; it must agree before fewer or more is said.
 
     Returns
     -------
@@ -186,16 +196,29 @@ def judge(
     obstacles = _obstacles(ratio, coverage_before, coverage_after, n_detectors, rules)
     if obstacles:
         return Judgement(Verdict.CANNOT_BE_JUDGED, obstacles)
-    counts = _counts_sentences(ratio)
+    counts = (*_counts_sentences(ratio), *_spell_sentences(ratio, spells, rules), *_shrunk_sentences(shrunk))
     percent = _percent(rules.level)
+    contradiction: tuple[str, ...] = ()
     if ratio.low is not None and ratio.high is not None:
-        if ratio.high < 1:
+        low, high = _limits(ratio, spells, rules)
+        shrunk_low, shrunk_high = (shrunk.low, shrunk.high) if shrunk is not None else (low, high)
+        if high < 1 and (shrunk is None or shrunk.high_one_sided < 1):
             return Judgement(Verdict.FEWER, (*counts, f"The whole {percent} interval lies below 1."))
-        if ratio.low > 1:
+        if low > 1 and (shrunk is None or shrunk.low_one_sided > 1):
             return Judgement(Verdict.MORE, (*counts, f"The whole {percent} interval lies above 1."))
-        if rules.margin[0] <= ratio.low and ratio.high <= rules.margin[1]:
+        if rules.margin[0] <= min(low, shrunk_low) and max(high, shrunk_high) <= rules.margin[1]:
             said = f"The whole {percent} interval lies between {rules.margin[0]:g} and {rules.margin[1]:g}."
             return Judgement(Verdict.CHANGES_LITTLE, (*counts, said))
+        if high < 1 or low > 1:
+            contradiction = ("The counts alone leave out 1; what chance and the untreated stretches explain does not.",)
+        elif ratio.high < 1 or ratio.low > 1:
+            contradiction = ("The exact interval leaves out 1, the one widened for bad spells does not.",)
+    if contradiction and ratio.hours_after >= rules.least_after_share * ratio.hours_before:
+        return Judgement(Verdict.NO_CLEAR_CHANGE, (*counts, *contradiction))
+    if contradiction:
+        least = rules.least_after_share * ratio.hours_before
+        said = f"{ratio.hours_after:.0f} h after are fewer than the {least:.0f} h that the rule asks for."
+        return Judgement(Verdict.TOO_EARLY, (*counts, *contradiction, said))
     needed = hours_needed(ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, level=rules.level)
     waiting = (*counts, *_unclear(ratio, percent), _needed_sentence(ratio, needed))
     if ratio.hours_after < rules.least_after_share * ratio.hours_before:
@@ -232,6 +255,39 @@ def _counts_sentences(ratio: RateRatio) -> tuple[str, ...]:
     if math.isinf(ratio.high):
         return (counted, f"Ratio at least {ratio.low:.2f}; none before, so it has no upper limit.")
     return (counted, f"Ratio {ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f}).")
+
+
+def _limits(ratio: RateRatio, spells: SpellCheck | None, rules: VerdictRules) -> tuple[float, float]:
+    """Exact limits of the ratio, widened where incidents come in bad spells."""
+    assert ratio.low is not None
+    assert ratio.high is not None
+    if spells is None or not spells.is_clustered:
+        return ratio.low, ratio.high
+    wide = widened_limits(
+        ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, spells.dispersion, level=rules.level
+    )
+    return (ratio.low, ratio.high) if wide is None else (wide.low, wide.high)
+
+
+def _spell_sentences(ratio: RateRatio, spells: SpellCheck | None, rules: VerdictRules) -> tuple[str, ...]:
+    """That incidents came in bad spells, and what that makes of the interval."""
+    if spells is None or not spells.is_clustered or ratio.low is None or ratio.high is None:
+        return ()
+    low, high = _limits(ratio, spells, rules)
+    return (
+        f"Incidents come in bad spells ({spells.pairs} close pairs where chance brings {spells.expected_pairs:.1f}; "
+        f"{' and '.join(str(each) for each in spells.bad_days)} bad days before and after), so the interval is widened "
+        f"by a dispersion of {spells.dispersion:.1f}: {low:.2f} to {high:.2f}.",
+    )
+
+
+def _shrunk_sentences(shrunk: EffectIndex | None) -> tuple[str, ...]:
+    if shrunk is None:
+        return ()
+    return (
+        "After allowing for devices being put where it was worst, and for what untreated stretches did: "
+        f"{shrunk.ratio:.2f} ({shrunk.low:.2f} to {shrunk.high:.2f}).",
+    )
 
 
 def _unclear(ratio: RateRatio, percent: str) -> tuple[str, ...]:

@@ -11,7 +11,8 @@ from django.utils.translation import gettext_lazy
 
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.templatetags.quantities import mark
-from reports.calc.rate_ratio import Rate, RateRatio, Verdict
+from reports.calc.empirical_bayes import EffectIndex
+from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict
 from reports.selectors import Bar, Side, Study
 
 register = template.Library()
@@ -63,6 +64,17 @@ def ratio_words(ratio: RateRatio) -> str:
     if math.isinf(ratio.high):
         return _("at least %(low)s") % {"low": two(ratio.low)}
     return f"{two(ratio.ratio)} ({two(ratio.low)}-{two(ratio.high)})"
+
+
+@register.filter
+def index_words(index: EffectIndex | None) -> str:
+    """0.24 (0.09-0.53); none"""
+    return _("none") if index is None else f"{two(index.ratio)} ({two(index.low)}-{two(index.high)})"
+
+
+@register.filter
+def judged_mark(judgement: Judgement) -> str:
+    return mark(MARK_OF[judgement.verdict], str(VERDICT_WORDS[judgement.verdict]))
 
 
 @register.filter

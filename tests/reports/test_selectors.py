@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
+from reports.answers import beside_zone, sensitivity_of
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.selectors import bars_of, belt_rate, belts_of, by_the_rule, marks_of, plant_rate, studies_of, study_of
@@ -45,8 +46,10 @@ def incidents(belt, first, n, **values):
 
 
 def test_counts_hours_ratio_and_verdict(belt, at):
-    incidents(belt, INSTALLED - 300 * DAY, 29)
-    incidents(belt, INSTALLED + 30 * DAY, 6)
+    for n in range(29):
+        make.incident(belt, INSTALLED - (10 + 12 * n) * DAY)
+    for n in range(6):
+        make.incident(belt, INSTALLED + (30 + 40 * n) * DAY)
     found = study_of(at, NOW)
     assert (found.before.n, found.after.n) == (29, 6)
     assert found.before.hours == pytest.approx(12 * 365, abs=1e-6)
@@ -55,6 +58,38 @@ def test_counts_hours_ratio_and_verdict(belt, at):
     assert found.ratio == compare_rates(29, found.before.hours, 6, found.after.hours)
     assert found.verdict == Verdict.FEWER
     assert found.n_detectors == 1
+
+
+def test_bad_spells_widen_the_interval_and_are_said(belt, at):
+    """The same counts as above, one a day: a single bad month."""
+    incidents(belt, INSTALLED - 300 * DAY, 14)
+    incidents(belt, INSTALLED + 30 * DAY, 3)
+    found = study_of(at, NOW)
+    assert found.ratio.high < 1
+    assert found.answers.spells.is_clustered
+    assert found.verdict == Verdict.NO_CLEAR_CHANGE
+    assert any("bad spells" in reason for reason in found.judgement.reasons)
+
+
+def test_a_plant_without_reference_stretches_says_so(belt, at):
+    make.incident(belt, INSTALLED - 30 * DAY)
+    answers = study_of(at, NOW).answers
+    assert answers.shrunk is None
+    assert any("could serve as reference" in reason for reason in answers.reasons)
+
+
+def test_stretches_beside_the_zone_and_other_ways_of_counting(belt, at):
+    """The zone is 50 to 100 m."""
+    make.incident(belt, INSTALLED - 30 * DAY, chainage_m=80.0)
+    make.incident(belt, INSTALLED - 30 * DAY + dt.timedelta(minutes=7), chainage_m=81.0)
+    make.incident(belt, INSTALLED - 20 * DAY, chainage_m=110.0)
+    make.incident(belt, INSTALLED - 10 * DAY, chainage_m=None)
+    make.incident(belt, INSTALLED + 40 * DAY, chainage_m=30.0)
+    one = study_of(at, NOW)
+    known = (one.belt, "return", one.zones, one.before, one.after)
+    assert [(each.ratio.n_before, each.ratio.n_after) for each in beside_zone(*known)] == [(0, 1), (1, 0), (0, 0)]
+    read = {(each.merge_minutes, each.is_possible): each.n_before for each in sensitivity_of(*known, 1, one.rules)}
+    assert read == {(5, False): 2, (10, False): 1, (20, False): 1, (5, True): 4, (10, True): 3, (20, True): 3}
 
 
 @pytest.mark.parametrize(

@@ -71,6 +71,16 @@ def test_a_story_comes_out_with_its_counts_and_verdict(studies, story):
     assert study.verdict == verdict
 
 
+@pytest.mark.parametrize("number", ["20", "41", "4", "56"])
+def test_the_answer_drawn_towards_the_fleet_agrees_with_the_story(studies, number):
+    """It lies nearer to one than a chance high count, and on the same side."""
+    study = studies[number]
+    shrunk = study.answers.shrunk
+    assert shrunk.low_one_sided > 1 if study.verdict == "more" else shrunk.high_one_sided < 1
+    assert study.answers.trend.n_before > 100
+    assert not study.answers.spells.is_clustered
+
+
 def test_the_pair_is_judged_as_one(studies):
     assert [each.device.number for each in studies["56"].members] == ["56", "57"]
     assert studies["57"] is studies["56"]

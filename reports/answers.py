@@ -1,0 +1,309 @@
+"""What a comparison of counts needs from the rest of the plant: the reference group, the trend, and the spells.
+
+`Reference` is gathered once for a plant and kept in this process while the book does not change. The stretches of it
+are tiles of the usual length of a zone with a drift switch in them; those that a device reached count until its
+installation, the others throughout.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from django.utils.translation import gettext as _
+from numpy.typing import NDArray
+
+from installs.calc.effect_zones import Zone, detectors_in, uncovered, union
+from installs.selectors import zones_of
+from plant.models import Plant
+from reports.calc.bad_spells import SpellCheck, check_spells
+from reports.calc.empirical_bayes import (
+    EffectIndex,
+    NoReference,
+    ReferenceModel,
+    Trend,
+    fit_reference,
+    index_of_effect,
+    trend_of,
+)
+from reports.calc.rate_ratio import Judgement, RateRatio, VerdictRules, compare_rates, judge
+from reports.calc.study_windows import Window
+
+if TYPE_CHECKING:
+    from reports.selectors import Belt
+
+FloatArray = NDArray[np.float64]
+
+TILE_M = 50.0
+SHORTEST_TILE_M = 10.0
+REFERENCE_DAYS = 1461
+# Fewer incidents on the untreated stretches in either window say nothing of a trend; own rule.
+FEWEST_FOR_TREND = 20
+DAY_S = 86400.0
+STRANDS = ("carry", "return")
+
+
+@dataclass(frozen=True, eq=False)
+class Days:
+    """Running total of hours at the ends of days, so that any window's hours are read off."""
+
+    at_s: FloatArray
+    total: FloatArray
+
+    def of(self, window: Window) -> float:
+        low, high = np.interp([window.start.timestamp(), window.end.timestamp()], self.at_s, self.total)
+        return float(high - low)
+
+    def by_day(self, window: Window) -> FloatArray:
+        n = max(1, int(np.ceil((window.end - window.start).total_seconds() / DAY_S)))
+        edges = np.minimum(window.start.timestamp() + DAY_S * np.arange(n + 1), window.end.timestamp())
+        return np.asarray(np.diff(np.interp(edges, self.at_s, self.total)))
+
+
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """The plant's stretches without a device: a model of their rate, and what they did over time."""
+
+    model: ReferenceModel | NoReference
+    days: dict[int, Days]
+    untreated: Days  # hours of all untreated stretches together
+    untreated_at_s: FloatArray  # moments of their incidents, in order
+    n_untreated: int
+
+    def trend(self, before: Window, after: Window) -> Trend | None:
+        """What untreated stretches did between two windows; None where they are too few to tell."""
+        n = [int(np.searchsorted(self.untreated_at_s, edge.timestamp())) for each in (before, after)
+             for edge in (each.start, each.end)]  # fmt: skip
+        n_before, n_after = n[1] - n[0], n[3] - n[2]
+        if self.n_untreated == 0 or min(n_before, n_after) < FEWEST_FOR_TREND:
+            return None
+        return trend_of(n_before, self.untreated.of(before), n_after, self.untreated.of(after))
+
+    def hours_by_day(self, belt: Belt, window: Window) -> FloatArray:
+        return self.days[belt.conveyor.pk].by_day(window)
+
+
+@dataclass(frozen=True)
+class Answers:
+    """The other answers of a comparison, and what was checked."""
+
+    spells: SpellCheck
+    trend: Trend | None
+    compared: EffectIndex | None  # against the trend, nothing drawn towards a fleet's rate
+    shrunk: EffectIndex | None
+    reference_per_1000_h: float | None
+    reasons: tuple[str, ...]
+
+
+def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
+    """Gather the stretches of a plant's belts; no query."""
+    grid = now.timestamp() - DAY_S * np.arange(REFERENCE_DAYS, -1, -1.0)
+    moments = [dt.datetime.fromtimestamp(each, dt.UTC) for each in grid]
+    days, counts, hours, traits, at_s = {}, [], [], [], []
+    total, n_untreated = np.zeros(grid.size), 0
+    for belt in belts:
+        daily = np.asarray(belt.ledger.hours_many(moments[:-1], moments[1:]).running_h)
+        days[belt.conveyor.pk] = Days(grid, np.concatenate([[0.0], np.cumsum(daily)]))
+        for strand, zone, until in stretches_of(belt):
+            window = Window(moments[0], min(max(until or now, moments[0]), now))
+            here = belt.incidents.in_zones(strand, [zone]) & belt.incidents.is_covered & belt.incidents.within(window)
+            counts.append(int(np.count_nonzero(here)))
+            hours.append(days[belt.conveyor.pk].of(window))
+            traits.append(traits_of(belt, strand))
+            if until is None:
+                at_s.append(belt.incidents.at_s[here])
+                total = total + days[belt.conveyor.pk].total
+                n_untreated += 1
+    if n_untreated < 10:
+        model: ReferenceModel | NoReference = NoReference(n_untreated, (too_few(n_untreated),))
+    else:
+        columns = {name: [each[name] for each in traits] for name in traits[0]}
+        model = fit_reference(counts, hours, columns)
+    moments_s = np.sort(np.concatenate(at_s)) if at_s else np.zeros(0)
+    return Reference(model, days, Days(grid, total), moments_s, n_untreated)
+
+
+def too_few(n: int) -> str:
+    return (
+        f"Only {n} stretches without a device could serve as reference and 10 are needed: the count is taken as it is, "
+        "not drawn towards what such stretches usually bring."
+    )
+
+
+def stretches_of(belt: Belt) -> Iterable[tuple[str, Zone, dt.datetime | None]]:
+    """Stretches with a drift switch: strand, place, and until when no device reached it (None: never one did)."""
+    switches = [each.chainage_m for each in belt.switches if each.removed_on is None]
+    for strand in STRANDS:
+        treated = [(each, zones_of(each)) for each in belt.installations if each.strand == strand]
+        covered = union(zone for _one, zones in treated for zone in zones)
+        for gap in uncovered(covered, belt.conveyor.length_m):
+            n = max(1, round(gap.length_m / TILE_M))
+            edges = np.linspace(gap.low_m, gap.high_m, n + 1)
+            for low, high in itertools.pairwise(edges):
+                # A switch on the edge of two tiles is seen in the upper one only.
+                inside = Zone(float(low), float(high) - (1e-6 if high < gap.high_m else 0.0))
+                if high - low >= SHORTEST_TILE_M and detectors_in([inside], switches):
+                    yield strand, inside, None
+        for each, zones in treated:
+            for zone in zones:
+                reached = [other.installed_at for other, those in treated if any(_meet(zone, one) for one in those)]
+                if detectors_in([zone], switches):
+                    yield strand, zone, min([each.installed_at, *reached])
+
+
+def _meet(one: Zone, other: Zone) -> bool:
+    return one.low_m < other.high_m and other.low_m < one.high_m
+
+
+def traits_of(belt: Belt, strand: str) -> dict[str, float]:
+    """Candidates of the reference model."""
+    conveyor = belt.conveyor
+    return {
+        "wet abrasive duty": float(conveyor.duty == conveyor.Duty.WET_ABRASIVE),
+        "carry strand": float(strand == "carry"),
+        "log of belt length": float(np.log(conveyor.length_m)),
+        "belt speed": float(conveyor.speed_m_s or np.nan),
+        "belt width": float(conveyor.belt_width_mm or np.nan) / 1000.0,
+    }
+
+
+def answers_of(
+    belt: Belt,
+    strand: str,
+    zones: Sequence[Zone],
+    before: Any,
+    after: Any,
+    reference: Reference,
+    level: float,
+) -> Answers:
+    """The other answers for two sides of a comparison."""
+    incidents = belt.incidents
+    kept = incidents.in_zones(strand, zones) & incidents.is_covered
+    sides = []
+    for side in (before, after):
+        at_s = incidents.at_s[kept & incidents.within(side.window)]
+        daily = reference.hours_by_day(belt, side.window)
+        day = np.floor((at_s - side.window.start.timestamp()) / DAY_S).astype(int)
+        sides.append((np.clip(day, 0, daily.size - 1), daily))
+    spells = check_spells(sides)
+    if before.hours <= 0 or after.hours <= 0:
+        return Answers(spells, None, None, None, None, ())
+    trend = reference.trend(before.window, after.window)
+    reasons = []
+    counts = (before.n, before.hours, after.n, after.hours)
+    known: dict[str, Any] = {"dispersion": spells.widening, "level": level}
+    if trend is None:
+        reasons.append("Untreated stretches had too few incidents in these windows to tell a trend: none is taken out.")
+    else:
+        known |= {"trend": trend.ratio}
+    compared = None
+    if trend is not None and before.n + after.n > 0:
+        compared = index_of_effect(*counts, rate_per_h=1.0, shape=0.0, log_error=trend.log_error, **known)
+    model = reference.model
+    if isinstance(model, NoReference):
+        return Answers(spells, trend, compared, None, None, (*reasons, *model.reasons))
+    traits = traits_of(belt, strand)
+    if any(not np.isfinite(traits[name]) for name in model.names):
+        return Answers(spells, trend, compared, None, None, (*reasons, "A trait of this belt is not in the book."))
+    rate = model.rate_per_h(traits)
+    weight = model.shape / (model.shape + rate * before.hours) if np.isfinite(model.shape) else 1.0
+    error = float(np.hypot(weight * model.log_error(traits), trend.log_error if trend else 0.0))
+    shrunk = index_of_effect(*counts, rate_per_h=rate, shape=model.shape, log_error=error, **known)
+    return Answers(spells, trend, compared, shrunk, 1000.0 * rate, tuple(reasons))
+
+
+# References of this process. Entries are added and never changed: their number and last times tell whether one holds.
+_references: dict[int, tuple[Any, Reference]] = {}
+
+
+def kept_reference(plant: Plant, stamp: Any) -> Reference | None:
+    known = _references.get(plant.pk)
+    return known[1] if known is not None and known[0] == stamp else None
+
+
+def keep_reference(plant: Plant, stamp: Any, reference: Reference) -> Reference:
+    _references[plant.pk] = (stamp, reference)
+    return reference
+
+
+# --- beside the zone --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Beside:
+    """A stretch next to the zone, or the rest of the belt, in the same windows."""
+
+    words: str
+    low_m: float | None
+    high_m: float | None
+    ratio: RateRatio
+
+
+def beside_zone(belt: Belt, strand: str, zones: Sequence[Zone], before: Any, after: Any) -> tuple[Beside, ...]:
+    """Whether the wander moved instead of going: stretches below and above the zone, and the rest of the belt.
+
+    Stretches are as long as a tile, cut at the pulleys. The rest is every other place on either strand.
+    """
+    length_m, edge = belt.conveyor.length_m, 1e-6
+    low, high = min(zone.low_m for zone in zones), max(zone.high_m for zone in zones)
+    spans = [(_("below the zone, towards the tail"), max(0.0, low - TILE_M), low - edge)]
+    spans += [(_("above the zone, towards the head"), high + edge, min(length_m, high + TILE_M))]
+    incidents = belt.incidents
+    mine, near, rows = incidents.in_zones(strand, zones), np.zeros(incidents.at_s.shape, dtype=bool), []
+
+    def compared(chosen: NDArray[np.bool_]) -> RateRatio:
+        kept = chosen & incidents.is_covered
+        n = [int(np.count_nonzero(kept & incidents.within(side.window))) for side in (before, after)]
+        return compare_rates(n[0], before.hours, n[1], after.hours)
+
+    for words, start, end in spans:
+        if end - start > 1.0:
+            here = incidents.in_zones(strand, [Zone(start, end)])
+            near |= here
+            rows.append(Beside(words, round(start, 1), round(end, 1), compared(here)))
+    rest = ~mine & ~near & np.isfinite(incidents.chainage_m)
+    rows.append(Beside(_("rest of the belt, both strands"), None, None, compared(rest)))
+    return tuple(rows)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The verdict under another way of counting."""
+
+    merge_minutes: int
+    is_possible: bool
+    n_before: int
+    n_after: int
+    ratio: RateRatio
+    judgement: Judgement
+
+
+POSSIBLE_M = (
+    15.0  # how far beyond an end of the zone a logged place may have meant the zone; common practice, no source
+)
+
+
+def sensitivity_of(
+    belt: Belt, strand: str, zones: Sequence[Zone], before: Any, after: Any, n_detectors: int, rules: VerdictRules
+) -> tuple[Reading, ...]:
+    """The counts' verdict where rows closer together than 5, 10 or 20 minutes are one, and with possible places too.
+
+    Sure: in the zone. Possible: up to 15 m beyond its ends, or without a known place on the strand.
+    """
+    incidents = belt.incidents
+    sure = incidents.in_zones(strand, zones)
+    wide = [Zone(max(0.0, zone.low_m - POSSIBLE_M), zone.high_m + POSSIBLE_M) for zone in zones]
+    possible = incidents.in_zones(strand, wide) | incidents.without_place(strand)
+    rows = []
+    for is_possible, chosen in ((False, sure), (True, possible)):
+        for minutes in (5, 10, 20):
+            n = []
+            for side in (before, after):
+                at_s = np.sort(incidents.at_s[chosen & incidents.is_covered & incidents.within(side.window)])
+                n.append(int(at_s.size and 1 + np.count_nonzero(np.diff(at_s) >= 60.0 * minutes)))
+            ratio = compare_rates(n[0], before.hours, n[1], after.hours, level=rules.level)
+            judged = judge(ratio, coverage_before=1.0, coverage_after=1.0, n_detectors=n_detectors, rules=rules)
+            rows.append(Reading(minutes, is_possible, n[0], n[1], ratio, judged))
+    return tuple(rows)
