@@ -202,7 +202,7 @@ def test_a_shift_with_no_signal_from_a_cold_start(phone, tess, wear, pivots, pla
     assert Visit.objects.count() == 0
     phone.signal(True)
     phone.wait_for("sent", "sent", "sent")
-    phone.says("Nothing waits; 3 visits sent.")
+    phone.says("Nothing waits; 3 visits sent today.")
     assert typed_in_the_book() == {
         (wear[0].pk, "drive_diameter"): "74.2",
         (wear[0].pk, "off_diameter"): "2 11/16 in",
@@ -223,6 +223,47 @@ def test_a_shift_with_no_signal_from_a_cold_start(phone, tess, wear, pivots, pla
     left = page.evaluate("async () => (await (await import('/static/inspections/round/store.js')).photosOf(''))")
     assert left == []
     assert {visit.visited_by for visit in Visit.objects.all()} == {tess}
+
+
+def test_forty_visits_and_eighty_photos_of_a_day_with_no_signal(phone, tess, belt_a1, built_in_kinds, tmp_path):
+    """Twice killed on the way; every reading and every photo is in the book once, in the order of the day."""
+    model = make.device_model(belt_a1.plant)
+    tasks = []
+    for n in range(1, 41):
+        device = make.device(belt_a1.plant, str(n), model)
+        place = make.installation(belt_a1, device=device, chainage_m=float(n))
+        tasks.append(make.task(place, make.check_kind("sensor-wear"), timezone.localdate()))
+    files = [picture(tmp_path / f"{n}.jpg", size=(320, 240)) for n in range(80)]
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.round()
+    wanted = {}
+    for n, task in enumerate(tasks):
+        drive, off = f"{72 + n / 20:.2f}", f"{75 - n / 20:.2f}"
+        wanted |= {(task.pk, "drive_diameter"): drive, (task.pk, "off_diameter"): off}
+        open_stop(phone.page, task)
+        phone.page.set_input_files("#files", files[2 * n : 2 * n + 2])
+        phone.page.wait_for_function("() => document.querySelectorAll('.photos img').length === 2")
+        close_out(phone.page, task, drive, off)
+        if n in (13, 27):
+            phone.kill()
+            phone.open(has_signal=False)
+            phone.round()
+    assert len(phone.kept()) == 40
+    phone.signal(True)
+    phone.page.goto(f"{phone.site}/round/#/kept")
+    if "Sign in" in phone.page.locator("#kept").inner_text():
+        phone.sign_in(tess)
+    for _n in range(60):
+        phone.page.wait_for_timeout(1000)
+        if set(phone.states()) == {"sent"}:
+            break
+    assert typed_in_the_book() == wanted
+    assert Reading.objects.count() == 80
+    assert [visit.installation_id for visit in Visit.objects.order_by("pk")] == [task.installation_id for task in tasks]
+    assert Photo.objects.count() == 80
+    assert len(set(Photo.objects.values_list("sha256", flat=True))) == 80
+    assert {visit.photos.count() for visit in Visit.objects.all()} == {2}
 
 
 def test_what_is_being_typed_survives_the_app(phone, tess, wear):

@@ -9,6 +9,7 @@ import { stopPage } from "./stop_page.js";
 import * as store from "./store.js";
 import { makeSync } from "./sync.js";
 
+const BRING_AGAIN_MS = 5 * 60_000;
 const main = document.getElementById("main");
 const bar = document.getElementById("kept");
 const app = { pack: null, entries: [], problem: "", words: "", isOffline: false, leave: null, store, addresses: ADDRESSES };
@@ -32,7 +33,11 @@ async function start() {
   window.addEventListener("hashchange", show);
   window.addEventListener("online", () => { bring(); app.send(); });
   window.addEventListener("offline", sayState);
-  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") app.sync.run(); });
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState !== "visible") return;
+    app.sync.run();
+    if (Date.now() - (app.broughtAt ?? 0) > BRING_AGAIN_MS) bring();
+  });
   setInterval(sayState, 15000);
   await show();
   keepPages().then((isOffline) => { app.isOffline = isOffline; document.body.dataset.pages = isOffline ? "kept" : "not kept"; sayState(); });
@@ -42,6 +47,7 @@ async function start() {
 
 async function bring() {
   let brought;
+  app.broughtAt = Date.now();
   try {
     brought = await fetchPack();
   } catch (problem) {
@@ -140,7 +146,8 @@ function sayState() {
   const { mode, sending, person } = app.sync.state;
   const waiting = app.entries.filter((each) => each.state === "kept");
   const refused = app.entries.filter((each) => each.state === "refused");
-  const sent = app.entries.filter((each) => each.state === "sent");
+  const isToday = (moment) => new Date(moment).toDateString() === new Date().toDateString();
+  const sent = app.entries.filter((each) => each.state === "sent" && isToday(each.confirmed_at));
   const others = person ? waiting.filter((each) => each.person.id !== person.id) : [];
   const parts = [];
   if (!navigator.onLine || mode === "no_signal") parts.push("No signal.");
@@ -148,7 +155,7 @@ function sayState() {
   else if (mode === "trouble") parts.push(`The site does not answer as it should; next try at ${clock(app.sync.state.nextTryAt)}.`);
   if (waiting.length) {
     parts.push(`${count(waiting.length, "visit", "visits")} kept on this phone since ${clock(Math.min(...waiting.map((each) => Date.parse(each.made_at))))}.`);
-  } else if (sent.length && !refused.length) parts.push(`Nothing waits; ${count(sent.length, "visit", "visits")} sent.`);
+  } else if (sent.length && !refused.length) parts.push(`Nothing waits; ${count(sent.length, "visit", "visits")} sent today.`);
   if (others.length) parts.push(`${count(others.length, "was", "were")} written by ${[...new Set(others.map((each) => each.person.name))].join(", ")} and go when they sign in.`);
   if (refused.length) parts.push(`${count(refused.length, "visit was", "visits were")} refused: look.`);
   if (!waiting.length && !sent.length && !refused.length) parts.push(app.isOffline && app.pack ? "The round is on this phone; nothing waits to be sent." : "Nothing waits to be sent.");
