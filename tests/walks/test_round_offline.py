@@ -41,7 +41,7 @@ class Phone:
         )
         self.context.set_offline(not has_signal)
         self.page = self.context.pages[0]
-        self.page.set_default_timeout(15000)
+        self.page.set_default_timeout(40_000)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         return self.page
 
@@ -94,7 +94,7 @@ class Phone:
         return [each["state"] for each in self.kept()]
 
     def wait_for(self, *states):
-        for _n in range(150):
+        for _n in range(400):
             if self.states() == list(states):
                 return
             self.page.wait_for_timeout(100)
@@ -293,7 +293,20 @@ def test_every_page_of_the_round_and_today_open_with_no_signal(phone, tess, wear
     ):
         page.goto("about:blank")
         page.goto(f"{phone.site}{path}")
-        page.wait_for_function("(words) => document.getElementById('main')?.innerText.includes(words)", arg=words)
+        page.locator("#main", has_text=words).wait_for()
+
+
+def test_today_puts_the_round_on_the_phone(phone, tess, wear):
+    """Nobody has to open the round first: who looked at Today with a signal has it."""
+    page = phone.page
+    page.goto(f"{phone.site}/sign-in/")
+    page.fill("input[name=username]", tess.username)
+    page.fill("input[name=password]", "pass-word-1")
+    page.click("main button.main")
+    page.get_by_text("3 stops kept on this phone: the round opens with no signal too.").wait_for()
+    phone.restart(has_signal=False)
+    phone.round()
+    assert "3 checks wait at 3 devices" in phone.page.locator(".lede").inner_text()
 
 
 def test_sign_in_ran_out_meanwhile(phone, tess, wear):

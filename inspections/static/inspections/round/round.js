@@ -40,7 +40,7 @@ async function start() {
   });
   setInterval(sayState, 15000);
   await show();
-  keepPages().then((isOffline) => { app.isOffline = isOffline; document.body.dataset.pages = isOffline ? "kept" : "not kept"; sayState(); });
+  keepPages().then((isOffline) => { app.isOffline = isOffline; app.isAsked = true; document.body.dataset.pages = isOffline ? "kept" : "not kept"; sayState(); });
   bring();
   app.sync.run();
 }
@@ -158,6 +158,7 @@ function sayState() {
   } else if (sent.length && !refused.length) parts.push(`Nothing waits; ${count(sent.length, "visit", "visits")} sent today.`);
   if (others.length) parts.push(`${count(others.length, "was", "were")} written by ${[...new Set(others.map((each) => each.person.name))].join(", ")} and go when they sign in.`);
   if (refused.length) parts.push(`${count(refused.length, "visit was", "visits were")} refused: look.`);
+  if (app.isAsked && !app.isOffline) parts.push("This browser cannot open the round with no signal (that needs https); what you type is kept.");
   if (!waiting.length && !sent.length && !refused.length) parts.push(app.isOffline && app.pack ? "The round is on this phone; nothing waits to be sent." : "Nothing waits to be sent.");
   const needsSignIn = navigator.onLine && (mode === "sign_in" || app.problem === "sign_in");
   const words = parts.join(" ");
