@@ -102,23 +102,26 @@ def minutes_of_kinds(plant: Plant, now: datetime) -> dict[int, float]:
     several checks were done in it, each takes the share that the stated times give it.
     """
     past: dict[int, list[float]] = defaultdict(list)
-    rows = (
+    since = now - timedelta(days=LEARN_FROM_DAYS)
+    kinds_of: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    done = Task.objects.filter(plant=plant, visit__visited_at__gte=since).order_by()
+    for visit, kind, minutes in done.values_list("visit_id", "check_kind_id", "check_kind__minutes"):
+        kinds_of[visit].append((kind, minutes))
+    # Plain values, not rows: the board asks this at each move.
+    walks = (
         Visit.objects.current()
-        .filter(plant=plant, visited_at__gte=now - timedelta(days=LEARN_FROM_DAYS))
-        .prefetch_related("tasks__check_kind")
-        .select_related("installation")
+        .filter(plant=plant, visited_at__gte=since)
         .order_by("visited_by_id", "visited_at", "pk")
+        .values_list("pk", "visited_by_id", "visited_at", "installation__conveyor_id", "installation__chainage_m")
     )
-    for before, visit in pairwise(rows):
-        gap = (visit.visited_at - before.visited_at).total_seconds() / 60
-        same_walk = visit.visited_by_id == before.visited_by_id and 1 <= gap <= LONGEST_GAP_MINUTES
-        if not same_walk or visit.installation.conveyor_id != before.installation.conveyor_id:
+    for (_pk, who_before, at_before, belt_before, place_before), (visit, who, at, belt, place) in pairwise(walks):
+        gap = (at - at_before).total_seconds() / 60
+        if (who, belt) != (who_before, belt_before) or not 1 <= gap <= LONGEST_GAP_MINUTES:
             continue
-        way = abs(visit.installation.chainage_m - before.installation.chainage_m) / plant.walking_m_s / 60
-        kinds = [task.check_kind for task in visit.tasks.all()]
-        stated = sum(kind.minutes for kind in kinds)
-        for kind in kinds:
-            past[kind.pk].append(max(gap - way, 1.0) * kind.minutes / stated)
+        way = abs(place - place_before) / plant.walking_m_s / 60
+        stated = sum(minutes for _kind, minutes in kinds_of[visit])
+        for kind, minutes in kinds_of[visit]:
+            past[kind].append(max(gap - way, 1.0) * minutes / stated)
     kinds_here = CheckKind.objects.known_in(plant)
     return {kind.pk: usual_minutes(past[kind.pk], kind.minutes) for kind in kinds_here}
 
