@@ -254,3 +254,19 @@ def test_instruments_of_another_plant_are_not_there(client, wrench, otto):
     client.force_login(otto)
     for name in ("detail", "update", "calibrate"):
         assert client.get(reverse(f"instrument-{name}", args=[wrench.pk])).status_code == 404
+
+
+def test_the_job_shows_drawing_lines_and_torques(client, job, tess, alder):
+    late = make.torque_wrench(alder, calibration_due_on=dt.date(2026, 6, 1))
+    client.force_login(tess)
+    assert "No fit-up sheet was saved yet." in client.get(job.get_absolute_url()).text
+    save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
+    sign_off_torque(
+        fitting=job, fastener=job.device_model.fasteners.get(place="clamp"), number=1, torque_nm=75.0, by=tess,
+        instrument=late, override_reason="checked against W-09",
+    )  # fmt: skip
+    text = client.get(job.get_absolute_url()).text
+    assert f'id="fit-up-{job.pk}-title"' in text
+    assert "61 mm" in text
+    assert "1 of 4 signed off" in text
+    assert "checked against W-09" in text
