@@ -46,6 +46,7 @@ register_main_page(
             "/trial-runs/",
             "/surveys/",
             "/placement/",
+            "/part-changes/",
         ),
     )
 )

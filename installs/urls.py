@@ -12,6 +12,7 @@ from installs.views import (
     instruments,
     labels,
     placement,
+    service_life,
     surveys,
     torque,
 )
@@ -38,6 +39,8 @@ urlpatterns: list = [
     path("installations/<int:pk>/remove/", installations.InstallationRemoval.as_view(), name="installation-remove"),
     path("installations/<int:pk>/sheet/", installations.SheetTakeOver.as_view(), name="installation-sheet"),
     path("installations/<int:pk>/dossier/", installations.installation_dossier, name="installation-dossier"),
+    path("installations/<int:pk>/parts/new/", service_life.PartChangeCreate.as_view(), name="part-change-create"),
+    path("part-changes/<int:pk>/correct/", service_life.PartChangeCorrect.as_view(), name="part-change-correct"),
     path("labels/", labels.label_sheet, name="label-sheet"),
     path("devices/<int:pk>/label/", labels.device_label, name="device-label"),
     path("d/<str:label_code>/", labels.open_label, name="label"),

@@ -28,7 +28,7 @@ from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Tas
 from inspections.services.due_dates import BeltHours, belts_hours, forecast
 from inspections.services.follow_ups import follow_ups_wanted
 from inspections.services.wear import DeviceWear, pulled_forward, wear_of
-from installs.models import Installation
+from installs.models import Installation, PartChange
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused
 from plant.job_kinds import JobHandle, JobLost
@@ -121,6 +121,7 @@ def plan_tasks(
     standing = list(known.in_place().exclude(conveyor__retired_on__lte=today))
     plans = plans_in_force(plant, standing)
     last_done = last_done_days(plant, standing)
+    renewed = part_change_days(plant, standing)
     by_belt: dict[int, list[Installation]] = defaultdict(list)
     for each in standing:
         by_belt[each.conveyor_id].append(each)
@@ -141,6 +142,7 @@ def plan_tasks(
                 installation,
                 plans_at[installation.pk],
                 last_done,
+                renewed.get(installation.pk),
                 hours.get(belt),
                 wear.get(installation.pk),
                 today,
@@ -148,7 +150,7 @@ def plan_tasks(
                 done,
             )
         ]
-        write_tasks(plant, those, wanted, plans, last_done, today, handle, done)
+        write_tasks(plant, those, wanted, plans, last_done, renewed, today, handle, done)
         done.made += create_tasks(follow_ups_wanted(plant, those, today))
         if handle is not None:
             handle.progress(n, len(by_belt), _("%(tag)s planned") % {"tag": those[0].conveyor.tag})
@@ -186,17 +188,45 @@ def local_day(moment: datetime, plant: Plant) -> date:
     return moment.astimezone(plant.zone).date()
 
 
-def last_done_days(plant: Plant, installations: Sequence[Installation]) -> dict[tuple[int, int], date]:
-    """Day on which each check was last done, or skipped by a person who withdrew the task of its plan."""
-    skipped = Q(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=False, origin=Task.Origin.PLAN)
-    counts = Q(outcome=Task.Outcome.DONE) | skipped
-    rows = (
-        Task.objects.filter(counts, plant=plant, installation__in=installations)
-        .order_by()
+def last_done_days(
+    plant: Plant, installations: Sequence[Installation], *, skipped: bool = True
+) -> dict[tuple[int, int], date]:
+    """Day on which each check was last done, or (if asked for) skipped by a person who withdrew its plan's task."""
+    counts = Q(outcome=Task.Outcome.DONE)
+    if skipped:
+        counts |= Q(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=False, origin=Task.Origin.PLAN)
+    return latest_days(plant, Task.objects.filter(counts, plant=plant, installation__in=installations))
+
+
+def latest_days(plant: Plant, rows: Any) -> dict[tuple[int, int], date]:
+    """The latest day on which tasks were done or closed, by installation and check kind."""
+    latest = (
+        rows.order_by()
         .values("installation_id", "check_kind_id")
         .annotate(last=Max(Coalesce("visit__visited_at", "closed_at")))
     )
-    return {(row["installation_id"], row["check_kind_id"]): local_day(row["last"], plant) for row in rows}
+    return {(row["installation_id"], row["check_kind_id"]): local_day(row["last"], plant) for row in latest}
+
+
+@dataclass(frozen=True)
+class Renewal:
+    """The last part change of a device: when it was made and when that was written down."""
+
+    changed_on: date
+    entered_on: date
+
+
+def part_change_days(plant: Plant, installations: Sequence[Installation]) -> dict[int, Renewal]:
+    rows = PartChange.objects.current().filter(installation__in=installations).order_by("changed_at", "pk")
+    return {
+        pk: Renewal(local_day(changed_at, plant), local_day(created_at, plant))
+        for pk, changed_at, created_at in rows.values_list("installation_id", "changed_at", "created_at")
+    }
+
+
+def has_bedded_in(last: date | None, renewed: Renewal | None) -> bool:
+    """Whether a check of that day counts as the one after bedding-in: on a later day than the last part change."""
+    return last is not None and (renewed is None or last > renewed.changed_on)
 
 
 @dataclass(frozen=True)
@@ -214,6 +244,7 @@ def wanted_tasks(
     installation: Installation,
     plans: Sequence[CheckPlan],
     last_done: dict[tuple[int, int], date],
+    renewed: Renewal | None,
     hours: BeltHours | None,
     wear: DeviceWear | None,
     today: date,
@@ -234,8 +265,13 @@ def wanted_tasks(
             if is_wear_plan(plan, today):
                 due = pulled_forward(due, wear, today)
             yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, began_on))
-        if last is None and (plan.bedding_in_days is not None or plan.bedding_in_h is not None):
-            bedding = forecast(plan, last_done_on=installed_on, today=today, hours=hours, is_bedding_in=True)
+        has_bedding_in = plan.bedding_in_days is not None or plan.bedding_in_h is not None
+        if has_bedding_in and not has_bedded_in(last, renewed):
+            begin = installed_on if renewed is None else max(installed_on, renewed.changed_on)
+            bedding = forecast(plan, last_done_on=begin, today=today, hours=hours, is_bedding_in=True)
+            if renewed is not None:
+                # A change that was written late asks for nothing before it was known.
+                bedding = not_earlier(bedding, renewed.entered_on)
             if bedding.due_on is not None and bedding.closes_on is not None and bedding.closes_on >= began_on:
                 yield Wanted(installation, plan, Task.Origin.BEDDING_IN, bedding)
 
@@ -254,6 +290,7 @@ def write_tasks(
     wanted: Sequence[Wanted],
     plans: dict[tuple[int, int], CheckPlan],
     last_done: dict[tuple[int, int], date],
+    renewed: dict[int, Renewal],
     today: date,
     handle: JobHandle | None,
     done: Planned,
@@ -276,11 +313,10 @@ def write_tasks(
             .filter(task__in=[row.pk for row in open_tasks.values()])
             .values_list("task_id", flat=True)
         )
-        bedded_in = set(
-            rows.filter(origin=Task.Origin.BEDDING_IN, closed_at__isnull=False).values_list(
-                "installation_id", "check_kind_id"
-            )
-        )
+        closed = rows.filter(origin=Task.Origin.BEDDING_IN, closed_at__isnull=False)
+        bedded_in = {
+            key for key, last in latest_days(plant, closed).items() if has_bedded_in(last, renewed.get(key[0]))
+        }
         now = timezone.now()
         dropped = [
             row
@@ -288,7 +324,9 @@ def write_tasks(
             if (at, kind) in plans and not is_active(plans[at, kind], today)
         ]
         close_by_rule(dropped, reason=str(_("the check plan is suspended or the check is no longer used")), at=now)
-        settled = bedding_in_done_otherwise(open_tasks.values())
+        settled = bedding_in_done_otherwise(
+            open_tasks.values(), last_done_days(plant, installations, skipped=False), renewed
+        )
         close_by_rule(settled, reason=str(_("the same check was done meanwhile")), at=now)
         done.withdrawn += len(dropped) + len(settled)
         new: list[Task] = []
@@ -312,14 +350,17 @@ def write_tasks(
         done.made += create_tasks(new)
 
 
-def bedding_in_done_otherwise(rows: Iterable[Task]) -> list[Task]:
+def bedding_in_done_otherwise(
+    rows: Iterable[Task], last_done: dict[tuple[int, int], date], renewed: dict[int, Renewal]
+) -> list[Task]:
     """Open bedding-in tasks whose check was done at the same device by another task, so that nobody does it twice."""
-    open_ones = [row for row in rows if row.origin == Task.Origin.BEDDING_IN and row.closed_at is None]
-    if not open_ones:
-        return []
-    known = Task.objects.done().filter(installation__in={row.installation_id for row in open_ones})
-    done = set(known.values_list("installation_id", "check_kind_id").distinct().order_by())
-    return [row for row in open_ones if (row.installation_id, row.check_kind_id) in done]
+    return [
+        row
+        for row in rows
+        if row.origin == Task.Origin.BEDDING_IN
+        and row.closed_at is None
+        and has_bedded_in(last_done.get((row.installation_id, row.check_kind_id)), renewed.get(row.installation_id))
+    ]
 
 
 def days_of(due: DueDate) -> tuple[date, date, date]:

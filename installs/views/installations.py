@@ -61,6 +61,7 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "zones": zones_of(row),
             "strip": strip_of(request, row.conveyor),
             "timeline": timeline_of(request, row),
+            "part_changes": row.part_changes.current(),
             "sheets": sheet_state(row, request.user.unit_system),
             "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
             "panels": panels_for("installation-detail", request, row),

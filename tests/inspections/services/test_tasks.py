@@ -27,6 +27,7 @@ from inspections.services.tasks import (
 )
 from inspections.services.visits import close_out_visit
 from installs.models import DeviceModel
+from installs.services.part_changes import correct_part_change, record_part_change
 from installs.signals import device_installed, device_removed
 from plant.errors import ChangedMeanwhile, Refused
 from plant.models import Notice, OutageWindow, Plant
@@ -523,3 +524,59 @@ def test_a_plan_is_for_devices_and_checks_of_its_own_plant(alder, other, pat, de
         with pytest.raises(Refused, match=words):
             create_check_plan(**{"plant": alder, "by": pat, "interval_days": 30, **given})
     assert CheckPlan.objects.count() == 0
+
+
+# --- part changes -----------------------------------------------------------------------------------------------------
+def changed(at, when, by, **values):
+    known = {"part": "sensor_rollers", "why": "worn", "changed_at": when}
+    return record_part_change(installation=at, by=by, **{**known, **values})
+
+
+def done(at, on, origin="plan"):
+    moment = dt.datetime(on.year, on.month, on.day, 9, tzinfo=UTC)
+    return make.task(at, make.check_kind(), on, origin=origin, closed_at=moment, outcome="done")
+
+
+def test_a_part_change_asks_for_bedding_in_anew_once(
+    alder, wear_plan, device_1, tess, django_capture_on_commit_callbacks
+):
+    CheckPlan.objects.update(bedding_in_days=3)
+    done(device_1, dt.date(2026, 1, 8), "bedding_in")
+    done(device_1, dt.date(2026, 3, 1))  # found worn: not the check after the change
+    with django_capture_on_commit_callbacks(execute=True):
+        changed(device_1, dt.datetime(2026, 3, 1, 10, tzinfo=UTC), tess)
+    task = Task.objects.open().get(origin="bedding_in")
+    assert task.due_on == dt.date(2026, 3, 4)
+    with time_machine.travel(NOON + dt.timedelta(days=2), tick=False):
+        Task.objects.filter(pk=task.pk).update(closed_at=timezone.now(), outcome="done")
+        for _night in range(2):
+            plan_tasks(alder, dt.date(2026, 3, 4))
+    assert not Task.objects.open().filter(origin="bedding_in").exists()
+
+
+def test_the_check_done_after_the_change_settles_its_bedding_in(alder, wear_plan, device_1, tess):
+    CheckPlan.objects.update(bedding_in_days=3)
+    done(device_1, dt.date(2026, 1, 20))
+    changed(device_1, dt.datetime(2026, 1, 15, 10, tzinfo=UTC), tess)
+    plan_tasks(alder, TODAY)
+    assert not Task.objects.filter(origin="bedding_in").exists()
+
+
+def test_a_change_written_late_is_not_late_at_once(alder, wear_plan, device_1, tess):
+    CheckPlan.objects.update(bedding_in_days=3)
+    done(device_1, dt.date(2026, 1, 8), "bedding_in")
+    changed(device_1, dt.datetime(2026, 1, 20, 10, tzinfo=UTC), tess)
+    plan_tasks(alder, TODAY)
+    task = Task.objects.open().get(origin="bedding_in")
+    assert task.due_on == TODAY
+    assert not task.days_late(TODAY)
+
+
+def test_a_withdrawn_change_takes_its_bedding_in_along(alder, wear_plan, device_1, tess):
+    CheckPlan.objects.update(bedding_in_days=3)
+    done(device_1, dt.date(2026, 1, 8), "bedding_in")
+    row = changed(device_1, dt.datetime(2026, 3, 1, 10, tzinfo=UTC), tess)
+    plan_tasks(alder, TODAY)
+    correct_part_change(row, by=tess, reason="at another device", withdraw=True)
+    plan_tasks(alder, TODAY)
+    assert not Task.objects.open().filter(origin="bedding_in").exists()

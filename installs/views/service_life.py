@@ -1,0 +1,81 @@
+"""Pages of a device's life in its place: part changes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from installs.forms.service_life import PartChangeCorrectionForm, PartChangeForm
+from installs.models import Installation, PartChange
+from installs.services import part_changes
+from plant.permissions import get_visible
+from plant.views.records import RecordChange, RecordPage
+
+WITH_PLACE = ("plant", "conveyor__plant", "device__device_model")
+
+
+class PlaceAct(RecordPage):
+    """An act at one installation, which the address names; leads with the safety words of its belt."""
+
+    template_name = "installs/installation_form.html"
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        rows = Installation.objects.select_related(*WITH_PLACE)
+        self.installation = get_visible(request, rows, self.right, pk=kwargs["pk"])
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(conveyor=self.installation.conveyor, **kwargs)
+
+    def cancel_url(self) -> str:
+        return self.installation.get_absolute_url()
+
+    def next_url(self, row: Any) -> str:
+        return self.installation.get_absolute_url()
+
+
+class PartChangeCreate(PlaceAct):
+    right = "installs.add_partchange"
+    form_class = PartChangeForm
+    button = gettext_lazy("Record the part change")
+    done_words = gettext_lazy("The part change is in the book. Its bedding-in checks are asked for anew.")
+
+    def get_title(self) -> str:
+        return _("Part changed at %s") % self.installation
+
+    def act(self, form: PartChangeForm) -> PartChange:
+        return part_changes.record_part_change(
+            installation=self.installation,
+            by=self.request.user,
+            client_key=form.cleaned_data["client_key"],
+            **form.values(),
+        )
+
+
+class PartChangeCorrect(RecordChange):
+    right = "installs.change_partchange"
+    queryset = PartChange.objects.select_related("installation__plant", "installation__conveyor")
+    form_class = PartChangeCorrectionForm
+    title = gettext_lazy("Correct the part change")
+    button = gettext_lazy("Write the correction")
+    done_words = gettext_lazy("Corrected. The row as it was is kept.")
+
+    def cancel_url(self) -> str:
+        return self.row.installation.get_absolute_url()
+
+    def next_url(self, row: PartChange) -> str:
+        return self.cancel_url()
+
+    def act(self, form: PartChangeCorrectionForm) -> PartChange:
+        read = form.cleaned_data
+        return part_changes.correct_part_change(
+            self.row,
+            by=self.request.user,
+            reason=read["correction_reason"],
+            client_key=read["client_key"],
+            withdraw=read["withdraw"],
+            **({} if read["withdraw"] else form.values()),
+        )
