@@ -11,6 +11,7 @@ from typing import Any
 import plotly.graph_objects as go
 from django.utils.translation import gettext as _
 
+from reports.calc.life import WeibullLife
 from reports.calc.rate_ratio import RateRatio
 from reports.selectors import Bar, Mark
 
@@ -305,3 +306,66 @@ def forest_row(ratio: RateRatio) -> ForestRow | None:
 
 def forest_ticks() -> list[tuple[float, str]]:
     return [(round(forest_x(tick), 1), f"{tick:g}") for tick in FOREST_TICKS]
+
+
+# --- the probability plot of a life -----------------------------------------------------------------------------------
+PLOT_WIDTH, PLOT_HEIGHT, PLOT_LEFT, PLOT_RIGHT, PLOT_TOP, PLOT_FOOT = 560.0, 260.0, 56.0, 16.0, 10.0, 28.0
+SHARE_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 0.9)
+
+
+@dataclass(frozen=True)
+class LifePlot:
+    """Failures and fitted line on axes on which a Weibull life is straight: log hours, log(-log(1 - share))."""
+
+    points: tuple[tuple[float, float, str], ...]
+    line: str
+    x_ticks: tuple[tuple[float, str], ...]
+    y_ticks: tuple[tuple[float, str], ...]
+    b10_h: float
+    width: float = PLOT_WIDTH
+    height: float = PLOT_HEIGHT
+    left: float = PLOT_LEFT
+    right: float = PLOT_WIDTH - PLOT_RIGHT
+    top: float = PLOT_TOP
+    foot: float = PLOT_HEIGHT - PLOT_FOOT
+
+
+def life_plot(fit: WeibullLife) -> LifePlot | None:
+    """None where no life can be told."""
+    if fit.shape is None or fit.scale_h is None or not fit.points:
+        return None
+    hours = [each.hours for each in fit.points]
+    low_h, high_h = min(hours) / 1.3, max(*hours, fit.scale_h) * 1.2
+    bends = [bend(each.share) for each in fit.points]
+    low, high = min(*bends, bend(0.01)), max(*bends, bend(0.9))
+
+    def x(value: float) -> float:
+        share = math.log(value / low_h) / math.log(high_h / low_h)
+        return round(PLOT_LEFT + (PLOT_WIDTH - PLOT_LEFT - PLOT_RIGHT) * share, 1)
+
+    def y(value: float) -> float:
+        held = min(max(value, low), high)
+        return round(PLOT_HEIGHT - PLOT_FOOT - (PLOT_HEIGHT - PLOT_FOOT - PLOT_TOP) * (held - low) / (high - low), 1)
+
+    def on_line(value: float) -> float:
+        return fit.shape * math.log(value / fit.scale_h)  # type: ignore[operator]
+
+    # The line is drawn where it lies inside the drawing.
+    ends = [fit.scale_h * math.exp(edge / fit.shape) for edge in (low, high)]
+    first, last = max(low_h, ends[0]), min(high_h, ends[1])
+    line = " ".join(f"{x(value)},{y(on_line(value))}" for value in (first, last))
+    steps = [step * 10**power for power in range(1, 7) for step in (1, 2, 5)]
+    return LifePlot(
+        points=tuple(
+            (x(each.hours), y(bend(each.share)), f"{each.hours:,.0f} h: {100 * each.share:.0f} %")
+            for each in fit.points
+        ),
+        line=line,
+        x_ticks=tuple((x(step), f"{step:,} h") for step in steps if low_h <= step <= high_h),
+        y_ticks=tuple((y(bend(share)), f"{100 * share:.0f} %") for share in SHARE_TICKS if low <= bend(share) <= high),
+        b10_h=fit.life_h(0.1) or 0.0,
+    )
+
+
+def bend(share: float) -> float:
+    return math.log(-math.log1p(-share))

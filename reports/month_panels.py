@@ -14,7 +14,11 @@ from reports.models import MonthlyReport
 
 register_main_page(
     MainPage(
-        url_name="month-list", label=_("Month"), right="reports.view_monthlyreport", order=80, prefixes=("/months/",)
+        url_name="month-list",
+        label=_("Month"),
+        right="reports.view_monthlyreport",
+        order=80,
+        prefixes=("/months/", "/life/"),
     )
 )
 

@@ -2,9 +2,10 @@
 
 from django.urls import path
 
-from reports.views import effect, months
+from reports.views import effect, life, months
 
 urlpatterns: list = [
+    path("life/", life.life, name="life"),
     path("months/", months.month_list, name="month-list"),
     path("months/new/", months.month_create, name="month-create"),
     path("months/e-mail/", months.month_subscribe, name="month-subscribe"),

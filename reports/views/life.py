@@ -1,0 +1,73 @@
+"""The page of lives: how long parts last by model and duty, what spares they will need, when a change in time pays."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from plant.calc.import_files import guarded
+from plant.permissions import right
+from reports.calc.life import AgeReplacement, age_replacement
+from reports.charts import life_plot
+from reports.forms.life import LifeForm
+from reports.lives import ROLLERS, LifeGroup, life_groups
+
+
+def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
+    """When to change by age, or why nothing is said."""
+    fit = group.fit
+    if fit.shape is None or fit.scale_h is None:
+        return _("too few failures to tell")
+    if not fit.wears_out:
+        return _("wear-out is not shown: changing by age would not pay")
+    if not asked.get("cost_planned") or not asked.get("cost_failure"):
+        return _("give both costs above")
+    return age_replacement(fit.shape, fit.scale_h, asked["cost_planned"], asked["cost_failure"])
+
+
+@right("reports.view_studywindow")
+def life(request: HttpRequest) -> HttpResponse:
+    form = LifeForm(request.GET or None, person=request.user)
+    asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
+    part = asked.get("part") or ROLLERS
+    groups = life_groups(request.plant, part, timezone.now())
+    if request.GET.get("format") == "csv":
+        return as_csv(groups)
+    return render(
+        request,
+        "reports/life.html",
+        {
+            "title": _("How long parts last"),
+            "form": form,
+            "part": part,
+            "groups": [(each, advice_of(each, asked), life_plot(each.fit)) for each in groups],
+            "n_failed": sum(each.fit.n_failed for each in groups),
+            "n_lives": sum(len(each.lives) for each in groups),
+            "per_year": sum(each.per_year for each in groups),
+            "is_forecast": any(each.demand for each in groups),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+def as_csv(groups: list[LifeGroup]) -> HttpResponse:
+    """Every life as a row, for a colleague who checks the fit in a tool of their own."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    writer.writerow(["model", "duty", "belt", "device", "part", "side", "began", "ended", "hours", "failed", "how"])
+    for group in groups:
+        for each in group.lives:
+            at = each.installation
+            row = [group.model, group.duty, at.conveyor.tag, at.device.number, each.part, each.side]
+            row += [each.began_at.isoformat(), each.ended_at.isoformat()]
+            row += [round(each.hours, 1) if each.hours is not None else "", "yes" if each.is_failure else "no"]
+            writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in [*row, each.words]])
+    answer = HttpResponse(buffer.getvalue(), content_type="text/csv")
+    answer["Content-Disposition"] = 'attachment; filename="lives.csv"'
+    return answer

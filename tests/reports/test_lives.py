@@ -1,0 +1,97 @@
+"""Lives gathered: which changes are failures, what is still in service, and that the page tells and hands out all."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.urls import reverse
+
+from installs.models import PartChange
+from reports.lives import PIVOTS, ROLLERS, life_groups, lives_of
+from tests import make
+from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
+
+
+def ends(lives):
+    return sorted((each.side, each.is_failure, each.is_in_service) for each in lives)
+
+
+def test_a_roller_in_service_lived_at_least_so_long(standing, alder):  # noqa: F811
+    lives = lives_of(alder, ROLLERS, NOW)
+    assert ends(lives) == [("drive", False, True), ("off", False, True)]
+    days = (NOW - INSTALLED) / dt.timedelta(days=1)
+    assert lives[0].hours == pytest.approx(12 * days, rel=0.02)
+
+
+def test_worn_is_a_failure_and_early_is_not(standing, alder):  # noqa: F811
+    for side, why in (("drive", "worn"), ("off", "early")):
+        PartChange.objects.create(installation=standing, part="sensor_rollers", side=side, why=why, changed_at=on(3))
+    assert ends(lives_of(alder, ROLLERS, NOW)) == [
+        ("drive", False, True),
+        ("drive", True, False),
+        ("off", False, False),
+        ("off", False, True),
+    ]
+
+
+def test_new_rollers_left_at_a_visit_end_a_life_once(standing, alder):  # noqa: F811
+    measure(standing, on(3), 68.5, 74.0)
+    standing.visits.get().readings.filter(side="drive").update(grade="act")
+    measure(standing, on(3), 76.0, 76.0, stage="as_left")
+    assert ends(lives_of(alder, ROLLERS, NOW)) == [
+        ("drive", False, True),
+        ("drive", True, False),
+        ("off", False, False),
+        ("off", False, True),
+    ]
+    # The same change, written as a part change too, is one end and not two.
+    PartChange.objects.create(installation=standing, part="sensor_rollers", why="worn", changed_at=on(3))
+    assert len(lives_of(alder, ROLLERS, NOW)) == 4
+
+
+def test_a_pivot_fails_at_its_first_act_and_not_again_until_it_was_put_right(standing, alder):  # noqa: F811
+    kind = make.check_kind("pivot-freedom")
+    for month, grade in ((2, "sound"), (3, "act"), (4, "act"), (5, "sound")):
+        make.task(standing, kind, on(month).date(), closed_at=on(month), outcome="done", grade=grade)
+    lives = lives_of(alder, PIVOTS, NOW)
+    assert [(each.is_failure, each.ended_at) for each in lives] == [(True, on(3)), (False, NOW)]
+
+
+def test_removed_devices_count_too(standing, alder):  # noqa: F811
+    standing.removed_at, standing.removal_reason = on(4), "moved"
+    standing.save()
+    assert {(each.is_failure, each.is_in_service, each.ended_at) for each in lives_of(alder, ROLLERS, NOW)} == {
+        (False, False, on(4))
+    }
+
+
+def test_lives_without_known_hours_are_counted_apart(belt_a1, alder):
+    make.installation(belt_a1, "20", installed_at=INSTALLED)
+    (group,) = life_groups(alder, ROLLERS, NOW)
+    assert (group.n_unknown, group.fit.n) == (2, 0)
+
+
+def test_page_tells_lives_costs_and_hands_out_rows(client, standing, erin, mona, otto, time_machine):  # noqa: F811
+    time_machine.move_to(NOW, tick=False)
+    for month in (2, 3, 4, 5):
+        PartChange.objects.create(
+            installation=standing, part="sensor_rollers", why="worn", changed_at=on(month, 3 * month)
+        )
+    client.force_login(erin)
+    page = client.get(reverse("life")).content.decode()
+    assert "10 lives, 8 of them ended by a failure" in page
+    assert "63 % failed by" in page
+    assert "<svg" in page
+    asked = client.get(reverse("life"), {"cost_planned": "1", "cost_failure": "5"}).content.decode()
+    assert "per running hour against" in asked or "wear-out is not shown" in asked
+    assert client.get(reverse("life"), {"cost_planned": "-1"}).status_code == 422
+    rows = client.get(reverse("life"), {"format": "csv"}).content.decode().splitlines()
+    assert len(rows) == 11
+    client.force_login(otto)
+    assert "A-1" not in client.get(reverse("life"), {"format": "csv"}).content.decode()
+
+
+def test_an_empty_plant_says_what_would_stand_here(client, erin):
+    client.force_login(erin)
+    assert "No device stands in the book yet" in client.get(reverse("life")).content.decode()
