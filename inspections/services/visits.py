@@ -164,8 +164,8 @@ def wanted_by_rule(
 
 def wanted_of_sensors(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
     new, limit = spec.sensor_new_mm, spec.sensor_limit_mm
-    stated = new is not None and limit is not None
-    bounds = {"low": LEAST_OF_LIMIT * limit, "high": MOST_OF_NEW * new} if stated else {}
+    is_stated = new is not None and limit is not None
+    bounds = {"low": LEAST_OF_LIMIT * (limit or 0.0), "high": MOST_OF_NEW * (new or 0.0)} if is_stated else {}
     states = (("round", _("round, turns")), ("flat_spot", _("flat spot")), ("seized", _("does not turn")))
     wanted = []
     for side, name in (("drive", _("Drive side")), ("off", _("Off side"))):

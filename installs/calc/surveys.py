@@ -334,14 +334,15 @@ def sheet_lines(walked: Walked, limits: PlacementLimits, frame: FrameLimits) -> 
             elif side == "drive" and line.rule == "below":
                 found.append(ranged(told(line), walked.whole_range))
             elif side == "drive":
-                found.append(told(line, measured=MEASURED_WORDS.get(line.rule, lambda walked: "")(walked)))
+                found.append(told(line, measured=measured_words(line.rule, walked)))
     return [*found, spacing_line(frame, walked.spacing_mm)]
 
 
-MEASURED_WORDS = {
-    "strand": lambda walked: walked.strand,
-    "direction": lambda walked: "both ways" if walked.is_reversing else "one way",
-}
+def measured_words(rule: str, walked: Walked) -> str:
+    """What stands under "measured" of a line that has no number."""
+    if rule == "direction":
+        return "both ways" if walked.is_reversing else "one way"
+    return walked.strand if rule == "strand" else ""
 
 
 def told(line: Line, rule: str = "", suffix: str = "", measured: str = "") -> SurveyLine:
@@ -433,13 +434,13 @@ def wander_line(walked: Walked, rules: PlacementRules) -> SurveyLine:
     """
     rule, label = "wander", "Distance into the wander"
     wanted = f"{rules.into_wander_least_m:g} to {rules.into_wander_most_m:g} m"
-    ends = walked.wander_from_m, walked.wander_to_m
-    if ends[0] is None or ends[1] is None:
+    begins_m, ends_m = walked.wander_from_m, walked.wander_to_m
+    if begins_m is None or ends_m is None:
         said = (
             "Where the wander begins and ends was not seen: walk the belt, empty and loaded, from outside the guards."
         )
         return condition(rule, label, NOT_MEASURED, wanted, said)
-    wander = Wander(Zone(min(ends), max(ends)), 0, 0)
+    wander = Wander(Zone(min(begins_m, ends_m), max(begins_m, ends_m)), 0, 0)
     found = into_the_wander([wander], walked.strand, walked.chainage_m, walked.is_reversing, rules)
     if not found:
         said = "The place lies downstream of the whole wander: a device there reaches nothing of it."

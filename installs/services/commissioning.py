@@ -232,7 +232,7 @@ def record_isolation(
             "tried_start",
             _("Try to start the belt by the site's procedure and confirm it, or say why that was not done."),
         )
-    values = {
+    values: dict[str, Any] = {
         "isolated_at": isolated_at,
         "points": points.strip(),
         "energies": energies.strip(),
@@ -240,7 +240,7 @@ def record_isolation(
         "permit_reference": permit_reference.strip() or row.permit_reference,
         "other_people": other_people.strip(),
     }
-    there = row.isolations.filter(cycle=cycle).first()
+    there: Isolation | None = row.isolations.filter(cycle=cycle).first()
     if there is not None:  # its hold point was withdrawn: the record is put right, the history keeps the old one
         isolation = change_record(
             there, by=by, version=there.version, isolated_by=by, released_at=None, released_by=None, **values

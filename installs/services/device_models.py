@@ -91,7 +91,8 @@ def keep_sheet(device_model: DeviceModel, *, by: Any, reason: str = "") -> Model
     newest = model.sheets.order_by("-number").first()
     content = content_of(model)
     if newest is not None and newest.content == content:
-        return newest
+        same: ModelSheet = newest
+        return same
     number = newest.number + 1 if newest else 1
     return create_record(
         ModelSheet, by=by, device_model=model, number=number, content=content, reason=reason.strip()[:200]
@@ -116,8 +117,8 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
         may_equal=True,
         words=_("Belt widths run from %(low)s to %(high)s; give the narrow one first."),
     )
-    for low, high, words in ORDERED:
-        check_order(given(low), given(high), field=low, may_equal=True, words=str(words), kind=kind_of(low))
+    for low, high, said in ORDERED:
+        check_order(given(low), given(high), field=low, may_equal=True, words=str(said), kind=kind_of(low))
     check_order(
         given("sensor_limit_mm"),
         given("sensor_new_mm"),

@@ -108,7 +108,7 @@ def save_fit_up(
     refuse_if_over(fitting)
     if fitting.accepted_at is not None:
         raise Refused(_("The job is accepted; its fit-up stays as it was."), code="accepted")
-    sheet = FitUp.objects.select_for_update().filter(fitting=fitting).first()
+    sheet: FitUp | None = FitUp.objects.select_for_update().filter(fitting=fitting).first()
     before = {} if sheet is None else {name: getattr(sheet, name) for name in MEASURES}
     result = judge(fitting, read_measures({**before, **values}), system=UnitSystem(by.unit_system))
     if sheet is not None and version != sheet.version:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from functools import partial
-from typing import Any
+from typing import Any, NoReturn
 
 from django.db import transaction
 from django.utils import timezone
@@ -110,7 +110,7 @@ def fit_warnings(device: Device, conveyor: Conveyor, strand: str) -> list[str]:
     return said
 
 
-def refuse(field: str, code: str, words: str) -> None:
+def refuse(field: str, code: str, words: str) -> NoReturn:
     raise Refused(words, code=code, fields={field: words})
 
 

@@ -6,14 +6,14 @@ import datetime as dt
 import uuid
 from collections.abc import Collection, Mapping
 from dataclasses import fields
-from typing import Any
+from typing import Any, cast
 
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from installs.calc.placement import PlacementLimits
-from installs.calc.surveys import FrameLimits, SurveyResult, Walked, as_reasons, judge_survey
+from installs.calc.surveys import Answer, Found, FrameLimits, SurveyResult, Walked, as_reasons, judge_survey
 from installs.models import BeltOffset, CauseTest, DeviceModel, Survey
 from installs.services.belt_offsets import set_offset, stations_around
 from installs.services.installations import check_moment, check_place, refuse
@@ -176,18 +176,18 @@ def walked_of(survey: Survey) -> Walked:
         clearance_below_mm=survey.clearance_below_mm,
         clearance_drive_mm=survey.clearance_drive_mm,
         clearance_off_mm=survey.clearance_off_mm,
-        whole_range=survey.whole_range,
+        whole_range=cast(Answer, survey.whole_range),
         obstructions=survey.obstructions,
         access=survey.access,
-        has_lifting_point=survey.has_lifting_point,
-        has_light=survey.has_light,
-        guard_comes_off=survey.guard_comes_off,
-        guard_goes_back=survey.guard_goes_back,
+        has_lifting_point=cast(Answer, survey.has_lifting_point),
+        has_light=cast(Answer, survey.has_light),
+        guard_comes_off=cast(Answer, survey.guard_comes_off),
+        guard_goes_back=cast(Answer, survey.guard_goes_back),
         guard_note=survey.guard_note,
         conditions=survey.conditions,
         n_stations_empty=len(stations[False]),
         n_stations_loaded=len(stations[True]),
-        causes={test.cause: test.found for test in survey.cause_tests.all()},
+        causes={test.cause: cast(Found, test.found) for test in survey.cause_tests.all()},
         override_reason=survey.override_reason,
     )
 

@@ -60,7 +60,8 @@ def stated_by(fitting: Fitting, fastener: Fastener) -> Mapping[str, Any]:
     if fitting.sheet:
         for each in fitting.sheet.content.get("fasteners", ()):
             if each.get("place") == fastener.place:
-                return each
+                stated: Mapping[str, Any] = each
+                return stated
     return vars(fastener)
 
 

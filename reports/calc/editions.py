@@ -50,7 +50,8 @@ def differences(
 
 
 def rows_of(rows: Mapping[str, Any], key: str) -> Sequence[Sequence[Any]]:
-    return rows.get(key, {}).get("rows", ())
+    found: Sequence[Sequence[Any]] = rows.get(key, {}).get("rows", ())
+    return found
 
 
 def moved(before: Sequence[Sequence[Any]], after: Sequence[Sequence[Any]]) -> tuple[int, int]:

@@ -363,15 +363,15 @@ def write_shifts(plant: Plant, demo: DemoPlant) -> None:
         profile = profile_of(plant, person)
         set_profile(profile, by=planner, version=profile.version, skills=skills, tools=tools)
         for day in days:
-            hours = [dt.datetime(day.year, day.month, day.day, each, tzinfo=demo.zone) for each in (begin, end, rest)]
+            times = [dt.datetime(day.year, day.month, day.day, each, tzinfo=demo.zone) for each in (begin, end, rest)]
             add_shift(
                 plant=plant,
                 by=planner,
                 client_key=key_of("shift", name, day),
                 person=person,
-                starts_at=hours[0],
-                ends_at=hours[1],
-                break_starts_at=hours[2],
+                starts_at=times[0],
+                ends_at=times[1],
+                break_starts_at=times[2],
             )
     next_day = next(day for day in days if day > demo.today)
     for tag, begin, hours in (("L-03", 7, 3), ("Y-02", 11, 3)):
