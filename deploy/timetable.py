@@ -18,4 +18,6 @@ TIMETABLE = {
     "send the daily mails": {"task": "inspections.send_digests", "schedule": crontab(minute="10,40")},
     # A month is drafted on its first day and mailed from the first working day on, by the clock of each plant.
     "draft and send the months": {"task": "reports.draft_and_send_months", "schedule": crontab(minute="20,50")},
+    # Devices that begin to fade; once a night is often enough, and a second run asks for nothing twice.
+    "watch the rate of each device": {"task": "reports.watch_rates", "schedule": crontab(hour="3", minute="15")},
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from reports.services import months
+from reports.services import months, rate_watch
 
 
 @shared_task(name="reports.draft_and_send_months", ignore_result=True)
@@ -12,3 +12,9 @@ def draft_and_send_months() -> None:
     """Draft last month where it is missing, and mail what is published to its subscribers."""
     months.draft_months()
     months.send_months()
+
+
+@shared_task(name="reports.watch_rates", ignore_result=True)
+def watch_rates() -> None:
+    """Ask for a check where a device begins to fade."""
+    rate_watch.watch_plants()

@@ -50,6 +50,7 @@ from reports.selectors import (
     window_rules,
 )
 from reports.templatetags.effect import MARK_OF, place_of, ratio_words, verdict_words
+from reports.watches import WHY, fading_in
 
 register_main_page(
     MainPage(
@@ -128,7 +129,9 @@ def effect_of_installation(request: HttpRequest, installation: Installation) -> 
     """Incidents before and after, with the verdict and the chart."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
-    return {"template": "reports/_effect_panel.html", "installation": installation, **effect_context(installation)}
+    asked = Task.objects.open().filter(installation=installation, why__startswith=WHY).first()
+    context = effect_context(installation)
+    return {"template": "reports/_effect_panel.html", "installation": installation, "watch_task": asked, **context}
 
 
 # --- one belt ---------------------------------------------------------------------------------------------------------
@@ -238,6 +241,7 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "n_unjudged": len(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "unjudged": by_reason(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "worst": worst[:MOST_ROWS],
+        "fading": fading_in(book),
         "acts": acts[:MOST_ROWS],
         "n_acts": len(acts),
     }

@@ -9,7 +9,8 @@ The threshold h comes from a chosen false-alarm distance: the running hours, on 
 that stays as good as it was. It is worked out by a Markov chain (Brook & Evans 1972) on a grid that holds S exactly.
 
 The rate in good order is learnt: the count of the first `LEARN_H` running hours after settling-in, one incident at
-least. That learnt rate has its own error, so distances hold for the rate as learnt, not for the true one.
+least, and no less than a third of the rate before the device (set where it is called). That learnt rate has its own
+error, so distances hold for the rate as learnt, not for the true one.
 """
 
 from __future__ import annotations

@@ -46,6 +46,7 @@ from plant.services.running_hours import record_meter_reading, record_runs
 from plant.services.switch_events import keep_switch_events
 from reports.services.demo_fittings import write_fittings
 from reports.services.months import draft_month, month_before, publish_month
+from reports.services.rate_watch import watch_plant
 from reports.services.study_windows import set_window
 
 Say = Callable[[str], None]
@@ -76,6 +77,7 @@ def load_demo(*, say: Say = print) -> bool:
     say("Check plans and the night's work ...")
     write_plans(plant, demo)
     do_job(job_of_night(plant, demo.today).pk)
+    watch_plant(plant=plant)
     say("Shifts and the rounds of the next working day ...")
     write_shifts(plant, demo)
     say("The months ...")

@@ -18,6 +18,7 @@ from plant.errors import Refused
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
+from reports.calc.pooled import random_effects
 from reports.calc.rate_ratio import Verdict
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
@@ -68,7 +69,7 @@ class EffectList(RegisterList):
         return form
 
     def get_lede(self) -> str:
-        return lede_of(self.all_studies)
+        return f"{pooled_words(self.all_studies)} {lede_of(self.all_studies)}".strip()
 
 
 def fits(study: Study, asked: dict[str, Any]) -> bool:
@@ -98,6 +99,27 @@ def lede_of(studies: tuple[Study, ...]) -> str:
         "or more: about %(wrong).1f."
     ) % {"share": 100 * LEVEL, "judged": judged, "wrong": LEVEL * judged}
     return f"{said} {chance}"
+
+
+def pooled_words(studies: tuple[Study, ...]) -> str:
+    """The fleet as one: all comparisons that can be judged, removed devices and failures among them."""
+    judged = [each for each in studies if each.verdict != Verdict.CANNOT_BE_JUDGED]
+    counts = [(each.before.n, each.before.hours, each.after.n, each.after.hours) for each in judged]
+    middle = random_effects(*(list(column) for column in zip(*counts, strict=True))) if counts else None
+    if middle is None or middle.next_low is None or middle.next_high is None:
+        return ""
+    return _(
+        "Over the fleet, incidents in reach came to %(ratio).2f of what they were (%(low).2f to %(high).2f; "
+        "%(n)s comparisons with incidents, failures and removed devices included). For the next device expect "
+        "between %(next_low).2f and %(next_high).2f. Chance high counts before are not taken out of this figure."
+    ) % {
+        "ratio": middle.ratio,
+        "low": middle.low,
+        "high": middle.high,
+        "n": middle.n_strata,
+        "next_low": middle.next_low,
+        "next_high": middle.next_high,
+    }
 
 
 @right("reports.view_studywindow")

@@ -22,6 +22,7 @@ from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person,
 from plant.selectors import hours_of, switch_watch_of
 from reports.selectors import studies_of
 from reports.services.demo import load_demo
+from reports.services.rate_watch import watch_plant
 
 pytestmark = pytest.mark.django_db
 
@@ -94,6 +95,15 @@ def test_the_seized_pivot_climbs_back(plant, studies):
     assert readings.order_by("visit__visited_at").first().answer == "free"
     assert readings.order_by("-visit__visited_at").first().answer == "seized"
     assert Action.objects.open().filter(installation=study.members[0]).exists()
+
+
+def test_the_watch_asked_once_for_a_check_of_the_device_that_fades(plant, studies):
+    asked = Task.objects.filter(plant=plant, why__startswith="Rate watch")
+    numbers = set(asked.values_list("installation__device__number", flat=True))
+    assert "45" in numbers
+    assert not numbers & {"20", "56", "57", "30", "34"}
+    assert len(numbers) <= 4
+    assert watch_plant(plant=plant) == []
 
 
 def test_devices_that_no_switch_sees_cannot_be_judged(studies):
