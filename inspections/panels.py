@@ -12,11 +12,11 @@ from inspections.charts import wear_band
 from inspections.device_states import device_columns, grade_layers
 from inspections.models import Action, Task
 from inspections.round_board import rounds_today
-from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, visits_of
+from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
 from inspections.services.wear import wear_of
 from installs.models import Installation
 from installs.selectors.timeline import Event
-from plant.calc.units import UnitSystem
+from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
@@ -120,6 +120,7 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
         "installation": installation,
         "visits": visits_of(installation),
         "running": list(acts_running(installation).values()),
+        "torques": torques_in_time(installation),
         "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
         "today": timezone.localdate(timezone=installation.plant.zone),
     }
@@ -156,6 +157,7 @@ def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[
             str(row.check_kind),
             str(timezone.localtime(row.last.closed_at).date()) if row.last and row.last.closed_at else "–",
             row.last.get_grade_display() if row.last and row.last.grade else "–",
+            sentence_in(row.last.grade_reason, UnitSystem(request.user.unit_system)) if row.last else "",
             str(row.next.due_on) if row.next else "–",
         ]
         for row in checks_at(installation)
@@ -163,6 +165,6 @@ def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[
     return {
         "title": str(_("Checks")),
         "words": "" if rows else str(_("No check is planned here.")),
-        "heads": [str(_("Check")), str(_("Last done")), str(_("Found")), str(_("Due next"))],
+        "heads": [str(_("Check")), str(_("Last done")), str(_("Found")), str(_("Why")), str(_("Due next"))],
         "rows": rows,
     }

@@ -17,10 +17,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.calc.grading import grading_rules
-from inspections.forms.visits import VisitForm
-from inspections.models import CouldNotDo, Round, Task
+from inspections.forms.visits import VisitForm, tool_words
+from inspections.models import CheckKind, CouldNotDo, Round, Task
 from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
-from inspections.services.visits import open_actions, suggested_action, wanted_of
+from inspections.services.visits import FOUND_METHODS, open_actions, wanted_of
+from inspections.services.wear import DeviceWear, wear_of
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
 from plant.models import Conveyor, Person, Plant
@@ -33,7 +34,8 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
     day = technicians_day(person, plant, today, now)
     due = belt_legs(day)
     known = {task.pk: task for leg in due for task in leg["tasks"]}
-    legs = [*published_legs(person, plant, today, known), *due]
+    legs = without_repeats([*published_legs(person, plant, today, known), *due])
+    wear = wear_of_tasks([task for leg in legs for task in leg["tasks"]], now)
     return {
         "made_at": now.isoformat(),
         "today": today.isoformat(),
@@ -43,10 +45,12 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
         "plant": {"id": plant.pk, "name": str(plant), "zone": str(plant.zone)},
         "care": care_html(plant, None),
         "bring": bring_words(day, UnitSystem(person.unit_system)),
-        "legs": [as_leg(leg, person, plant, today) for leg in without_repeats(legs)],
+        "legs": [as_leg(leg, person, plant, today, wear) for leg in legs],
         "labels": labels_of(plant),
         "rules": {"grading": grading_rules(), "typing": typing_grammar()},
         "reasons": [[value, str(label)] for value, label in CouldNotDo.Reason.choices],
+        "methods": [[method.value, str(method.label)] for method in FOUND_METHODS],
+        "tools": tool_words(plant, today),
         "owners": [[each.pk, str(each)] for each in people_of(plant)],
         "actions": [
             {
@@ -127,7 +131,15 @@ def window_words(belt: Belt) -> str:
 
 
 # --- One stop ---------------------------------------------------------------------------------------------------------
-def as_leg(leg: dict[str, Any], person: Person, plant: Plant, today: date) -> dict[str, Any]:
+def wear_of_tasks(tasks: Iterable[Task], now: datetime) -> dict[int, DeviceWear]:
+    """Wear of the devices whose rollers are read on the round, in a fixed number of queries."""
+    read = [task for task in tasks if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR]
+    return wear_of({task.installation_id: task.installation for task in read}.values(), now=now)
+
+
+def as_leg(
+    leg: dict[str, Any], person: Person, plant: Plant, today: date, wear: Mapping[int, DeviceWear]
+) -> dict[str, Any]:
     conveyor = leg["conveyor"]
     conveyor.plant = plant
     tasks = sorted(leg["tasks"], key=lambda task: (task.installation.chainage_m, task.installation_id))
@@ -140,20 +152,23 @@ def as_leg(leg: dict[str, Any], person: Person, plant: Plant, today: date) -> di
         "minutes": sum(task.check_kind.minutes for task in tasks),
         "care": care_html(plant, conveyor),
         "stops": [
-            as_stop(list(those), person, plant, today)
+            as_stop(list(those), person, plant, today, wear)
             for _pk, those in groupby(tasks, key=lambda task: task.installation_id)
         ],
     }
 
 
-def as_stop(tasks: list[Task], person: Person, plant: Plant, today: date) -> dict[str, Any]:
+def as_stop(
+    tasks: list[Task], person: Person, plant: Plant, today: date, wear: Mapping[int, DeviceWear]
+) -> dict[str, Any]:
     """One device with its checks: what is asked, the limits, the reading before, and how it stood the last time."""
     installation = tasks[0].installation
     for task in tasks:
         task.plant = plant
-    wanted = wanted_of(tasks, installation)
+    wanted = wanted_of(tasks, installation, wear=wear.get(installation.pk))
     form = VisitForm(tasks=tasks, wanted=wanted, person=person, plant=plant)
     running = acts_running(installation)
+    form.running = {kind_id: n for kind_id, (_kind, n) in running.items()}
     checks = []
     for section, rules in zip(form.sections(), form.as_rules(), strict=True):
         task = section["task"]
@@ -165,7 +180,6 @@ def as_stop(tasks: list[Task], person: Person, plant: Plant, today: date) -> dic
                 "is_late": days > 0,
                 "method": task.check_kind.method,
                 "minutes": task.check_kind.minutes,
-                "suggested": suggested_action(task.check_kind.rule, str(task.check_kind)),
                 "n_acts": running.get(task.check_kind_id, (None, 0))[1],
                 "last_grade": getattr(task, "last_grade", None) or "",
                 "readings": [

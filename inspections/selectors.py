@@ -9,10 +9,11 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
-from django.db.models import F, Prefetch, Q, QuerySet, Window
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet, Window
 from django.db.models.functions import RowNumber
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from inspections.calc.grading import Grade, grade_sensor_wear
 from inspections.models import (
@@ -196,6 +197,7 @@ class PlannersDay:
     actions: list[Action]
     n_actions: int
     n_actions_late: int
+    came_back: list[CouldNotDo]
 
 
 def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) -> PlannersDay:
@@ -218,7 +220,31 @@ def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) ->
         actions=list(actions[:most]),
         n_actions=actions.count(),
         n_actions_late=actions.overdue(today).count(),
+        came_back=came_back(plant),
     )
+
+
+def came_back(plant: Plant) -> list[CouldNotDo]:
+    """Checks that were tried and could not be done, with the latest reason: for the planner to lay anew.
+
+    A check leaves the list when it is closed or put off after it was tried.
+    """
+    settled = Deferral.objects.current().filter(task=OuterRef("task"), created_at__gte=OuterRef("tried_at"))
+    later = CouldNotDo.objects.current().filter(task=OuterRef("task"), tried_at__gt=OuterRef("tried_at"))
+    rows = (
+        CouldNotDo.objects.current()
+        .filter(task__plant=plant, task__closed_at__isnull=True)
+        .exclude(Exists(settled))
+        .exclude(Exists(later))
+        .select_related(
+            "task__check_kind",
+            "task__plant",
+            "task__installation__conveyor",
+            "task__installation__device",
+            "created_by",
+        )
+    )
+    return list(rows.order_by("-tried_at", "-pk"))
 
 
 def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[WindowAhead]:
@@ -334,6 +360,7 @@ class TechniciansDay:
     has_wrench: bool
     rollers: list[Task]
     actions: list[Action]
+    became: list[Action]
 
 
 def technicians_day(
@@ -390,6 +417,15 @@ def technicians_day(
             .filter(plant=plant, owner=person)
             .select_related("installation__conveyor", "installation__device")
         ),
+        became=what_became(person, plant, now),
+    )
+
+
+def what_became(person: Any, plant: Plant, now: datetime, *, days: int = 30, most: int = 5) -> list[Action]:
+    """Work that came of a person's findings and was done lately, the latest first."""
+    done = Action.objects.of_plant(plant).from_findings_of(person).filter(done_at__gte=now - timedelta(days=days))
+    return list(
+        done.select_related("installation__conveyor", "installation__device", "done_by").order_by("-done_at")[:most]
     )
 
 
@@ -403,18 +439,67 @@ def belt_of(tasks: list[Task], window: OutageWindow | None, plant: Plant, today:
     return Belt(tasks[0].installation.conveyor, stops, window, is_today)
 
 
+@dataclass(frozen=True)
+class ToolUsed:
+    """What torques were read with: the wrench or none, its deviation [%], and what spoke against it that day."""
+
+    stage: str
+    method: str
+    instrument: Any
+    deviation_pct: float
+    doubt: str
+
+
+def tool_used(row: Reading) -> ToolUsed:
+    method = row.get_method_display() if row.method else ""
+    return ToolUsed(row.get_stage_display(), method, row.instrument, row.deviation_pct or 0, row.doubt)
+
+
+@dataclass(frozen=True)
+class TorqueLine:
+    """Torques of one fastener as found by one method, oldest first: readings by two methods never share a line."""
+
+    label: str
+    method: str
+    readings: tuple[Reading, ...]
+
+
+def torques_in_time(installation: Installation, *, most: int = 5) -> list[TorqueLine]:
+    """The last torques as found of each fastener, one line for each method; those without a method stand apart."""
+    rows = (
+        Reading.objects.current()
+        .as_found()
+        .filter(visit__installation=installation, quantity="nm", task__check_kind__rule=CheckKind.Rule.FASTENER_TORQUE)
+        .exclude(value=None)
+        .select_related("visit", "instrument")
+        .order_by("visit__visited_at", "pk")
+    )
+    lines: dict[tuple[str, str], list[Reading]] = {}
+    for row in rows:
+        lines.setdefault((row.label, row.method), []).append(row)
+    return [
+        TorqueLine(label, each[0].get_method_display() if method else "", tuple(each[-most:]))
+        for (label, method), each in sorted(lines.items())
+    ]
+
+
 def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
     """One visit as its page shows it: each check with readings as found beside as left, and its corrections."""
     chain = visit_chain(visit)
-    rows = list(visit.readings.select_related("task__check_kind", "task__visit", "corrected_by").order_by("pk"))
+    rows = list(
+        visit.readings.select_related("task__check_kind", "task__visit", "corrected_by", "instrument").order_by("pk")
+    )
     checks: dict[int, dict[str, Any]] = {}
     for row in rows:
         check = checks.setdefault(row.task_id, {"task": row.task, "lines": {}})
         line = check["lines"].setdefault(row.code, {"label": row.label, "found": None, "left": None})
-        words = value_words(row, system)
+        words = value_words(row, system, {"in_line": _("in line"), "rotated": _("turned past it")})
         typed = row.typed if row.typed and row.typed not in words else ""
         shown = {"row": row, "words": words, "typed": typed, "is_withdrawn": row.is_withdrawn}
         line["found" if row.stage == FOUND else "left"] = shown
+    for check in checks.values():
+        torques = [row for row in rows if row.task_id == check["task"].pk and row.deviation_pct is not None]
+        check["tools"] = list(dict.fromkeys(tool_used(row) for row in torques))
     return {
         "chain": chain,
         "latest": chain[-1],

@@ -24,11 +24,14 @@ from inspections.calc.grading import (
     grade_sensor_pair,
     grade_sensor_wear,
     grade_torque,
+    grade_witness_mark,
     worst,
 )
-from installs.calc.fasteners import judge_as_left
+from installs.calc.fasteners import TOOL_DEVIATION_PCT, judge_as_left
 
 SIDES = ("drive", "off")
+# The witness mark of a fastener is a reading of its own beside the torque.
+MARK = "_mark"
 
 
 @dataclass(frozen=True)
@@ -46,12 +49,16 @@ class Finding:
 
 @dataclass(frozen=True)
 class FastenerTarget:
-    """One fastener: code of its reading, its name, target [N·m] (None: not stated) and tolerance [%]."""
+    """One fastener: code of its reading, its name, target [N·m] (None: not stated) and tolerance [%].
+
+    `tool_deviation_pct` is the permissible deviation of the tool that read it [%].
+    """
 
     code: str
     label: str
     target_nm: float | None
     tolerance_pct: float
+    tool_deviation_pct: float = TOOL_DEVIATION_PCT
 
 
 @dataclass(frozen=True)
@@ -178,12 +185,13 @@ def find_pivot(readings: Mapping[str, float | str], *, limit_n: float | None) ->
 def find_torque(
     found: Mapping[str, float | str], left: Mapping[str, float | str], fasteners: Sequence[FastenerTarget]
 ) -> Finding:
-    """All fasteners of a device: the worst as found, how many are loose, and whether each was left in its tolerance.
+    """All fasteners of a device: the worst as found, how many are loose or turned, whether each was left in tolerance.
 
     Parameters
     ----------
-    found, left : mapping of str to float
-        Torque as found and as left by the fastener's code [N·m].
+    found, left : mapping
+        Torque as found and as left by the fastener's code [N·m]; witness mark ("in_line" or "rotated") by the code
+        with `MARK` behind it. Any may be missing.
     fasteners : sequence of FastenerTarget
         Every fastener of the model.
 
@@ -194,9 +202,15 @@ def find_torque(
     Raises
     ------
     ValueError
-        If a torque is negative.
+        If a torque is negative or a mark unknown.
+
+    Examples
+    --------
+    >>> find_torque({"a": 100, "a_mark": "rotated"}, {}, [FastenerTarget("a", "clamp", 100, 10)]).reason
+    '1 within tolerance. 1 turned past its witness mark: clamp.'
     """
     parts: dict[str, Graded] = {}
+    marks: dict[str, Graded] = {}
     verdicts: dict[str, str] = {}
     doubtful = []
     for each in fasteners:
@@ -204,13 +218,25 @@ def find_torque(
         if reading is not None and each.target_nm is None:
             parts[each.code] = Graded(None, "The model states no target torque.", rule="not_stated")
         elif reading is not None and each.target_nm is not None:
-            parts[each.code] = grade_torque(float(reading), each.target_nm, tolerance_pct=each.tolerance_pct)
+            parts[each.code] = grade_torque(
+                float(reading),
+                each.target_nm,
+                tolerance_pct=each.tolerance_pct,
+                tool_deviation_pct=each.tool_deviation_pct,
+            )
+        if mark := found.get(f"{each.code}{MARK}"):
+            marks[f"{each.code}{MARK}"] = grade_witness_mark(str(mark))  # type: ignore[arg-type]
         if (set_to := left.get(each.code)) is not None and each.target_nm is not None:
-            judged = judge_as_left(float(set_to), each.target_nm, tolerance_pct=each.tolerance_pct)
+            judged = judge_as_left(
+                float(set_to),
+                each.target_nm,
+                tolerance_pct=each.tolerance_pct,
+                tool_deviation_pct=each.tool_deviation_pct,
+            )
             verdicts[each.code] = judged.reason
             if judged.verdict != "within":
                 doubtful.append(each.label)
-    if not parts:
+    if not parts and not marks:
         return Finding(None, "No fastener was read.", parts, verdicts)
     graded = [part for part in parts.values() if part.grade is not None]
     loose = sum(part.grade is Grade.ACT for part in graded)
@@ -229,9 +255,15 @@ def find_torque(
         words.append(f"{len(parts) - len(graded)} not graded: the model states no target torque.")
     if len(parts) < len(fasteners):
         words.append(f"{len(fasteners) - len(parts)} not read.")
+    rotated = {code for code, mark in marks.items() if mark.grade is Grade.ACT}
+    turned = [each.label for each in fasteners if f"{each.code}{MARK}" in rotated]
+    if turned:
+        whose = "its witness mark" if len(turned) == 1 else "their witness marks"
+        words.append(f"{len(turned)} turned past {whose}: {', '.join(turned)}.")
     if doubtful:
         words.append(f"As left not surely within tolerance: {', '.join(doubtful)}.")
-    return Finding(worst(part.grade for part in graded), " ".join(words), parts, verdicts)
+    grade = worst(part.grade for part in [*graded, *marks.values()])
+    return Finding(grade, " ".join(words), {**parts, **marks}, verdicts)
 
 
 def find_offsets(readings: Mapping[str, float | str], stations: Sequence[OffsetStation]) -> Finding:

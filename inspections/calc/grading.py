@@ -37,6 +37,8 @@ SLIPS = {25.4: "inches typed as millimetres", 1 / 25.4: "millimetres typed as in
 SLIPS[0.1] = SLIPS[10.0]
 # Without limits a slip is looked for within this share of the reading before.
 LIKE_BEFORE = 0.3
+# Distance from the device's own trend, in standard deviations of one reading, from which it is asked back.
+MOST_SIGMA = 4.0
 
 ONE_SIDED_CAUSES = "a seized pivot, a skewed frame or off-centre load"
 
@@ -320,6 +322,35 @@ def grade_torque(
     return Graded(Grade.SOUND, f"{found}: within its tolerance; {tool} {doubt}.", share, "torque_within", sure)
 
 
+def grade_witness_mark(state: Literal["in_line", "rotated"]) -> Graded:
+    """Whether a fastener has turned past its witness mark: a finding apart from its torque, which friction can feign.
+
+    Parameters
+    ----------
+    state : {"in_line", "rotated"}
+        As seen at the mark across fastener and part.
+
+    Returns
+    -------
+    Graded
+        A fastener that turned by itself is act at any torque: common practice, no source.
+
+    Raises
+    ------
+    ValueError
+        If the state is unknown.
+    """
+    by_state = {
+        "in_line": Graded(Grade.SOUND, "Its witness mark is in line.", None, "mark_in_line"),
+        "rotated": Graded(
+            Grade.ACT, "It has turned past its witness mark, whatever torque it shows.", None, "mark_rotated"
+        ),
+    }
+    if state not in by_state:
+        raise ValueError(f"state is {state!r}; give one of {', '.join(by_state)}")
+    return by_state[state]
+
+
 def grade_fasteners(
     as_found_nm: Sequence[float],
     target_nm: float,
@@ -482,6 +513,8 @@ def implausible(
     low: float | None = None,
     high: float | None = None,
     growth_allowance: float = GROWTH_ALLOWANCE_MM,
+    expected: float | None = None,
+    sigma: float | None = None,
 ) -> str | None:
     """A question about a reading that is hard to believe, asked once; the reading is kept either way.
 
@@ -497,6 +530,8 @@ def implausible(
         What a reading can be at all.
     growth_allowance : float, optional
         Growth of a diameter that reading error explains, 0 or more [mm].
+    expected, sigma : float, optional
+        What the device's own trend expects now, and the standard deviation of one reading about it, above 0.
 
     Returns
     -------
@@ -523,6 +558,10 @@ def implausible(
     if quantity == "diameter" and previous is not None and value > previous + growth_allowance + SLACK:
         grown = f"{value:g} mm is {value - previous:.4g} mm more than the {previous:g} mm read before"
         return f"{grown}: was the part changed?"
+    if expected is not None and sigma is not None and abs(value - expected) > MOST_SIGMA * sigma + SLACK:
+        side = "below" if value < expected else "above"
+        far = f"{value:g} is {abs(value - expected):.4g} {side} the {expected:.4g} that its own trend expects"
+        return f"{far}, more than {MOST_SIGMA:g} times its scatter: is it read right?"
     if low is not None and value < low:
         return f"{value:g} is below {low:g}, the least that can be: is it read right?"
     if high is not None and value > high:
@@ -576,6 +615,7 @@ def grading_rules() -> dict[str, Any]:
                 "torque_within": "sound",
             },
         },
+        "witness_mark": {"rules": {"mark_in_line": "sound", "mark_rotated": "act"}},
         "limits": {
             "rules": {
                 "limits_act_low": "act",
@@ -595,6 +635,7 @@ def grading_rules() -> dict[str, Any]:
         "implausible": {
             "growth_allowance_mm": GROWTH_ALLOWANCE_MM,
             "like_before": LIKE_BEFORE,
+            "most_sigma": MOST_SIGMA,
             "slips": [{"factor": factor, "words": words} for factor, words in SLIPS.items()],
         },
     }

@@ -228,6 +228,10 @@ class WearTrend:
         variance = aa + 2 * ab * hours + bb * hours**2 + self.noise_mm**2
         return self._quantile * float(np.sqrt(max(variance, 0.0)))
 
+    def spread(self, hours: float) -> float:
+        """Standard deviation of one further reading at these hours, not below the error of a reading [mm]."""
+        return max(self.half_band(hours) / self._quantile, READING_ERROR_MM) if self._quantile else READING_ERROR_MM
+
     @property
     def shows_wear(self) -> bool:
         return self.low is not None and self.low > 0

@@ -5,14 +5,24 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inspections.models import Action
+from inspections.forms.visits import ReadingField
+from inspections.models import Action, Reading, Visit
+from inspections.services.actions import Part
+from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
+from plant.forms.photos import PhotosField, PhotosInput
 from plant.models import Person
+
+# Empty rows for parts below those that are known already.
+SPARE_ROWS = 3
 
 
 class ActionForm(RecordForm):
+    """What is to be done, by whom and when, and the parts that it needs."""
+
     class Meta:
         model = Action
         fields = ["title", "due_on", "owner"]
@@ -21,8 +31,85 @@ class ActionForm(RecordForm):
         super().__init__(*args, plant=plant, **kwargs)
         people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
         self.fields["owner"].queryset = people  # type: ignore[attr-defined]
+        known = self.instance.parts if self.instance.pk else []
+        self.n_rows = len(known) + SPARE_ROWS
+        for n in range(self.n_rows):
+            part = known[n] if n < len(known) else {"name": "", "count": 1, "is_at_hand": False}
+            row = {"n": n + 1}
+            self.fields[f"part{n}_name"] = forms.CharField(
+                required=False, max_length=120, initial=part["name"], label=_("Part %(n)s") % row
+            )
+            self.fields[f"part{n}_count"] = forms.IntegerField(
+                required=False, min_value=1, max_value=999, initial=part["count"], label=_("Count of part %(n)s") % row
+            )
+            self.fields[f"part{n}_is_at_hand"] = forms.BooleanField(
+                required=False, initial=part["is_at_hand"], label=_("Part %(n)s is at hand") % row
+            )
+
+    def plain_fields(self) -> list[Any]:
+        return [self[name] for name in self.fields if not name.startswith("part") and not self[name].is_hidden]
+
+    def part_rows(self) -> list[dict[str, Any]]:
+        return [{name: self[f"part{n}_{name}"] for name in ("name", "count", "is_at_hand")} for n in range(self.n_rows)]
+
+    def values(self) -> dict[str, Any]:
+        given = super().values()
+        parts = [
+            Part(name, given.get(f"part{n}_count") or 1, bool(given.get(f"part{n}_is_at_hand")))
+            for n in range(self.n_rows)
+            if (name := (given.get(f"part{n}_name") or "").strip())
+        ]
+        return {**{name: given[name] for name in self._meta.fields or () if name in given}, "parts": parts}
 
 
 class DoneForm(PersonForm):
+    """What was done, and how it was left: by a visit that read it again, or by readings typed here."""
+
     done_note = forms.CharField(max_length=400, label=gettext_lazy("What was done"))
     done_at = forms.DateTimeField(label=gettext_lazy("When"))
+    visit = forms.ModelChoiceField(
+        Visit.objects.none(),
+        required=False,
+        label=gettext_lazy("Visit that read it again"),
+        empty_label=gettext_lazy("none"),
+    )
+    photos = PhotosField(required=False, label=gettext_lazy("Photos from this device"))
+    camera = PhotosField(
+        required=False,
+        label=gettext_lazy("Take a photo"),
+        widget=PhotosInput(attrs={"accept": "image/*", "capture": "environment"}),
+    )
+
+    def __init__(self, *args: Any, action: Action, person: Any, **kwargs: Any) -> None:
+        super().__init__(*args, person=person, **kwargs)
+        visits = Visit.objects.current().filter(installation=action.installation, visited_at__gte=action.created_at)
+        self.fields["visit"].queryset = visits  # type: ignore[attr-defined]
+        self.found = list(found_bad(action))
+        for row in self.found:
+            field = ReadingField(
+                kind=QuantityKind(row.quantity),
+                system=UnitSystem(person.unit_system),
+                required=False,
+                label=_("%(label)s, as left") % {"label": row.label},
+                allow_negative=not row.quantity,
+            )
+            self.fields[f"left_{row.pk}"] = field
+        self.order_fields(["done_note", *(f"left_{row.pk}" for row in self.found), "visit", "done_at"])
+
+    def as_left(self) -> list[dict[str, Any]]:
+        return [
+            {"label": row.label, "quantity": row.quantity, "value": typed.value, "typed": typed.text}
+            for row in self.found
+            if (typed := self.cleaned_data.get(f"left_{row.pk}")) is not None
+        ]
+
+
+def found_bad(action: Action) -> Any:
+    """Numbers of the visit behind an action that were not sound: what is read again when the work is done."""
+    return (
+        Reading.objects.current()
+        .as_found()
+        .filter(visit=action.visit_id, grade__in=["watch", "act"])
+        .exclude(value=None)
+        .order_by("pk")
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django import forms
@@ -16,7 +16,18 @@ from django.utils.translation import gettext_lazy
 from inspections.errors import NotClosedOut
 from inspections.models import CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
 from inspections.services.actions import NewAction
-from inspections.services.visits import FOUND, LEFT, Typed, Wanted, reading_key, value_words
+from inspections.services.visits import (
+    FOUND,
+    FOUND_METHODS,
+    LEFT,
+    Typed,
+    Wanted,
+    reading_key,
+    suggested_action,
+    value_words,
+    wrenches_of,
+)
+from installs.services.torque import deviation_of
 from plant.calc.units import (
     QuantityKind,
     UnitSystem,
@@ -30,7 +41,7 @@ from plant.errors import Refused
 from plant.forms.base import PersonForm
 from plant.forms.photos import PhotosField, PhotosInput
 from plant.forms.quantities import QuantityField
-from plant.models import Person, Photo
+from plant.models import Person, Photo, Plant
 
 ACTION_DAYS = 7
 
@@ -87,9 +98,13 @@ class ReadingsForm(PersonForm):
         self.tasks, self.wanted = list(tasks), wanted
         self.system = UnitSystem(person.unit_system)
         self.questions: dict[str, str] = {}
+        # How often each kind of check said act just before, by kind; a page that shows it says so.
+        self.running: dict[int, int] = {}
         self.suggested_action = ""
         self.initial.setdefault("client_key", uuid.uuid4())
         for task in self.tasks:
+            if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE:
+                self.add_tool(task, values or {})
             for each in wanted[task.pk]:
                 for stage in (FOUND, LEFT) if each.asks_as_left else (FOUND,):
                     name = field_name(task.pk, each.code, stage)
@@ -97,6 +112,30 @@ class ReadingsForm(PersonForm):
                     self.fields[f"{name}-sure"] = forms.BooleanField(required=False, label=_("It is right"))
                     if values and reading_key(task.pk, each.code, stage) in values:
                         self.initial[name] = values[reading_key(task.pk, each.code, stage)]
+
+    def add_tool(self, task: Task, values: Mapping[str, Any]) -> None:
+        """How the torques of a check were read, and with what."""
+        methods = [(method.value, method.label) for method in FOUND_METHODS]
+        self.fields[f"t{task.pk}-method"] = forms.ChoiceField(
+            choices=[("", "–"), *methods], required=False, label=_("How it is read as found")
+        )
+        self.fields[f"t{task.pk}-instrument"] = forms.ModelChoiceField(
+            wrenches_of(task.plant), required=False, label=_("Torque wrench"), empty_label=_("not named: 4 % assumed")
+        )
+        for name in ("method", "instrument"):
+            self.initial[f"t{task.pk}-{name}"] = values.get(f"{task.pk}:{name}")
+
+    def clean(self) -> dict[str, Any]:
+        """A torque without its method compares with nothing. What a phone kept before it was asked for is taken so."""
+        cleaned = super().clean() or self.cleaned_data
+        for task in self.tasks:
+            name = f"t{task.pk}-method"
+            if name not in self.fields or name not in self.data or cleaned.get(name):
+                continue
+            torques = [each.code for each in self.wanted[task.pk] if each.form == "number"]
+            if any(cleaned.get(field_name(task.pk, code, FOUND)) for code in torques):
+                self.add_error(name, _("Say how the torques were read: readings by two methods do not compare."))
+        return cleaned
 
     def field_for(self, each: Wanted, stage: str) -> forms.Field:
         label = each.label if stage == FOUND else _("%(label)s, as left") % {"label": each.label}
@@ -122,6 +161,11 @@ class ReadingsForm(PersonForm):
             for each in self.wanted[task.pk]:
                 for stage in (FOUND, LEFT):
                     typed = self.cleaned_data.get(field_name(task.pk, each.code, stage))
+                    if typed is not None and each.quantity == QuantityKind.TORQUE_NM.value:
+                        typed = typed._replace(
+                            method=self.cleaned_data.get(f"t{task.pk}-method") or "",
+                            instrument=self.cleaned_data.get(f"t{task.pk}-instrument"),
+                        )
                     if typed is not None:
                         by_code.setdefault(each.code, {})[stage] = typed
         return entries
@@ -176,6 +220,8 @@ class ReadingsForm(PersonForm):
             "is_left_open": any(row["left"].value() or row["left"].errors for row in lefts),
             "reason": self[f"t{task.pk}-reason"] if f"t{task.pk}-reason" in self.fields else None,
             "remark": self[f"t{task.pk}-remark"] if f"t{task.pk}-remark" in self.fields else None,
+            "method": self[f"t{task.pk}-method"] if f"t{task.pk}-method" in self.fields else None,
+            "instrument": self[f"t{task.pk}-instrument"] if f"t{task.pk}-instrument" in self.fields else None,
         }
 
     def row(self, task: Task, each: Wanted) -> dict[str, Any]:
@@ -191,7 +237,7 @@ class ReadingsForm(PersonForm):
             "left_is_asked": left in self.questions,
             "unit": unit_label(each.kind, self.system) if each.form == "number" else "",
             "limit_words": self.limit_words(each),
-            "last": value_words(each.previous, self.system, dict(each.options)) if each.previous else "",
+            "last": last_words(each, self.system) if each.previous else "",
             "last_at": each.previous.visit.visited_at if each.previous else None,
         }
 
@@ -220,6 +266,9 @@ class ReadingsForm(PersonForm):
                 "kind": str(task.check_kind),
                 "rule": task.check_kind.rule,
                 "needs_lockout": task.check_kind.needs_lockout,
+                "suggested": suggested_action(
+                    task.check_kind.rule, str(task.check_kind), self.running.get(task.check_kind_id, 0)
+                ),
                 "readings": [
                     {
                         "code": each.code,
@@ -237,7 +286,44 @@ class ReadingsForm(PersonForm):
         ]
 
 
-class VisitForm(ReadingsForm):
+class FindingForm(ReadingsForm):
+    """Readings with what a finding to act on calls for: an action, or why there is none."""
+
+    action_title = forms.CharField(required=False, max_length=200, label=gettext_lazy("What is to be done"))
+    action_due_on = forms.DateField(required=False, label=gettext_lazy("Due"))
+    action_owner = forms.ModelChoiceField(
+        Person.objects.none(), required=False, label=gettext_lazy("Owner"), empty_label=gettext_lazy("nobody yet")
+    )
+    no_action_reason = forms.CharField(required=False, max_length=300, label=gettext_lazy("Or why no action is needed"))
+
+    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
+        super().__init__(*args, plant=plant, **kwargs)
+        self.initial.setdefault("action_due_on", timezone.localdate() + timedelta(days=ACTION_DAYS))
+        people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
+        self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("action_title") and not cleaned.get("action_due_on"):
+            self.add_error("action_due_on", _("Give the day by which it is to be done."))
+        return cleaned
+
+    def new_action(self) -> NewAction | None:
+        title = self.cleaned_data.get("action_title")
+        if not title:
+            return None
+        return NewAction(title, self.cleaned_data["action_due_on"], self.cleaned_data.get("action_owner"))
+
+    def suggest_action(self) -> None:
+        """Put the suggested title where the person left it empty, so that one press more is enough."""
+        if self.suggested_action and not self.data.get("action_title"):
+            self.data = self.data.copy()
+            self.data["action_title"] = self.suggested_action
+            if not self.data.get("action_due_on"):
+                self.data["action_due_on"] = self.initial["action_due_on"].isoformat()
+
+
+class VisitForm(FindingForm):
     visited_at = forms.DateTimeField(label=gettext_lazy("When"))
     lockout_confirmed = forms.BooleanField(
         required=False, label=gettext_lazy("The belt is locked out, tagged and tried, by the site's procedure")
@@ -254,44 +340,23 @@ class VisitForm(ReadingsForm):
         widget=PhotosInput(attrs={"accept": "image/*", "capture": "environment"}),
     )
     kept_photos = forms.ModelMultipleChoiceField(Photo.objects.none(), required=False, widget=forms.MultipleHiddenInput)
-    action_title = forms.CharField(required=False, max_length=200, label=gettext_lazy("What is to be done"))
-    action_due_on = forms.DateField(required=False, label=gettext_lazy("Due"))
-    action_owner = forms.ModelChoiceField(
-        Person.objects.none(), required=False, label=gettext_lazy("Owner"), empty_label=gettext_lazy("nobody yet")
-    )
-    no_action_reason = forms.CharField(required=False, max_length=300, label=gettext_lazy("Or why no action is needed"))
 
     def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
         super().__init__(*args, plant=plant, **kwargs)
         now = timezone.localtime().replace(second=0, microsecond=0)
         self.initial.setdefault("visited_at", now)
-        self.initial.setdefault("action_due_on", timezone.localdate() + timedelta(days=ACTION_DAYS))
         for task in self.tasks:
             self.fields[f"t{task.pk}-reason"] = forms.ChoiceField(
                 choices=[("", "–"), *CouldNotDo.Reason.choices], required=False, label=_("Reason")
             )
             self.fields[f"t{task.pk}-remark"] = forms.CharField(required=False, max_length=500, label=_("Note"))
-        people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
-        self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
         own = Photo.objects.of_plant(plant).filter(created_by=self.person)
         self.fields["kept_photos"].queryset = own  # type: ignore[attr-defined]
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        if cleaned.get("action_title") and not cleaned.get("action_due_on"):
-            self.add_error("action_due_on", _("Give the day by which it is to be done."))
-        return cleaned
 
     def not_done(self) -> dict[int, tuple[str, str]]:
         """Checks that could not be done: reason and note by task."""
         given = {task.pk: (self.cleaned_data.get(f"t{task.pk}-reason"), f"t{task.pk}-remark") for task in self.tasks}
         return {pk: (reason, self.cleaned_data.get(remark, "")) for pk, (reason, remark) in given.items() if reason}
-
-    def new_action(self) -> NewAction | None:
-        title = self.cleaned_data.get("action_title")
-        if not title:
-            return None
-        return NewAction(title, self.cleaned_data["action_due_on"], self.cleaned_data.get("action_owner"))
 
     def lockout_moment(self) -> Any:
         """When the box was ticked, by the page's clock, where that can be true; else now."""
@@ -301,16 +366,8 @@ class VisitForm(ReadingsForm):
             return now
         return moment
 
-    def suggest_action(self) -> None:
-        """Put the suggested title where the person left it empty, so that one press more is enough."""
-        if self.suggested_action and not self.data.get("action_title"):
-            self.data = self.data.copy()
-            self.data["action_title"] = self.suggested_action
-            if not self.data.get("action_due_on"):
-                self.data["action_due_on"] = self.initial["action_due_on"].isoformat()
 
-
-class CorrectionForm(ReadingsForm):
+class CorrectionForm(FindingForm):
     """All readings of a visit, filled in as they stand, and why they are changed."""
 
     correction_reason = forms.CharField(max_length=300, label=gettext_lazy("Why it is corrected"))
@@ -329,7 +386,28 @@ def stored_values(visit: Visit, system: UnitSystem) -> dict[str, Any]:
             if not reads_back(shown, row, system):
                 shown = input_text(row.value, kind_of(row), system)
         values[reading_key(row.task_id, row.code, row.stage)] = shown
+        if row.stage == FOUND and row.quantity == QuantityKind.TORQUE_NM.value:
+            values[f"{row.task_id}:method"] = row.method
+            values[f"{row.task_id}:instrument"] = row.instrument_id
     return values
+
+
+def last_words(each: Wanted, system: UnitSystem) -> str:
+    """The reading before; a torque never stands without its method, as two methods do not compare."""
+    last = each.previous
+    assert last is not None
+    words = value_words(last, system, dict(each.options))
+    return f"{words}, {last.get_method_display()}," if last.method else words
+
+
+def tool_words(plant: Plant, on: date) -> list[dict[str, Any]]:
+    """Torque wrenches with the deviation that the page grades by, and what speaks against each on a day."""
+    tools = []
+    for tool in wrenches_of(plant):
+        due = tool.calibration_due_on
+        doubt = "" if due and due >= on else _("out of calibration: it marks the readings, and they are kept")
+        tools.append({"id": tool.pk, "name": str(tool), "deviation_pct": deviation_of(tool), "doubt": doubt})
+    return tools
 
 
 def reads_back(text: str, row: Reading, system: UnitSystem) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Self
+from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import Installation
-from plant.models import Plant, PlantQuerySet, Record
+from plant.models import Photo, Plant, PlantQuerySet, Record
 
 from .visits import Visit
 
@@ -22,6 +22,10 @@ class ActionQuerySet(PlantQuerySet["Action"]):
 
     def overdue(self, on: date) -> Self:
         return self.open().filter(due_on__lt=on)
+
+    def from_findings_of(self, person: Any) -> Self:
+        """Actions that came of visits of a person."""
+        return self.filter(visit__visited_by=person)
 
 
 class Action(Record):
@@ -38,11 +42,19 @@ class Action(Record):
         on_delete=models.PROTECT,
         related_name="actions",
     )
+    # What the work needs: rows of {"name", "count", "is_at_hand"}.
+    parts = models.JSONField(_("parts needed"), default=list, blank=True)
     done_at = models.DateTimeField(_("done"), null=True, blank=True)
     done_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     done_note = models.CharField(_("what was done"), max_length=400, blank=True)
+    # How it was left: the visit that read it again, or rows of {"label", "quantity", "value", "typed"} in SI.
+    done_visit = models.ForeignKey(
+        Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="actions_done", verbose_name=_("visit")
+    )
+    as_left = models.JSONField(_("readings as left"), default=list, blank=True)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="actions")
 
     objects = ActionQuerySet.as_manager()
 
@@ -54,6 +66,10 @@ class Action(Record):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def parts_missing(self) -> list[dict[str, Any]]:
+        return [part for part in self.parts if not part["is_at_hand"]]
 
     def get_absolute_url(self) -> str:
         return reverse("action-detail", args=[self.pk])

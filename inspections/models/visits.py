@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models.check_plans import GRADES
-from installs.models import Installation
+from installs.models import Installation, Instrument, TorqueSignOff
 from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record, Side
 
 from .tasks import Task
@@ -99,6 +99,19 @@ class Reading(Entry):
     typed = models.CharField(_("as typed"), max_length=60, blank=True)
     grade = models.CharField(_("grade"), max_length=6, choices=GRADES, blank=True)
     grade_reason = models.CharField(max_length=300, blank=True)
+    # Torques only. Readings by different methods cannot be compared; the deviation is the one that the grade used [%].
+    method = models.CharField(_("method"), max_length=20, choices=TorqueSignOff.Method, blank=True)
+    instrument = models.ForeignKey(
+        Instrument,
+        verbose_name=_("instrument"),
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="readings",
+    )
+    deviation_pct = models.FloatField(_("permissible deviation"), null=True, blank=True)
+    # Why the instrument was in doubt that day: it marks the reading and blocks nothing.
+    doubt = models.CharField(_("doubt about the instrument"), max_length=300, blank=True)
 
     objects = ReadingQuerySet.as_manager()
 

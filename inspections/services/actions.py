@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -14,7 +15,7 @@ from django.utils.translation import gettext as _
 from inspections.models import Action, Visit
 from installs.models import Installation
 from plant.errors import Refused
-from plant.models import Notice, Person
+from plant.models import Notice, Person, Photo
 from plant.services.records import change_record, create_record, known_row
 
 
@@ -27,6 +28,15 @@ class NewAction:
     owner: Person | None = None
 
 
+@dataclass(frozen=True)
+class Part:
+    """One thing that the work needs, and whether it is at hand."""
+
+    name: str
+    count: int = 1
+    is_at_hand: bool = False
+
+
 @transaction.atomic
 def raise_action(
     *,
@@ -35,6 +45,7 @@ def raise_action(
     title: str,
     due_on: date,
     owner: Person | None = None,
+    parts: Sequence[Part] = (),
     visit: Visit | None = None,
     client_key: uuid.UUID | None = None,
 ) -> Action:
@@ -43,8 +54,9 @@ def raise_action(
     Raises
     ------
     Refused
-        If a value is missing, or the owner does not belong to the plant.
+        If a value is missing, a count is below 1, or the owner does not belong to the plant.
     """
+    check_parts(parts)
     check_owner(installation.plant, owner)
     if visit is not None and visit.installation_id != installation.pk:
         raise Refused(_("This visit was made at another device."), code="invalid")
@@ -61,6 +73,7 @@ def raise_action(
         title=title,
         due_on=due_on,
         owner=owner,
+        parts=[asdict(part) for part in parts],
     )
     tell_owner(action, by)
     return action
@@ -68,9 +81,16 @@ def raise_action(
 
 @transaction.atomic
 def change_action(
-    action: Action, *, by: Person, version: int, title: str, due_on: date, owner: Person | None
+    action: Action,
+    *,
+    by: Person,
+    version: int,
+    title: str,
+    due_on: date,
+    owner: Person | None,
+    parts: Sequence[Part] | None = None,
 ) -> Action:
-    """Give an action another owner, date or wording. What it was before stays in its history.
+    """Give an action another owner, date, wording or parts. What it was before stays in its history.
 
     Raises
     ------
@@ -81,23 +101,45 @@ def change_action(
     """
     if action.done_at is not None:
         raise Refused(_("This action is done; raise a new one where more is to be done."), code="done")
+    check_parts(parts or ())
     check_owner(action.plant, owner)
     owner_before = action.owner_id
-    changed = change_record(action, by=by, version=version, title=title, due_on=due_on, owner=owner)
+    more = {} if parts is None else {"parts": [asdict(part) for part in parts]}
+    changed = change_record(action, by=by, version=version, title=title, due_on=due_on, owner=owner, **more)
     if changed.owner_id != owner_before:
         tell_owner(changed, by)
     return changed
 
 
 @transaction.atomic
-def finish_action(action: Action, *, by: Person, note: str, done_at: datetime | None = None) -> Action:
+def finish_action(
+    action: Action,
+    *,
+    by: Person,
+    note: str,
+    done_at: datetime | None = None,
+    visit: Visit | None = None,
+    as_left: Sequence[Mapping[str, Any]] = (),
+    photos: Collection[Photo] = (),
+) -> Action:
     """Say that the work was done, and what was done. Saying it twice changes nothing.
+
+    Who reported the finding learns what became of it, once.
+
+    Parameters
+    ----------
+    visit : Visit, optional
+        The visit that read the device again afterwards.
+    as_left : sequence of mapping
+        Readings as left that were typed here: label, quantity, value (SI) and the text as typed.
 
     Raises
     ------
     Refused
-        If the note is empty or the time lies ahead.
+        If the note is empty, the time lies ahead, or the visit was made elsewhere.
     """
+    if visit is not None and visit.installation_id != action.installation_id:
+        raise Refused(_("This visit was made at another device."), code="invalid")
     if not note.strip():
         raise Refused(_("Say what was done."), code="invalid", fields={"done_note": _("Say what was done.")})
     when = done_at or timezone.now()
@@ -110,7 +152,26 @@ def finish_action(action: Action, *, by: Person, note: str, done_at: datetime | 
     current = Action.objects.get(pk=action.pk)
     if current.done_at is not None:
         return current
-    return change_record(current, by=by, version=current.version, done_at=when, done_by=by, done_note=note.strip())
+    done = change_record(
+        current,
+        by=by,
+        version=current.version,
+        done_at=when,
+        done_by=by,
+        done_note=note.strip(),
+        done_visit=visit,
+        as_left=[dict(each) for each in as_left],
+    )
+    done.photos.add(*photos)
+    tell_reporter(done, by)
+    return done
+
+
+def check_parts(parts: Sequence[Part]) -> None:
+    for part in parts:
+        if part.count < 1:
+            words = _("%(part)s: %(count)s is needed; give a count from 1.") % {"part": part.name, "count": part.count}
+            raise Refused(words, code="invalid")
 
 
 def check_owner(plant: Any, owner: Person | None) -> None:
@@ -133,5 +194,22 @@ def tell_owner(action: Action, by: Person) -> None:
     Notice.objects.get_or_create(
         person_id=action.owner_id,
         key=f"action-{action.pk}-owner-{action.version}",
+        defaults={"plant": action.plant, "text": text[:300], "url": action.get_absolute_url()},
+    )
+
+
+def tell_reporter(action: Action, by: Person) -> None:
+    """Who found it learns what became of it; the key says it once however often it is asked for."""
+    reporter = action.visit.visited_by if action.visit is not None else None
+    if reporter is None or reporter == by:
+        return
+    text = _("Your finding at %(place)s was dealt with: %(title)s. %(note)s") % {
+        "place": action.installation,
+        "title": action.title,
+        "note": action.done_note,
+    }
+    Notice.objects.get_or_create(
+        person=reporter,
+        key=f"action-{action.pk}-done",
         defaults={"plant": action.plant, "text": text[:300], "url": action.get_absolute_url()},
     )

@@ -6,10 +6,11 @@ the page showed. A visit is one transaction and one row; sent twice it counts on
 
 from __future__ import annotations
 
+import itertools
 import uuid
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
 from django.db import IntegrityError, transaction
@@ -19,6 +20,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from inspections.calc.findings import (
+    MARK,
     FastenerTarget,
     Finding,
     OffsetStation,
@@ -43,10 +45,12 @@ from inspections.models import (
     Visit,
 )
 from inspections.services.actions import NewAction, raise_action
-from inspections.services.tasks import end_spells, people_in, plan_next
+from inspections.services.tasks import end_spells, local_day, people_in, plan_next
+from inspections.services.wear import DeviceWear, wear_of
 from installs.calc.specs import DeviceSpec
-from installs.models import BeltOffset, Installation
+from installs.models import BeltOffset, Installation, Instrument, TorqueSignOff
 from installs.services.belt_offsets import permitted_on, set_offset, stations_of
+from installs.services.torque import deviation_of, doubts_about
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
@@ -55,15 +59,21 @@ from plant.services.records import check_row, create_record, known_row
 
 FOUND, LEFT = Reading.Stage.AS_FOUND.value, Reading.Stage.AS_LEFT.value
 Rule = CheckKind.Rule
+# How a torque can be read as found; as left it was set while tightening.
+Method = TorqueSignOff.Method
+FOUND_METHODS = (Method.FIRST_MOVEMENT, Method.MARK_AND_RETIGHTEN)
 # What a reading can be at all, against what the model states: common practice, no source.
+REPEATS_TO_STUDY = 3
 LEAST_OF_LIMIT, MOST_OF_NEW, MOST_OF_TARGET = 0.75, 1.05, 2.5
 
 
 class Typed(NamedTuple):
-    """A value with the text that a person typed for it."""
+    """A value with the text that a person typed for it; a torque also with its method and its instrument."""
 
     value: float | str | None
     text: str = ""
+    method: str = ""
+    instrument: Instrument | None = None
 
 
 @dataclass(frozen=True)
@@ -111,9 +121,16 @@ def readings_wanted(task: Task) -> list[Wanted]:
 
 
 def wanted_of(
-    tasks: Sequence[Task], installation: Installation, *, before: datetime | None = None
+    tasks: Sequence[Task],
+    installation: Installation,
+    *,
+    before: datetime | None = None,
+    wear: DeviceWear | None = None,
 ) -> dict[int, list[Wanted]]:
-    """What to fill in for each of several checks at one device; the readings before it in one query."""
+    """What to fill in for each of several checks at one device; the readings before it in one query.
+
+    With the device's own wear a diameter far off its trend is asked back.
+    """
     previous = previous_readings(installation, {task.check_kind_id for task in tasks}, before=before)
     own = list(
         ReadingField.objects.filter(
@@ -125,7 +142,32 @@ def wanted_of(
         known = {code: row for (kind_id, code), row in previous.items() if kind_id == task.check_kind_id}
         fields = [each for each in own if each.check_kind_id == task.check_kind_id]
         wanted[task.pk] = wanted_by_rule(task.check_kind, installation, fields, known)
+        if wear is not None and task.check_kind.rule == Rule.SENSOR_WEAR:
+            wanted[task.pk] = with_trend(wanted[task.pk], wear, before or timezone.now())
     return wanted
+
+
+def own_wear(tasks: Iterable[Task], installation: Installation, now: datetime) -> DeviceWear | None:
+    """The wear of one device, where one of the checks reads its rollers."""
+    if not any(task.check_kind.rule == Rule.SENSOR_WEAR for task in tasks):
+        return None
+    return wear_of([installation], now=now).get(installation.pk)
+
+
+def with_trend(wanted: Iterable[Wanted], wear: DeviceWear, at: datetime) -> list[Wanted]:
+    """The same with what each roller's own trend expects at a moment, and how far a reading scatters about it."""
+    sides = {each.side: each for each in wear.sides if each.trend.way != "none"}
+    more = []
+    for each in wanted:
+        side = sides.get(each.side) if each.plausible.get("quantity") == "diameter" else None
+        if side is None or wear.hours_per_day is None or at < side.points[-1].at:
+            more.append(each)
+            continue
+        last = side.points[-1]
+        hours = last.hours + wear.hours_per_day * ((at - last.at) / timedelta(days=1))
+        known = {"expected": round(side.trend.at(hours), 3), "sigma": round(side.trend.spread(hours), 3)}
+        more.append(replace(each, plausible={**each.plausible, **known}))
+    return more
 
 
 def previous_readings(
@@ -232,7 +274,22 @@ def wanted_of_fasteners(spec: DeviceSpec, previous: Mapping[str, Reading]) -> li
                     previous=previous.get(code),
                 )
             )
-    return wanted
+    return [*wanted, *map(wanted_mark, wanted)]
+
+
+def wanted_mark(torque: Wanted) -> Wanted:
+    """The witness mark of a fastener: a nut that turned is a finding of its own, whatever torque it shows."""
+    return Wanted(
+        code=f"{torque.code}{MARK}",
+        label=_("%(fastener)s, witness mark") % {"fastener": torque.label},
+        form="choice",
+        options=(("in_line", _("in line")), ("rotated", _("turned past it"))),
+    )
+
+
+def wrenches_of(plant: Any) -> Any:
+    """Torque tools of a plant that are in use."""
+    return Instrument.objects.of_plant(plant).in_use().filter(kind=Instrument.Kind.TORQUE_WRENCH)
 
 
 def wanted_of_stations(installation: Installation, previous: Mapping[str, Reading]) -> list[Wanted]:
@@ -305,12 +362,30 @@ def find(rule: str, wanted: Sequence[Wanted], values: Values) -> Finding:
     if rule == Rule.PIVOT_FREEDOM:
         return find_pivot(found, **limits["breakaway"])  # type: ignore[arg-type]
     if rule == Rule.FASTENER_TORQUE:
-        fasteners = [FastenerTarget(each.code, each.label, **each.limits) for each in wanted]
+        fasteners = [
+            FastenerTarget(each.code, each.label, **each.limits, tool_deviation_pct=deviation_of(tool_of(each, values)))
+            for each in wanted
+            if each.form == "number"
+        ]
         return find_torque(found, left, fasteners)  # type: ignore[arg-type]
     if rule == Rule.OFFSETS:
         return find_offsets(found, [OffsetStation(each.code, each.label, **each.limits) for each in wanted])
     fields = [OwnField(each.code, each.label, each.form, **each.limits) for each in wanted]  # type: ignore[arg-type]
     return find_own(found, fields)  # type: ignore[arg-type]
+
+
+def tool_of(each: Wanted, values: Values) -> Instrument | None:
+    """The torque tool that a fastener was read with."""
+    typed = values.get(FOUND, {}).get(each.code) or values.get(LEFT, {}).get(each.code)
+    return typed.instrument if typed else None
+
+
+def doubt_about(typed: Typed, each: Wanted, on: date) -> str:
+    """Why the tool may have read wrong that day; it marks the reading and refuses nothing."""
+    torque = float(typed.value or 0) or each.limits.get("target_nm")
+    if typed.instrument is None or not torque:
+        return ""
+    return " ".join(doubt.words for doubt in doubts_about(typed.instrument, torque, on))[:300]
 
 
 def question_about(each: Wanted, value: float, stage: str) -> str | None:
@@ -319,12 +394,25 @@ def question_about(each: Wanted, value: float, stage: str) -> str | None:
         return None
     known = dict(each.plausible)
     if stage == LEFT:
-        known["previous"] = None  # a part changed at this visit may well be larger than before
+        known["previous"] = known["expected"] = None  # a part changed at this visit may well be larger than before
     return implausible(value, **known)
 
 
-def suggested_action(rule: str, kind_name: str) -> str:
-    """What a finding to act on calls for, as a title that the person may change."""
+def times_running(installation: Installation, kind_id: int, *, besides: int | None = None) -> int:
+    """How often a kind of check said act at this place since it last did not; `besides` is a task left out."""
+    done = Task.objects.done().filter(installation=installation, check_kind=kind_id).exclude(pk=besides)
+    grades = done.order_by("-closed_at", "-pk").values_list("grade", flat=True)[:50]
+    return sum(1 for _grade in itertools.takewhile(lambda grade: grade == Grade.ACT.value, grades))
+
+
+def suggested_action(rule: str, kind_name: str, n_before: int = 0) -> str:
+    """What a finding to act on calls for, as a title that the person may change.
+
+    From its third time running it is no longer the part that is at fault: a study of the cause is proposed instead.
+    `n_before` says how often the check said act just before.
+    """
+    if n_before + 1 >= REPEATS_TO_STUDY:
+        return _("Study the cause: %(kind)s says act %(n)s times running") % {"kind": kind_name, "n": n_before + 1}
     if rule == Rule.SENSOR_WEAR:
         return _("Replace both sensor rollers")
     if rule == Rule.PIVOT_FREEDOM:
@@ -489,7 +577,8 @@ def close_out_visit(
     if phone is not None:
         visited_at = time_by_server(visited_at, phone, timezone.now())
     tasks = tasks_of(installation, entries)
-    wanted = wanted_of(list(tasks.values()), installation, before=visited_at)
+    wear = own_wear(tasks.values(), installation, visited_at)
+    wanted = wanted_of(list(tasks.values()), installation, before=visited_at, wear=wear)
     entered, faults, questions = take_in(tasks, wanted, entries, confirmed_implausible)
     if phone is not None:
         # The phone asked by what it knew; where somebody else closed the check since, people are asked which counts.
@@ -506,7 +595,8 @@ def close_out_visit(
     to_act = [each for each in entered if each.finding.grade is Grade.ACT]
     if to_act:
         first = to_act[0]
-        suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind))
+        n_before = times_running(installation, first.task.check_kind_id, besides=first.task.pk)
+        suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind), n_before)
         if action is None and not no_action_reason.strip() and not open_actions(installation):
             faults["action_title"] = _("A finding says act: raise an action, or say why none is needed.")
     if faults or questions:
@@ -534,9 +624,14 @@ def close_out_visit(
         write_offsets(visit, each, by)
     # The night makes the next checks too; so a failure here only delays them.
     transaction.on_commit(lambda: plan_next(installation), robust=True)
+    raise_of_visit(visit, action, by)
+    return visit
+
+
+def raise_of_visit(visit: Visit, action: NewAction | None, by: Person) -> None:
     if action is not None:
         raise_action(
-            installation=installation,
+            installation=visit.installation,
             by=by,
             title=action.title,
             due_on=action.due_on,
@@ -544,7 +639,6 @@ def close_out_visit(
             visit=visit,
             client_key=uuid.uuid5(visit.client_key, "action"),
         )
-    return visit
 
 
 def not_closed_out(faults: Mapping[str, str], questions: Mapping[str, str], suggestion: str) -> NotClosedOut:
@@ -621,6 +715,7 @@ def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[st
             graded = each.finding.parts.get(wanted.code) if stage == FOUND else None
             reason = graded.reason if graded else each.finding.left.get(wanted.code, "") if stage == LEFT else ""
             corrected = replaced.get(reading_key(each.task.pk, wanted.code, stage))
+            is_torque = each.task.check_kind.rule == Rule.FASTENER_TORQUE and wanted.form == "number"
             Reading.objects.create(
                 visit=visit,
                 task=each.task,
@@ -634,10 +729,19 @@ def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[st
                 typed=typed.text[:60],
                 grade=graded.grade.value if graded and graded.grade else "",
                 grade_reason=reason[:300],
+                method=method_at(stage, typed) if is_torque else "",
+                instrument=typed.instrument if is_torque else None,
+                deviation_pct=deviation_of(typed.instrument) if is_torque else None,
+                doubt=doubt_about(typed, wanted, local_day(visit.visited_at, visit.plant)) if is_torque else "",
                 corrects=corrected,
                 correction_reason=visit.correction_reason if corrected else "",
                 created_by=by,
             )
+
+
+def method_at(stage: str, typed: Typed) -> str:
+    """What is left was set while tightening, however it was read as found; nothing is guessed where nobody said."""
+    return Method.TIGHTENING.value if stage == LEFT and typed.method else typed.method
 
 
 def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") -> None:
@@ -833,6 +937,8 @@ def correct_visit(
     note: str | None = None,
     photos: Collection[Photo] = (),
     confirmed_implausible: Collection[str] = (),
+    action: NewAction | None = None,
+    no_action_reason: str = "",
 ) -> Visit:
     """Take the place of a visit by one with other readings. The old one stays visible; no later check moves.
 
@@ -843,7 +949,8 @@ def correct_visit(
     Refused
         If no reason is given or the visit was corrected before.
     NotClosedOut
-        If a reading is at fault or asked back. Nothing is written.
+        If a reading is at fault or asked back, or a finding that says act now has neither an action nor a reason.
+        Nothing is written.
     """
     known = known_row(Visit, client_key)
     if known is not None:
@@ -861,8 +968,17 @@ def correct_visit(
     entered, faults, questions = take_in(tasks, wanted, full, {*confirmed_implausible, *unchanged(old, full)})
     if not entered and not faults:
         faults["checks"] = _("A corrected visit needs at least one reading.")
+    suggestion = ""
+    why_not = no_action_reason.strip() or visit.no_action_reason
+    to_act = [each for each in entered if each.finding.grade is Grade.ACT]
+    has_action = action is not None or Action.objects.filter(visit__in=visit_chain(visit)).exists()
+    if to_act and not has_action and not why_not and not open_actions(installation):
+        kind = to_act[0].task.check_kind
+        n_before = times_running(installation, kind.pk, besides=to_act[0].task.pk)
+        suggestion = suggested_action(kind.rule, str(kind), n_before)
+        faults["action_title"] = _("A finding says act: raise an action, or say why none is needed.")
     if faults or questions:
-        raise not_closed_out(faults, questions, "")
+        raise not_closed_out(faults, questions, suggestion)
     fresh = new_visit(
         installation=installation,
         by=by,
@@ -873,7 +989,7 @@ def correct_visit(
         lockout_confirmed_by=visit.lockout_confirmed_by,
         permit_reference=visit.permit_reference,
         note=visit.note if note is None else note.strip(),
-        no_action_reason=visit.no_action_reason,
+        no_action_reason=why_not if to_act else "",
         corrects=visit,
         correction_reason=reason.strip()[:300],
     )
@@ -894,6 +1010,7 @@ def correct_visit(
         regrade_task(
             Entered(tasks[task_id], [], {}, Finding(None, _("All readings were withdrawn."))), visit, fresh, by
         )
+    raise_of_visit(fresh, action, by)
     return fresh
 
 
@@ -901,7 +1018,9 @@ def entries_of(rows: Collection[Reading]) -> dict[int, dict[str, dict[str, Typed
     entries: dict[int, dict[str, dict[str, Typed]]] = {}
     for row in rows:
         value = row.answer if row.value is None else row.value
-        entries.setdefault(row.task_id, {}).setdefault(row.code, {})[row.stage] = Typed(value, row.typed)
+        entries.setdefault(row.task_id, {}).setdefault(row.code, {})[row.stage] = Typed(
+            value, row.typed, row.method, row.instrument
+        )
     return entries
 
 
@@ -930,6 +1049,10 @@ def withdraw_reading(row: Reading, fresh: Visit, by: Person) -> None:
         quantity=row.quantity,
         answer=row.answer,
         typed=row.typed,
+        method=row.method,
+        instrument=row.instrument,
+        deviation_pct=row.deviation_pct,
+        doubt=row.doubt,
         corrects=row,
         correction_reason=fresh.correction_reason,
         is_withdrawn=True,

@@ -17,12 +17,22 @@ from inspections.models import Action, Visit
 from inspections.services import actions
 from inspections.tables.actions import ActionFilter, ActionTable, state_words
 from installs.models import Installation
+from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.permissions import get_visible, right
+from plant.services.photos import keep_photo
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
 ROWS = Action.objects.select_related(
-    "plant", "installation__conveyor__plant", "installation__device", "owner", "visit", "done_by", "created_by"
+    "plant",
+    "installation__conveyor__plant",
+    "installation__device",
+    "owner",
+    "visit",
+    "visit__visited_by",
+    "done_by",
+    "done_visit",
+    "created_by",
 )
 
 
@@ -50,7 +60,18 @@ class ActionList(RegisterList):
 @right("inspections.view_action")
 def action_detail(request: HttpRequest, pk: int) -> HttpResponse:
     action = get_visible(request, ROWS, "inspections.view_action", pk=pk)
-    context = {"title": action.title, "action": action, "state": state_words(action)}
+    system = UnitSystem(request.user.unit_system)
+    left = [
+        {**each, "words": format_reading(each["value"], QuantityKind(each["quantity"]), system)}
+        for each in action.as_left
+    ]
+    context = {
+        "title": action.title,
+        "action": action,
+        "state": state_words(action),
+        "left": left,
+        "photos": list(action.photos.all()),
+    }
     return render(request, "inspections/action_detail.html", context)
 
 
@@ -60,6 +81,7 @@ class ActionCreate(RecordPage):
     title = gettext_lazy("Raise an action")
     button = gettext_lazy("Raise the action")
     done_words = gettext_lazy("Raised.")
+    template_name = "inspections/action_form.html"
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         places = Installation.objects.select_related("conveyor", "device", "plant")
@@ -96,6 +118,7 @@ class ActionUpdate(RecordChange):
     form_class = ActionForm
     title = gettext_lazy("Change the action")
     done_words = gettext_lazy("Saved.")
+    template_name = "inspections/action_form.html"
 
     def act(self, form: Any) -> Action:
         version = form.cleaned_data["version"] or 0
@@ -114,8 +137,20 @@ class ActionDone(RecordChange):
 
     def form_kwargs(self) -> dict[str, Any]:
         now = timezone.localtime().replace(second=0, microsecond=0)
-        return {"person": self.request.user, "plant": self.row.plant, "initial": {"done_at": now}}
+        initial = {"done_at": now}
+        return {"person": self.request.user, "plant": self.row.plant, "initial": initial, "action": self.row}
 
     def act(self, form: Any) -> Action:
         given = form.cleaned_data
-        return actions.finish_action(self.row, by=self.request.user, note=given["done_note"], done_at=given["done_at"])
+        return actions.finish_action(
+            self.row,
+            by=self.request.user,
+            note=given["done_note"],
+            done_at=given["done_at"],
+            visit=given["visit"],
+            as_left=form.as_left(),
+            photos=[
+                keep_photo(plant=self.row.plant, file=file, by=self.request.user)
+                for file in [*(given["photos"] or []), *(given["camera"] or [])]
+            ],
+        )

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.calc.grading import grading_rules
-from inspections.forms.visits import CorrectionForm, NotDoneForm, VisitForm, stored_values
+from inspections.forms.visits import CorrectionForm, NotDoneForm, ReadingsForm, VisitForm, stored_values, tool_words
 from inspections.models import Reading, Task, Visit
 from inspections.selectors import acts_running, checks_to_do, visit_sheet
 from inspections.services import visits
@@ -24,7 +24,7 @@ from inspections.tables.visits import ReadingFilter, ReadingTable
 from installs.models import Installation
 from plant.calc.units import UnitSystem, typing_grammar
 from plant.errors import Refused
-from plant.models import Photo
+from plant.models import Photo, Plant
 from plant.permissions import get_visible, right
 from plant.services.photos import keep_photo
 from plant.views.lists import RegisterList
@@ -63,7 +63,8 @@ def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def visit_form(request: HttpRequest, installation: Installation, tasks: list[Task], *data: Any) -> VisitForm:
-    wanted = visits.wanted_of(tasks, installation)
+    wear = visits.own_wear(tasks, installation, timezone.now())
+    wanted = visits.wanted_of(tasks, installation, wear=wear)
     return VisitForm(*data, tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
 
 
@@ -106,6 +107,7 @@ def visit_page(
     due_ids = {task.pk for task in due}
     sections = form.sections()
     running = acts_running(installation)
+    form.running = {kind_id: n for kind_id, (_kind, n) in running.items()}
     for each in sections:
         each["n_acts"] = running.get(each["task"].check_kind_id, (None, 0))[1]
     return render(
@@ -119,12 +121,19 @@ def visit_page(
             "early": [each for each in sections if each["task"].pk not in due_ids and not form.is_bound],
             "needs_lockout": any(task.check_kind.needs_lockout for task in form.tasks),
             "kept": kept or [],
-            "rules": {"grading": grading_rules(), "typing": typing_grammar(), "checks": form.as_rules()},
+            "rules": page_rules(form, installation.plant),
             "system": request.user.unit_system,
             "today": timezone.localdate(),
         },
         status=status,
     )
+
+
+def page_rules(form: ReadingsForm, plant: Plant) -> dict[str, Any]:
+    """What the page's script grades by; torque wrenches where a check asks for one."""
+    is_asked = any(f"t{task.pk}-instrument" in form.fields for task in form.tasks)
+    tools = tool_words(plant, timezone.localdate(timezone=plant.zone)) if is_asked else []
+    return {"grading": grading_rules(), "typing": typing_grammar(), "checks": form.as_rules(), "tools": tools}
 
 
 def as_key(text: str | None) -> uuid.UUID | None:
@@ -212,9 +221,12 @@ def change_visit(request: HttpRequest, pk: int) -> HttpResponse:
                 entries=form.entries(),
                 client_key=form.cleaned_data["client_key"] or uuid.uuid4(),
                 confirmed_implausible=form.confirmed(),
+                action=form.new_action(),
+                no_action_reason=form.cleaned_data["no_action_reason"],
             )
         except Refused as refusal:
             form.add_refusal(refusal)
+            form.suggest_action()
         else:
             messages.success(request, _("Corrected. The visit as it was first entered stays visible."))
             return redirect(fresh)
@@ -227,7 +239,7 @@ def change_visit(request: HttpRequest, pk: int) -> HttpResponse:
             "installation": visit.installation,
             "form": form,
             "sections": form.sections(),
-            "rules": {"grading": grading_rules(), "typing": typing_grammar(), "checks": form.as_rules()},
+            "rules": page_rules(form, visit.plant),
             "system": request.user.unit_system,
         },
         status=422 if form.errors else 200,

@@ -19,6 +19,7 @@ from installs.calc.fasteners import (
     TorqueTarget,
     doubts_about_tool,
     judge_as_left,
+    permissible_deviation_pct,
     torque_target,
 )
 from installs.models import Fastener, Fitting, Instrument, TorqueSignOff
@@ -83,8 +84,19 @@ def tolerance_for(fitting: Fitting, fastener: Fastener) -> float:
 
 def judged(row: TorqueSignOff, tolerance_pct: float) -> AsLeft:
     """The torque as left against its target, with the deviation of its tool."""
-    tool = row.instrument.deviation_pct if row.instrument and row.instrument.deviation_pct else TOOL_DEVIATION_PCT
+    tool = deviation_of(row.instrument)
     return judge_as_left(row.torque_nm, row.target_nm, tolerance_pct=tolerance_pct, tool_deviation_pct=tool)
+
+
+def deviation_of(instrument: Instrument | None) -> float:
+    """Permissible deviation of a torque tool [%]: as certified, else by its range, else the start value."""
+    if instrument is None:
+        return TOOL_DEVIATION_PCT
+    if instrument.deviation_pct:
+        return instrument.deviation_pct
+    if instrument.range_most_nm:
+        return permissible_deviation_pct(instrument.range_most_nm)
+    return TOOL_DEVIATION_PCT
 
 
 def torque_rows(fitting: Fitting) -> list[FastenerRow]:

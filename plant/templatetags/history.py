@@ -212,4 +212,18 @@ def words_for(field: models.Field, value: Any, system: UnitSystem, names: dict[A
         return date_format(timezone.localtime(value), "DATETIME_FORMAT")
     if isinstance(value, dt.date):
         return date_format(value, "DATE_FORMAT")
+    if isinstance(value, list):
+        return "; ".join(map(list_row_words, value)) or "–"
     return str(value)
+
+
+def list_row_words(row: Any) -> str:
+    """One row of a list that a field holds, such as a part with its count."""
+    if not isinstance(row, dict):
+        return str(row)
+    told = [
+        str(each).removesuffix(".0") if not isinstance(each, bool) else name.removeprefix("is_").replace("_", " ")
+        for name, each in row.items()
+        if each not in ("", None, False)
+    ]
+    return ", ".join(told)

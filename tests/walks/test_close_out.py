@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import json
 import uuid
 from pathlib import Path
@@ -15,6 +16,8 @@ from inspections.calc.grading import grading_rules
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
 from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
 from installs.calc.fasteners import judge_as_left
+from installs.models import Instrument
+from installs.services.torque import deviation_of
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar
 from tests import make
 
@@ -135,11 +138,11 @@ def on_the_server(text, kind, system):
         return None, str(refusal)
 
 
-def values_of(entries):
+def values_of(entries, tool=None):
     stages = {FOUND: {}, LEFT: {}}
     for code, by_stage in entries.items():
         for stage, value in by_stage.items():
-            stages[stage][code] = Typed(value)
+            stages[stage][code] = Typed(value, instrument=tool)
     return stages
 
 
@@ -148,6 +151,8 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
     import random
 
     chance = random.Random(6)
+    coarse = make.torque_wrench(place.plant, "W-9", deviation_pct=9.0)
+    wrenches = [None, make.torque_wrench(place.plant, deviation_pct=2.0), coarse]
     own = CheckKind.objects.create(plant=place.plant, code="look", name="Look")
     ReadingField.objects.create(check_kind=own, code="gap", label="Gap", quantity="mm", watch_above=25, act_above=30)
     answers = [{"value": "none", "label": "none", "grade": "sound"}, {"value": "much", "label": "much", "grade": "act"}]
@@ -174,19 +179,20 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
                     entries[w.code] = {FOUND: round(chance.uniform(low, high), 1)}
                     if w.asks_as_left and chance.random() < 0.5:
                         entries[w.code][LEFT] = round(chance.uniform(low, high), 1)
-            values = values_of(entries)
+            tool = chance.choice(wrenches) if task.check_kind.rule == "fastener_torque" else None
+            values = values_of(entries, tool)
             finding = find(task.check_kind.rule, wanted, values)
             if not finding.parts:
                 continue
             plain = {stage: {code: typed.value for code, typed in by.items()} for stage, by in values.items()}
-            trials.append([task.pk, plain[FOUND], plain[LEFT]])
+            trials.append([task.pk, plain[FOUND], plain[LEFT], deviation_of(tool)])
             wanted_answers.append({"grade": finding.grade.value if finding.grade else None, "reason": finding.reason})
     page_of(tess)
     found = page.evaluate(
         """async ([rules, checks, trials]) => {
             const { makeGrading } = await import("/static/inspections/grading.js");
             const { find } = makeGrading(rules);
-            return trials.map(([task, found, left]) => find(checks[task], found, left));
+            return trials.map(([task, found, left, tool]) => find(checks[task], found, left, tool));
         }""",
         [grading_rules(), checks, trials],
     )
@@ -197,6 +203,7 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
 
 def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, place, page_of):
     wear, pivot, torque = tasks["sensor-wear"], tasks["pivot-freedom"], tasks["fastener-torque"]
+    make.torque_wrench(place.plant, deviation_pct=6.0, calibration_due_on=timezone.localdate() - dt.timedelta(days=2))
     page = page_of(tess)
     page.set_viewport_size({"width": 390, "height": 844})
     assert "3 checks wait at 1 device on 1 belt" in page.locator("main").inner_text()
@@ -210,6 +217,13 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     assert graded(page, pivot).locator(".mark").inner_text() == "watch"
     for n in (1, 2, 3, 4):
         page.fill(box(torque, f"clamp_{n}"), "75")
+    wrench = Instrument.objects.get()
+    page.select_option(f"[name='t{torque.pk}-method']", "first_movement")
+    page.select_option(f"[name='t{torque.pk}-instrument']", str(wrench.pk))
+    section = page.locator(f"section[data-task='{torque.pk}']")
+    assert "Permissible deviation 6 %; out of calibration" in section.inner_text()
+    page.check(f"{box(torque, 'clamp_2_mark')}[value=rotated]")
+    assert "1 turned past its witness mark: clamp 2." in graded(page, torque).inner_text()
     page.fill(box(torque, "pivot_1"), "0")
     assert "is the fastener missing" in page.locator(f"section[data-task='{torque.pk}']").inner_text()
     page.check(f"[name='t{torque.pk}-pivot_1-as_found-sure']")
@@ -226,6 +240,9 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     assert Action.objects.get().visit == visit
     assert Reading.objects.get(code="off_diameter").typed == "2 11/16 in"
     assert visit.lockout_confirmed_by == tess
+    read = Reading.objects.get(code="clamp_1")
+    assert (read.method, read.instrument, read.deviation_pct) == ("first_movement", wrench, 6.0)
+    assert "ran out" in read.doubt
 
 
 def test_without_script_the_server_grades_and_asks_again(live_server, tess, tasks, place, new_context):

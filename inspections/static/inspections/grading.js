@@ -72,6 +72,11 @@ export function makeGrading(rules) {
     return graded(found.grade, `${found.reason} ${words} (limit ${g(limit)} N).`, share, found.rule);
   }
 
+  function witnessMark({ state }) {
+    if (state === "rotated") return graded("act", "It has turned past its witness mark, whatever torque it shows.", null, "mark_rotated");
+    return graded("sound", "Its witness mark is in line.", null, "mark_in_line");
+  }
+
   function torqueBand({ target_nm: target, tolerance_pct: tolerance = rules.torque.tolerance_pct, tool_deviation_pct: tool = rules.torque.tool_deviation_pct, loose_share: looseShare = rules.torque.loose_share }) {
     const w = tool / 100;
     const [loose, low, high] = [looseShare, 1 - tolerance / 100, 1 + tolerance / 100].map((x) => target * x);
@@ -147,13 +152,18 @@ export function makeGrading(rules) {
     return graded(grade, `${value}: ${grade}.`, null, `choice_${grade}`);
   }
 
-  function implausible({ value, previous = null, quantity = "other", low = null, high = null, growth_allowance: growth = rules.implausible.growth_allowance_mm }) {
+  function implausible({ value, previous = null, quantity = "other", low = null, high = null, growth_allowance: growth = rules.implausible.growth_allowance_mm, expected = null, sigma = null }) {
     if (!(value >= 0)) return null;
     if (quantity === "torque" && value === 0) return "The torque is 0: is the fastener missing, or was it not read?";
     const slip = slipOf(value, previous, low, high);
     if (slip) return slip;
     if (quantity === "diameter" && previous !== null && value > previous + growth + slack) {
       return `${g(value)} mm is ${g4(value - previous)} mm more than the ${g(previous)} mm read before: was the part changed?`;
+    }
+    const most = rules.implausible.most_sigma;
+    if (expected !== null && sigma !== null && Math.abs(value - expected) > most * sigma + slack) {
+      const far = `${g(value)} is ${g4(Math.abs(value - expected))} ${value < expected ? "below" : "above"} the ${g4(expected)} that its own trend expects`;
+      return `${far}, more than ${g(most)} times its scatter: is it read right?`;
     }
     if (low !== null && value < low) return `${g(value)} is below ${g(low)}, the least that can be: is it read right?`;
     if (high !== null && value > high) return `${g(value)} is above ${g(high)}, the most that can be: is it read right?`;
@@ -217,13 +227,18 @@ export function makeGrading(rules) {
     return { grade: result.grade, reason: result.reason };
   }
 
-  function findTorque(found, left, readings) {
+  // `tool` is the permissible deviation of the wrench that was named [%]; undefined where none is.
+  function findTorque(found, left, all, tool) {
     const graded = [];
     const doubtful = [];
+    const marks = [];
+    const readings = all.filter((each) => each.form === "number");
     let read = 0;
     for (const each of readings) {
       const target = each.limits.target_nm;
-      const options = { target_nm: target, tolerance_pct: each.limits.tolerance_pct };
+      const options = { target_nm: target, tolerance_pct: each.limits.tolerance_pct, tool_deviation_pct: tool };
+      const mark = found[`${each.code}_mark`];
+      if (known(mark)) marks.push({ label: each.label, ...witnessMark({ state: mark }) });
       if (known(found[each.code])) {
         read += 1;
         if (target !== null) graded.push({ label: each.label, ...torque({ as_found_nm: found[each.code], ...options }) });
@@ -232,7 +247,7 @@ export function makeGrading(rules) {
         doubtful.push(each.label);
       }
     }
-    if (!read) return null;
+    if (!read && !marks.length) return null;
     const loose = graded.filter((each) => each.grade === "act").length;
     const watch = graded.filter((each) => each.grade === "watch").length;
     const words = [];
@@ -245,8 +260,10 @@ export function makeGrading(rules) {
     }
     if (read > graded.length) words.push(`${read - graded.length} not graded: the model states no target torque.`);
     if (read < readings.length) words.push(`${readings.length - read} not read.`);
+    const turned = marks.filter((each) => each.grade === "act").map((each) => each.label);
+    if (turned.length) words.push(`${turned.length} turned past ${turned.length === 1 ? "its witness mark" : "their witness marks"}: ${turned.join(", ")}.`);
     if (doubtful.length) words.push(`As left not surely within tolerance: ${doubtful.join(", ")}.`);
-    return { grade: worst(graded.map((each) => each.grade)), reason: words.join(" ") };
+    return { grade: worst([...graded, ...marks].map((each) => each.grade)), reason: words.join(" ") };
   }
 
   function findOffsets(found, readings) {
@@ -276,14 +293,14 @@ export function makeGrading(rules) {
     return { grade, reason: parts.filter((part) => part.grade === grade).map((part) => `${part.label}: ${part.reason}`).join(" ") };
   }
 
-  function find(check, found, left) {
+  function find(check, found, left, tool) {
     const limitsOf = (code) => check.readings.find((each) => each.code === code).limits;
     if (check.rule === "sensor_wear") return findSensorWear(found, limitsOf("drive_diameter"));
     if (check.rule === "pivot_freedom") return findPivot(found, limitsOf("breakaway"));
-    if (check.rule === "fastener_torque") return findTorque(found, left, check.readings);
+    if (check.rule === "fastener_torque") return findTorque(found, left, check.readings, tool);
     if (check.rule === "offsets") return findOffsets(found, check.readings);
     return findOwn(found, check.readings);
   }
 
-  return { worst, sensor_wear: sensorWear, sensor_pair: sensorPair, pivot, torque, as_left: asLeft, limits, offset, choice, implausible, find };
+  return { worst, sensor_wear: sensorWear, sensor_pair: sensorPair, pivot, torque, witness_mark: witnessMark, as_left: asLeft, limits, offset, choice, implausible, find };
 }

@@ -11,13 +11,6 @@ const MARKS = {
   watch: '<path d="M7 1 13 13H1Z" fill="currentColor"/>',
   act: '<path d="M7 0 14 7 7 14 0 7Z" fill="currentColor"/>',
 };
-const SUGGESTED = {
-  sensor_wear: "Replace both sensor rollers",
-  pivot_freedom: "Free or replace the pivot",
-  fastener_torque: "Find out why fasteners come loose, and secure them",
-  offsets: "Find out why the belt runs off here",
-};
-
 if (form && data) start(JSON.parse(data.textContent));
 
 function start(rules) {
@@ -55,12 +48,20 @@ function start(rules) {
     }
     let finding = null;
     try {
-      finding = grading.find(check, values.as_found, values.as_left);
+      finding = grading.find(check, values.as_found, values.as_left, toolOf(section, check)?.deviation_pct);
     } catch {
       finding = null; // the server says what is wrong with it
     }
     show(section.querySelector(".graded"), finding && { ...finding, reason: tell(finding.reason, system) });
     return finding;
+  }
+
+  // The wrench that is named: its deviation goes into the grade, what speaks against it stands beside it.
+  function toolOf(section, check) {
+    const chosen = section.querySelector(`[name="t${check.task}-instrument"]`);
+    const tool = chosen && (rules.tools ?? []).find((each) => String(each.id) === chosen.value);
+    setText(section.querySelector(".tool-words"), tool ? `Permissible deviation ${tool.deviation_pct} %${tool.doubt ? `; ${tool.doubt}` : ""}.` : "");
+    return tool;
   }
 
   function refreshBox(box, each, stage) {
@@ -73,7 +74,7 @@ function start(rules) {
     echo.classList.toggle("odd", Boolean(understood.problem));
     if (understood.problem) box.setAttribute("aria-invalid", "true");
     else box.removeAttribute("aria-invalid");
-    const plausible = stage === "as_left" ? { ...each.plausible, previous: null } : each.plausible;
+    const plausible = stage === "as_left" ? { ...each.plausible, previous: null, expected: null } : each.plausible;
     const question = understood.value === null ? null : grading.implausible({ value: understood.value, ...plausible });
     sure.hidden = !question;
     setText(sure.querySelector(".question"), question ? tell(question, system) : "");
@@ -85,7 +86,7 @@ function start(rules) {
     const raise = document.getElementById("raise");
     const title = form.elements.action_title;
     if (!raise || !title) return;
-    const words = acts.length ? SUGGESTED[acts[0].rule] ?? `Put right: ${acts[0].kind}` : "";
+    const words = acts.length ? acts[0].suggested : "";
     raise.hidden = !acts.length || Boolean(title.value);
     raise.dataset.title = words;
     setText(raise, words ? `Raise an action: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : "");

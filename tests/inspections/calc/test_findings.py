@@ -3,7 +3,7 @@
 import doctest
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from inspections.calc import findings
@@ -76,6 +76,7 @@ def test_a_fastener_without_a_target_is_kept_and_not_graded():
     assert (found.grade, found.reason) == (None, "1 not graded: the model states no target torque.")
 
 
+@settings(suppress_health_check=[HealthCheck.too_slow])  # how fast the machine draws is not what is tested
 @given(st.lists(st.floats(0, 200), min_size=3, max_size=3))
 def test_a_torque_check_is_as_bad_as_its_worst_fastener(torques):
     found = find_torque(dict(zip(("clamp_1", "clamp_2", "clamp_3"), torques, strict=True)), {}, FASTENERS)
@@ -103,3 +104,24 @@ def test_the_station_furthest_off_counts_whichever_side():
     assert found.reason.startswith("Furthest off at b m, empty: 66 mm towards the off side")
     assert found.reason.endswith("1 of 3 not read.")
     assert findings.find_offsets({}, there).grade is None
+
+
+def test_a_nut_past_its_mark_is_a_finding_apart_from_its_torque():
+    readings = {"clamp_1": 100, "clamp_1_mark": "rotated", "clamp_2": 100, "clamp_2_mark": "in_line", "clamp_3": 100}
+    found = find_torque(readings, {}, FASTENERS)
+    assert found.parts["clamp_1"].grade is Grade.SOUND
+    assert (found.parts["clamp_1_mark"].grade, found.parts["clamp_2_mark"].grade) == (Grade.ACT, Grade.SOUND)
+    assert (found.grade, found.reason) == (Grade.ACT, "3 within tolerance. 1 turned past its witness mark: clamp 1.")
+    alone = find_torque({"clamp_1_mark": "rotated", "clamp_3_mark": "rotated"}, {}, FASTENERS)
+    assert alone.grade is Grade.ACT
+    assert alone.reason == "3 not read. 2 turned past their witness marks: clamp 1, clamp 3."
+    with pytest.raises(ValueError, match="give one of in_line, rotated"):
+        find_torque({"clamp_1_mark": "somewhere"}, {}, FASTENERS)
+
+
+def test_the_deviation_of_the_named_wrench_goes_into_both_verdicts():
+    fine, coarse = (FastenerTarget("a", "clamp", 100.0, 10.0, pct) for pct in (4.0, 6.0))
+    assert find_torque({"a": 84}, {"a": 94.5}, [fine]).parts["a"].rule == "torque_outside"
+    doubtful = find_torque({"a": 84}, {"a": 94.5}, [coarse])
+    assert doubtful.parts["a"].rule == "torque_maybe_loose"
+    assert doubtful.reason.endswith("As left not surely within tolerance: clamp.")

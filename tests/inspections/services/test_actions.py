@@ -6,8 +6,8 @@ import uuid
 import pytest
 from django.utils import timezone
 
-from inspections.models import Action
-from inspections.services.actions import change_action, finish_action, raise_action
+from inspections.models import Action, Visit
+from inspections.services.actions import Part, change_action, finish_action, raise_action
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
 
@@ -57,3 +57,49 @@ def test_done_in_the_future_is_refused(place, tess):
     action = raise_action(installation=place, by=tess, title="Clean", due_on=DAY)
     with pytest.raises(Refused, match="lies ahead"):
         finish_action(action, by=tess, note="x", done_at=timezone.now() + dt.timedelta(days=1))
+
+
+def test_parts_are_rows_with_what_is_at_hand_and_leave_a_history(place, tess):
+    parts = [Part("sensor roller", 2, True), Part("bearing", 4)]
+    action = raise_action(installation=place, by=tess, title="Replace", due_on=DAY, parts=parts)
+    assert [part["name"] for part in action.parts_missing] == ["bearing"]
+    with pytest.raises(Refused, match="give a count from 1"):
+        change_action(action, by=tess, version=1, title="Replace", due_on=DAY, owner=None, parts=[Part("bearing", 0)])
+    changed = change_action(
+        action, by=tess, version=1, title="Replace", due_on=DAY, owner=None, parts=[Part("bearing", 4, True)]
+    )
+    assert changed.parts_missing == []
+    assert [len(row.parts) for row in action.history.all()] == [1, 2]
+    kept = change_action(changed, by=tess, version=2, title="Replace all", due_on=DAY, owner=None)
+    assert [part["name"] for part in kept.parts] == ["bearing"]
+
+
+@pytest.fixture
+def visit(place, tess):
+    return Visit.objects.create(
+        plant=place.plant, installation=place, visited_at=timezone.now(), visited_by=tess, created_by=tess
+    )
+
+
+def test_who_found_it_learns_once_what_became_of_it(place, visit, tess, pat):
+    action = raise_action(installation=place, by=pat, title="Replace rollers", due_on=DAY, visit=visit)
+    left = [{"label": "Drive side", "quantity": "mm", "value": 76.0, "typed": "76"}]
+    for _twice in range(2):
+        done = finish_action(action, by=pat, note="both new", as_left=left, visit=visit)
+    assert (done.as_left, done.done_visit) == (left, visit)
+    notice = tess.notices.get()
+    assert "Replace rollers. both new" in notice.text
+    assert notice.url == action.get_absolute_url()
+
+
+def test_nobody_is_told_what_they_did_themselves_or_did_not_find(place, visit, tess, pat):
+    finish_action(raise_action(installation=place, by=pat, title="a", due_on=DAY, visit=visit), by=tess, note="done")
+    finish_action(raise_action(installation=place, by=tess, title="b", due_on=DAY), by=pat, note="done")
+    assert not tess.notices.exists()
+
+
+def test_a_visit_to_another_device_reads_nothing_again_here(place, visit, belt_a1, tess):
+    other = make.installation(belt_a1, "2", chainage_m=400.0)
+    action = raise_action(installation=other, by=tess, title="Clean", due_on=DAY)
+    with pytest.raises(Refused, match="another device"):
+        finish_action(action, by=tess, note="done", visit=visit)

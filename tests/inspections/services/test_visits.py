@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CheckKind, CouldNotDo, OverdueSpell, Reading, ReadingField, Task, Visit
+from inspections.selectors import torques_in_time, visit_sheet
 from inspections.services.actions import NewAction
 from inspections.services.visits import (
     Typed,
@@ -17,6 +18,7 @@ from inspections.services.visits import (
     could_not_do,
     readings_wanted,
 )
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from tests import make
 
@@ -59,8 +61,11 @@ def test_what_is_wanted_follows_the_device_model(wear, torque, pivot):
     ]
     assert [each.code for each in readings_wanted(pivot)] == ["pivot", "breakaway"]
     wanted = readings_wanted(torque)
-    assert [each.label for each in wanted] == ["clamp 1", "clamp 2", "clamp 3", "clamp 4", "pivot"]
-    assert {each.code: each.limits["target_nm"] for each in wanted}["pivot_1"] == 130.0
+    assert [each.label for each in wanted] == [
+        *(names := ["clamp 1", "clamp 2", "clamp 3", "clamp 4", "pivot"]),
+        *(f"{name}, witness mark" for name in names),
+    ]
+    assert {each.code: each.limits["target_nm"] for each in wanted if each.form == "number"}["pivot_1"] == 130.0
 
 
 def test_a_check_is_closed_with_the_worst_grade(place, wear, pivot, tess):
@@ -315,3 +320,134 @@ def test_the_same_form_at_the_same_moment_makes_one_visit(place, wear, tess, mon
     assert close(place, tess, entries, client_key=key) == first
     assert Visit.objects.count() == 1
     assert Reading.objects.count() == 1
+
+
+def with_tool(value, instrument=None, method="first_movement"):
+    return Typed(value, "", method, instrument)
+
+
+def test_a_torque_carries_its_method_its_wrench_and_the_wrenchs_deviation(place, torque, tess):
+    wrench = make.torque_wrench(place.plant, deviation_pct=6.0)
+    entries = {torque.pk: {"clamp_1": {"as_found": with_tool(63.0, wrench), "as_left": with_tool(70.9, wrench)}}}
+    visit = close(place, tess, entries, no_action_reason="set again at once")
+    found_row, left_row = visit.readings.order_by("pk")
+    assert (found_row.method, found_row.instrument, found_row.deviation_pct) == ("first_movement", wrench, 6.0)
+    assert (left_row.method, left_row.doubt) == ("tightening", "")
+    assert "with a tool of 6 %" in found_row.grade_reason
+    assert "undecided with this tool" in left_row.grade_reason
+
+
+def test_a_wrench_out_of_calibration_marks_the_reading_and_blocks_nothing(place, torque, tess):
+    late = timezone.localdate() - dt.timedelta(days=3)
+    wrench = make.torque_wrench(place.plant, calibration_due_on=late)
+    visit = close(place, tess, {torque.pk: {"clamp_1": {"as_found": with_tool(75.0, wrench)}}})
+    row = visit.readings.get()
+    assert "3 days before" in row.doubt
+    assert row.grade == "sound"
+    told = visit_sheet(visit, UnitSystem.METRIC)["checks"][0]["tools"]
+    assert [(each.instrument, each.doubt) for each in told] == [(wrench, row.doubt)]
+
+
+def test_no_wrench_named_is_said_and_the_start_value_assumed(place, torque, tess):
+    row = close(place, tess, {torque.pk: found(clamp_1=75.0)}).readings.get()
+    assert (row.instrument, row.deviation_pct, row.method) == (None, 4.0, "")
+
+
+def test_a_turned_nut_is_act_at_full_torque_and_calls_for_an_action(place, torque, tess):
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, {torque.pk: found(clamp_1=75.0, clamp_1_mark="rotated")})
+    assert set(refused.value.fields) == {"action_title"}
+    close(place, tess, {torque.pk: found(clamp_1=75.0, clamp_1_mark="rotated")}, no_action_reason="marked anew")
+    torque.refresh_from_db()
+    assert torque.grade == "act"
+    assert torque.grade_reason.endswith("1 turned past its witness mark: clamp 1.")
+
+
+def test_a_trend_never_mixes_methods(place, tess):
+    kind = make.check_kind("fastener-torque")
+    for days, value, method in (
+        (9, 74.0, "first_movement"),
+        (6, 77.0, "mark_and_retighten"),
+        (3, 72.0, "first_movement"),
+    ):
+        task = make.task(place, kind, timezone.localdate())
+        when = timezone.now() - dt.timedelta(days=days)
+        close(place, tess, {task.pk: {"clamp_1": {"as_found": with_tool(value, method=method)}}}, visited_at=when)
+    lines = [(line.method, [row.value for row in line.readings]) for line in torques_in_time(place)]
+    assert lines == [
+        ("first movement when tightening on", [74.0, 72.0]),
+        ("marked, loosened, tightened to the mark", [77.0]),
+    ]
+
+
+def test_a_correction_keeps_method_and_wrench_where_nothing_else_is_said(place, torque, tess):
+    wrench = make.torque_wrench(place.plant)
+    visit = close(place, tess, {torque.pk: {"clamp_1": {"as_found": with_tool(75.0, wrench)}}})
+    fresh = correct_visit(visit=visit, by=tess, reason="a word more", entries={}, note="dry threads")
+    row = fresh.readings.get()
+    assert (row.method, row.instrument) == ("first_movement", wrench)
+
+
+def test_the_third_act_running_proposes_a_study_of_the_cause(place, tess):
+    kind = make.check_kind("pivot-freedom")
+    proposed = []
+    for days in (9, 6, 3):
+        task = make.task(place, kind, timezone.localdate())
+        when = timezone.now() - dt.timedelta(days=days)
+        with pytest.raises(NotClosedOut) as refused:
+            close(place, tess, {task.pk: found(pivot="seized")}, visited_at=when)
+        proposed.append(refused.value.suggested_action)
+        close(place, tess, {task.pk: found(pivot="seized")}, visited_at=when, no_action_reason="freed at once")
+    assert proposed[:2] == ["Free or replace the pivot"] * 2
+    assert proposed[2] == "Study the cause: Pivot freedom says act 3 times running"
+
+
+def test_a_correction_that_says_act_needs_an_action_or_a_reason_too(place, wear, tess):
+    visit = close(place, tess, {wear.pk: found(drive_diameter=75.0)})
+    given = {"visit": visit, "by": tess, "reason": "typed wrong", "entries": {wear.pk: found(drive_diameter=68.5)}}
+    with pytest.raises(NotClosedOut) as refused:
+        correct_visit(**given)
+    assert set(refused.value.fields) == {"action_title"}
+    assert refused.value.suggested_action == "Replace both sensor rollers"
+    fresh = correct_visit(**given, action=NewAction("Replace them", timezone.localdate()))
+    assert Action.objects.get().visit == fresh
+
+
+def test_a_correction_may_say_why_no_action_is_needed(place, wear, tess):
+    visit = close(place, tess, {wear.pk: found(drive_diameter=75.0)})
+    entries = {wear.pk: found(drive_diameter=68.5)}
+    fresh = correct_visit(
+        visit=visit, by=tess, reason="typed wrong", entries=entries, no_action_reason="replaced since"
+    )
+    assert fresh.no_action_reason == "replaced since"
+    assert not Action.objects.exists()
+
+
+@pytest.fixture
+def worn_place(belt_a1, tess):
+    """A belt that ran 20 h a day, and six readings of its roller that fall by 0.3 mm a month."""
+    now = timezone.now()
+    place = make.installation(belt_a1, installed_at=now - dt.timedelta(days=200))
+    for days in range(200):
+        begin = now - dt.timedelta(days=days + 1)
+        make.run_record(place.conveyor, begin, begin + dt.timedelta(days=1), 20.0)
+    for n, value in enumerate((76.0, 75.7, 75.4, 75.1, 74.8, 74.5)):
+        when = now - dt.timedelta(days=190 - 30 * n)
+        task = make.task(place, make.check_kind(), when.date())
+        close(place, tess, {task.pk: found(drive_diameter=value)}, visited_at=when)
+    return place
+
+
+def test_a_diameter_far_off_the_devices_own_trend_is_asked_back_and_kept(worn_place, tess):
+    task = make.task(worn_place, make.check_kind(), timezone.localdate())
+    with pytest.raises(NotClosedOut) as refused:
+        close(worn_place, tess, {task.pk: found(drive_diameter=72.3)})
+    ((key, words),) = refused.value.questions.items()
+    assert "below the 74.1 that its own trend expects, more than 4 times its scatter" in words
+    visit = close(worn_place, tess, {task.pk: found(drive_diameter=72.3)}, confirmed_implausible=[key])
+    assert visit.readings.get().value == 72.3
+
+
+def test_a_diameter_on_its_trend_and_a_new_roller_are_not_asked_back(worn_place, tess):
+    task = make.task(worn_place, make.check_kind(), timezone.localdate())
+    close(worn_place, tess, {task.pk: {"drive_diameter": {"as_found": 74.1, "as_left": 76.0}}})

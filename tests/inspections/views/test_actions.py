@@ -8,6 +8,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import Action
+from inspections.services.actions import NewAction
+from inspections.services.visits import close_out_visit
 from tests import make
 
 
@@ -74,3 +76,50 @@ def test_a_file_says_when_it_was_done_in_iso_8601_and_the_plants_clock(client, a
     client.force_login(mona)
     file = b"".join(client.get(reverse("action-list"), {"format": "csv"})).decode()
     assert "2026-07-01T10:40:00+02:00" in file
+
+
+def test_parts_are_entered_in_rows_and_shown(client, place, tess):
+    client.force_login(tess)
+    sent = {
+        "title": "Replace",
+        "due_on": "2026-12-24",
+        "part0_name": "sensor roller",
+        "part0_count": "2",
+        "part1_name": "bearing",
+        "part1_is_at_hand": "on",
+    }
+    client.post(reverse("action-create", args=[place.pk]), sent)
+    action = Action.objects.get()
+    assert action.parts == [
+        {"name": "sensor roller", "count": 2, "is_at_hand": False},
+        {"name": "bearing", "count": 1, "is_at_hand": True},
+    ]
+    assert "1 part is not at hand yet" in client.get(action.get_absolute_url()).content.decode()
+    form = client.get(reverse("action-update", args=[action.pk])).context["form"]
+    assert [row["name"].value() for row in form.part_rows()][:3] == ["sensor roller", "bearing", ""]
+
+
+def test_done_with_readings_as_left_and_told_to_who_found_it(client, place, tess, pat):
+    task = make.task(place, make.check_kind(), timezone.localdate())
+    visit = close_out_visit(
+        installation=place,
+        by=tess,
+        entries={task.pk: {"drive_diameter": {"as_found": 68.5}, "off_diameter": {"as_found": 75.5}}},
+        visited_at=timezone.now(),
+        lockout_confirmed=True,
+        action=NewAction("Replace both", timezone.localdate()),
+    )
+    action = visit.actions.get()
+    client.force_login(pat)
+    page = client.get(reverse("action-done", args=[action.pk]))
+    (bad,) = page.context["form"].found
+    assert bad.label == "Drive side"
+    sent = {"done_note": "both new", "done_at": timezone.localtime().strftime("%Y-%m-%d %H:%M"), f"left_{bad.pk}": "76"}
+    assert client.post(reverse("action-done", args=[action.pk]), sent).status_code == 302
+    action.refresh_from_db()
+    assert action.as_left == [{"label": "Drive side", "quantity": "mm", "value": 76.0, "typed": "76"}]
+    assert "Drive side: 76 mm" in client.get(action.get_absolute_url()).content.decode()
+    client.force_login(tess)
+    today = client.get(reverse("today")).content.decode()
+    assert "What became of your findings" in today
+    assert "both new" in today

@@ -347,3 +347,28 @@ def test_the_pack_costs_few_queries_a_stop(client, place, wear, tess, alder, dja
         make.task(make.installation(belt, str(n)), make.check_kind("sensor-wear"), timezone.localdate())
     with django_assert_max_num_queries(25 + 11 * 4):
         assert len(client.get(reverse("round-pack")).json()["legs"]) == 11
+
+
+def test_the_pack_names_methods_and_wrenches_and_a_torque_takes_them(client, place, tess):
+    torque = make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    wrench = make.torque_wrench(place.plant, calibration_due_on=timezone.localdate() - dt.timedelta(days=1))
+    client.force_login(tess)
+    pack = client.get(reverse("round-pack")).json()
+    assert [value for value, _label in pack["methods"]] == ["first_movement", "mark_and_retighten"]
+    (tool,) = pack["tools"]
+    assert (tool["id"], tool["deviation_pct"]) == (wrench.pk, 4.0)
+    assert tool["doubt"].startswith("out of calibration")
+    fields = {f"t{torque.pk}-clamp_1-as_found": "75", f"t{torque.pk}-clamp_1_mark-as_found": "in_line"}
+    told = {f"t{torque.pk}-method": "first_movement", f"t{torque.pk}-instrument": str(wrench.pk)}
+    assert send(client, entry(place, tess, [torque], {**fields, **told})).status_code == 200
+    row = Reading.objects.get(code="clamp_1")
+    assert (row.method, row.instrument) == ("first_movement", wrench)
+    assert "1 day before" in row.doubt
+
+
+def test_a_torque_that_a_phone_kept_before_methods_were_asked_for_is_taken(client, place, tess):
+    torque = make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    client.force_login(tess)
+    answer = send(client, entry(place, tess, [torque], {f"t{torque.pk}-clamp_1-as_found": "75"}))
+    assert answer.status_code == 200
+    assert Reading.objects.get().method == ""

@@ -11,6 +11,8 @@ import time_machine
 from django.urls import reverse
 
 from inspections.models import Action, Deferral, OverdueSpell, Task
+from inspections.services.tasks import put_off_task
+from inspections.services.visits import could_not_do
 from plant.models import OutageWindow
 from tests import make
 
@@ -270,3 +272,17 @@ def test_files_hold_places_in_metres_whatever_the_reader_chose(client, tess, tas
     file = b"".join(client.get(reverse("task-list"), {"format": "csv"})).decode()
     assert "100 m" in file
     assert " ft" not in file
+
+
+def test_what_could_not_be_done_comes_back_to_the_planner_until_it_is_settled(client, pat, tess, tasks, alder):
+    task = tasks[1]
+    could_not_do(task=task, by=tess, reason="no_access", note="door locked", tried_at=NOON - dt.timedelta(hours=2))
+    could_not_do(task=task, by=tess, reason="not_safe", note="water on the walkway")
+    client.force_login(pat)
+    page = client.get(reverse("today")).content.decode()
+    assert "1 check came back undone" in page
+    assert "Not safe to do" in page
+    assert "water on the walkway" in page
+    assert "door locked" not in page
+    put_off_task(task=task, by=pat, closes_on=TODAY + dt.timedelta(days=20), reason="drained by then")
+    assert "came back undone" not in client.get(reverse("today")).content.decode()

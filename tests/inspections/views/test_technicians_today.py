@@ -112,6 +112,6 @@ def test_a_devices_page_shows_its_visits_the_wear_and_what_is_to_be_done(client,
     client.force_login(tess)
     page = client.get(place.get_absolute_url()).content.decode()
     assert "Last visit" in page
-    assert page.count("<polyline") >= 2
-    assert "limit 68 mm" in page
+    assert 'id="wear"' in page  # without running hours there is no line to draw
+    assert "The sides differ by 37.5 %: look for a seized pivot, a skewed frame or off-centre load." in page
     assert "Still to be done here" in page

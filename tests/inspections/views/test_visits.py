@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from inspections.models import Action, CouldNotDo, Reading, Visit
+from inspections.models import Action, CouldNotDo, Reading, Task, Visit
 from inspections.services.visits import close_out_visit
 from plant.models import Membership
 from tests import make
@@ -252,3 +252,41 @@ def test_a_person_with_us_units_reads_readings_and_reasons_in_inches(client, pla
         assert "68 mm" not in shown
     file = b"".join(client.get(reverse("reading-list"), {"format": "csv"})).decode()
     assert "75 mm is 12.5 % of the permitted wear" in file
+
+
+def test_torques_need_their_method_and_take_their_wrench(client, place, torque, tess, sent):
+    wrench = make.torque_wrench(place.plant, deviation_pct=6.0)
+    client.force_login(tess)
+    given = sent | {"task": [torque.pk], box(torque, "clamp_1"): "75", f"t{torque.pk}-method": ""}
+    answer = client.post(url(place), given)
+    assert "readings by two methods do not compare" in answer.content.decode()
+    given |= {f"t{torque.pk}-method": "mark_and_retighten", f"t{torque.pk}-instrument": wrench.pk}
+    page = client.post(url(place), given, follow=True).content.decode()
+    row = Reading.objects.get()
+    assert (row.method, row.instrument) == ("mark_and_retighten", wrench)
+    assert "marked, loosened, tightened to the mark" in page
+    assert "permissible deviation 6 %" in page
+    again = client.get(reverse("visit-correct", args=[row.visit_id])).context["form"]
+    assert again.initial[f"t{torque.pk}-method"] == "mark_and_retighten"
+    assert again.initial[f"t{torque.pk}-instrument"] == wrench.pk
+
+
+def test_the_wrench_of_another_plant_is_none_of_this_one(client, place, torque, other, tess, sent):
+    theirs = make.torque_wrench(other)
+    client.force_login(tess)
+    given = {"task": [torque.pk], box(torque, "clamp_1"): "75", f"t{torque.pk}-method": "first_movement"}
+    answer = client.post(url(place), sent | given | {f"t{torque.pk}-instrument": theirs.pk})
+    assert answer.status_code == 422
+    assert not Visit.objects.exists()
+
+
+def test_a_third_act_running_is_proposed_as_a_study_on_the_page(client, place, tess):
+    kind = make.check_kind("pivot-freedom")
+    for days in (60, 30):
+        when = timezone.now() - dt.timedelta(days=days)
+        task = make.task(place, kind, when.date())
+        Task.objects.filter(pk=task.pk).update(closed_at=when, outcome="done", grade="act")
+    make.task(place, kind, timezone.localdate())
+    client.force_login(tess)
+    (check,) = client.get(url(place)).context["rules"]["checks"]
+    assert check["suggested"] == "Study the cause: Pivot freedom says act 3 times running"

@@ -8,6 +8,7 @@ import { clock, count, fromSite, h, mark, megabytes, newKey } from "./build.js";
 import { entryOf } from "./list_page.js";
 
 // How a thing that is in order is answered; own kinds of check say it by the grades of their answers.
+const MARK = "_mark";
 const IN_ORDER = { pivot: "free", drive_state: "round", off_state: "round" };
 const FOUND = "as_found";
 const LEFT = "as_left";
@@ -110,10 +111,30 @@ class StopPage {
       h("h2", { id: `check${check.task}` }, check.kind, " ", h("span", { class: "soft when" }, check.due)),
       check.n_acts > 1 && h("p", {}, mark("act"), ` at the last ${check.n_acts} times running: look for the cause.`),
       check.method && h("details", { class: "method" }, h("summary", {}, "How it is done"), h("p", {}, check.method)),
+      isPairs && this.tool(check),
       h("div", { class: `readings ${check.rule}` }, rows.length ? rows.filter(Boolean) : h("p", { class: "soft" }, "The device model names nothing to read here.")),
       graded, changedPart, undone);
     this.parts.set(check.task, { check, element, graded, undone, changedPart });
     return element;
+  }
+
+  // How torques are read and with which wrench; a pack from before they were asked for holds neither.
+  tool(check) {
+    const { methods = [], tools = [] } = this.app.pack;
+    if (!methods.length) return null;
+    const [method, instrument] = [`t${check.task}-method`, `t${check.task}-instrument`];
+    return h("div", { class: "tool" },
+      h("fieldset", { class: "answer" }, h("legend", {}, "How it is read as found"), h("div", { class: "choice reasons" }, methods.map(([value, label]) => this.option(method, value, label)), this.option(method, "", "not said", true))),
+      h("div", { class: "field" }, h("label", { for: instrument }, "Torque wrench"),
+        h("select", { id: instrument, name: instrument }, h("option", { value: "" }, "not named: 4 % assumed"), tools.map((each) => h("option", { value: String(each.id) }, each.name))),
+        h("span", { class: "hint tool-words", role: "status" })));
+  }
+
+  toolOf(check, element) {
+    const chosen = element.querySelector(`[name="t${check.task}-instrument"]`);
+    const tool = chosen && (this.app.pack.tools ?? []).find((each) => String(each.id) === chosen.value);
+    if (chosen) setText(element.querySelector(".tool-words"), tool ? `Permissible deviation ${tool.deviation_pct} %${tool.doubt ? `; ${tool.doubt}` : ""}.` : "");
+    return tool;
   }
 
   number(check, each, stage, isPairs) {
@@ -266,7 +287,7 @@ class StopPage {
     part.values = values;
     part.reason = element.querySelector(`[name="t${check.task}-reason"]:checked`)?.value ?? "";
     try {
-      return this.grading.find(check, values[FOUND], values[LEFT]);
+      return this.grading.find(check, values[FOUND], values[LEFT], this.toolOf(check, element)?.deviation_pct);
     } catch {
       return null; // the site says what is wrong with it
     }
@@ -285,7 +306,7 @@ class StopPage {
       box.setAttribute("aria-invalid", "true");
       faults.push({ name: box.name, words: understood.problem });
     }
-    const plausible = stage === LEFT ? { ...each.plausible, previous: null } : each.plausible;
+    const plausible = stage === LEFT ? { ...each.plausible, previous: null, expected: null } : each.plausible;
     const question = understood.value === null ? null : this.grading.implausible({ value: understood.value, ...plausible });
     sure.hidden = !question;
     setText(sure.querySelector(".question"), question ? this.tell(question, this.system) : "");
@@ -308,7 +329,7 @@ class StopPage {
       for (const each of check.readings) {
         if (each.form !== "choice") continue;
         const grades = each.limits.grades ?? {};
-        const value = IN_ORDER[each.code] ?? each.options.map(([one]) => one).find((one) => grades[one] === "sound");
+        const value = IN_ORDER[each.code] ?? (each.code.endsWith(MARK) ? "in_line" : undefined) ?? each.options.map(([one]) => one).find((one) => grades[one] === "sound");
         const button = value && element.querySelector(`[data-name="t${check.task}-${each.code}-${FOUND}"] input[value="${CSS.escape(value)}"]`);
         if (button) button.checked = true;
       }
@@ -322,8 +343,11 @@ class StopPage {
   // Readings that the kind of check needs: those that it requires; after "all as it should be" everything that is measured.
   missing() {
     const found = [];
-    for (const { check, values, reason } of this.parts.values()) {
+    for (const { check, values, reason, element } of this.parts.values()) {
       if (reason) continue;
+      const method = `t${check.task}-method`;
+      const isAsked = element.querySelector(`[name="${method}"]`) && check.readings.some((each) => each.form === "number" && values[FOUND][each.code] !== undefined);
+      if (isAsked && !element.querySelector(`[name="${method}"]:checked`)?.value) found.push({ name: method, words: `${check.kind}: say how the torques were read; two methods do not compare.` });
       const isTouched = Object.keys(values[FOUND]).length + Object.keys(values[LEFT]).length > 0;
       for (const each of check.readings) {
         const isMeasured = this.draft.isStrict && each.form === "number" && (check.rule === "sensor_wear" || check.rule === "fastener_torque");
