@@ -47,6 +47,7 @@ register_main_page(
             "/surveys/",
             "/placement/",
             "/part-changes/",
+            "/out-of-service/",
         ),
     )
 )

@@ -180,7 +180,8 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     switches = grouped(ConveyorPart.objects.drift_switches().filter(conveyor__in=belts))
     standing = grouped(
         Installation.objects.filter(conveyor__in=belts)
-        .select_related("device__device_model", "plant", "conveyor__area", "conveyor__plant")
+        .select_related("device__device_model", "plant", "conveyor__area", "conveyor__plant", "sheet")
+        .prefetch_related("out_of_service")
         .order_by("conveyor__tag", "chainage_m", "installed_at")
     )
     return {
@@ -288,13 +289,18 @@ def group_of(installation: Installation, belt: Belt) -> tuple[Installation, ...]
 
 
 def cuts_of(belt: Belt, members: Sequence[Installation]) -> tuple[list[Cut], list[Installation]]:
-    """Other changes that end a comparison: work on the belt, and devices whose zones overlap coming or going."""
+    """Other changes that end a comparison: work on the belt, devices whose zones overlap, out of service."""
     cuts = [
         Cut(change.changed_at, f"{change.get_kind_display()}: {change.description}")
         for change in belt.changes
         if change.cuts_comparison
     ]
     own = {each.pk for each in members}
+    for each in members:
+        # No effect is claimed for a device that stands still, nor for what it does after.
+        for spell in each.out_of_service.all():
+            words = _("device %(number)s out of service: %(reason)s")
+            cuts.append(Cut(spell.begins_at, words % {"number": each.device.number, "reason": spell.reason}))
     first = min(each.installed_at for each in members)
     neighbours = []
     for other in belt.installations:

@@ -62,7 +62,9 @@ def follow_ups_wanted(plant: Plant, installations: Sequence[Installation], today
     measured = {pk for pair in before.values_list("installation", "survey__fittings__installation") for pk in pair}
     rows = Task.objects.filter(installation__in=young, check_kind=kind, origin=Task.Origin.FOLLOW_UP)
     is_open = set(rows.open().values_list("installation_id", flat=True))
-    closed = rows.filter(closed_at__isnull=False).order_by().values_list("installation_id")
+    # What a rule withdrew (the device was out of service) was not measured: asked for again while its window is open.
+    by_rule = Q(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=True)
+    closed = rows.filter(~by_rule, closed_at__isnull=False).order_by().values_list("installation_id")
     last_due = dict(closed.annotate(last=Max("due_on")))
     wanted = []
     for pk, each in young.items():

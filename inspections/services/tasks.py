@@ -28,7 +28,7 @@ from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Tas
 from inspections.services.due_dates import BeltHours, belts_hours, forecast
 from inspections.services.follow_ups import follow_ups_wanted
 from inspections.services.wear import DeviceWear, pulled_forward, wear_of
-from installs.models import Installation, PartChange
+from installs.models import Installation, OutOfService, PartChange
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused
 from plant.job_kinds import JobHandle, JobLost
@@ -117,11 +117,12 @@ def plan_tasks(
     if installations is not None:
         known = known.filter(pk__in=[each.pk for each in installations])
     done.withdrawn += withdraw_of_removed(plant, known, today)
-    # Nobody goes to a device on a belt that was taken out of use.
-    standing = list(known.in_place().exclude(conveyor__retired_on__lte=today))
+    # Nobody is sent to a device out of service, or on a belt that was taken out of use.
+    standing = list(known.in_service().exclude(conveyor__retired_on__lte=today))
     plans = plans_in_force(plant, standing)
     last_done = last_done_days(plant, standing)
     renewed = part_change_days(plant, standing)
+    back = days_back(plant, standing)
     by_belt: dict[int, list[Installation]] = defaultdict(list)
     for each in standing:
         by_belt[each.conveyor_id].append(each)
@@ -143,6 +144,7 @@ def plan_tasks(
                 plans_at[installation.pk],
                 last_done,
                 renewed.get(installation.pk),
+                back.get(installation.pk, date.min),
                 hours.get(belt),
                 wear.get(installation.pk),
                 today,
@@ -224,6 +226,13 @@ def part_change_days(plant: Plant, installations: Sequence[Installation]) -> dic
     }
 
 
+def days_back(plant: Plant, installations: Sequence[Installation]) -> dict[int, date]:
+    """The day on which a device was last back from a spell out of service."""
+    rows = OutOfService.objects.filter(installation__in=installations, ends_at__isnull=False).order_by()
+    latest = rows.values_list("installation_id").annotate(last=Max("ends_at"))
+    return {pk: local_day(last, plant) for pk, last in latest}
+
+
 def has_bedded_in(last: date | None, renewed: Renewal | None) -> bool:
     """Whether a check of that day counts as the one after bedding-in: on a later day than the last part change."""
     return last is not None and (renewed is None or last > renewed.changed_on)
@@ -245,6 +254,7 @@ def wanted_tasks(
     plans: Sequence[CheckPlan],
     last_done: dict[tuple[int, int], date],
     renewed: Renewal | None,
+    back_on: date,
     hours: BeltHours | None,
     wear: DeviceWear | None,
     today: date,
@@ -264,10 +274,11 @@ def wanted_tasks(
         else:
             if is_wear_plan(plan, today):
                 due = pulled_forward(due, wear, today)
-            yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, began_on))
+            # What fell due while the device was out of service is due on the day on which it is back.
+            yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, max(began_on, back_on)))
         has_bedding_in = plan.bedding_in_days is not None or plan.bedding_in_h is not None
         if has_bedding_in and not has_bedded_in(last, renewed):
-            begin = installed_on if renewed is None else max(installed_on, renewed.changed_on)
+            begin = max(installed_on, back_on, renewed.changed_on if renewed else date.min)
             bedding = forecast(plan, last_done_on=begin, today=today, hours=hours, is_bedding_in=True)
             if renewed is not None:
                 # A change that was written late asks for nothing before it was known.
@@ -314,6 +325,8 @@ def write_tasks(
             .values_list("task_id", flat=True)
         )
         closed = rows.filter(origin=Task.Origin.BEDDING_IN, closed_at__isnull=False)
+        # What a rule withdrew was not done: it is asked for again once its reason is gone.
+        closed = closed.exclude(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=True)
         bedded_in = {
             key for key, last in latest_days(plant, closed).items() if has_bedded_in(last, renewed.get(key[0]))
         }
@@ -437,27 +450,38 @@ def close_by_rule(rows: Sequence[Task], *, reason: str, at: datetime) -> None:
 
 @transaction.atomic
 def withdraw_of_removed(plant: Plant, installations: Any, today: date) -> int:
-    """Withdraw the open tasks of devices that are no longer in place, or whose belt was taken out of use."""
+    """Withdraw the open tasks of devices that are removed or out of service, or whose belt was taken out of use.
+
+    A check that a person asked for after the spell out of service was written stays open.
+    """
     gone = Q(removed_at__isnull=False) | Q(conveyor__retired_on__lte=today)
+    out_before = OutOfService.objects.filter(installation=OuterRef("installation"), ends_at__isnull=True)
+    asked_since = Q(origin=Task.Origin.BY_HAND) & ~Exists(out_before.filter(created_at__gt=OuterRef("created_at")))
+    at_gone = Q(installation__in=installations.filter(gone))
+    at_resting = Q(installation__in=installations.out_of_service_now()) & ~asked_since
     rows = list(
         Task.objects.open()
-        .filter(plant=plant, installation__in=installations.filter(gone))
+        .filter(at_gone | at_resting, plant=plant)
         .select_related("installation")
         .select_for_update(of=("self",))
     )
     for row in rows:
         row.plant = plant
-    for reason, those in by_reason(rows).items():
+    spells = OutOfService.objects.filter(installation__in={row.installation_id for row in rows}, ends_at__isnull=True)
+    out = dict(spells.values_list("installation_id", "reason"))
+    for reason, those in by_reason(rows, out).items():
         close_by_rule(those, reason=reason, at=timezone.now())
     return len(rows)
 
 
-def by_reason(rows: Iterable[Task]) -> dict[str, list[Task]]:
+def by_reason(rows: Iterable[Task], out: dict[int, str]) -> dict[str, list[Task]]:
     told: dict[str, list[Task]] = defaultdict(list)
     for row in rows:
-        why = row.installation.removal_reason
-        if row.installation.removed_at is None:
-            words = _("the belt was taken out of use")
+        place = row.installation
+        why = place.removal_reason
+        if place.removed_at is None:
+            reason = out.get(place.pk)
+            words = _("out of service: %(why)s") % {"why": reason} if reason else _("the belt was taken out of use")
         else:
             words = _("device removed: %(why)s") % {"why": why} if why else _("device removed")
         told[words].append(row)

@@ -9,8 +9,8 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from installs.models import PartChange
-from plant.forms.base import RecordForm
+from installs.models import OutOfService, PartChange
+from plant.forms.base import PersonForm, RecordForm
 
 
 class PartChangeForm(RecordForm):
@@ -53,3 +53,25 @@ class PartChangeCorrectionForm(RecordForm):
         return {
             name: value for name, value in super().values().items() if name not in {"correction_reason", "withdraw"}
         }
+
+
+class OutOfServiceForm(RecordForm):
+    class Meta:
+        model = OutOfService
+        fields = ["begins_at", "reason"]
+        help_texts = {"reason": _("For example: pivot seized, part ordered.")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial.setdefault("begins_at", timezone.now())
+
+
+class BackInServiceForm(PersonForm):
+    ends_at = forms.DateTimeField(label=_("back in service"))
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class OutOfServiceChangeForm(RecordForm):
+    class Meta:
+        model = OutOfService
+        fields = ["begins_at", "ends_at", "reason"]

@@ -7,7 +7,7 @@ from typing import Any, Self
 
 from django.core.validators import MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
@@ -26,6 +26,16 @@ class InstallationQuerySet(PlantQuerySet["Installation"]):
 
     def in_place(self) -> Self:
         return self.filter(removed_at__isnull=True)
+
+    def out_of_service_now(self) -> Self:
+        """Installations with a spell out of service that has not ended."""
+        return self.filter(Exists(OutOfService.objects.filter(installation=OuterRef("pk"), ends_at__isnull=True)))
+
+    def in_service(self) -> Self:
+        """Installations that stand in their place and are not out of service."""
+        return self.in_place().exclude(
+            Exists(OutOfService.objects.filter(installation=OuterRef("pk"), ends_at__isnull=True))
+        )
 
     def on_strand(self, conveyor: Conveyor, strand: str) -> Self:
         return self.filter(conveyor=conveyor, strand=strand)

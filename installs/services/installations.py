@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.models import Device, Installation
+from installs.models import Device, Installation, OutOfService
 from installs.signals import device_installed, device_removed
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
@@ -330,6 +330,16 @@ def check_removal(installed_at: dt.datetime, removed_at: dt.datetime, now: dt.da
         refuse("removed_at", "order", words % known)
 
 
+def end_spell(installation: Installation, *, by: Any, removed_at: dt.datetime) -> None:
+    """A spell out of service ends with the removal at the latest."""
+    late = OutOfService.objects.filter(installation=installation, begins_at__gte=removed_at).first()
+    if late is not None:
+        words = _("It was out of service since %(start)s, after the removal. Check both times.")
+        refuse("removed_at", "out_of_service", words % {"start": moment_words(late.begins_at)})
+    for spell in OutOfService.objects.filter(installation=installation, ends_at__isnull=True):
+        change_record(spell, by=by, version=spell.version, reason=_("the device was removed"), ends_at=removed_at)
+
+
 @transaction.atomic
 def remove_installation(
     installation: Installation,
@@ -354,6 +364,7 @@ def remove_installation(
             _("It was removed %(when)s already.") % {"when": moment_words(installation.removed_at)}, code="removed"
         )
     check_removal(installation.installed_at, removed_at, now or timezone.now())
+    end_spell(installation, by=by, removed_at=removed_at)
     row = change_record(
         installation, by=by, version=version, reason=reason, removed_at=removed_at, removal_reason=reason.strip()
     )

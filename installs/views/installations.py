@@ -52,6 +52,7 @@ class InstallationList(RegisterList):
 def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """The dossier: the place, the device, and what apps above know of it."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "installs.view_installation", pk=pk)
+    spells = list(row.out_of_service.all())
     return render(
         request,
         "installs/installation_detail.html",
@@ -62,6 +63,8 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "strip": strip_of(request, row.conveyor),
             "timeline": timeline_of(request, row),
             "part_changes": row.part_changes.current(),
+            "spells": spells,
+            "out_now": next((each for each in spells if each.ends_at is None), None),
             "sheets": sheet_state(row, request.user.unit_system),
             "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
             "panels": panels_for("installation-detail", request, row),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -70,8 +71,18 @@ def create_record(model: type[AnyRow], *, by: Any, client_key: uuid.UUID | None 
 
 
 @transaction.atomic
-def change_record(row: AnyRecord, *, by: Any, version: int, reason: str = "", **values: Any) -> AnyRecord:
+def change_record(
+    row: AnyRecord,
+    *,
+    by: Any,
+    version: int,
+    reason: str = "",
+    fields: Mapping[str, Any] = MappingProxyType({}),
+    **values: Any,
+) -> AnyRecord:
     """Change named fields of a record that the person opened at `version`.
+
+    `fields` takes those whose name is an argument here already, such as a record's own `reason`.
 
     Raises
     ------
@@ -80,7 +91,7 @@ def change_record(row: AnyRecord, *, by: Any, version: int, reason: str = "", **
     Refused
         If a value is not allowed.
     """
-    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
+    changed = {name: value for name, value in {**values, **fields}.items() if getattr(row, name) != value}
     claimed = type(row)._default_manager.filter(pk=row.pk, version=version).update(version=version + 1)
     if not claimed:
         current = type(row)._default_manager.get(pk=row.pk)

@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from installs.services.out_of_service import back_in_service, take_out_of_service
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
 from reports.answers import beside_zone, sensitivity_of
@@ -303,3 +304,12 @@ def test_new_hours_are_seen_at_once(belt, at, erin):
     assert study_of(at, NOW).before.hours == pytest.approx(2 * before)
     correct_run(row=RunRecord.objects.current().get(), by=erin, reason="another belt", withdraw=True)
     assert study_of(at, NOW).before.hours == 0
+
+
+def test_a_spell_out_of_service_cuts_the_window_after(belt, at, tess):
+    begins_at = INSTALLED + 60 * DAY
+    spell = take_out_of_service(installation=at, begins_at=begins_at, reason="pivot seized", by=tess)
+    back_in_service(spell, by=tess, version=1, ends_at=begins_at + 9 * DAY)
+    found = study_of(at, NOW)
+    assert found.after.window.end == begins_at
+    assert any("device 20 out of service: pivot seized" in row.reason for row in found.left_out)

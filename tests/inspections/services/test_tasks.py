@@ -27,6 +27,7 @@ from inspections.services.tasks import (
 )
 from inspections.services.visits import close_out_visit
 from installs.models import DeviceModel
+from installs.services.out_of_service import back_in_service, take_out_of_service
 from installs.services.part_changes import correct_part_change, record_part_change
 from installs.signals import device_installed, device_removed
 from plant.errors import ChangedMeanwhile, Refused
@@ -580,3 +581,49 @@ def test_a_withdrawn_change_takes_its_bedding_in_along(alder, wear_plan, device_
     correct_part_change(row, by=tess, reason="at another device", withdraw=True)
     plan_tasks(alder, TODAY)
     assert not Task.objects.open().filter(origin="bedding_in").exists()
+
+
+# --- out of service ---------------------------------------------------------------------------------------------------
+def test_checks_rest_while_a_device_is_out_of_service(
+    alder, wear_plan, device_1, tess, django_capture_on_commit_callbacks
+):
+    CheckPlan.objects.update(bedding_in_days=3)
+    late = make.task(device_1, make.check_kind(), dt.date(2026, 2, 1), check_plan=wear_plan)
+    note_overdue(alder, NOON)
+    assert OverdueSpell.objects.get().ended_at is None
+    asked = make.task(
+        device_1, make.check_kind("fastener-torque"), TODAY, origin="by_hand", created_at=NOON - dt.timedelta(days=1)
+    )
+    with django_capture_on_commit_callbacks(execute=True):
+        spell = take_out_of_service(installation=device_1, begins_at=NOON, reason="pivot seized", by=tess)
+    late.refresh_from_db()
+    asked.refresh_from_db()
+    assert (late.outcome, late.closing_reason) == ("withdrawn", "out of service: pivot seized")
+    assert asked.outcome == "withdrawn"
+    assert OverdueSpell.objects.get().ended_at is not None
+    plan_tasks(alder, TODAY + dt.timedelta(days=60))
+    assert not Task.objects.open().exists()
+
+    by_hand = ask_for_task(installation=device_1, check_kind=make.check_kind("fastener-torque"), by=tess, due_on=TODAY)
+    plan_tasks(alder, TODAY)
+    by_hand.refresh_from_db()
+    assert by_hand.closed_at is None
+
+    with time_machine.travel(NOON + dt.timedelta(days=70), tick=False):
+        with django_capture_on_commit_callbacks(execute=True):
+            back_in_service(spell, by=tess, version=1, ends_at=timezone.now())
+        open_ones = dict(Task.objects.open().filter(check_kind=make.check_kind()).values_list("origin", "due_on"))
+    day_back = TODAY + dt.timedelta(days=70)
+    assert open_ones == {"plan": day_back, "bedding_in": day_back + dt.timedelta(days=3)}
+
+
+def test_a_check_that_was_not_yet_due_keeps_its_day(alder, wear_plan, device_1, tess):
+    plan_tasks(alder, TODAY)
+    due_on = Task.objects.open().get().due_on
+    with time_machine.travel(NOON + dt.timedelta(hours=1), tick=False):
+        spell = take_out_of_service(installation=device_1, begins_at=NOON, reason="strap", by=tess)
+        plan_tasks(alder, TODAY)
+        assert not Task.objects.open().exists()
+        back_in_service(spell, by=tess, version=1, ends_at=timezone.now())
+    plan_tasks(alder, TODAY)
+    assert Task.objects.open().get().due_on == due_on

@@ -8,7 +8,7 @@ import uuid
 import pytest
 from django.urls import reverse
 
-from installs.models import PartChange
+from installs.models import OutOfService, PartChange
 from tests import make
 
 MAY = dt.datetime(2026, 5, 4, 8, tzinfo=dt.UTC)
@@ -57,3 +57,41 @@ def test_part_change_by_form_and_its_correction(client, at, tess):
     assert PartChange.objects.current().get().side == "off"
     assert PartChange.objects.count() == 2
     assert "the other side" in client.get(at.get_absolute_url()).text
+
+
+@pytest.mark.parametrize(("role", "status"), [("tess", 200), ("pat", 200), ("erin", 200), ("mona", 403), ("otto", 404)])
+def test_who_may_take_out_of_service(client, request, at, role, status):
+    spell = OutOfService.objects.create(installation=at, begins_at=MAY, reason="strap")
+    client.force_login(request.getfixturevalue(role))
+    for name, pk in (
+        ("out-of-service-create", at.pk),
+        ("out-of-service-back", spell.pk),
+        ("out-of-service-update", spell.pk),
+    ):
+        assert client.get(reverse(name, args=[pk])).status_code == status
+
+
+def test_out_and_back_by_form(client, at, tess):
+    client.force_login(tess)
+    url = reverse("out-of-service-create", args=[at.pk])
+    sent = {"begins_at": "2025-11-03T10:30", "reason": "pivot seized", "client_key": uuid.uuid4()}
+    for _twice in range(2):
+        assert client.post(url, sent).status_code == 302
+    spell = OutOfService.objects.get()
+    page = client.get(at.get_absolute_url()).text
+    assert "pivot seized" in page
+    assert reverse("out-of-service-back", args=[spell.pk]) in page
+    back = reverse("out-of-service-back", args=[spell.pk])
+    answer = client.post(back, {"ends_at": "2025-11-02T10:30", "version": 1})
+    assert answer.status_code == 422
+    assert "not after" in answer.text
+    assert client.post(back, {"ends_at": "2025-11-09T10:30", "version": 1}).status_code == 302
+    page = client.get(at.get_absolute_url()).text
+    assert "not back yet" not in page
+    assert url in page
+    change = reverse("out-of-service-update", args=[spell.pk])
+    sent = {"begins_at": "2025-11-03T10:30", "ends_at": "2025-11-08T10:30", "reason": "strap", "version": 1}
+    assert client.post(change, sent).status_code == 409
+    assert client.post(change, {**sent, "version": 2}).status_code == 302
+    spell.refresh_from_db()
+    assert spell.reason == "strap"
