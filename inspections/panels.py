@@ -10,11 +10,11 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.charts import wear_band
 from inspections.device_states import device_columns, grade_layers
-from inspections.models import Action, Task
+from inspections.models import Action, CheckPlan, Task
 from inspections.round_board import rounds_today
 from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
 from inspections.services.wear import wear_of
-from installs.models import Installation
+from installs.models import DeviceModel, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Plant
@@ -128,6 +128,15 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
 
 register_panel("strip", order=40)(grade_layers)
 register_panel("conveyor-devices", order=40)(device_columns)
+
+
+@register_panel("device-model-detail", order=10)
+def plans_of_model(request: HttpRequest, model: DeviceModel) -> dict[str, Any] | None:
+    """How often each check is done at every device of this model, unless an installation has a plan of its own."""
+    if not has_right(request.user, "inspections.view_checkplan", model.plant):
+        return None
+    rows = CheckPlan.objects.filter(device_model=model).select_related("check_kind").order_by("check_kind__name")
+    return {"template": "inspections/_model_plans.html", "rows": rows, "model": model}
 
 
 @register_panel("timeline", order=10)

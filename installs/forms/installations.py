@@ -52,3 +52,18 @@ class SheetForm(PersonForm):
         label=_("why it holds here"), max_length=100, help_text=_("For example: rollers of the new kind fitted.")
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class MoveForm(RemovalForm):
+    state = forms.CharField(
+        label=_("state of the device and where it is kept"),
+        max_length=200,
+        required=False,
+        help_text=_("For example: rollers at 71 mm, pivot free; rack 3 of the belt store."),
+    )
+    left_behind = forms.CharField(
+        label=_("what stays at the old place"),
+        max_length=200,
+        required=False,
+        help_text=_("For example: both brackets, to be taken down at the next outage."),
+    )

@@ -29,6 +29,7 @@ class Device(Record):
     serial = models.CharField(_("serial number"), max_length=60, blank=True)
     label_code = models.CharField(_("label code"), max_length=12, unique=True, default=new_label_code, editable=False)
     scrapped_on = models.DateField(_("scrapped on"), null=True, blank=True)
+    scrapped_reason = models.CharField(_("why it was scrapped"), max_length=200, blank=True, editable=False)
     note = models.CharField(_("note"), max_length=300, blank=True)
 
     objects = PlantQuerySet.as_manager()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -67,3 +68,16 @@ def timeline_of(request: Any, installation: Installation) -> list[Event]:
     """All events, the earliest first."""
     more = [event for panel in panels_for("timeline", request, installation) for event in panel["events"]]
     return sorted([*own_events(installation), *more])
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """The time of a device in one place."""
+
+    installation: Installation
+    events: list[Event]
+
+
+def life_of(request: Any, places: Sequence[Installation]) -> list[Chapter]:
+    """The whole life of a device, place by place, the latest place first."""
+    return [Chapter(each, timeline_of(request, each)) for each in places]

@@ -72,3 +72,29 @@ def change_device(device: Device, *, by: Any, version: int, reason: str = "", **
     """Change what is known of a device; the label code stays."""
     check_device(device.plant, values, but=device)
     return change_record(device, by=by, version=version, reason=reason, **values)
+
+
+@transaction.atomic
+def scrap_device(device: Device, *, by: Any, version: int, scrapped_on: dt.date, reason: str) -> Device:
+    """Write that a device is no longer to be fitted anywhere, and why; its history and places stay.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `change_record`; if no reason is given, it was scrapped before, it still stands somewhere, or the day lies
+        in the future or before its last removal.
+    """
+    if not reason.strip():
+        words = _("Say why it is scrapped.")
+        raise Refused(words, code="reason", fields={"reason": words})
+    if device.scrapped_on is not None:
+        raise Refused(_("It was scrapped on %(day)s already.") % {"day": device.scrapped_on}, code="scrapped")
+    check_device(device.plant, {"scrapped_on": scrapped_on}, but=device)
+    last = device.installations.order_by("-removed_at").first()
+    removed_on = last and timezone.localdate(last.removed_at, timezone=device.plant.zone)
+    if removed_on and scrapped_on < removed_on:
+        words = _("It was removed from its place on %(day)s. Give that day or a later one.") % {"day": removed_on}
+        raise Refused(words, code="order", fields={"scrapped_on": words})
+    return change_record(
+        device, by=by, version=version, reason=reason.strip(), scrapped_on=scrapped_on, scrapped_reason=reason.strip()
+    )

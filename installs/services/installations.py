@@ -341,6 +341,47 @@ def end_spell(installation: Installation, *, by: Any, removed_at: dt.datetime) -
 
 
 @transaction.atomic
+def begin_move(
+    installation: Installation,
+    *,
+    by: Any,
+    version: int,
+    removed_at: dt.datetime,
+    reason: str,
+    state: str = "",
+    left_behind: str = "",
+    now: dt.datetime | None = None,
+) -> Installation:
+    """Take a device out of its place so that it can be fitted elsewhere: the old place keeps its period and its notes.
+
+    Parameters
+    ----------
+    state : str
+        How the device is and where it is kept; written on the device.
+    left_behind : str
+        What stays at the old place; written on the installation.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `remove_installation`; if a note grows too long.
+    """
+    row = remove_installation(installation, by=by, version=version, removed_at=removed_at, reason=reason, now=now)
+    if left_behind.strip():
+        words = _("Left behind: %(what)s") % {"what": left_behind.strip()}
+        row = change_record(row, by=by, version=row.version, note=added(row.note, words))
+    if state.strip():
+        device = row.device
+        words = f"{timezone.localdate(removed_at, timezone=row.plant.zone)}: {state.strip()}"
+        change_record(device, by=by, version=device.version, note=added(device.note, words))
+    return row
+
+
+def added(note: str, words: str) -> str:
+    return f"{note.rstrip('. ')}. {words}" if note else words
+
+
+@transaction.atomic
 def remove_installation(
     installation: Installation,
     *,

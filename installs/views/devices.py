@@ -9,11 +9,13 @@ from django.db.models.functions import Length
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.forms.devices import DeviceChangeForm, DeviceForm
+from installs.forms.devices import DeviceChangeForm, DeviceForm, ScrapForm
 from installs.models import Device, Installation
+from installs.selectors.timeline import life_of
 from installs.services import devices as services
 from installs.tables.devices import DeviceFilter, DeviceTable
 from plant.panels import panels_for
@@ -46,7 +48,9 @@ class DeviceList(RegisterList):
 def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """One piece of hardware: where it is, where it was, what its label says."""
     row = get_visible(request, Device.objects.select_related("plant", "device_model"), "installs.view_device", pk=pk)
-    places = list(row.installations.select_related("conveyor").order_by("-installed_at"))
+    places = list(
+        row.installations.select_related("conveyor", "plant", "device__device_model").order_by("-installed_at")
+    )
     return render(
         request,
         "installs/device_detail.html",
@@ -55,6 +59,7 @@ def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "places": places,
             "now_at": next((each for each in places if each.removed_at is None), None),
+            "life": life_of(request, places),
             "panels": panels_for("device-detail", request, row),
         },
     )
@@ -88,4 +93,33 @@ class DeviceChange(RecordChange):
     def act(self, form: DeviceChangeForm) -> Device:
         return services.change_device(
             self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class DeviceScrap(RecordChange):
+    right = "installs.change_device"
+    form_class = ScrapForm
+    queryset = Device.objects.select_related("plant")
+    button = gettext_lazy("Scrap the device")
+    done_words = gettext_lazy("Scrapped. It can be fitted nowhere now; its history stays.")
+
+    def get_title(self) -> str:
+        return _("Scrap device %s?") % self.row.number
+
+    def initial(self) -> dict[str, Any]:
+        return {"version": self.row.version, "scrapped_on": timezone.localdate(timezone=self.row.plant.zone)}
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known = super().form_kwargs()
+        known.pop("instance")
+        return known
+
+    def act(self, form: ScrapForm) -> Device:
+        read = form.cleaned_data
+        return services.scrap_device(
+            self.row,
+            by=self.request.user,
+            version=read["version"],
+            scrapped_on=read["scrapped_on"],
+            reason=read["reason"],
         )

@@ -5,17 +5,21 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from installs.forms.fittings import FittingChangeForm, FittingForm, GivingUpForm, NeedForm, NeedsForm
 from installs.models import Device, DeviceModel, Fitting, FittingNeed, Survey
+from installs.needs_sheet import needs_pdf
 from installs.readiness import readiness_of
 from installs.services import fittings as services
 from installs.tables.fittings import FittingFilter, FittingTable
+from plant.calc.units import UnitSystem
 from plant.models import Conveyor, OutageWindow
-from plant.permissions import get_visible
+from plant.permissions import get_visible, right
+from plant.printing import paper_of, pdf_answer
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -178,3 +182,14 @@ class FittingGivingUp(RecordChange):
     def act(self, form: GivingUpForm) -> Fitting:
         read = form.cleaned_data
         return services.give_up_fitting(self.row, by=self.request.user, **read)
+
+
+@right("installs.view_fitting")
+def needs_list(request: HttpRequest, pk: int) -> HttpResponse:
+    """Parts, tools and lifting aids of a fitting as PDF, A4 or letter."""
+    rows = Fitting.objects.select_related("plant", "conveyor", "device_model", "device", "outage_window")
+    row = get_visible(request, rows, "installs.view_fitting", pk=pk)
+    system = UnitSystem(request.user.unit_system)
+    return pdf_answer(
+        needs_pdf(row, system=system, paper=paper_of(request.GET.get("paper", ""))), f"parts-and-tools-{row.pk}.pdf"
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -13,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.dossier import dossier_pdf
-from installs.forms.installations import InstallationChangeForm, InstallationForm, RemovalForm, SheetForm
+from installs.forms.installations import InstallationChangeForm, InstallationForm, MoveForm, RemovalForm, SheetForm
 from installs.models import Device, Installation
 from installs.selectors import zones_of
 from installs.selectors.sheets import sheet_state
@@ -147,8 +148,10 @@ class InstallationRemoval(RecordChange):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
             conveyor=self.row.conveyor,
-            lede=_("The period ends here and stays in the book. The device is free for another place then."),
-            **kwargs,
+            **{
+                "lede": _("The period ends here and stays in the book. The device is free for another place then."),
+                **kwargs,
+            },
         )
 
     def get_title(self) -> str:
@@ -165,6 +168,43 @@ class InstallationRemoval(RecordChange):
             version=read["version"],
             removed_at=read["removed_at"],
             reason=read["reason"],
+        )
+
+
+class InstallationMove(InstallationRemoval):
+    """Removal here, then the plan of a fitting of the same device elsewhere."""
+
+    form_class = MoveForm
+    button = gettext_lazy("Record the removal and plan the next place")
+    done_words = gettext_lazy("The removal is in the book. Now plan where the device goes.")
+
+    def get_title(self) -> str:
+        return _("Move device %(number)s away from %(tag)s?") % {
+            "number": self.row.device.number,
+            "tag": self.row.conveyor.tag,
+        }
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        lede = _(
+            "Two steps: the period here ends and stays in the book with its effect and wear; then the fitting at the "
+            "next place is planned, with survey and trial runs as for a new device."
+        )
+        return super().get_context_data(**{**kwargs, "lede": lede})
+
+    def next_url(self, row: Installation) -> str:
+        asked = {"device": row.device_id, "device_model": row.device.device_model_id}
+        return f"{reverse('fitting-create')}?{urlencode(asked)}"
+
+    def act(self, form: MoveForm) -> Installation:
+        read = form.cleaned_data
+        return services.begin_move(
+            self.row,
+            by=self.request.user,
+            version=read["version"],
+            removed_at=read["removed_at"],
+            reason=read["reason"],
+            state=read["state"],
+            left_behind=read["left_behind"],
         )
 
 

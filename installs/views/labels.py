@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 
-from installs.labels import label_pdf
+from installs.labels import label_image, label_pdf
 from installs.models import Device
 from plant.permissions import get_visible, open_to_members, right
 from plant.printing import paper_of, pdf_answer
@@ -36,3 +36,12 @@ def device_label(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_visible(request, Device.objects.select_related("plant", "device_model"), "installs.view_device", pk=pk)
     paper = paper_of(request.GET.get("paper", ""))
     return pdf_answer(label_pdf([row], paper=paper), f"label-{row.label_code}.pdf")
+
+
+@right("installs.view_device")
+def device_code(request: HttpRequest, pk: int) -> HttpResponse:
+    """The code of one device as SVG, for an engraver or a label printer of the plant's own."""
+    row = get_visible(request, Device.objects.all(), "installs.view_device", pk=pk)
+    name = f"label-{row.label_code}.svg"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return HttpResponse(label_image(row), content_type="image/svg+xml", headers=headers)

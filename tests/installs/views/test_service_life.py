@@ -8,7 +8,7 @@ import uuid
 import pytest
 from django.urls import reverse
 
-from installs.models import OutOfService, PartChange
+from installs.models import FittingNeed, OutOfService, PartChange
 from tests import make
 
 MAY = dt.datetime(2026, 5, 4, 8, tzinfo=dt.UTC)
@@ -95,3 +95,86 @@ def test_out_and_back_by_form(client, at, tess):
     assert client.post(change, {**sent, "version": 2}).status_code == 302
     spell.refresh_from_db()
     assert spell.reason == "strap"
+
+
+# --- moves, scrapping, the life of a device ---------------------------------------------------------------------------
+@pytest.mark.parametrize(("role", "status"), [("pat", 200), ("erin", 200), ("tess", 403), ("mona", 403), ("otto", 404)])
+def test_who_may_move_and_scrap(client, request, at, role, status):
+    client.force_login(request.getfixturevalue(role))
+    assert client.get(reverse("installation-move", args=[at.pk])).status_code == status
+    assert client.get(reverse("device-scrap", args=[at.device_id])).status_code == status
+
+
+def test_a_move_leads_to_the_plan_of_the_next_place(client, at, pat):
+    client.force_login(pat)
+    url = reverse("installation-move", args=[at.pk])
+    assert "Lock out" in client.get(url).text
+    sent = {"removed_at": "2025-11-03T10:30", "reason": "goes to B-2", "version": 1, "left_behind": "both brackets"}
+    answer = client.post(url, sent)
+    assert answer.status_code == 302
+    assert answer.url.startswith(reverse("fitting-create"))
+    plan = client.get(answer.url)
+    assert plan.context["form"].initial["device"] == at.device_id
+    assert "both brackets" in client.get(at.get_absolute_url()).text
+    assert client.post(url, sent).status_code in (409, 422)
+
+
+def test_scrapping_by_form_is_shown_on_the_device_page(client, at, pat):
+    client.force_login(pat)
+    url = reverse("device-scrap", args=[at.device_id])
+    sent = {"scrapped_on": "2025-11-05", "reason": "frame bent", "version": 1}
+    answer = client.post(url, sent)
+    assert answer.status_code == 422
+    assert "stands on A-1" in answer.text
+    at.removed_at, at.removal_reason = dt.datetime(2025, 11, 3, 9, tzinfo=dt.UTC), "worn out"
+    at.save()
+    page = client.get(at.device.get_absolute_url()).text
+    assert url in page
+    assert client.post(url, sent).status_code == 302
+    page = client.get(at.device.get_absolute_url()).text
+    assert "frame bent" in page
+    assert url not in page
+
+
+def test_the_device_page_tells_its_life_place_by_place(client, alder, at, tess):
+    at.removed_at, at.removal_reason = dt.datetime(2025, 11, 3, 9, tzinfo=dt.UTC), "no clear change"
+    at.save()
+    there = make.conveyor(alder, tag="B-2")
+    make.installation(there, device=at.device, installed_at=dt.datetime(2025, 11, 9, tzinfo=dt.UTC))
+    client.force_login(tess)
+    page = client.get(at.device.get_absolute_url())
+    assert [each.installation.conveyor.tag for each in page.context["life"]] == ["B-2", "A-1"]
+    assert [each.what for each in page.context["life"][1].events] == ["In service", "Removed"]
+
+
+def test_the_code_of_a_label_alone_as_svg(client, at, tess, otto):
+    url = reverse("device-code", args=[at.device_id])
+    client.force_login(tess)
+    answer = client.get(url)
+    assert answer["Content-Type"] == "image/svg+xml"
+    assert "attachment" in answer["Content-Disposition"]
+    assert b"<svg" in answer.content
+    client.force_login(otto)
+    assert client.get(url).status_code == 404
+
+
+def test_parts_and_tools_of_a_job_as_pdf(client, belt_a1, tess, otto):
+    job = make.fitting(belt_a1)
+    FittingNeed.objects.create(fitting=job, kind="tool", name="torque wrench", needed=1)
+    url = reverse("fitting-needs-list", args=[job.pk])
+    client.force_login(tess)
+    assert url in client.get(job.get_absolute_url()).text
+    for paper in ("a4", "us-letter"):
+        answer = client.get(url, {"paper": paper})
+        assert answer.content.startswith(b"%PDF")
+    client.force_login(otto)
+    assert client.get(url).status_code == 404
+
+
+def test_the_model_page_shows_its_check_plans(client, at, mona):
+    model = at.device.device_model
+    plan = make.check_plan(model, make.check_kind(), bedding_in_days=3)
+    client.force_login(mona)
+    page = client.get(model.get_absolute_url()).text
+    assert plan.get_absolute_url() in page
+    assert "in force" in page
