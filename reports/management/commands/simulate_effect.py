@@ -1,0 +1,28 @@
+"""How often verdicts would be wrong, on plants whose truth is known."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from reports.calc.simulation import as_table, simulate
+
+
+class Command(BaseCommand):
+    help = "Judge plants with a known truth and print how often each method was wrong. Touches no data base."
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--plants", type=int, default=60, help="plants of each scenario")
+        parser.add_argument("--seed", type=int, default=2026)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        results = simulate(
+            n_plants=options["plants"],
+            seed=options["seed"],
+            progress=lambda name: self.stderr.write(f"{name} ..."),
+        )
+        n = results[0].tallies["plain"].n
+        self.stdout.write(f"{options['plants']} plants, {n} devices of each scenario, seed {options['seed']}\n\n")
+        self.stdout.write(as_table(results))
