@@ -577,7 +577,12 @@ def close_out_visit(
     if phone is not None:
         visited_at = time_by_server(visited_at, phone, timezone.now())
     tasks = tasks_of(installation, entries)
-    wear = own_wear(tasks.values(), installation, visited_at)
+    # The trend is worked out only where it could still ask: what is confirmed already is taken as it is.
+    unsure = [
+        tasks[pk] for pk, codes in entries.items() for code in codes
+        if reading_key(pk, code, FOUND) not in confirmed_implausible
+    ]  # fmt: skip
+    wear = own_wear(unsure, installation, visited_at)
     wanted = wanted_of(list(tasks.values()), installation, before=visited_at, wear=wear)
     entered, faults, questions = take_in(tasks, wanted, entries, confirmed_implausible)
     if phone is not None:
