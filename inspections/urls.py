@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inspections.views import actions, check_plans, opportunity, round_api, round_phone, rounds, tasks, visits
+from inspections.views import actions, backlog, check_plans, opportunity, round_api, round_phone, rounds, tasks, visits
 
 urlpatterns: list = [
     # Checks that are due.
@@ -44,6 +44,7 @@ urlpatterns: list = [
     path("visits/<int:pk>/", visits.visit_detail, name="visit-detail"),
     path("visits/<int:pk>/correct/", visits.change_visit, name="visit-correct"),
     path("readings/", visits.ReadingList.as_view(), name="reading-list"),
+    path("backlog/", backlog.backlog, name="backlog"),
     # A belt stopped: what fits now.
     path("opportunity/", opportunity.opportunity, name="opportunity"),
     path("opportunity/put-on/", opportunity.put_on, name="opportunity-put-on"),

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models import CheckKind, Task
+from inspections.models.tasks import LateReason
 from plant.forms.base import PersonForm, RecordForm
 from plant.models import Area, Conveyor
 
@@ -48,9 +49,26 @@ class TaskFilter(django_filters.FilterSet):
         label=_("device number"), field_name="installation__device__number", lookup_expr="iexact"
     )
 
+    # From the backlog's figures: late ones of one age or for one reason.
+    age = django_filters.ChoiceFilter(
+        label=_("late for"),
+        empty_label=_("any"),
+        choices=[("week", _("1 to 7 days")), ("month", _("8 to 30 days")), ("older", _("over 30 days"))],
+        method="by_age",
+    )
+    why = django_filters.ChoiceFilter(
+        label=_("why late"), empty_label=_("any"), choices=LateReason.choices, method="by_why"
+    )
+
     class Meta:
         model = Task
         fields: list[str] = []
+
+    def by_age(self, rows: QuerySet[Task], name: str, value: str) -> QuerySet[Task]:
+        return rows.late_for(value, timezone.localdate())
+
+    def by_why(self, rows: QuerySet[Task], name: str, value: str) -> QuerySet[Task]:
+        return rows.overdue(timezone.localdate()).with_late_reason(timezone.now()).filter(late_reason=value)
 
     def by_state(self, rows: QuerySet[Task], name: str, value: str) -> QuerySet[Task]:
         today = timezone.localdate()

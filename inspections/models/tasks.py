@@ -2,19 +2,36 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import Case, Exists, OuterRef, Q, Subquery, Value, When
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models.check_plans import GRADES, CheckKind, CheckPlan
 from installs.models import Installation
-from plant.models import Entry, EntryQuerySet, Plant, PlantQuerySet, Record
+from plant.models import Entry, EntryQuerySet, OutageWindow, Plant, PlantQuerySet, Record
+
+# Days late: least and most of each age by which the backlog is parted.
+LATE_AGES: dict[str, tuple[int, int | None]] = {"week": (1, 7), "month": (8, 30), "older": (31, None)}
+
+
+class LateReason(models.TextChoices):
+    """Why a late check was not done, as far as the book tells; the first five are those given at the belt."""
+
+    BELT_RUNNING = "belt_running", _("belt running")
+    NO_ACCESS = "no_access", _("no access")
+    NO_PERMIT = "no_permit", _("no permit")
+    NOT_SAFE = "not_safe", _("not safe to do")
+    NO_TOOL = "no_tool", _("tool or part missing")
+    PUT_OFF = "put_off", _("put off")
+    NO_WINDOW = "no_window", _("no outage window")
+    NOT_SAID = "not_said", _("no reason in the book")
 
 
 class TaskQuerySet(PlantQuerySet["Task"]):
@@ -35,6 +52,33 @@ class TaskQuerySet(PlantQuerySet["Task"]):
     def overdue(self, on: date) -> Self:
         """Open tasks whose window had closed before that day: late begins at 00:00 plant time of the next day."""
         return self.open().filter(closes_on__lt=on)
+
+    def late_for(self, age: str, on: date) -> Self:
+        """Overdue tasks of one of the ages in `LATE_AGES`."""
+        least, most = LATE_AGES[age]
+        rows = self.overdue(on).filter(closes_on__lte=on - timedelta(days=least))
+        return rows if most is None else rows.filter(closes_on__gte=on - timedelta(days=most))
+
+    def with_late_reason(self, now: datetime) -> Self:
+        """Adds `late_reason`: given at the belt last; else put off; else it needed a stopped belt and had no window."""
+        tried = CouldNotDo.objects.current().filter(task=OuterRef("pk")).order_by("-tried_at", "-pk")
+        windows = OutageWindow.objects.filter(
+            conveyor=OuterRef("installation__conveyor"),
+            starts_at__lte=now,
+            ends_at__date__gte=OuterRef("opens_on"),
+        )
+        put_off = Deferral.objects.current().filter(task=OuterRef("pk"))
+        return self.annotate(
+            late_reason=Coalesce(
+                Subquery(tried.values("reason")[:1]),
+                Case(
+                    When(Exists(put_off), then=Value(LateReason.PUT_OFF.value)),
+                    When(Q(check_kind__needs_lockout=True) & ~Exists(windows), then=Value(LateReason.NO_WINDOW.value)),
+                    default=Value(LateReason.NOT_SAID.value),
+                    output_field=models.CharField(),
+                ),
+            )
+        )
 
     def with_last_grade(self) -> Self:
         """Adds `last_grade` and `last_task_id`: how the same check stood when it was last done here."""
