@@ -149,10 +149,38 @@ class OwnCheckPlanForm(RecordForm):
 
 
 class IntervalsForm(RecordForm):
+    reason = forms.CharField(
+        label=gettext_lazy("reason for the change"),
+        max_length=100,
+        required=False,
+        help_text=gettext_lazy("It stays in the history of the plan."),
+    )
+
     class Meta:
         model = CheckPlan
         fields = INTERVALS
         labels = LABELS
+
+
+class WhatIfForm(forms.Form):
+    """Other intervals to look at before anything is saved."""
+
+    days = forms.IntegerField(label=gettext_lazy("every [days]"), required=False, min_value=1, max_value=3650)
+    hours = forms.FloatField(
+        label=gettext_lazy("every [running hours]"), required=False, min_value=1, max_value=100_000
+    )
+
+    def clean(self) -> dict[str, Any]:
+        known = super().clean() or {}
+        if not self.errors and known.get("days") is None and known.get("hours") is None:
+            raise forms.ValidationError(_("Give an interval in days, in running hours, or both."))
+        return known
+
+
+class RiskForm(forms.Form):
+    """How many checks of a hundred may find act."""
+
+    risk = forms.FloatField(label=gettext_lazy("chance of act that is accepted [%]"), min_value=0.1, max_value=50)
 
 
 class SuspendForm(PersonForm):

@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -18,9 +19,12 @@ from inspections.forms.check_plans import (
     IntervalsForm,
     OwnCheckPlanForm,
     ReadingFieldForm,
+    RiskForm,
     SuspendForm,
+    WhatIfForm,
 )
 from inspections.models import CheckKind, CheckPlan, ReadingField
+from inspections.plan_advice import USUAL_RISK, advice_of, year_if
 from inspections.selectors import plans_of
 from inspections.services.check_plans import (
     add_reading_field,
@@ -162,11 +166,31 @@ class CheckPlanList(RegisterList):
 def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
     plan = get_visible(request, plans_to_read(), "inspections.view_checkplan", pk=pk)
     open_tasks = plan.tasks.open().with_place().order_by("due_on")
-    return render(
-        request,
-        "inspections/check_plan_detail.html",
-        {"title": str(plan), "plan": plan, "tasks": open_tasks[:50], "n_tasks": open_tasks.count()},
+    asked, risk_asked = request.GET, "risk" in request.GET
+    today = timezone.localdate(timezone=plan.plant.zone)
+    what_if_form = WhatIfForm(
+        asked if "days" in asked or "hours" in asked else None,
+        initial={"days": plan.interval_days, "hours": plan.interval_h},
     )
+    what_if = None
+    if what_if_form.is_bound and what_if_form.is_valid():
+        given = what_if_form.cleaned_data
+        what_if = year_if(plan, given["days"], given["hours"], today, timezone.now())
+    risk_form = RiskForm(asked if risk_asked else None, initial={"risk": f"{USUAL_RISK * 100:g}"})
+    is_understood = not risk_asked or risk_form.is_valid()
+    risk = risk_form.cleaned_data["risk"] / 100 if risk_asked and is_understood else USUAL_RISK
+    context = {
+        "title": str(plan),
+        "plan": plan,
+        "tasks": open_tasks[:50],
+        "n_tasks": open_tasks.count(),
+        "what_if_form": what_if_form,
+        "what_if": what_if,
+        "risk_form": risk_form,
+        "risk_pct": risk * 100,
+        "advice": advice_of(plan, risk) if is_understood else [],
+    }
+    return render(request, "inspections/check_plan_detail.html", context)
 
 
 class CheckPlanCreate(RecordPage):
@@ -229,6 +253,8 @@ class OwnCheckPlanCreate(RecordPage):
 
 
 class CheckPlanChange(RecordChange):
+    """Changes intervals; a link may bring the interval and the reason, which a person then saves or not."""
+
     right = "inspections.change_checkplan"
     form_class = IntervalsForm
     done_words = gettext_lazy("Saved. Open checks that are not late and were not put off have moved.")
@@ -239,6 +265,14 @@ class CheckPlanChange(RecordChange):
 
     def get_title(self) -> str:
         return _("Change: %(plan)s") % {"plan": self.row}
+
+    def initial(self) -> dict[str, Any]:
+        asked = {"reason": self.request.GET.get("reason", "")}
+        link = WhatIfForm({"days": self.request.GET.get("interval_days"), "hours": self.request.GET.get("interval_h")})
+        if not link.is_valid():
+            return asked
+        known = {"interval_days": link.cleaned_data["days"], "interval_h": link.cleaned_data["hours"]}
+        return asked | {name: value for name, value in known.items() if name in self.request.GET}
 
     def act(self, form: IntervalsForm) -> CheckPlan:
         return change_check_plan(
