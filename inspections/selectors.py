@@ -59,14 +59,16 @@ WORN = (Grade.WATCH.value, Grade.ACT.value)
 
 def with_new_rollers(task_ids: Collection[int]) -> set[int]:
     """Of these checks those of sensor wear at which each roller graded watch or act was changed for a sound one."""
-    model = "task__installation__device__device_model"
+    model, sheet = "task__installation__device__device_model", "task__installation__sheet__content"
     is_worn = {"task__grade__in": WORN, "task__check_kind__rule": CheckKind.Rule.SENSOR_WEAR}
     rows = Reading.objects.current().filter(task__in=task_ids, **is_worn).order_by("pk")
     found: dict[int, set[str]] = defaultdict(set)
     changed: dict[int, set[str]] = defaultdict(set)
-    for pk, side, stage, value, grade, new_mm, limit_mm in rows.values_list(
-        "task_id", "side", "stage", "value", "grade", f"{model}__sensor_new_mm", f"{model}__sensor_limit_mm"
+    for pk, side, stage, value, grade, content, *of_model in rows.values_list(
+        "task_id", "side", "stage", "value", "grade", sheet, f"{model}__sensor_new_mm", f"{model}__sensor_limit_mm"
     ):
+        # The sheet that it was fitted to holds, as it does where the reading is graded.
+        new_mm, limit_mm = (content.get("sensor_new_mm"), content.get("sensor_limit_mm")) if content else of_model
         if stage == FOUND and grade in WORN:
             found[pk].add(side)
         is_stated = stage != FOUND and value and new_mm and limit_mm

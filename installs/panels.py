@@ -73,7 +73,7 @@ def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] 
     """Devices that stand on a belt, and those that stood there."""
     if not has_right(request.user, "installs.view_installation", conveyor.plant):
         return None
-    rows = Installation.objects.filter(conveyor=conveyor).select_related("device__device_model")
+    rows = Installation.objects.filter(conveyor=conveyor).select_related("device__device_model", "sheet")
     known = list(rows.select_related("plant").order_by("strand", "chainage_m", "-installed_at"))
     for each in known:
         each.conveyor = conveyor  # the same row: no further query for each device

@@ -28,7 +28,7 @@ def strip_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
     """One query for all conveyors of a page."""
     standing: dict[int, list[Installation]] = defaultdict(list)
     rows = Installation.objects.in_place_at(subject.until).filter(conveyor__in=subject.conveyors)
-    for each in rows.select_related("device__device_model", "plant", "conveyor").order_by("chainage_m"):
+    for each in rows.select_related("device__device_model", "plant", "conveyor", "sheet").order_by("chainage_m"):
         standing[each.conveyor_id].append(each)
     return {
         belt.pk: layer_of(belt, standing[belt.pk], subject.incidents[belt.pk], subject.system)

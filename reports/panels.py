@@ -18,6 +18,7 @@ from inspections.models import Task
 from inspections.selectors import CheckState, check_state_of
 from installs.belt_devices import DeviceCell, DeviceColumn
 from installs.models import Installation
+from installs.selectors.timeline import Event
 from plant.models import Conveyor, Incident, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
@@ -323,3 +324,13 @@ def managers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
 
 
 __all__ = ["Bar", "belt_for", "book_for", "effect_context"]
+
+
+@register_panel("timeline", order=20)
+def windows_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """When an engineer set other windows for the comparison, and why."""
+    if not has_right(request.user, "reports.view_studywindow", installation.plant):
+        return None
+    rows = installation.study_windows.current()
+    url = f"{installation.get_absolute_url()}#effect"
+    return {"events": [Event(row.created_at, _("Comparison windows set"), row.reason, url) for row in rows]}

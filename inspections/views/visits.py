@@ -31,7 +31,9 @@ from plant.views.lists import RegisterList
 from plant.views.records import RecordChange
 
 CLOSE_OUT = "inspections.close_out_task"
-PLACES = Installation.objects.select_related("conveyor__area", "conveyor__plant", "device__device_model", "plant")
+PLACES = Installation.objects.select_related(
+    "conveyor__area", "conveyor__plant", "device__device_model", "plant", "sheet"
+)
 
 
 @right(CLOSE_OUT)

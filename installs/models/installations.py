@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any, Self
 
 from django.core.validators import MinValueValidator
@@ -114,9 +115,14 @@ class Installation(Record):
         return spec_from({**vars(model), "fasteners": [vars(each) for each in model.fasteners.all()]})
 
     @property
+    def stated(self) -> Mapping[str, Any]:
+        """Single figures of the sheet that holds; no query where sheet, device and model were loaded along."""
+        return self.sheet.content if self.sheet is not None else vars(self.device.device_model)
+
+    @property
     def effect_length_m(self) -> float:
-        """What the model states, else the plant's start value (common practice, no source)."""
-        return self.device.device_model.effect_length_m or self.plant.effect_length_m
+        """What its sheet states, else the plant's start value (common practice, no source)."""
+        return self.stated.get("effect_length_m") or self.plant.effect_length_m
 
 
 class OutOfService(Record):

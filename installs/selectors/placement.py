@@ -90,7 +90,7 @@ def belt_studies(belts: Iterable[Conveyor], now: dt.datetime) -> dict[int, BeltS
         incidents[belt].append(Seen(strand, chainage_m, words[cause]))
     steered: dict[int, list[Steered]] = defaultdict(list)
     standing = Installation.objects.in_place_at(now).filter(conveyor__in=known)
-    for each in standing.select_related("plant", "conveyor", "device__device_model").order_by("chainage_m"):
+    for each in standing.select_related("plant", "conveyor", "device__device_model", "sheet").order_by("chainage_m"):
         steered[each.conveyor_id] += [
             Steered(f"device {each.device.number}", each.strand, zone) for zone in zones_of(each)
         ]

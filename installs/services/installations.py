@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from functools import partial
 from typing import Any, NoReturn
 
@@ -70,19 +71,23 @@ def period_words(at: Installation) -> str:
     return _("from %(start)s to %(end)s") % {**known, "end": moment_words(at.removed_at)}
 
 
-def fit_warnings(device: Device, conveyor: Conveyor, strand: str) -> list[str]:
+def fit_warnings(
+    device: Device, conveyor: Conveyor, strand: str, *, stated: Mapping[str, Any] | None = None
+) -> list[str]:
     """What speaks against this model in this place without forbidding it; one sentence each.
 
-    Figures that the model does not state say nothing. The maker's instructions come first.
+    Figures that are not stated say nothing. The maker's instructions come first. `stated` is the sheet that a device
+    was fitted to; without it the model as it stands counts.
     """
     model = device.device_model
+    stated = stated or vars(model)
     said = []
-    if model.strand != strand:
+    if stated.get("strand", strand) != strand:
         said.append(
             _("%(model)s is made for the %(made)s, this is the %(here)s.")
-            % {"model": model, "made": model.get_strand_display(), "here": Strand(strand).label}
+            % {"model": model, "made": Strand(stated["strand"]).label, "here": Strand(strand).label}
         )
-    if conveyor.is_reversing and not model.suits_reversing:
+    if conveyor.is_reversing and not stated.get("suits_reversing"):
         # Refused when it is fitted; a belt may be made reversing, or a sheet be put right, afterwards.
         said.append(
             _(
@@ -91,17 +96,18 @@ def fit_warnings(device: Device, conveyor: Conveyor, strand: str) -> list[str]:
             )
             % {"tag": conveyor.tag, "model": model}
         )
-    low, high = model.belt_width_least_mm, model.belt_width_most_mm
+    low, high = stated.get("belt_width_least_mm"), stated.get("belt_width_most_mm")
     width = conveyor.belt_width_mm
     if (low is not None and width < low) or (high is not None and width > high):
         said.append(
             _("The belt is %(width)s wide; %(model)s is stated for %(range)s.")
             % {"width": millimetres(width), "model": model, "range": range_words(low, high)}
         )
-    if model.speed_most_m_s is not None and conveyor.speed_m_s > model.speed_most_m_s:
+    speed_most_m_s = stated.get("speed_most_m_s")
+    if speed_most_m_s is not None and conveyor.speed_m_s > speed_most_m_s:
         shown = [
             format_quantity(each, QuantityKind.SPEED_M_S, UnitSystem.METRIC)
-            for each in (conveyor.speed_m_s, model.speed_most_m_s)
+            for each in (conveyor.speed_m_s, speed_most_m_s)
         ]
         said.append(
             _("The belt runs at %(speed)s; %(model)s is stated for up to %(most)s.")

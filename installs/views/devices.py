@@ -49,7 +49,7 @@ def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """One piece of hardware: where it is, where it was, what its label says."""
     row = get_visible(request, Device.objects.select_related("plant", "device_model"), "installs.view_device", pk=pk)
     places = list(
-        row.installations.select_related("conveyor", "plant", "device__device_model").order_by("-installed_at")
+        row.installations.select_related("conveyor", "plant", "device__device_model", "sheet").order_by("-installed_at")
     )
     return render(
         request,

@@ -67,7 +67,7 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "spells": spells,
             "out_now": next((each for each in spells if each.ends_at is None), None),
             "sheets": sheet_state(row, request.user.unit_system),
-            "warnings": services.fit_warnings(row.device, row.conveyor, row.strand),
+            "warnings": services.fit_warnings(row.device, row.conveyor, row.strand, stated=row.stated),
             "panels": panels_for("installation-detail", request, row),
         },
     )

@@ -9,6 +9,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from installs.models import Installation
+from installs.services.device_models import add_device_model, change_device_model
 from installs.services.installations import (
     change_installation,
     fit_warnings,
@@ -245,3 +246,18 @@ def test_the_refusal_stands_after_all_migrations(db):
                 for event in ("insert", "update")
             }
         assert wanted <= {row[0] for row in cursor.fetchall()}
+
+
+def test_what_holds_is_the_sheet_that_it_was_fitted_to(alder, belt_a1, pat, erin):
+    model = add_device_model(
+        plant=alder, by=erin, name="T-9", strand="return", belt_width_most_mm=1400.0, effect_length_m=40.0
+    )
+    device = make.device(alder, "77", model)
+    at = install_device(device=device, conveyor=belt_a1, strand="return", chainage_m=60.0, installed_at=MAY, by=pat)
+    change_device_model(model, by=erin, version=model.version, belt_width_most_mm=1000.0, effect_length_m=25.0)
+    fresh = Installation.objects.select_related("sheet", "device__device_model", "plant", "conveyor").get(pk=at.pk)
+    assert fresh.effect_length_m == 40.0
+    assert fit_warnings(fresh.device, belt_a1, "return", stated=fresh.stated) == []
+    assert len(fit_warnings(fresh.device, belt_a1, "return")) == 1
+    fresh.sheet = None  # one from before sheets were kept
+    assert fresh.effect_length_m == 25.0
