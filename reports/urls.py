@@ -16,7 +16,10 @@ urlpatterns: list = [
     path("months/<int:pk>/month.xlsx", months.month_book, name="month-xlsx"),
     path("months/<int:pk>/rows/<slug:key>/", months.month_rows, name="month-rows"),
     path("effect/", effect.EffectList.as_view(), name="effect-list"),
+    path("effect/method.txt", effect.effect_list_method, name="effect-list-method"),
     path("installations/<int:pk>/effect/", effect.effect_detail, name="effect-detail"),
+    path("installations/<int:pk>/effect/data.csv", effect.effect_data, name="effect-data"),
+    path("installations/<int:pk>/effect/method.txt", effect.effect_method, name="effect-method"),
     path("installations/<int:pk>/effect/window/", effect.StudyWindowCreate.as_view(), name="study-window-create"),
     path("installations/<int:pk>/effect/rule/", effect.back_to_rule, name="study-window-withdraw"),
 ]

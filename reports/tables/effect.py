@@ -47,6 +47,55 @@ class EffectRow:
     def ratio(self) -> float:
         return UNSTATED if self.study.ratio.ratio is None else self.study.ratio.ratio
 
+    def of_answer(self, name: str, figure: str) -> float | str:
+        """A figure of another answer, for the files."""
+        index = getattr(self.study.answers, name, None)
+        return "" if index is None else number(getattr(index, figure))
+
+    @property
+    def mid_p_low(self) -> float | str:
+        return number(self.study.ratio.mid_p_low)
+
+    @property
+    def mid_p_high(self) -> float | str:
+        return number(self.study.ratio.mid_p_high)
+
+    @property
+    def p_central(self) -> float | str:
+        return number(self.study.ratio.p_central, 6)
+
+    @property
+    def compared_ratio(self) -> float | str:
+        return self.of_answer("compared", "ratio")
+
+    @property
+    def compared_low(self) -> float | str:
+        return self.of_answer("compared", "low")
+
+    @property
+    def compared_high(self) -> float | str:
+        return self.of_answer("compared", "high")
+
+    @property
+    def shrunk_ratio(self) -> float | str:
+        return self.of_answer("shrunk", "ratio")
+
+    @property
+    def shrunk_low(self) -> float | str:
+        return self.of_answer("shrunk", "low")
+
+    @property
+    def shrunk_high(self) -> float | str:
+        return self.of_answer("shrunk", "high")
+
+    @property
+    def left_out(self) -> str:
+        return "; ".join(
+            f"{each.window.start:%Y-%m-%d} to {each.window.end:%Y-%m-%d}: {each.n} in {each.running_h:.0f} h, "
+            f"{each.reason}"
+            for each in self.study.left_out
+        )
+
     @property
     def rate_before(self) -> float:
         return self.study.before.rate.per_1000_h or 0.0
@@ -107,6 +156,16 @@ class EffectTable(RegisterTable):
     after_from = MomentColumn(accessor="study__after__window__start", visible=False)
     after_until = MomentColumn(accessor="study__after__window__end", visible=False)
     reasons = tables.Column(accessor="study__judgement__reasons", visible=False)
+    mid_p_low = tables.Column(visible=False)
+    mid_p_high = tables.Column(visible=False)
+    p_central = tables.Column(visible=False)
+    compared_ratio = tables.Column(visible=False)
+    compared_low = tables.Column(visible=False)
+    compared_high = tables.Column(visible=False)
+    shrunk_ratio = tables.Column(visible=False)
+    shrunk_low = tables.Column(visible=False)
+    shrunk_high = tables.Column(visible=False)
+    left_out = tables.Column(visible=False)
 
     class Meta:
         order_by = "ratio"

@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -23,8 +24,9 @@ from reports.calc.rate_ratio import Verdict
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
 from reports.panels import book_for, effect_context
-from reports.selectors import Study
+from reports.selectors import Study, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
+from reports.study_files import data_file, method_text
 from reports.tables.effect import EffectRow, EffectTable
 from reports.templatetags.effect import VERDICT_WORDS, place_of
 
@@ -132,6 +134,33 @@ def effect_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "reports/effect_detail.html",
         {"title": _("Effect: %s") % place_of(context["study"]), "row": row, "panel": context, **context},
     )
+
+
+def named_file(text: str, kind: str, name: str) -> HttpResponse:
+    answer = HttpResponse(text, content_type=kind)
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
+@right("reports.view_studywindow")
+def effect_data(request: HttpRequest, pk: int) -> HttpResponse:
+    """What one verdict rests on, as CSV."""
+    row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
+    return named_file(data_file(study_of(row, timezone.now())), "text/csv", f"effect-{pk}-data.csv")
+
+
+@right("reports.view_studywindow")
+def effect_method(request: HttpRequest, pk: int) -> HttpResponse:
+    """How one verdict is reached, in plain text."""
+    row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
+    text = method_text(row.plant, study_of(row, timezone.now()))
+    return named_file(text, "text/plain; charset=utf-8", f"effect-{pk}-method.txt")
+
+
+@right("reports.view_studywindow")
+def effect_list_method(request: HttpRequest) -> HttpResponse:
+    """How the verdicts of the list are reached."""
+    return named_file(method_text(request.plant), "text/plain; charset=utf-8", "effect-method.txt")
 
 
 class StudyWindowCreate(RecordPage):
