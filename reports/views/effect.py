@@ -24,6 +24,7 @@ from reports.calc.rate_ratio import Verdict
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
 from reports.panels import book_for, effect_context
+from reports.pools import pools_of, standing_words
 from reports.selectors import Study, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
 from reports.study_files import data_file, method_text
@@ -69,6 +70,10 @@ class EffectList(RegisterList):
         form.fields["verdict"].choices = [everything, *((each.value, VERDICT_WORDS[each]) for each in Verdict)]
         form.fields["state"].choices = [everything, ("in_place", _("in place")), ("removed", _("removed"))]
         return form
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        pooled = {"pools": pools_of(self.all_studies), "standing": standing_words(self.all_studies)}
+        return super().get_context_data(**pooled, **kwargs)
 
     def get_lede(self) -> str:
         return f"{pooled_words(self.all_studies)} {lede_of(self.all_studies)}".strip()

@@ -1,0 +1,41 @@
+"""Pooled comparisons in words."""
+
+from __future__ import annotations
+
+from django import template
+from django.utils.translation import gettext as _
+
+from reports.calc.pooled import CommonRatio, RandomEffects
+from reports.templatetags.effect import two
+
+register = template.Library()
+
+
+@register.filter
+def limits_words(pooled: CommonRatio | RandomEffects) -> str:
+    """0.43 (0.28-0.64); 0.00, no limits; none"""
+    if pooled.ratio is None or pooled.ratio == float("inf"):
+        return _("none")
+    if pooled.low is None or pooled.high is None:
+        return _("%(ratio)s, no limits") % {"ratio": two(pooled.ratio)}
+    return f"{two(pooled.ratio)} ({two(pooled.low)}-{two(pooled.high)})"
+
+
+@register.filter
+def next_words(effects: RandomEffects) -> str:
+    """0.20-0.95; too few"""
+    if effects.next_low is None or effects.next_high is None:
+        return _("too few to say")
+    return f"{two(effects.next_low)}-{two(effects.next_high)}"
+
+
+@register.filter
+def differ_words(effects: RandomEffects) -> str:
+    """tau 0.30, I² 45 %, p 0.08"""
+    if effects.tau is None or effects.i_squared is None or effects.p_heterogeneity is None:
+        return _("too few to say")
+    return _("tau %(tau)s, I² %(share).0f %%, p %(p).3f") % {
+        "tau": two(effects.tau),
+        "share": 100.0 * effects.i_squared,
+        "p": effects.p_heterogeneity,
+    }
