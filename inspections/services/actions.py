@@ -104,7 +104,7 @@ def change_action(
     check_parts(parts or ())
     check_owner(action.plant, owner)
     owner_before = action.owner_id
-    more = {} if parts is None else {"parts": [asdict(part) for part in parts]}
+    more: dict[str, Any] = {} if parts is None else {"parts": [asdict(part) for part in parts]}
     changed = change_record(action, by=by, version=version, title=title, due_on=due_on, owner=owner, **more)
     if changed.owner_id != owner_before:
         tell_owner(changed, by)

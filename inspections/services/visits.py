@@ -400,7 +400,9 @@ def question_about(each: Wanted, value: float, stage: str) -> str | None:
 
 def times_running(installation: Installation, kind_id: int, *, besides: int | None = None) -> int:
     """How often a kind of check said act at this place since it last did not; `besides` is a task left out."""
-    done = Task.objects.done().filter(installation=installation, check_kind=kind_id).exclude(pk=besides)
+    done = Task.objects.done().filter(installation=installation, check_kind=kind_id)
+    if besides is not None:
+        done = done.exclude(pk=besides)
     grades = done.order_by("-closed_at", "-pk").values_list("grade", flat=True)[:50]
     return sum(1 for _grade in itertools.takewhile(lambda grade: grade == Grade.ACT.value, grades))
 
