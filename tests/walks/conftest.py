@@ -14,11 +14,9 @@ def base_url():
 @pytest.fixture
 def built_in_kinds(transactional_db):
     """What a migration put there once; the test before this one emptied every table."""
-    from importlib import import_module
+    from tests import make
 
-    from django.apps import apps
-
-    import_module("inspections.migrations.0002_built_in_check_kinds").add(apps, None)
+    make.built_in_check_kinds()
 
 
 @pytest.fixture
