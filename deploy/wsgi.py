@@ -2,6 +2,11 @@
 
 import os
 
+# The server's threads have a small stack. A linear algebra that spreads over many cores overruns it and takes the whole
+# worker down; one core is enough for what a page computes. Set before anything imports NumPy.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
 from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
