@@ -151,6 +151,7 @@ def windows_of_tasks(plant: Plant, month: Month) -> tuple[list[TaskWindow], dict
         .filter(Q(closes_on__gte=month.first) | Q(closed_at__isnull=True) | Q(closed_at__gte=month.start))
         .select_related("check_kind", "installation__conveyor", "installation__device")
         .annotate(n_put_off=Count("deferrals"))
+        .order_by("closes_on", "pk")
     )
     not_safe = set(
         CouldNotDo.objects.current()
