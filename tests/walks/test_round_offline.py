@@ -17,6 +17,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 from PIL import Image
+from playwright.sync_api import TimeoutError as NotSeen
 
 from inspections.models import Action, CouldNotDo, Reading, Task, TwiceClosed, Visit
 from inspections.services.visits import close_out_visit
@@ -291,9 +292,20 @@ def test_every_page_of_the_round_and_today_open_with_no_signal(phone, tess, wear
         (f"/d/{places[1].device.label_code}/", "A-1 device 2"),
         ("/d/ZZZZZZ/", "No device has the label ZZZZZZ"),
     ):
+        see_with_no_signal(page, f"{phone.site}{path}", words)
+
+
+def see_with_no_signal(page, address, words, tries=3):
+    """The browser's offline switch can miss a worker that it woke this moment, which then still reaches the site."""
+    for left in reversed(range(tries)):
         page.goto("about:blank")
-        page.goto(f"{phone.site}{path}")
-        page.locator("#main", has_text=words).wait_for()
+        page.goto(address)
+        try:
+            page.locator("#main", has_text=words).wait_for(timeout=40_000 if left == 0 else 8_000)
+            return
+        except NotSeen:
+            if left == 0:
+                raise
 
 
 def test_today_puts_the_round_on_the_phone(phone, tess, wear):
