@@ -45,7 +45,7 @@ from reports.calc.indicators import (
 from reports.calc.indicators import Window as TaskWindow
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
-from reports.models import StudyWindow
+from reports.models import StudyNote, StudyWindow
 from reports.selectors import Belt, BeltRate, Book, belt_rate, book_of, plant_rate
 from reports.templatetags.effect import (
     MARK_OF,
@@ -608,6 +608,20 @@ def changes(data: MonthData, book: Book, plant: Plant) -> list[dict[str, str]]:
             _("%(device)s removed on %(day)s: %(why)s.")
             % {"device": each, "day": day_words(each.removed_at, month), "why": each.removal_reason}
         )
+    # As it read at the end of the month: what was put right or taken back later was still said then.
+    notes = StudyNote.objects.filter(
+        Q(corrected_by__isnull=True) | Q(corrected_by__created_at__gte=month.end),
+        installation__plant=plant,
+        is_withdrawn=False,
+        created_at__gte=month.start,
+        created_at__lt=month.end,
+    ).select_related("installation__conveyor", "installation__device", "created_by")
+    for each in notes.order_by("created_at"):
+        add(
+            _("Note on %(device)s by %(who)s: %(text)s")
+            % {"device": each.installation, "who": each.created_by, "text": each.text},
+            reverse("effect-detail", args=[each.installation_id]),
+        )
     told.extend(method_changes(plant, month))
     return told
 
@@ -623,6 +637,9 @@ RULE_FIELDS = (
     "least_coverage_pct",
     "margin_low",
     "margin_high",
+    "watch_alarm_years",
+    "watch_learn_h",
+    "watch_least_share_pct",
     "effect_length_m",
     "currency",
     "cost_of_stop_hour",

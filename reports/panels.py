@@ -26,7 +26,7 @@ from reports.answers import beside_zone, sensitivity_of
 from reports.calc.rate_ratio import RateRatio, Verdict, compare_rates
 from reports.calc.study_windows import Window, months_earlier
 from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
-from reports.models import StudyWindow
+from reports.models import StudyNote, StudyWindow
 from reports.selectors import (
     Bar,
     Belt,
@@ -43,6 +43,7 @@ from reports.selectors import (
     group_of,
     latest_choice,
     marks_of,
+    notes_of,
     plant_rate,
     reference_for,
     study,
@@ -101,6 +102,7 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
         "figure_id": f"effect-{installation.pk}",
         "chart_title": title,
         "least_coverage": LEAST_SHOWN_COVERAGE,
+        "notes": list(notes_of(study)),
     }
     if is_whole:
         context |= {
@@ -117,6 +119,9 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
                 study.n_detectors,
                 study.rules,
             ),
+            "earlier_notes": StudyNote.objects.filter(installation__in=study.members)
+            .exclude(pk__in=[each.pk for each in context["notes"]])
+            .select_related("created_by"),
             "by_rule": by_the_rule(study) if study.chosen else None,
             "chosen_before": StudyWindow.objects.filter(installation__in=study.members).select_related(
                 "created_by", "corrected_by"
@@ -328,9 +333,12 @@ __all__ = ["Bar", "belt_for", "book_for", "effect_context"]
 
 @register_panel("timeline", order=20)
 def windows_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
-    """When an engineer set other windows for the comparison, and why."""
+    """When an engineer set other windows for the comparison, and why; notes on it."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
     rows = installation.study_windows.current()
     url = f"{installation.get_absolute_url()}#effect"
-    return {"events": [Event(row.created_at, _("Comparison windows set"), row.reason, url) for row in rows]}
+    events = [Event(row.created_at, _("Comparison windows set"), row.reason, url) for row in rows]
+    notes = installation.study_notes.current()
+    events += [Event(row.created_at, _("Note on the comparison"), row.text, url) for row in notes]
+    return {"events": events}

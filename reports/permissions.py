@@ -4,9 +4,9 @@ from plant.permissions import ENGINEER, MANAGER, every, register_rights
 
 register_rights(
     {
-        "everyone": every("reports", "studywindow", "monthlyreport", acts="view"),
+        "everyone": every("reports", "studywindow", "studynote", "monthlyreport", acts="view"),
         ENGINEER: [
-            *every("reports", "studywindow", acts="add"),
+            *every("reports", "studywindow", "studynote", acts="add"),
             *every("reports", "monthlyreport", acts="add change"),
             "reports.publish_monthlyreport",
         ],

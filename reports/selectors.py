@@ -39,7 +39,7 @@ from reports.calc.rate_ratio import (
     rule_text,
 )
 from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, month_pieces, settling_end
-from reports.models import StudyWindow
+from reports.models import StudyNote, StudyWindow
 
 BEFORE_MONTHS = 12
 # Devices whose zones overlap and that were fitted within so many days are one act and judged as one; own rule.
@@ -490,6 +490,11 @@ def reference_for(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None =
 def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow]) -> StudyWindow | None:
     found = [chosen[each.pk] for each in members if each.pk in chosen]
     return max(found, key=lambda row: row.created_at) if found else None
+
+
+def notes_of(one: Study) -> Any:
+    """Notes on a comparison, or on any of those judged as one; newest first."""
+    return StudyNote.objects.current().filter(installation__in=one.members).select_related("created_by")
 
 
 def by_the_rule(one: Study) -> Study:

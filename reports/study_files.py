@@ -13,7 +13,7 @@ from plant.views.lists import plain
 from reports.answers import FEWEST_FOR_TREND, POSSIBLE_M, REFERENCE_DAYS, TILE_M, beside_zone
 from reports.calc.study_windows import Window
 from reports.month_figures import code_version
-from reports.selectors import BEFORE_MONTHS, Study, rules_of, verdict_rules, window_rules
+from reports.selectors import BEFORE_MONTHS, Study, notes_of, rules_of, verdict_rules, window_rules
 
 HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "ratio", "low", "high", "words")
 FORMULAE = (
@@ -94,6 +94,10 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
         words = f"{each.ratio.n_before} before, {each.ratio.n_after} after"
         one = limits(each.ratio.ratio, each.ratio.low, each.ratio.high)
         rows.append({"part": "beside the zone", "item": each.words, **one, "words": words})
+    rows += [
+        {"part": "note", "item": str(each.created_by), "from": each.created_at, "words": each.text}
+        for each in notes_of(study)
+    ]
     rows.append({"part": "verdict", "item": study.verdict.words, "words": " ".join(study.judgement.reasons)})
     rows.append({"part": "code", "item": code_version(), "from": study.now})
     return rows

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports.views import effect, life, months
+from reports.views import effect, life, months, study_notes
 
 urlpatterns: list = [
     path("life/", life.life, name="life"),
@@ -21,5 +21,8 @@ urlpatterns: list = [
     path("installations/<int:pk>/effect/data.csv", effect.effect_data, name="effect-data"),
     path("installations/<int:pk>/effect/method.txt", effect.effect_method, name="effect-method"),
     path("installations/<int:pk>/effect/window/", effect.StudyWindowCreate.as_view(), name="study-window-create"),
+    path("installations/<int:pk>/effect/notes/", study_notes.StudyNoteCreate.as_view(), name="study-note-create"),
+    path("study-notes/<int:pk>/correct/", study_notes.StudyNoteCorrect.as_view(), name="study-note-correct"),
+    path("study-notes/<int:pk>/withdraw/", study_notes.study_note_withdraw, name="study-note-withdraw"),
     path("installations/<int:pk>/effect/rule/", effect.back_to_rule, name="study-window-withdraw"),
 ]

@@ -12,14 +12,11 @@ import numpy as np
 
 from inspections.models import Task
 from reports.answers import DAY_S
-from reports.calc.rate_watch import LEARN_H, threshold_for, watch_rate
+from reports.calc.rate_watch import threshold_for, watch_rate
 from reports.calc.study_windows import Window
 from reports.selectors import Book, Study
 
 WHY = "Rate watch"  # begins the reason of each task that the watch asked for
-# A short good time at first may be luck: the rate in good order is taken as no less than a third of the one before.
-LEAST_OF_BEFORE = 1.0 / 3.0
-FALSE_ALARM_YEARS = 5  # chosen distance between two alarms of a device that stays as good as it was
 
 
 @dataclass(frozen=True)
@@ -57,7 +54,8 @@ def fading_in(book: Book) -> tuple[Fading, ...]:
 
 
 def fading_of(study: Study, book: Book, checked_at: dt.datetime | None) -> Fading | None:
-    """The alarm of one device, if there is one."""
+    """The alarm of one device, if there is one, by the numbers that its plant chose."""
+    plant = book.plant
     start = study.windows.settling.end
     if start >= book.now:
         return None
@@ -67,19 +65,21 @@ def fading_of(study: Study, book: Book, checked_at: dt.datetime | None) -> Fadin
     kept = incidents.in_zones(study.installation.strand, study.zones) & incidents.is_covered
     day = np.floor((incidents.at_s[kept & incidents.within(window)] - start.timestamp()) / DAY_S).astype(int)
     bad = (np.bincount(np.minimum(day, hours.size - 1), minlength=hours.size) > 0).astype(float)
-    learnt = int(np.searchsorted(np.cumsum(hours), LEARN_H)) + 1
+    learnt = int(np.searchsorted(np.cumsum(hours), plant.watch_learn_h)) + 1
     if learnt >= hours.size:
         return None
     n_learnt, h_learnt = int(bad[:learnt].sum()), float(hours[:learnt].sum())
     before_per_h = (study.before.rate.per_1000_h or 0.0) / 1000.0
-    rate_per_h = max(max(1, n_learnt) / h_learnt, LEAST_OF_BEFORE * before_per_h)
+    # A short good time at first may be luck: no less than a share of the rate before is taken for good.
+    rate_per_h = max(max(1, n_learnt) / h_learnt, plant.watch_least_share_pct / 100.0 * before_per_h)
     a_year = float(hours[learnt:].sum()) / (hours.size - learnt) * 365.25
     if a_year <= 0:
         return None
     first = learnt
     if checked_at is not None and checked_at > start:
         first = max(first, min(hours.size, int((checked_at - start).total_seconds() // DAY_S) + 1))
-    watch = watch_rate(bad[first:], rate_per_h * hours[first:], threshold_for(rate_per_h * a_year * FALSE_ALARM_YEARS))
+    threshold = threshold_for(rate_per_h * a_year * plant.watch_alarm_years)
+    watch = watch_rate(bad[first:], rate_per_h * hours[first:], threshold)
     if watch.signal is None or watch.climbing_since is None:
         return None
     begin = first + watch.climbing_since

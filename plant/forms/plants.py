@@ -32,6 +32,9 @@ class PlantForm(RecordForm):
             "least_coverage_pct",
             "margin_low",
             "margin_high",
+            "watch_alarm_years",
+            "watch_learn_h",
+            "watch_least_share_pct",
             "escalate_after_days",
             "effect_length_m",
             "walking_m_s",
@@ -44,6 +47,16 @@ class PlantForm(RecordForm):
             "effect_length_m": _("effect length where the model states none"),
             "runoff_share_pct": _("permitted run-off of a belt, share of its width"),
             "runoff_most_mm": _("permitted run-off of a belt at most"),
+        }
+
+        help_texts = {
+            "watch_alarm_years": _(
+                "Larger: fewer alarms for nothing, and a device that fades is noticed later. Start value 5."
+            ),
+            "watch_learn_h": _("Only afterwards is a device watched. Start value 1500."),
+            "watch_least_share_pct": _(
+                "So that a short lucky time at first does not make every later incident an alarm. Start value 33."
+            ),
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

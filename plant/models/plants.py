@@ -56,6 +56,22 @@ class Plant(Record):
         _("ratio from which a change counts as little"), default=0.8, validators=[MinValueValidator(0.05)]
     )
     margin_high = models.FloatField(_("ratio up to which a change counts as little"), default=1.25)
+    # Start values of the rate watch: own rules, to be set to how often a plant wants to be called for nothing.
+    watch_alarm_years = models.PositiveSmallIntegerField(
+        _("rate watch: years between two false alarms of a device that stays as good [years]"),
+        default=5,
+        validators=[MinValueValidator(1), MaxValueValidator(50)],
+    )
+    watch_learn_h = models.PositiveSmallIntegerField(
+        _("rate watch: running hours after settling-in from which a good rate is learnt [h]"),
+        default=1500,
+        validators=[MinValueValidator(100), MaxValueValidator(20_000)],
+    )
+    watch_least_share_pct = models.PositiveSmallIntegerField(
+        _("rate watch: a good rate is taken as at least this share of the rate before the device [%]"),
+        default=33,
+        validators=[MaxValueValidator(100)],
+    )
     escalate_after_days = models.PositiveSmallIntegerField(_("days late after which the planner is told"), default=7)
     effect_length_m = models.FloatField(
         _("effect length where the model states none [m]"), default=50.0, validators=[MinValueValidator(1)]

@@ -8,8 +8,8 @@ further care. For a rate that climbs to ``rise`` times itself the best reference
 The threshold h comes from a chosen false-alarm distance: the running hours, on average, between two alarms of a device
 that stays as good as it was. It is worked out by a Markov chain (Brook & Evans 1972) on a grid that holds S exactly.
 
-The rate in good order is learnt: the count of the first `LEARN_H` running hours after settling-in, one incident at
-least, and no less than a third of the rate before the device (set where it is called). That learnt rate has its own
+The rate in good order is learnt: the count of the first running hours after settling-in (how many the plant sets), one
+incident at least, and no less than a share of the rate before the device (set likewise). That learnt rate has its own
 error, so distances hold for the rate as learnt, not for the true one.
 """
 
@@ -27,7 +27,6 @@ from scipy import optimize, stats
 FloatArray = NDArray[np.float64]
 
 RISE = 3.0  # the climb that is looked for; own rule
-LEARN_H = 1500.0  # own rule
 # Steps of the chain for each unit of S: the belt is looked at so often that a step seldom holds an incident.
 STEPS_PER_UNIT = 24
 

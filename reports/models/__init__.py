@@ -1,6 +1,6 @@
 """Every model of the app."""
 
-from .effect import StudyWindow
+from .effect import StudyNote, StudyWindow
 from .months import MonthlyReport, MonthMail, Subscription
 
-__all__ = ["MonthMail", "MonthlyReport", "StudyWindow", "Subscription"]
+__all__ = ["MonthMail", "MonthlyReport", "StudyNote", "StudyWindow", "Subscription"]

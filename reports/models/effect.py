@@ -1,4 +1,4 @@
-"""Windows of a comparison that an engineer changed, with the reason. Both stay."""
+"""What a person adds to a comparison: other windows with the reason, and notes. Earlier ones stay."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import Installation
-from plant.models import Entry, EntryQuerySet
+from plant.models import Entry, EntryQuerySet, Plant
 
 
 class StudyWindowQuerySet(EntryQuerySet["StudyWindow"]):
@@ -34,3 +34,34 @@ class StudyWindow(Entry):
 
     def __str__(self) -> str:
         return f"{self.installation}: {self.before_months} months before"
+
+
+class StudyNoteQuerySet(EntryQuerySet["StudyNote"]):
+    plant_path = "installation__plant"
+
+
+class StudyNote(Entry):
+    """What somebody who knows the place has to say about a comparison. It stays with it and goes into its files."""
+
+    installation = models.ForeignKey(
+        Installation,
+        on_delete=models.CASCADE,
+        related_name="study_notes",
+        editable=False,
+        verbose_name=_("installation"),
+    )
+    text = models.TextField(_("note"), max_length=2000)
+
+    objects = StudyNoteQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("note on a comparison")
+        verbose_name_plural = _("notes on comparisons")
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.installation}: {self.text[:60]}"
+
+    @property
+    def plant(self) -> Plant:
+        return self.installation.plant

@@ -1,0 +1,81 @@
+"""The rate watch by the numbers that the plant chose."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from reports.calc.rate_watch import threshold_for, watch_rate
+from reports.selectors import book_of
+from reports.watches import fading_in
+from tests import make
+
+DAY = dt.timedelta(days=1)
+
+
+@pytest.fixture
+def fading(alder):
+    """Twelve hours a day; 12 before, one in the first 150 days after, then one every six days from day 200 on."""
+    belt, now = make.conveyor(alder, tag="L-02"), timezone.now()
+    make.run_record(belt, now - 900 * DAY, now, 12.0 * 900)
+    make.drift_switch(belt, 60.0)
+    at = make.installation(belt, "45", installed_at=now - 300 * DAY)
+    for i in range(12):
+        make.incident(belt, at.installed_at - (15 + 28 * i) * DAY)
+    make.incident(belt, at.installed_at + 60 * DAY)
+    for i in range(10):
+        make.incident(belt, at.installed_at + (200 + 9 * i) * DAY)
+    return at
+
+
+def alarms(plant, **numbers):
+    for name, value in numbers.items():
+        setattr(plant, name, value)
+    plant.save(update_fields=list(numbers))
+    return fading_in(book_of(plant, timezone.now()))
+
+
+def test_start_values_raise_the_alarm(fading, alder):
+    found = alarms(alder)
+    assert len(found) == 1
+    assert found[0].hours_learnt == pytest.approx(1500, abs=13)
+
+
+def test_a_longer_time_of_learning_ends_later(fading, alder):
+    assert alarms(alder, watch_learn_h=1000)[0].hours_learnt == pytest.approx(1000, abs=13)
+    assert alarms(alder, watch_learn_h=20_000) == ()
+
+
+def test_a_longer_distance_between_false_alarms_asks_for_more(fading, alder):
+    often = alarms(alder, watch_alarm_years=1)[0].alarm_at
+    seldom = alarms(alder, watch_alarm_years=50)[0].alarm_at
+    assert often < seldom
+    # The same numbers put into the calculation by hand: a higher threshold is reached later.
+    low, high = threshold_for(2.0), threshold_for(100.0)
+    assert low < high
+    steps, expected = [1.0] * 12, [0.1] * 12
+    assert watch_rate(steps, expected, low).signal <= watch_rate(steps, expected, high).signal
+
+
+def test_a_larger_share_of_the_rate_before_is_slower_to_alarm(fading, alder):
+    small = alarms(alder, watch_least_share_pct=10)[0].alarm_at
+    large = alarms(alder, watch_least_share_pct=100)
+    assert not large or large[0].alarm_at > small
+
+
+def test_the_numbers_are_set_with_help_and_history(client, alder, pat):
+    client.force_login(pat)
+    answer = client.get(reverse("plant-settings"))
+    assert "Larger: fewer alarms for nothing" in answer.content.decode()
+    form = answer.context["form"]
+    sent = {name: "" if form[name].value() is None else form[name].value() for name in form.fields}
+    assert client.post(reverse("plant-settings"), {**sent, "watch_alarm_years": 0}).status_code == 422
+    assert client.post(reverse("plant-settings"), {**sent, "watch_alarm_years": 8}).status_code == 302
+    alder.refresh_from_db()
+    assert alder.watch_alarm_years == 8
+    page = client.get(reverse("plant-settings")).content.decode()
+    assert "<del>5</del>" in page
+    assert "<b>8</b>" in page
