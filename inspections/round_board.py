@@ -13,8 +13,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.models import Round, RoundLaying, Shift, Stop, Task
-from inspections.selectors import with_deferrals
+from inspections.models import CouldNotDo, Round, RoundLaying, Shift, Stop, Task
+from inspections.selectors import came_back, with_deferrals
 from inspections.services.rounds import LAY_ROUNDS, Fault, faults_of, is_fixed, standing_rounds
 from plant.models import Job, OutageWindow, Plant
 
@@ -73,6 +73,14 @@ class LateRow:
 
 
 @dataclass(frozen=True)
+class CameBack:
+    """A check that was tried and could not be done; who does it next, once that is planned anew."""
+
+    tried: CouldNotDo
+    plan: str
+
+
+@dataclass(frozen=True)
 class LeftRow:
     """Checks that the last search left out and that nobody planned or closed since."""
 
@@ -93,6 +101,7 @@ class Board:
     faults: list[Fault]
     left: list[LeftRow]
     late: list[LateRow]
+    came_back: list[CameBack]
     n_due: int
     n_late: int
     n_planned: int
@@ -133,6 +142,7 @@ def board_of(plant: Plant, day: date, now: datetime) -> Board:
         faults=faults,
         left=left_of(laying),
         late=late_rows,
+        came_back=came_back_of(plant, today) if day >= today else [],
         n_due=open_tasks.count(),
         n_late=len(late_rows),
         n_planned=len(planned),
@@ -314,6 +324,12 @@ def late_of(plant: Plant, today: date) -> list[LateRow]:
     """Late checks, the longest first, each with who does it when."""
     late = Task.objects.of_plant(plant).overdue(today).with_place().with_last_grade().order_by("closes_on", "pk")
     tasks = list(with_deferrals(late))
+    plan = plan_words(tasks, today)
+    return [LateRow(task, task.days_late(today), plan.get(task.pk, "")) for task in tasks]
+
+
+def plan_words(tasks: Sequence[Task], today: date) -> dict[int, str]:
+    """Who does each check when, where a round from today on holds it; a draft's word before what is published."""
     stops = Stop.objects.filter(
         tasks__in=tasks, round__superseded_at__isnull=True, round__shift__day__gte=today
     ).select_related("round__shift__person")
@@ -322,7 +338,14 @@ def late_of(plant: Plant, today: date) -> list[LateRow]:
         when = date_format(timezone.localtime(stop.starts_at), "D j M H:i")
         for task in stop.tasks.all():
             plan[task.pk] = f"{stop.round.shift.person}, {when}"
-    return [LateRow(task, task.days_late(today), plan.get(task.pk, "")) for task in tasks]
+    return plan
+
+
+def came_back_of(plant: Plant, today: date) -> list[CameBack]:
+    """Checks that could not be done, the latest first, with the reason; never with a word on whose fault."""
+    rows = came_back(plant)
+    plan = plan_words([row.task for row in rows], today)
+    return [CameBack(row, plan.get(row.task_id, "")) for row in rows]
 
 
 def lede_of(board: Board) -> str:

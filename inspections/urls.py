@@ -65,6 +65,7 @@ urlpatterns: list = [
     path("shifts/create/", rounds.ShiftCreate.as_view(), name="shift-create"),
     path("shifts/<int:pk>/change/", rounds.ShiftChange.as_view(), name="shift-update"),
     path("shifts/<int:pk>/away/", rounds.ShiftAway.as_view(), name="shift-away"),
+    path("shifts/<int:pk>/swap/", rounds.ShiftSwap.as_view(), name="shift-swap"),
     path("shifts/<int:pk>/back/", rounds.shift_back, name="shift-back"),
     path("shifts/<int:pk>/skills/", rounds.profile_of_shift, name="shift-skills"),
     path("technicians/<int:pk>/change/", rounds.ProfileChange.as_view(), name="technician-profile-update"),

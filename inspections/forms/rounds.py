@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models import Shift, Stop, TechnicianProfile
@@ -33,6 +34,24 @@ class ProfileForm(RecordForm):
 class AwayForm(PersonForm):
     from_at = forms.DateTimeField(label=_("away from"))
     version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class SwapForm(PersonForm):
+    """With whom a person swaps rounds: anybody else who works that day and is there."""
+
+    other = forms.ModelChoiceField(Shift.objects.none(), label=_("with"))
+
+    def __init__(self, *args: Any, shift: Shift, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        others = Shift.objects.filter(plant=shift.plant, day=shift.day).at_work().exclude(pk=shift.pk)
+        field = self.fields["other"]
+        field.queryset = others.select_related("person", "plant").order_by("starts_at", "person__username")
+        field.label_from_instance = lambda row: f"{row.person}, {hours_of(row)}"
+
+
+def hours_of(shift: Shift) -> str:
+    begin, end = (timezone.localtime(each, shift.plant.zone) for each in (shift.starts_at, shift.ends_at))
+    return f"{begin:%H:%M} – {end:%H:%M}"
 
 
 class LayForm(forms.Form):

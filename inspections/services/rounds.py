@@ -328,10 +328,7 @@ def place_stop(
         raise Refused(_("%(tag)s has begun and stays where it is.") % {"tag": stop.conveyor.tag}, code="begun")
     if target_shift.plant_id != source.plant_id:
         raise Refused(_("That shift is of another plant."), code="plant")
-    if target_shift.away_from is not None and target_shift.away_from <= max(now, target_shift.starts_at):
-        raise Refused(_("%(who)s is away.") % {"who": target_shift.person}, code="away")
-    if target_shift.ends_at <= now:
-        raise Refused(_("That shift is over."), code="over")
+    refuse_target(target_shift, now)
     with transaction.atomic():
         draft = draft_of(source.shift, by=by)
         moved = next(each for each in draft.stops.all() if each.position == stop.position)
@@ -344,6 +341,14 @@ def place_stop(
             stops = write_moved(target, slip, list(target.stops.all()), position, now, by)
             write_moved(draft, None, rest, None, now, by)
         return next(each for each in stops if slip.tasks[0] in each.laid_tasks)
+
+
+def refuse_target(shift: Shift, now: datetime) -> None:
+    """Nothing is given to somebody who is away, nor put into a shift that is over."""
+    if shift.away_from is not None and shift.away_from <= max(now, shift.starts_at):
+        raise Refused(_("%(who)s is away.") % {"who": shift.person}, code="away")
+    if shift.ends_at <= now:
+        raise Refused(_("That shift is over."), code="over")
 
 
 def write_moved(
@@ -443,6 +448,72 @@ def take_out_stop(*, stop: Stop, by: Any, now: datetime | None = None) -> Round:
     draft = draft_of(stop.round.shift, by=by)
     write_moved(draft, None, [each for each in draft.stops.all() if each.position != stop.position], None, now, by)
     return draft
+
+
+@transaction.atomic
+def give_back_task(*, task: Task, tried_at: datetime, by: Any) -> int:
+    """Take a check that could not be done off the rounds that held it then, for the planner to lay anew.
+
+    Nobody's times move: the round is under way. A stop that is left with no check goes. A round that was laid or
+    published after the try stands: somebody decided on it since.
+
+    Returns
+    -------
+    int
+        From how many rounds it was taken.
+    """
+    rows = Round.objects.filter(superseded_at__isnull=True, shift__ends_at__gt=tried_at, stops__tasks=task)
+    known = [each for each in rows.distinct() if (each.published_at or each.created_at) <= tried_at]
+    for row in known:
+        for stop in row.stops.filter(tasks=task):
+            stop.tasks.remove(task)
+            stop.task_order = [pk for pk in stop.task_order if pk != task.pk]
+            if stop.tasks.exists():
+                stop.save(update_fields=["task_order"])
+            else:
+                stop.delete()
+        row.version += 1
+        row._history_user = by
+        row._change_reason = str(_("%(task)s could not be done") % {"task": task})[:100]
+        row.save(update_fields=["version"])
+    return len(known)
+
+
+# --- Two people swap --------------------------------------------------------------------------------------------------
+@transaction.atomic
+def swap_rounds(*, shift: Shift, other: Shift, by: Any, now: datetime | None = None) -> tuple[Round, Round]:
+    """Give two people each other's rounds of a day; the times follow, what has begun stays with whoever began it.
+
+    Both become drafts: publishing says what stands against it (a skill, a tool, a window).
+
+    Raises
+    ------
+    Refused
+        If the shifts are of different plants or days, are one and the same, are over, or somebody is away.
+    """
+    now = now or timezone.now()
+    if shift.pk == other.pk or (shift.plant_id, shift.day) != (other.plant_id, other.day):
+        raise Refused(_("Choose another person's shift of the same day."), code="other_day")
+    for each in (shift, other):
+        refuse_target(each, now)
+    drafts = draft_of(shift, by=by), draft_of(other, by=by)
+    if not any(each.stops.all() for each in drafts):
+        raise Refused(_("Neither of them has a stop yet: there is nothing to swap."), code="nothing")
+    parts = [parted(each, now) for each in drafts]
+    for draft, (fixed, _own), (_fixed, free) in zip(drafts, parts, parts[::-1], strict=True):
+        # A time that the planner chose by hand was chosen for the other person's day.
+        slips = [Slip(tuple(each.tasks_in_order), None) for each in free]
+        write_stops(draft, [*(copy_of(each) for each in fixed), *timed_stops(draft, slips, fixed, now)], by)
+        Round.objects.filter(pk=draft.pk).update(version=draft.version + 1)
+    first, second = (Round.objects.with_stops().get(pk=each.pk) for each in drafts)
+    return first, second
+
+
+def parted(row: Round, now: datetime) -> tuple[list[Stop], list[Stop]]:
+    """Stops of a round that keep their place, and those that may move."""
+    stops = list(row.stops.all())
+    fixed = [each for each in stops if is_fixed(each, is_published_too(each), now)]
+    return fixed, [each for each in stops if each not in fixed]
 
 
 # --- What is wrong with it, publishing --------------------------------------------------------------------------------

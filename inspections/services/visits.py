@@ -45,6 +45,7 @@ from inspections.models import (
     Visit,
 )
 from inspections.services.actions import NewAction, raise_action
+from inspections.services.rounds import give_back_task
 from inspections.services.tasks import end_spells, local_day, people_in, plan_next
 from inspections.services.wear import DeviceWear, wear_of
 from installs.calc.specs import DeviceSpec
@@ -893,7 +894,7 @@ def could_not_do(
     is_kept_when_closed: bool = False,
     client_key: uuid.UUID | None = None,
 ) -> CouldNotDo:
-    """Say that a check was tried and could not be done. The task stays open and its planners are told.
+    """Say that a check was tried and could not be done. The task stays open, goes off the round, planners are told.
 
     What a phone kept for hours is written down even where somebody else could do the check meanwhile; nobody is told
     then, as there is nothing to do.
@@ -920,6 +921,7 @@ def could_not_do(
     )
     if current.closed_at is not None:
         return row
+    give_back_task(task=current, tried_at=row.tried_at, by=by)
     words = _("%(task)s could not be done: %(reason)s") % {"task": task, "reason": row.get_reason_display()}
     for person_id in set(people_in(task.plant, PLANNER)) - {by.pk}:
         Notice.objects.get_or_create(

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
-from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm
+from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm, SwapForm
 from inspections.models import Round, Shift, Stop, TechnicianProfile
 from inspections.round_board import board_of, clock, lede_of
 from inspections.round_files import calendar_of, may_have_calendar, sheet_of
@@ -268,6 +268,42 @@ class ShiftAway(RecordChange):
         )
         services.ask_for_rounds(plant=row.plant, first_day=row.day, last_day=row.day, by=self.request.user)
         return row
+
+
+class ShiftSwap(RecordChange):
+    """Two people take each other's rounds of a day."""
+
+    right = LAY
+    form_class = SwapForm
+    template_name = "plant/record_form.html"
+    queryset = Shift.objects.select_related("plant", "person")
+    button = gettext_lazy("Swap their rounds")
+    done_words = gettext_lazy("Swapped as drafts, with the times of each shift. Publish to put them on the phones.")
+
+    def form_kwargs(self) -> dict[str, Any]:
+        known = super().form_kwargs()
+        known.pop("instance")
+        return {**known, "shift": self.row}
+
+    def get_title(self) -> str:
+        return _("Swap the round of %(who)s on %(day)s") % {
+            "who": self.row.person,
+            "day": date_format(self.row.day, "j M Y"),
+        }
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        lede = _("What has begun stays with whoever began it; the rest changes hands whole.")
+        return super().get_context_data(lede=lede, **kwargs)
+
+    def cancel_url(self) -> str:
+        return board_url(self.row.day)
+
+    def next_url(self, row: Shift) -> str:
+        return board_url(row.day)
+
+    def act(self, form: SwapForm) -> Shift:
+        services.swap_rounds(shift=self.row, other=form.cleaned_data["other"], by=self.request.user)
+        return self.row
 
 
 @require_POST

@@ -18,9 +18,11 @@ from inspections.services.rounds import (
     place_stop,
     publish_rounds,
     standing_rounds,
+    swap_rounds,
     take_out_stop,
 )
 from inspections.services.shifts import mark_away
+from inspections.services.visits import could_not_do
 from plant.errors import Refused
 from plant.models import Job, Notice
 from plant.services import jobs as job_services
@@ -310,6 +312,100 @@ def test_a_person_who_is_away_all_day_gets_nothing(alder, pat, look, places, two
     assert list(stops_by_person()) == ["tim"]
     with pytest.raises(Refused, match="tess is away"):
         place_stop(stop=stops()[0], by=pat, shift=two_shifts[0], now=NOW)
+
+
+# --- What could not be done goes back ----
+def test_what_could_not_be_done_leaves_the_round_and_nobody_s_times_move(alder, pat, tess, look, places, two_shifts):
+    tasks = [due(place, look) for place in places]
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    before = {stop.pk: (stop.starts_at, stop.ends_at) for stop in stops()}
+    Round.objects.update(published_at=NOW)
+    row = Round.objects.published().get(stops__tasks=tasks[0])
+    could_not_do(task=tasks[0], by=tess, reason="no_access", note="scaffold", tried_at=at(7))
+    assert planned_tasks() == {task.pk for task in tasks[1:]}
+    assert {stop.pk: (stop.starts_at, stop.ends_at) for stop in stops()} == before
+    assert all(tasks[0].pk not in stop.task_order for stop in stops())
+    row.refresh_from_db()
+    assert (row.version, row.history.first().history_change_reason) == (2, f"{tasks[0]} could not be done"[:100])
+    could_not_do(task=tasks[1], by=tess, reason="no_access", tried_at=at(7))  # the other device of that stop
+    assert len(stops()) == len(before) - 1
+    # It is open, and laying again plans it anew.
+    with timezone.override(alder.zone):
+        lay(plant=alder, first_day=DAY, last_day=DAY, by=pat, iterations=100, now=at(8))
+    assert {task.pk for task in tasks[:2]} <= planned_tasks()
+
+
+def test_a_plan_made_after_the_try_stands(alder, pat, tess, look, places, two_shifts):
+    """A phone sent it hours later; the planner had put the check on somebody's round since."""
+    task = due(places[0], look)
+    laid(alder, pat)
+    Round.objects.update(created_at=at(9))
+    could_not_do(task=task, by=tess, reason="belt_running", tried_at=at(7))
+    assert planned_tasks() == {task.pk}
+
+
+# --- Two people swap ----
+def whose(*, published=False):
+    rows = Round.objects.with_stops().filter(superseded_at__isnull=True, published_at__isnull=not published)
+    return {
+        str(row.shift.person): [task.pk for stop in row.stops.all() for task in stop.tasks_in_order] for row in rows
+    }
+
+
+def test_two_people_swap_their_rounds_and_the_phones_follow_when_it_is_published(alder, pat, look, places, two_shifts):
+    tasks = [due(place, look) for place in places]
+    laid(alder, pat)
+    late = two_shifts[1]
+    place_stop(stop=stops()[0], by=pat, shift=late, now=NOW)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    before = whose(published=True)
+    assert before["tim"]
+    late.starts_at = at(7)  # tim's day begins an hour later
+    late.save(update_fields=["starts_at"])
+    swap_rounds(shift=two_shifts[0], other=late, by=pat, now=NOW)
+    assert whose() == {"tess": before["tim"], "tim": before["tess"]}
+    assert whose(published=True) == before
+    assert all(
+        stop.starts_at >= at(7) for stop in stops() if stop.round.shift_id == late.pk and not stop.round.published_at
+    )
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    assert whose(published=True) == {"tess": before["tim"], "tim": before["tess"]}
+    assert planned_tasks() == {task.pk for task in tasks}
+
+
+def test_swapping_leaves_what_has_begun_with_whoever_began_it(alder, pat, look, places, two_shifts):
+    for place in places:
+        due(place, look)
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    first = stops()[0]
+    owner = first.round.shift
+    other = next(each for each in two_shifts if each.pk != owner.pk)
+    begun = first.tasks_in_order[0]
+    Task.objects.filter(pk=begun.pk).update(closed_at=at(6, 40), outcome="done")
+    before = whose(published=True)
+    swap_rounds(shift=owner, other=other, by=pat, now=at(7))
+    kept = [task.pk for task in first.tasks_in_order]
+    after = whose()
+    assert begun.pk in after[str(owner.person)]
+    assert after[str(owner.person)][: len(kept)] == kept
+    assert sorted(after[str(owner.person)] + after[str(other.person)]) == sorted(
+        pk for those in before.values() for pk in those
+    )
+    draft = Round.objects.with_stops().drafts().get(shift=owner)
+    assert (draft.stops.all()[0].starts_at, draft.stops.all()[0].ends_at) == (first.starts_at, first.ends_at)
+
+
+def test_nobody_swaps_with_somebody_who_is_away_or_with_themselves(alder, pat, look, places, two_shifts):
+    due(places[0], look)
+    laid(alder, pat)
+    with pytest.raises(Refused, match="another person's shift"):
+        swap_rounds(shift=two_shifts[0], other=two_shifts[0], by=pat, now=NOW)
+    mark_away(two_shifts[1], by=pat, from_at=EARLY)
+    two_shifts[1].refresh_from_db()
+    with pytest.raises(Refused, match="tim is away"):
+        swap_rounds(shift=two_shifts[0], other=two_shifts[1], by=pat, now=NOW)
 
 
 # --- The job ----

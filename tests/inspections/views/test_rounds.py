@@ -7,8 +7,9 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from inspections.models import CheckKind, Round, Shift, Stop, TechnicianProfile
+from inspections.models import CheckKind, Round, Shift, Stop, Task, TechnicianProfile
 from inspections.services.rounds import lay, publish_rounds
+from inspections.services.visits import could_not_do
 from plant.models import Job
 from tests import make
 
@@ -214,6 +215,33 @@ def test_away_keeps_no_reason_and_lays_the_rest_again(client, pat, laid, shifts,
     client.post(f"/shifts/{shift.pk}/back/")
     shift.refresh_from_db()
     assert shift.away_from is None
+
+
+def test_what_could_not_be_done_stands_on_the_board_with_its_reason(client, pat, tess, laid, tomorrow):
+    task = Task.objects.first()
+    could_not_do(task=task, by=tess, reason="no_permit", note="permit office closed")
+    client.force_login(pat)
+    text = board(client, tomorrow).content.decode()
+    assert "1 check came back" in text
+    assert "no permit" in text
+    assert "permit office closed" in text
+    assert "on no round now" in text
+    assert "never held against anybody" in text
+    assert "tess" not in text.split('id="came-back"')[1].split("</ul>")[0]
+
+
+def test_rounds_are_swapped_from_the_board(client, pat, laid, shifts, tomorrow):
+    client.force_login(pat)
+    before = {str(row.shift.person): row.stops.count() for row in Round.objects.drafts()}
+    page = client.get(f"/shifts/{shifts[0].pk}/swap/")
+    assert "What has begun stays with whoever began it" in page.content.decode()
+    answer = client.post(f"/shifts/{shifts[0].pk}/swap/", {"other": shifts[1].pk}, follow=True)
+    assert "Swapped as drafts" in answer.content.decode()
+    after = {str(row.shift.person): row.stops.count() for row in Round.objects.drafts()}
+    assert after.get("tess", 0) == before.get("tim", 0)
+    assert after.get("tim", 0) == before.get("tess", 0)
+    answer = client.post(f"/shifts/{shifts[0].pk}/swap/", {"other": shifts[0].pk})
+    assert answer.status_code == 422
 
 
 def test_skills_and_tools_of_a_person(client, pat, tess, shifts):
