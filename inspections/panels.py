@@ -14,6 +14,7 @@ from inspections.models import Action, CheckPlan, Task
 from inspections.round_board import rounds_today
 from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
 from inspections.services.wear import wear_of
+from inspections.suspects import suspects_at
 from installs.models import DeviceModel, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in
@@ -124,6 +125,15 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
         "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
         "today": timezone.localdate(timezone=installation.plant.zone),
     }
+
+
+@register_panel("installation-detail", order=47)
+def suspects_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """Where to look if the device does not steer: the usual suspects with what the book says of each."""
+    if installation.removed_at is not None or not has_right(request.user, "inspections.view_visit", installation.plant):
+        return None
+    found = suspects_at(installation, UnitSystem(request.user.unit_system))
+    return {"template": "inspections/_installation_suspects.html", "found": found}
 
 
 register_panel("strip", order=40)(grade_layers)

@@ -37,6 +37,9 @@ SLIPS = {25.4: "inches typed as millimetres", 1 / 25.4: "millimetres typed as in
 SLIPS[0.1] = SLIPS[10.0]
 # Without limits a slip is looked for within this share of the reading before.
 LIKE_BEFORE = 0.3
+# Worn by no more than this after so many hours: the belt hardly touched it (twice the error of a reading; own rule).
+NEW_AS_NEW_MM = 0.4
+NEW_AS_NEW_H = 2000.0
 # Distance from the device's own trend, in standard deviations of one reading, from which it is asked back.
 MOST_SIGMA = 4.0
 
