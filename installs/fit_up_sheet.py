@@ -132,6 +132,14 @@ class ShownSheet:
     system: UnitSystem
 
     @property
+    def every_line(self) -> list[tuple[str, ShownLine | None]]:
+        """Each line that a sheet can have by its key, None where the measures lead to none: so a page that is drawn
+        anew while it is typed takes a line in, and away again.
+        """
+        keys = (key for _key, _title, _how, rows in SECTIONS for _names, key in rows if key)
+        return [(key, self.lines.get(key)) for key in keys]
+
+    @property
     def lede(self) -> str:
         """What stands in one sentence; what to do follows."""
         return self.result.summary

@@ -246,17 +246,20 @@ class TrialRunAct(FittingAct):
 
 
 def stations_for(fitting: Fitting) -> list[float]:
-    """Stations of the run before, else of the survey, else those proposed around the place."""
-    runs = services.current_runs(fitting)
-    if runs:
-        return [row.chainage_m for row in services.offsets_of(runs[-1])]
+    """Stations of the runs before, with those of the survey, else with those proposed around the place.
+
+    What was left out in one run is offered again in the next: the same places are compared.
+    """
+    used = {row.chainage_m for run in services.current_runs(fitting) for row in services.offsets_of(run)}
+    wanted: list[float] = []
     if fitting.survey is not None:
         rows = BeltOffset.objects.current().filter(survey=fitting.survey).order_by("chainage_m")
-        known = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
-        if known:
-            return known[: forms.ROWS]
-    reach = fitting.device_model.effect_length_m or fitting.plant.effect_length_m
-    return list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
+        wanted = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
+    if not wanted:
+        reach = fitting.device_model.effect_length_m or fitting.plant.effect_length_m
+        wanted = list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
+    others = [each for each in wanted if each not in used]
+    return sorted([*used, *others][: forms.ROWS])
 
 
 class AcceptanceAct(FittingAct):

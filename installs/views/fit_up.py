@@ -68,15 +68,18 @@ class FitUpPage(RecordPage):
         form, fitting = context["form"], self.fitting
         is_open = fitting.accepted_at is None and fitting.given_up_at is None
         confirmed = {each.point: each for each in fitting.hold_points.current().select_related("confirmed_by")}
+        sheet = shown_sheet(fitting, form.measures_so_far(), UnitSystem(self.request.user.unit_system))
         sections = form.sections()
         for section in sections:
+            for row in section["rows"]:
+                row["shown"] = sheet.lines.get(row["line"])
             point = HOLDS.get(section["key"])
             if point:
                 section["hold"] = {"words": point.label, "row": confirmed.get(point)}
         return context | {
             "fitting": fitting,
             "sections": sections,
-            "sheet": shown_sheet(fitting, form.measures_so_far(), UnitSystem(self.request.user.unit_system)),
+            "sheet": sheet,
             "is_open": is_open,
             "may_save": is_open and has_right(self.request.user, DO, fitting.plant),
             "sheet_version": self.row.version if self.row else 0,

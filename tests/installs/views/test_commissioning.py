@@ -201,6 +201,19 @@ def test_a_run_keeps_offsets_with_their_side(client, job, tess):
     assert rows == {40.0: 12.0, 160.0: -8.0}
 
 
+def test_a_station_that_one_run_left_out_is_offered_again(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    address = url("trial-run", job)
+    offered = client.get(address).context["form"]
+    stations = [row["at"].value() for row in offered.rows() if row["is_named"]]
+    assert len(stations) == 8
+    data = run_data(at_0_m=str(stations[2]), at_1_m=str(stations[-1]))
+    assert send(client, address, **data).status_code == 302
+    again = client.get(address).context["form"]
+    assert [row["at"].value() for row in again.rows() if row["is_named"]] == stations
+
+
 def test_an_offset_without_station_or_side_is_asked_for(client, job, tess):
     client.force_login(tess)
     first_cycle(client, job)

@@ -133,6 +133,18 @@ def test_live_lines_and_drawing_follow_what_is_typed_and_keep_nothing(client, jo
     assert client.get(page(job, "fit-up-live")).status_code == 405
 
 
+def test_a_line_that_the_measures_lead_to_comes_in_and_goes_again(client, job, tess):
+    client.force_login(tess)
+    place = '<div class="line" id="line_tape_mm"'
+    assert place + " hidden>" in client.get(page(job)).text
+    tape = {"belt_width_mm": "1196", "sensor_clear_mm": "1234", "gap_drive_mm": "19", "gap_off_mm": "19"}
+    live = client.post(page(job, "fit-up-live"), tape).text
+    assert place + ' hx-swap-oob="true">' in live
+    assert "Gaps 19 mm + 19 mm = 38 mm" in live
+    without = client.post(page(job, "fit-up-live"), tape | {"gap_off_mm": ""}).text
+    assert place + ' hx-swap-oob="true" hidden>' in without
+
+
 def test_live_lines_are_those_of_the_saved_sheet(client, job, tess):
     values = {"bracket_spacing_mm": 1640.0, "frame_length_mm": 1505.0, "extension_drive_mm": 66.0}
     client.force_login(tess)
