@@ -41,7 +41,12 @@ class PlantForm(RecordForm):
             "lockout_minutes",
             "runoff_share_pct",
             "runoff_most_mm",
+            "currency",
+            "cost_of_stop_hour",
+            "cost_of_spilled_tonne",
+            "holidays",
         ]
+        widgets = {"holidays": forms.Textarea(attrs={"rows": 6})}
         # The box itself tells the unit of the reader.
         labels = {
             "effect_length_m": _("effect length where the model states none"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any, Self
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -11,12 +12,21 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.working_days import read_holidays
+
 from .base import PlantQuerySet, Record
 
 
 def check_time_zone(name: str) -> None:
     if name not in available_timezones():
         raise ValidationError(_("%(name)s is not a time zone; give one such as Europe/Berlin."), params={"name": name})
+
+
+def check_holidays(text: str) -> None:
+    try:
+        read_holidays(text)
+    except ValueError as error:
+        raise ValidationError(_("Holidays: %(fault)s."), params={"fault": error}) from error
 
 
 class PlantsQuerySet(PlantQuerySet["Plant"]):
@@ -104,6 +114,18 @@ class Plant(Record):
         _("cost of a spilled tonne, cleaned up"), null=True, blank=True, validators=[MinValueValidator(0)]
     )
 
+    # Text and not rows: people paste a year's list in, and the history of the plant shows it as they wrote it.
+    holidays = models.TextField(
+        _("holidays of the plant"),
+        blank=True,
+        max_length=4000,
+        validators=[check_holidays],
+        help_text=_(
+            "One a line, for example 2026-12-25 Christmas Day. The month goes out by e-mail on the first working day: "
+            "Monday to Friday and no holiday."
+        ),
+    )
+
     objects = PlantsQuerySet.as_manager()
 
     class Meta:
@@ -126,6 +148,10 @@ class Plant(Record):
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
+
+    @property
+    def holiday_names(self) -> dict[dt.date, str]:
+        return read_holidays(self.holidays)
 
     @property
     def plant(self) -> Plant:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from plant.calc.working_days import first_working_day
 from plant.errors import Refused
 from plant.models import Person, Plant
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
@@ -26,7 +27,6 @@ log = logging.getLogger(__name__)
 
 MAIL_HOUR = 6  # local time from which mails may go out
 CLAIM_LASTS = dt.timedelta(hours=1)
-SATURDAY = 5
 
 CONSTRAINT_WORDS.update(
     {
@@ -140,14 +140,6 @@ def subscribe(*, plant: Plant, person: Person, wants: bool) -> None:
 
 
 # --- by the timetable -------------------------------------------------------------------------------------------------
-def first_working_day(month: dt.date) -> dt.date:
-    """The first Monday to Friday of a month. Holidays are not known: a mail comes on them too."""
-    day = month.replace(day=1)
-    while day.weekday() >= SATURDAY:
-        day += dt.timedelta(days=1)
-    return day
-
-
 def draft_months(now: dt.datetime | None = None) -> list[MonthlyReport]:
     """The draft of last month in every plant that has none; made on its first day, by the plant's clock."""
     now = now or timezone.now()
@@ -178,7 +170,7 @@ def send_months(now: dt.datetime | None = None) -> int:
     with get_connection() as connection:
         for plant in Plant.objects.all():
             local = now.astimezone(plant.zone)
-            if local.hour < MAIL_HOUR or local.date() < first_working_day(local.date()):
+            if local.hour < MAIL_HOUR or local.date() < first_working_day(local.date(), plant.holiday_names):
                 continue
             month = month_before(local.date())
             report = MonthlyReport.objects.published().filter(plant=plant, month=month).order_by("-edition").first()

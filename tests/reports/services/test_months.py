@@ -18,7 +18,6 @@ from reports.services.months import (
     comment_month,
     draft_month,
     draft_months,
-    first_working_day,
     publish_month,
     send_months,
     subscribe,
@@ -180,12 +179,6 @@ def test_a_changed_rule_is_told_as_a_change_of_method(october, erin, time_machin
     assert any("was 10, is 20 since 20 Oct" in words for words in told)
 
 
-@pytest.mark.parametrize(("month", "day"), [((2026, 11), 2), ((2026, 8), 3), ((2026, 10), 1), ((2027, 5), 3)], ids=str)
-def test_first_working_day(month, day):
-    """1 Nov 2026 is a Sunday, 1 Aug 2026 a Saturday, 1 Oct 2026 a Thursday, 1 May 2027 a Saturday (calendar)."""
-    assert first_working_day(dt.date(*month, 17)) == dt.date(*month, day)
-
-
 def test_last_month_is_drafted_by_the_timetable_once(october):
     assert [each.month for each in draft_months()] == [OCTOBER]
     assert draft_months() == []
@@ -207,6 +200,20 @@ def test_a_published_month_goes_to_its_subscribers_once(october, erin, mona, tim
     name, content, kind = mail.attachments[0]
     assert (name, kind, content[:4]) == ("alder-pit-2026-10-edition-1.pdf", "application/pdf", b"%PDF")
     assert "/months/" in mail.body
+
+
+def test_a_holiday_of_the_plant_is_no_working_day(october, erin, mona, mailoutbox, time_machine):
+    mona.email = "mona@example.org"
+    mona.save()
+    october.holidays = "2026-11-02 All Souls"
+    october.save()
+    subscribe(plant=october, person=mona, wants=True)
+    published(october, erin)
+    assert send_months(at(11, 2, 9)) == 0  # a Monday
+    time_machine.move_to(at(11, 3, 4), tick=False)
+    assert send_months() == 0  # five in the morning in Berlin
+    time_machine.move_to(at(11, 3, 5), tick=False)
+    assert send_months() == 1
 
 
 def test_a_claim_that_was_given_up_is_taken_again(october, erin, mona, mailoutbox):
