@@ -27,6 +27,7 @@ from reports.calc.rate_ratio import RateRatio, Verdict, compare_rates
 from reports.calc.study_windows import Window, months_earlier
 from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
 from reports.models import StudyNote, StudyWindow
+from reports.offset_studies import offset_study_of
 from reports.selectors import (
     Bar,
     Belt,
@@ -103,6 +104,7 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
         "chart_title": title,
         "least_coverage": LEAST_SHOWN_COVERAGE,
         "notes": list(notes_of(study)),
+        "offsets": offset_study_of(study.members, study.now),
     }
     if is_whole:
         context |= {

@@ -13,6 +13,7 @@ from plant.views.lists import plain
 from reports.answers import FEWEST_FOR_TREND, POSSIBLE_M, REFERENCE_DAYS, TILE_M, beside_zone
 from reports.calc.study_windows import Window
 from reports.month_figures import code_version
+from reports.offset_studies import offset_study_of
 from reports.selectors import BEFORE_MONTHS, Study, notes_of, rules_of, verdict_rules, window_rules
 
 HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "ratio", "low", "high", "words")
@@ -28,6 +29,8 @@ FORMULAE = (
     "n1 / d + 0.5 and hours t1 / d; median and quantiles of their ratio. The log error of c lowers the shape before.",
     "Shrunk (empirical Bayes): as compared, with shape n0 / d + phi and hours t0 / d + phi / r, where r is the rate "
     "and phi the shape of a negative binomial model of untreated stretches (variance mu + mu^2 / phi).",
+    "Belt offset, a second answer beside the verdict: size of the offset at stations measured both before and after, "
+    "several readings of a station averaged; mean of the differences with Student's interval.",
     "d: dispersion, 1 unless incidents come in bad spells: 1 + 2 (pairs - expected pairs) / n, pairs at most two days "
     "apart, where chance alone would bring so many in fewer than 5 of 100 cases.",
 )
@@ -94,6 +97,7 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
         words = f"{each.ratio.n_before} before, {each.ratio.n_after} after"
         one = limits(each.ratio.ratio, each.ratio.low, each.ratio.high)
         rows.append({"part": "beside the zone", "item": each.words, **one, "words": words})
+    rows += offset_rows(study)
     rows += [
         {"part": "note", "item": str(each.created_by), "from": each.created_at, "words": each.text}
         for each in notes_of(study)
@@ -126,6 +130,39 @@ def answer_rows(study: Study) -> list[dict[str, Any]]:
     )
     rows.append({"part": "check", "item": "bad spells", "words": said})
     return [*rows, *({"part": "reason", "words": each} for each in answers.reasons)]
+
+
+def offset_rows(study: Study) -> list[dict[str, Any]]:
+    """Every reading of the belt offset, then what they come to on each occasion."""
+    offsets = offset_study_of(study.members, study.now)
+    rows: list[dict[str, Any]] = [
+        {
+            "part": "offset reading",
+            "item": f"{each.occasion}, {load_words(each.is_loaded)}",
+            "from": each.taken_at,
+            "words": f"station {each.chainage_m:g} m, {each.offset_mm:g} mm",
+        }
+        for each in offsets.rows
+    ]
+    for occasion in offsets.occasions:
+        if not occasion.changes:
+            rows.append({"part": "offset change", "item": occasion.label, "words": occasion.words})
+        for one in occasion.changes:
+            change = one.change
+            said = f"{change.n_stations} stations; {one.words}"
+            if change.median_before_mm is not None:
+                said += (
+                    f"; median {change.median_before_mm:g} to {change.median_after_mm:g} mm, largest "
+                    f"{change.largest_before_mm:g} to {change.largest_after_mm:g} mm"
+                )
+            mm = limits(change.change_mm, change.low_mm, change.high_mm)
+            item = f"{occasion.label}, {load_words(change.is_loaded)} [mm]"
+            rows.append({"part": "offset change", "item": item, **mm, "words": said})
+    return rows
+
+
+def load_words(is_loaded: bool) -> str:
+    return "loaded" if is_loaded else "empty"
 
 
 def method_text(plant: Plant, study: Study | None = None) -> str:

@@ -12,6 +12,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from scipy import stats
@@ -31,9 +32,22 @@ class OffsetReading:
     is_loaded: bool
 
 
+class OffsetAnswer(StrEnum):
+    """What the measurements allow to be said; the words are put where they are shown."""
+
+    NEARER = "nearer"
+    FURTHER = "further"
+    UNCLEAR = "unclear"
+    TOO_FEW = "too_few"
+    NOT_PAIRED = "not_paired"
+
+
 @dataclass(frozen=True)
 class OffsetChange:
-    """Mean change of the size of the offset [mm], below 0 where the belt lies nearer to its line."""
+    """Mean change of the size of the offset [mm], below 0 where the belt lies nearer to its line.
+
+    Medians and largest sizes are over the same stations, those measured both before and after.
+    """
 
     is_loaded: bool
     n_stations: int
@@ -45,6 +59,21 @@ class OffsetChange:
     p: float | None
     level: float = 0.95
     reasons: tuple[str, ...] = ()
+    median_before_mm: float | None = None
+    median_after_mm: float | None = None
+    largest_before_mm: float | None = None
+    largest_after_mm: float | None = None
+
+    @property
+    def answer(self) -> OffsetAnswer:
+        """Nearer or further only where the interval of the mean change leaves out 0."""
+        if self.n_stations == 0:
+            return OffsetAnswer.NOT_PAIRED
+        if self.low_mm is None or self.high_mm is None:
+            return OffsetAnswer.TOO_FEW
+        if self.high_mm < 0:
+            return OffsetAnswer.NEARER
+        return OffsetAnswer.FURTHER if self.low_mm > 0 else OffsetAnswer.UNCLEAR
 
 
 def offset_changes(readings: Iterable[OffsetReading], *, level: float = 0.95) -> tuple[OffsetChange, OffsetChange]:
@@ -81,13 +110,7 @@ def offset_changes(readings: Iterable[OffsetReading], *, level: float = 0.95) ->
 
 
 def _change(rows: list[OffsetReading], is_loaded: bool, level: float) -> OffsetChange:
-    stations: dict[int, tuple[list[float], list[float]]] = defaultdict(lambda: ([], []))
-    station, last = -1, -math.inf
-    for each in sorted(rows, key=lambda row: row.chainage_m):
-        if each.chainage_m - last > SAME_STATION_M:
-            station, last = station + 1, each.chainage_m
-        stations[station][each.is_after].append(abs(each.offset_mm))
-    pairs = [(np.mean(before), np.mean(after)) for before, after in stations.values() if before and after]
+    pairs = _pairs(rows)
     n = len(pairs)
     if n == 0:
         said = "No station was measured both before and after."
@@ -95,13 +118,30 @@ def _change(rows: list[OffsetReading], is_loaded: bool, level: float) -> OffsetC
     before, after = np.array(pairs, dtype=float).T
     difference = after - before
     means = (float(before.mean()), float(after.mean()), float(difference.mean()))
+    sizes = {
+        "median_before_mm": float(np.median(before)),
+        "median_after_mm": float(np.median(after)),
+        "largest_before_mm": float(before.max()),
+        "largest_after_mm": float(after.max()),
+    }
     if n < FEWEST_STATIONS:
         said = f"Stations measured both before and after: {n}. An interval needs {FEWEST_STATIONS}: measure at more."
-        return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,))
+        return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,), **sizes)
     error = float(difference.std(ddof=1)) / math.sqrt(n)
     if error == 0.0:
         said = "All stations changed by the same amount: no interval by this method."
-        return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,))
+        return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,), **sizes)
     reach = float(stats.t.isf((1.0 - level) / 2.0, n - 1)) * error
     p = float(2.0 * stats.t.sf(abs(means[2]) / error, n - 1))
-    return OffsetChange(is_loaded, n, *means, means[2] - reach, means[2] + reach, p, level)
+    return OffsetChange(is_loaded, n, *means, means[2] - reach, means[2] + reach, p, level, **sizes)
+
+
+def _pairs(rows: list[OffsetReading]) -> list[tuple[float, float]]:
+    """Mean size before and after of each station that has both, in the order of the belt."""
+    stations: dict[int, tuple[list[float], list[float]]] = defaultdict(lambda: ([], []))
+    station, last = -1, -math.inf
+    for each in sorted(rows, key=lambda row: row.chainage_m):
+        if each.chainage_m - last > SAME_STATION_M:
+            station, last = station + 1, each.chainage_m
+        stations[station][each.is_after].append(abs(each.offset_mm))
+    return [(float(np.mean(before)), float(np.mean(after))) for before, after in stations.values() if before and after]
