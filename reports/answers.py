@@ -32,6 +32,7 @@ from reports.calc.empirical_bayes import (
 )
 from reports.calc.rate_ratio import Judgement, RateRatio, VerdictRules, compare_rates, judge
 from reports.calc.study_windows import Window
+from reports.raw_switches import raw_switches_of, set_free
 
 if TYPE_CHECKING:
     from reports.selectors import Belt
@@ -270,40 +271,52 @@ def beside_zone(belt: Belt, strand: str, zones: Sequence[Zone], before: Any, aft
 
 @dataclass(frozen=True)
 class Reading:
-    """The verdict under another way of counting."""
+    """The verdict under another way of counting; no merge time where nothing of it can be merged otherwise."""
 
-    merge_minutes: int
+    merge_minutes: int | None
     is_possible: bool
     n_before: int
     n_after: int
+    n_raw: int  # incidents of both sides, as in the book, to whose raw events the merge time was applied
     ratio: RateRatio
     judgement: Judgement
 
 
-POSSIBLE_M = (
-    15.0  # how far beyond an end of the zone a logged place may have meant the zone; common practice, no source
-)
+# How far beyond an end of the zone a logged place may have meant the zone; common practice, no source.
+POSSIBLE_M = 15.0
+MERGE_MINUTES = (5, 10, 20)
 
 
 def sensitivity_of(
     belt: Belt, strand: str, zones: Sequence[Zone], before: Any, after: Any, n_detectors: int, rules: VerdictRules
 ) -> tuple[Reading, ...]:
-    """The counts' verdict where rows closer together than 5, 10 or 20 minutes are one, and with possible places too.
+    """The counts' verdict with possible places too, and with other merge times where raw switch events are kept.
 
-    Sure: in the zone. Possible: up to 15 m beyond its ends, or without a known place on the strand.
+    Sure: in the zone. Possible: up to 15 m beyond its ends, or without a known place on the strand. What people logged
+    was never merged and stays one each (`reports.raw_switches`).
     """
     incidents = belt.incidents
+    raw = raw_switches_of(belt, [before.window, after.window])
     sure = incidents.in_zones(strand, zones)
     wide = [Zone(max(0.0, zone.low_m - POSSIBLE_M), zone.high_m + POSSIBLE_M) for zone in zones]
     possible = incidents.in_zones(strand, wide) | incidents.without_place(strand)
     rows = []
-    for is_possible, chosen in ((False, sure), (True, possible)):
-        for minutes in (5, 10, 20):
-            n = []
-            for side in (before, after):
-                at_s = np.sort(incidents.at_s[chosen & incidents.is_covered & incidents.within(side.window)])
-                n.append(int(at_s.size and 1 + np.count_nonzero(np.diff(at_s) >= 60.0 * minutes)))
+    for is_possible, chosen, places in ((False, sure, zones), (True, possible, wide)):
+        booked = [
+            int(np.count_nonzero(chosen & incidents.is_covered & incidents.within(side.window)))
+            for side in (before, after)
+        ]
+        free = set_free(raw, belt, strand, places)
+        freed = [free.n_booked(side.window) for side in (before, after)]
+        tried: Sequence[int | None] = sorted({*MERGE_MINUTES, raw.merge_minutes}) if sum(freed) else (None,)
+        for minutes in tried:
+            n = list(booked)
+            if minutes is not None:
+                starts = [each.start for each in raw.join(free.events, minutes)]
+                for k, side in enumerate((before, after)):
+                    joined = sum(side.window.start <= at < side.window.end for at in starts)
+                    n[k] = booked[k] - freed[k] + joined
             ratio = compare_rates(n[0], before.hours, n[1], after.hours, level=rules.level)
             judged = judge(ratio, coverage_before=1.0, coverage_after=1.0, n_detectors=n_detectors, rules=rules)
-            rows.append(Reading(minutes, is_possible, n[0], n[1], ratio, judged))
+            rows.append(Reading(minutes, is_possible, n[0], n[1], sum(freed), ratio, judged))
     return tuple(rows)

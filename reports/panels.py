@@ -47,6 +47,7 @@ from reports.selectors import (
     notes_of,
     plant_rate,
     reference_for,
+    smallest_change_of,
     study,
     study_of,
     verdict_rules,
@@ -124,6 +125,8 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
             "earlier_notes": StudyNote.objects.filter(installation__in=study.members)
             .exclude(pk__in=[each.pk for each in context["notes"]])
             .select_related("created_by"),
+            "smallest": smallest_change_of(study),
+            "merge_minutes": installation.plant.merge_minutes,
             "by_rule": by_the_rule(study) if study.chosen else None,
             "chosen_before": StudyWindow.objects.filter(installation__in=study.members).select_related(
                 "created_by", "corrected_by"

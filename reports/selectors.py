@@ -38,6 +38,7 @@ from reports.calc.rate_ratio import (
     rate_with_interval_many,
     rule_text,
 )
+from reports.calc.smallest_change import SmallestChange, smallest_change
 from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, month_pieces, settling_end
 from reports.models import StudyNote, StudyWindow
 
@@ -495,6 +496,14 @@ def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow
 def notes_of(one: Study) -> Any:
     """Notes on a comparison, or on any of those judged as one; newest first."""
     return StudyNote.objects.current().filter(installation__in=one.members).select_related("created_by")
+
+
+def smallest_change_of(one: Study) -> SmallestChange:
+    """What the comparison would have shown with these incidents before and these hours, bad spells taken in."""
+    dispersion = one.answers.spells.widening if one.answers else 1.0
+    return smallest_change(
+        one.before.n, one.before.hours, one.after.hours, dispersion=dispersion, level=one.rules.level
+    )
 
 
 def by_the_rule(one: Study) -> Study:

@@ -13,6 +13,7 @@ from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.templatetags.quantities import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict
+from reports.calc.smallest_change import SmallestChange
 from reports.selectors import Bar, Side, Study
 
 register = template.Library()
@@ -125,6 +126,38 @@ def verdict_words(study: Study) -> str:
 @register.filter
 def verdict_mark(study: Study) -> str:
     return mark(MARK_OF[study.verdict], verdict_words(study))
+
+
+@register.filter
+def smallest_words(smallest: SmallestChange) -> str:
+    """What would have been seen in eight of ten cases, and so what may have been missed."""
+    n_of_ten = f"{10 * smallest.power:g}"
+    known = {"n": n_of_ten, "fall": "", "rise": ""}
+    if smallest.fall is not None:
+        known["fall"] = two(smallest.fall)
+    if smallest.rise is not None:
+        known["rise"] = two(smallest.rise)
+    if smallest.fall is None and smallest.rise is None:
+        return _("With these incidents before and these hours no change could be seen.")
+    if smallest.fall is None:
+        return (
+            _(
+                "Smallest change that could be seen in %(n)s of 10 cases: a rise to %(rise)s of the rate before. No "
+                "fall could: not even a device that stops every incident would be called fewer yet."
+            )
+            % known
+        )
+    if smallest.rise is None:
+        return (
+            _("Smallest change that could be seen in %(n)s of 10 cases: a fall to %(fall)s of the rate before.") % known
+        )
+    return (
+        _(
+            "Smallest change that could be seen in %(n)s of 10 cases: a fall to %(fall)s of the rate before, or a "
+            "rise to %(rise)s of it. Anything between may be there and go unseen."
+        )
+        % known
+    )
 
 
 @register.filter
