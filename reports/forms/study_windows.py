@@ -32,4 +32,5 @@ class EffectFilterForm(PersonForm):
     area = forms.ChoiceField(label=_("Area"), required=False)
     model = forms.ChoiceField(label=_("Model"), required=False)
     verdict = forms.ChoiceField(label=_("Verdict"), required=False)
+    among = forms.ChoiceField(label=_("Among all"), required=False)
     state = forms.ChoiceField(label=_("Device"), required=False)

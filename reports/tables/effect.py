@@ -15,8 +15,9 @@ from django.utils.translation import gettext_lazy
 
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 from reports.charts import forest_row, forest_ticks
+from reports.pools import Standing
 from reports.selectors import Study
-from reports.templatetags.effect import in_hours, one, ratio_words, verdict_mark, verdict_words
+from reports.templatetags.effect import in_hours, one, q_words, ratio_words, verdict_mark, verdict_words
 
 UNSTATED = 1e9  # sorts rows without a ratio behind those with one
 
@@ -26,6 +27,11 @@ class EffectRow:
     """One comparison as the list and its files show it."""
 
     study: Study
+    standing: Standing | None = None
+
+    @property
+    def q(self) -> float:
+        return UNSTATED if self.standing is None else self.standing.q
 
     @property
     def tag(self) -> str:
@@ -114,7 +120,8 @@ class ForestColumn(tables.Column):
     """The drawing of a ratio."""
 
     def render(self, record: EffectRow) -> str:
-        return render_to_string("reports/_forest.html", {"row": forest_row(record.study.ratio)})
+        shrunk = record.study.answers.shrunk if record.study.answers else None
+        return render_to_string("reports/_forest.html", {"row": forest_row(record.study.ratio, shrunk)})
 
 
 class EffectTable(RegisterTable):
@@ -141,6 +148,7 @@ class EffectTable(RegisterTable):
     verdict = tables.Column(
         verbose_name=gettext_lazy("Verdict"), accessor="study__judgement__verdict", order_by=("study__verdict",)
     )
+    q = tables.Column(verbose_name=gettext_lazy("Among all"), order_by=("q",))
     # In the files only: one figure a column.
     n_before = tables.Column(accessor="study__before__n", visible=False)
     hours_before = tables.Column(accessor="study__before__hours", visible=False)
@@ -165,12 +173,15 @@ class EffectTable(RegisterTable):
     shrunk_ratio = tables.Column(visible=False)
     shrunk_low = tables.Column(visible=False)
     shrunk_high = tables.Column(visible=False)
+    p_widened = tables.Column(accessor="q", visible=False)
+    dispersion = tables.Column(accessor="q", visible=False)
+    stands = tables.Column(accessor="q", visible=False)
     left_out = tables.Column(visible=False)
 
     class Meta:
         order_by = "ratio"
         template_name = "reports/_effect_table.html"
-        sequence = ("installation", "models", "before", "after", "forest", "ratio", "verdict", "...")
+        sequence = ("installation", "models", "before", "after", "forest", "ratio", "verdict", "q", "...")
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
@@ -242,3 +253,25 @@ class EffectTable(RegisterTable):
 
     def value_verdict(self, record: EffectRow) -> str:
         return verdict_words(record.study)
+
+    def render_q(self, record: EffectRow) -> str:
+        """Whether the verdict holds among all that were reached at once, and the share of wrong ones up to it."""
+        if record.standing is None:
+            return "–"
+        q = _("q %(q)s") % {"q": q_words(record.standing.q)}
+        if record.standing.stands is None:
+            return format_html('<span class="soft">{}</span>', q)
+        words = _("stands") if record.standing.stands else _("does not stand")
+        return format_html('<div>{}<br><span class="soft">{}</span></div>', words, q)
+
+    def value_q(self, record: EffectRow) -> Any:
+        return "" if record.standing is None else number(record.standing.q, 6)
+
+    def value_p_widened(self, record: EffectRow) -> Any:
+        return "" if record.standing is None else number(record.standing.p, 6)
+
+    def value_dispersion(self, record: EffectRow) -> Any:
+        return "" if record.standing is None else number(record.standing.dispersion)
+
+    def value_stands(self, record: EffectRow) -> Any:
+        return "" if record.standing is None or record.standing.stands is None else record.standing.stands

@@ -57,6 +57,13 @@ def one(value: float) -> str:
     return number_format(round(value, 1), 1)
 
 
+def q_words(q: float) -> str:
+    """0.003; below 0.001; 0.42"""
+    if q < 0.001:
+        return _("below %(least)s") % {"least": number_format(0.001, 3)}
+    return number_format(round(q, 3), 3) if q < 0.1 else two(q)
+
+
 @register.filter
 def ratio_words(ratio: RateRatio) -> str:
     """0.21 (0.07-0.52); at least 0.30; none"""

@@ -6,7 +6,8 @@ from django import template
 from django.utils.translation import gettext as _
 
 from reports.calc.pooled import CommonRatio, RandomEffects
-from reports.templatetags.effect import two
+from reports.charts import ForestRow, forest_pool
+from reports.templatetags.effect import q_words, two
 
 register = template.Library()
 
@@ -39,3 +40,15 @@ def differ_words(effects: RandomEffects) -> str:
         "share": 100.0 * effects.i_squared,
         "p": effects.p_heterogeneity,
     }
+
+
+@register.filter
+def drawing(effects: RandomEffects) -> ForestRow | None:
+    """Places of the middle and of the next device on the axis of ratios."""
+    return forest_pool(effects)
+
+
+@register.filter
+def p_words(p: float | None) -> str:
+    """p 0.003; empty where there is none"""
+    return "" if p is None else _("p %(p)s") % {"p": q_words(p)}

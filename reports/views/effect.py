@@ -24,7 +24,7 @@ from reports.calc.rate_ratio import Verdict
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
 from reports.panels import book_for, effect_context
-from reports.pools import pools_of, standing_words
+from reports.pools import Standing, pools_of, standing_words, standings_of
 from reports.selectors import Study, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
 from reports.study_files import data_file, method_text
@@ -52,13 +52,14 @@ class EffectList(RegisterList):
 
     def filtered(self) -> list[EffectRow]:
         studies = book_for(self.request).studies
-        self.all_studies = studies
+        self.all_studies, self.standings = studies, standings_of(studies)
         form = self.filterset_form(studies)
         self.filterset = Choices(form)
         if not self.is_filter_understood:
             return []
         asked = form.cleaned_data if form.is_bound else {}
-        return [EffectRow(each) for each in studies if fits(each, asked)]
+        rows = [EffectRow(each, self.standings.get(each.installation.pk)) for each in studies if fits(each, asked)]
+        return [each for each in rows if stands(each.standing, asked)]
 
     def filterset_form(self, studies: tuple[Study, ...]) -> EffectFilterForm:
         form = EffectFilterForm(self.request.GET or None, person=self.request.user, plant=self.request.plant)
@@ -68,11 +69,12 @@ class EffectList(RegisterList):
         form.fields["area"].choices = [everything, *((str(pk), words) for pk, words in areas.items())]
         form.fields["model"].choices = [everything, *((str(pk), words) for pk, words in sorted(models.items()))]
         form.fields["verdict"].choices = [everything, *((each.value, VERDICT_WORDS[each]) for each in Verdict)]
+        form.fields["among"].choices = [everything, ("stands", _("stands")), ("falls", _("does not stand"))]
         form.fields["state"].choices = [everything, ("in_place", _("in place")), ("removed", _("removed"))]
         return form
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        pooled = {"pools": pools_of(self.all_studies), "standing": standing_words(self.all_studies)}
+        pooled = {"pools": pools_of(self.all_studies), "standing": standing_words(self.standings)}
         return super().get_context_data(**pooled, **kwargs)
 
     def get_lede(self) -> str:
@@ -88,6 +90,12 @@ def fits(study: Study, asked: dict[str, Any]) -> bool:
         return False
     standing = any(each.removed_at is None for each in study.members)
     return not asked.get("state") or standing == (asked["state"] == "in_place")
+
+
+def stands(standing: Standing | None, asked: dict[str, Any]) -> bool:
+    if not asked.get("among"):
+        return True
+    return standing is not None and standing.stands is (asked["among"] == "stands")
 
 
 def lede_of(studies: tuple[Study, ...]) -> str:

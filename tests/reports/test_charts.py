@@ -9,9 +9,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from reports.calc.empirical_bayes import index_of_effect
+from reports.calc.pooled import random_effects
 from reports.calc.rate_ratio import compare_rates, rate_with_interval
 from reports.calc.study_windows import Window
-from reports.charts import Timeline, as_json, forest_row, forest_x, incidents_by_month
+from reports.charts import Timeline, as_json, forest_pool, forest_row, forest_x, incidents_by_month
 from reports.selectors import Bar, Mark
 from reports.templatetags.effect import rate_words, ratio_words
 
@@ -126,3 +128,16 @@ def test_figures_in_words_are_rounded_and_not_cut_off():
     assert rate_words(rate) == f"{rate.per_1000_h:.1f} ({rate.low:.1f}-{rate.high:.1f})"
     assert ratio_words(compare_rates(0, 4900, 3, 4900)).startswith("at least 0.4")
     assert ratio_words(compare_rates(0, 1, 0, 1)) == "none"
+
+
+def test_the_shrunk_answer_and_the_next_device_lie_below():
+    shrunk = index_of_effect(29, 4800, 6, 4700, rate_per_h=0.0025, shape=2)
+    row = forest_row(compare_rates(29, 4800, 6, 4700), shrunk)
+    assert row.x_second == pytest.approx(forest_x(shrunk.ratio), abs=0.05)
+    assert row.x_second_low < row.x_second < row.x_second_high < row.x_one
+    pool = forest_pool(
+        random_effects([29, 15, 24, 12], [4800, 5000, 4400, 4600], [6, 14, 8, 5], [4700, 4900, 4100, 4500])
+    )
+    assert pool.x_second is None
+    assert pool.x_second_low < pool.x_low < pool.x < pool.x_high < pool.x_second_high
+    assert forest_pool(random_effects([9], [4800], [6], [4700])) is None
