@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,11 +22,15 @@ from installs.selectors import zones_of
 from plant.models import Plant
 from reports.calc.bad_spells import SpellCheck, check_spells
 from reports.calc.empirical_bayes import (
+    FEWEST_FOR_TREND,
+    FEWEST_STRETCHES,
     EffectIndex,
     NoReference,
     ReferenceModel,
     Trend,
     fit_reference,
+    fit_trend,
+    index_against,
     index_of_effect,
     trend_of,
 )
@@ -42,8 +46,6 @@ FloatArray = NDArray[np.float64]
 TILE_M = 50.0
 SHORTEST_TILE_M = 10.0
 REFERENCE_DAYS = 1461
-# Fewer incidents on the untreated stretches in either window say nothing of a trend; own rule.
-FEWEST_FOR_TREND = 20
 DAY_S = 86400.0
 STRANDS = ("carry", "return")
 
@@ -66,23 +68,66 @@ class Days:
 
 
 @dataclass(frozen=True, eq=False)
+class Stretches:
+    """Stretches with a drift switch while no device reached them, as arrays of one length (total: one row each)."""
+
+    at_s: FloatArray  # ends of days, evenly spaced
+    total: FloatArray  # running hours since the first of them, shape (s, days)
+    until_s: FloatArray  # when a device reached the stretch; infinite where none did
+    rate_per_h: FloatArray  # by the reference model, where there is one
+    incident_at_s: FloatArray  # moments of all incidents on them while untreated, shape (n,)
+    incident_of: NDArray[np.int_]  # the row of each
+
+    @property
+    def is_untreated(self) -> NDArray[np.bool_]:
+        return np.isinf(self.until_s)
+
+    def within(self, start_s: float, end_s: float) -> tuple[FloatArray, FloatArray]:
+        """Incidents and running hours of each stretch between two moments, while it was without a device."""
+        here = (self.incident_at_s >= start_s) & (self.incident_at_s < end_s)
+        n = np.bincount(self.incident_of[here], minlength=self.until_s.size).astype(float)
+        first, last = np.full(n.size, start_s), np.minimum(end_s, self.until_s)
+        return n, np.maximum(self._hours_until(last) - self._hours_until(first), 0.0)
+
+    def _hours_until(self, moment_s: FloatArray) -> FloatArray:
+        moment_s = np.clip(moment_s, self.at_s[0], self.at_s[-1])
+        day = (moment_s - self.at_s[0]) / (self.at_s[1] - self.at_s[0])
+        low = np.minimum(np.floor(day).astype(int), self.at_s.size - 2)
+        row = np.arange(moment_s.size)
+        below, above = self.total[row, low], self.total[row, low + 1]
+        return np.asarray(below + (day - low) * (above - below))
+
+
+@dataclass(frozen=True, eq=False)
 class Reference:
     """The plant's stretches without a device: a model of their rate, and what they did over time."""
 
     model: ReferenceModel | NoReference
     days: dict[int, Days]
-    untreated: Days  # hours of all untreated stretches together
-    untreated_at_s: FloatArray  # moments of their incidents, in order
-    n_untreated: int
+    stretches: Stretches
+
+    @property
+    def n_untreated(self) -> int:
+        return int(np.count_nonzero(self.stretches.is_untreated))
 
     def trend(self, before: Window, after: Window) -> Trend | None:
-        """What untreated stretches did between two windows; None where they are too few to tell."""
-        n = [int(np.searchsorted(self.untreated_at_s, edge.timestamp())) for each in (before, after)
-             for edge in (each.start, each.end)]  # fmt: skip
-        n_before, n_after = n[1] - n[0], n[3] - n[2]
-        if self.n_untreated == 0 or min(n_before, n_after) < FEWEST_FOR_TREND:
-            return None
-        return trend_of(n_before, self.untreated.of(before), n_after, self.untreated.of(after))
+        """What stretches did while without a device between two windows; None where they are too few to tell.
+
+        Every other hour known of them is a third window: it tells more of each stretch's own rate.
+        """
+        those = self.stretches
+        columns = [those.within(each.start.timestamp(), each.end.timestamp()) for each in (before, after)]
+        n, hours = (np.column_stack([each[i] for each in columns]) for i in (0, 1))
+        if isinstance(self.model, NoReference):
+            sums = [float(each[those.is_untreated, side].sum()) for side in (0, 1) for each in (n, hours)]
+            if min(sums[0], sums[2]) < FEWEST_FOR_TREND:
+                return None
+            return trend_of(int(sums[0]), sums[1], int(sums[2]), sums[3])
+        ever_n, ever_h = those.within(-np.inf, np.inf)
+        n = np.column_stack([n, np.maximum(ever_n - n.sum(axis=1), 0)])
+        hours = np.column_stack([hours, np.maximum(ever_h - hours.sum(axis=1), 0.0)])
+        rates, shape = those.rate_per_h, self.model.shape
+        return fit_trend(n, hours, rate_per_h=rates, shape=shape, is_untreated=those.is_untreated)
 
     def hours_by_day(self, belt: Belt, window: Window) -> FloatArray:
         return self.days[belt.conveyor.pk].by_day(window)
@@ -104,28 +149,35 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
     """Gather the stretches of a plant's belts; no query."""
     grid = now.timestamp() - DAY_S * np.arange(REFERENCE_DAYS, -1, -1.0)
     moments = [dt.datetime.fromtimestamp(each, dt.UTC) for each in grid]
-    days, counts, hours, traits, at_s = {}, [], [], [], []
-    total, n_untreated = np.zeros(grid.size), 0
+    days: dict[int, Days] = {}
+    at_s, totals, until_s, traits = [], [], [], []
     for belt in belts:
         daily = np.asarray(belt.ledger.hours_many(moments[:-1], moments[1:]).running_h)
         days[belt.conveyor.pk] = Days(grid, np.concatenate([[0.0], np.cumsum(daily)]))
         for strand, zone, until in stretches_of(belt):
             window = Window(moments[0], min(max(until or now, moments[0]), now))
             here = belt.incidents.in_zones(strand, [zone]) & belt.incidents.is_covered & belt.incidents.within(window)
-            counts.append(int(np.count_nonzero(here)))
-            hours.append(days[belt.conveyor.pk].of(window))
+            at_s.append(belt.incidents.at_s[here])
+            totals.append(days[belt.conveyor.pk].total)
+            until_s.append(until.timestamp() if until else np.inf)
             traits.append(traits_of(belt, strand))
-            if until is None:
-                at_s.append(belt.incidents.at_s[here])
-                total = total + days[belt.conveyor.pk].total
-                n_untreated += 1
-    if n_untreated < 10:
+    stretches = Stretches(
+        at_s=grid,
+        total=np.array(totals).reshape(-1, grid.size),
+        until_s=np.array(until_s, dtype=float),
+        rate_per_h=np.zeros(0),
+        incident_at_s=np.concatenate([np.zeros(0), *at_s]),
+        incident_of=np.repeat(np.arange(len(at_s)), [each.size for each in at_s]).astype(int),
+    )
+    n_untreated = int(np.count_nonzero(stretches.is_untreated))
+    if n_untreated < FEWEST_STRETCHES:
         model: ReferenceModel | NoReference = NoReference(n_untreated, (too_few(n_untreated),))
     else:
         columns = {name: [each[name] for each in traits] for name in traits[0]}
-        model = fit_reference(counts, hours, columns)
-    moments_s = np.sort(np.concatenate(at_s)) if at_s else np.zeros(0)
-    return Reference(model, days, Days(grid, total), moments_s, n_untreated)
+        model = fit_reference(*stretches.within(-np.inf, np.inf), columns)
+    if not isinstance(model, NoReference):
+        stretches = replace(stretches, rate_per_h=np.array([model.rate_per_h(each) for each in traits]))
+    return Reference(model, days, stretches)
 
 
 def too_few(n: int) -> str:
@@ -196,14 +248,12 @@ def answers_of(
     trend = reference.trend(before.window, after.window)
     reasons = []
     counts = (before.n, before.hours, after.n, after.hours)
-    known: dict[str, Any] = {"dispersion": spells.widening, "level": level}
+    compared = None
     if trend is None:
         reasons.append("Untreated stretches had too few incidents in these windows to tell a trend: none is taken out.")
-    else:
-        known |= {"trend": trend.ratio}
-    compared = None
-    if trend is not None and before.n + after.n > 0:
-        compared = index_of_effect(*counts, rate_per_h=1.0, shape=0.0, log_error=trend.log_error, **known)
+    elif before.n + after.n > 0:
+        told: dict[str, Any] = {"trend": trend.ratio, "log_error": trend.log_error, "level": level}
+        compared = index_of_effect(*counts, rate_per_h=1.0, shape=0.0, dispersion=spells.widening, **told)
     model = reference.model
     if isinstance(model, NoReference):
         return Answers(spells, trend, compared, None, None, (*reasons, *model.reasons))
@@ -211,9 +261,7 @@ def answers_of(
     if any(not np.isfinite(traits[name]) for name in model.names):
         return Answers(spells, trend, compared, None, None, (*reasons, "A trait of this belt is not in the book."))
     rate = model.rate_per_h(traits)
-    weight = model.shape / (model.shape + rate * before.hours) if np.isfinite(model.shape) else 1.0
-    error = float(np.hypot(weight * model.log_error(traits), trend.log_error if trend else 0.0))
-    shrunk = index_of_effect(*counts, rate_per_h=rate, shape=model.shape, log_error=error, **known)
+    shrunk = index_against(model, traits, *counts, trend=trend, dispersion=spells.widening, level=level)
     return Answers(spells, trend, compared, shrunk, 1000.0 * rate, tuple(reasons))
 
 

@@ -22,13 +22,19 @@ FORMULAE = (
     "Plain, exact 95 % interval: given n0 + n1, n1 is binomial with p = R t1 / (t0 + R t1); Clopper-Pearson limits of "
     "p by beta quantiles, turned back: R = p / (1 - p) * t0 / t1. Mid-P: the observed count counts half in each tail.",
     "p central: twice the smaller tail at R = 1, 1 at most.",
-    "Trend c of untreated stretches: (m1 + 0.5) / h1 over (m0 + 0.5) / h0 with m, h their incidents and hours in the "
-    "same windows; variance of its logarithm trigamma(m0 + 0.5) + trigamma(m1 + 0.5). "
+    "Reference: negative binomial model of stretches while without a device, rate r, variance mu + mu^2 / phi. phi is "
+    "weighted by its likelihood times s (1 - s), s = phi / (phi + median mu).",
+    "Trend c, after over before, of stretches while without a device, those that got one later included: incidents of "
+    "stretch i in window w (before, after, other time) are Poisson with mean g_i r_i s_w h_iw, g_i gamma with mean 1 "
+    "and shape phi; c = s_after / s_before at the highest likelihood with g_i integrated out, its log error from the "
+    "curvature, times the root of Pearson's dispersion of the untreated stretches' change. Without a reference model: "
+    "(m1 + 0.5) / h1 over (m0 + 0.5) / h0 with their incidents m and hours h. "
     f"None is taken out with fewer than {FEWEST_FOR_TREND} incidents in either window.",
     "Compared: rate before gamma with shape n0 / d + 0.5 and hours t0 / d, times c; rate after gamma with shape "
-    "n1 / d + 0.5 and hours t1 / d; median and quantiles of their ratio. The log error of c lowers the shape before.",
-    "Shrunk (empirical Bayes): as compared, with shape n0 / d + phi and hours t0 / d + phi / r, where r is the rate "
-    "and phi the shape of a negative binomial model of untreated stretches (variance mu + mu^2 / phi).",
+    "n1 / d + 0.5 and hours t1 / d; median and quantiles of their ratio.",
+    "Shrunk (empirical Bayes): as compared, with shape n0 / d + phi and hours t0 / d + phi / (r s_before).",
+    "Errors of c and r and the weights of phi make the rate before uncertain on the log scale: its mean and variance "
+    "there (digamma, trigamma, and the errors added) are those of the gamma that is used.",
     "Belt offset, a second answer beside the verdict: size of the offset at stations measured both before and after, "
     "several readings of a station averaged; mean of the differences with Student's interval.",
     "d: dispersion, 1 unless incidents come in bad spells: 1 + 2 (pairs - expected pairs) / n, pairs at most two days "
@@ -118,7 +124,8 @@ def answer_rows(study: Study) -> list[dict[str, Any]]:
     if answers.trend is not None:
         trend = answers.trend
         words = (
-            f"{trend.n_before} in {trend.hours_before:.1f} h before, {trend.n_after} in {trend.hours_after:.1f} h after"
+            f"{trend.n_before} in {trend.hours_before:.1f} h before, {trend.n_after} in {trend.hours_after:.1f} h "
+            f"after on untreated stretches, as counted {trend.as_counted:.4f}; log error {trend.log_error:.4f}"
         )
         rows.append({"part": "check", "item": "trend", "ratio": rounded(trend.ratio), "words": words})
     if answers.reference_per_1000_h is not None:

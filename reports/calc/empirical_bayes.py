@@ -7,21 +7,26 @@ by itself (regression to the mean). Against that:
    variance ``mu + mu^2 / phi`` and the logarithm of running hours as offset. Candidates (such as belt length, width,
    speed, strand, duty) are taken in one at a time, each time the one that lowers Schwarz's criterion (BIC) most, as
    long as it falls and ten stretches stand behind each coefficient; else they stay out.
+   How uneven stretches are (phi) is known with an error of its own: it is carried as weights of many phi by their
+   likelihood, with every share of shrinkage held equally likely beforehand (Christiansen & Morris 1997).
 2. **Without the device** (`expected_without_device`): weight ``w = phi / (phi + mu)`` for the model, the rest for the
    count; ``E = w mu + (1 - w) n0`` with variance ``(1 - w) E``.
 3. **Index of effect** (`index_of_effect`): Hauer's ``theta`` with its variance, and an interval from the gamma
    posteriors of both rates, which exists with no incident after as well. The two differ a little: theta divides by the
    mean of the expectation, the interval's middle is the ratio of two random rates. Pages show the posterior's.
-4. **Comparison** is taken in as `trend`: what the untreated stretches did meanwhile, season included, with its own
-   uncertainty.
+4. **Comparison** is taken in as `trend` (`fit_trend`): what stretches did while without a device, season included.
+   Those that got no device are those that happened to look good before, so their plain ratio of rates leans upwards
+   by itself; the regression to the mean that flatters a device flatters it a second time through its comparison.
+   Therefore each stretch has its own rate, drawn from the reference model, and those that were to get a device are in
+   the fit for as long as they had none: then nobody's choice by counts biases the trend.
 """
 
 from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -33,6 +38,8 @@ FEWEST_STRETCHES = 10
 STRETCHES_PER_COEFFICIENT = 10
 # Above this shape the counts are no more uneven than chance, and the model is as good as a Poisson one.
 LARGEST_SHAPE = 1e6
+# Fewer incidents on the untreated stretches in either window say nothing of a trend; own rule.
+FEWEST_FOR_TREND = 20
 
 
 @dataclass(frozen=True)
@@ -51,6 +58,9 @@ class ReferenceModel:
     dispersion: float
     left_out: tuple[str, ...] = ()
     reasons: tuple[str, ...] = ()
+    # Shapes that the counts allow, each with its weight; empty where only the likeliest is known.
+    shapes: tuple[float, ...] = ()
+    shape_weights: tuple[float, ...] = ()
 
     def rate_per_h(self, traits: Mapping[str, float]) -> float:
         """Incidents per running hour of a stretch with these traits [1/h]."""
@@ -75,7 +85,12 @@ class NoReference:
 
 @dataclass(frozen=True)
 class Trend:
-    """What stretches without a device did between the two windows: rate after over rate before."""
+    """What stretches without a device did between the two windows: rate after over rate before.
+
+    The counts are those of stretches without a device throughout; their plain ratio is `as_counted`, while `ratio` has
+    the choice of the worst stretches taken out, where a reference model allows it. `level_before` is the rate of the
+    window before over the reference model's.
+    """
 
     ratio: float
     log_error: float
@@ -83,6 +98,13 @@ class Trend:
     hours_before: float
     n_after: int
     hours_after: float
+    level_before: float = 1.0
+    dispersion: float = 1.0
+
+    @property
+    def as_counted(self) -> float:
+        """Rate after over rate before of those counts, half an incident added to each."""
+        return (self.n_after + 0.5) / self.hours_after / ((self.n_before + 0.5) / self.hours_before)
 
 
 @dataclass(frozen=True)
@@ -173,11 +195,56 @@ def fit_reference(
         best = tried[name]
         chosen.append(name)
         usable.remove(name)
-    return _with_left_out(best, tuple(name for name in traits if name not in chosen))
+    mean = time * np.array([best.rate_per_h({each: traits[each][i] for each in chosen}) for i in range(counts.size)])
+    shapes, weights = shape_weights(counts, mean)
+    return replace(
+        best,
+        left_out=tuple(name for name in traits if name not in chosen),
+        shapes=tuple(shapes.tolist()),
+        shape_weights=tuple(weights.tolist()),
+    )
 
 
-def _with_left_out(model: ReferenceModel, left_out: tuple[str, ...]) -> ReferenceModel:
-    return ReferenceModel(**{**model.__dict__, "left_out": left_out})
+def shape_weights(n: ArrayLike, mean: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Shapes that the counts of stretches allow, and how much each of them is to be believed.
+
+    Parameters
+    ----------
+    n : array of int, shape (s,)
+        Incidents of each stretch.
+    mean : array of float, shape (s,)
+        What the model expects of each, above 0.
+
+    Returns
+    -------
+    tuple of array of float
+        Shapes, ascending, and their weights, which sum to 1.
+
+    Notes
+    -----
+    Likelihood of the counts with the means held (mean and shape of a negative binomial are orthogonal), times a prior
+    under which the weight ``phi / (phi + mu)`` of a middling stretch is equally likely anywhere from 0 to 1.
+
+    References
+    ----------
+    Christiansen, C. L. & Morris, C. N. (1997), Hierarchical Poisson regression modeling, JASA 92, 618-632: the uniform
+    prior on shrinkage (from memory).
+    """
+    counts, mu = np.asarray(n, dtype=float), np.asarray(mean, dtype=float)
+    logit = np.arange(-8.0, 8.01, 0.1)
+    phi = float(np.median(mu)) * np.exp(logit)
+    each = (
+        special.gammaln(counts + phi[:, None])
+        - special.gammaln(phi[:, None])
+        - (counts + phi[:, None]) * np.log1p(mu / phi[:, None])
+        - counts * np.log(phi[:, None])
+    )
+    share = special.expit(logit)
+    log_weight = each.sum(axis=1) + np.log(share * (1.0 - share))
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    kept = weight > 1e-4
+    return phi[kept], weight[kept] / weight[kept].sum()
 
 
 def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]) -> ReferenceModel:
@@ -246,6 +313,95 @@ def trend_of(n_before: int, hours_before: float, n_after: int, hours_after: floa
     return Trend(ratio, error, n_before, hours_before, n_after, hours_after)
 
 
+def fit_trend(
+    n: ArrayLike, hours: ArrayLike, *, rate_per_h: ArrayLike, shape: float, is_untreated: ArrayLike
+) -> Trend | None:
+    """Rate after over rate before without a device, where the worst stretches were chosen for devices.
+
+    Parameters
+    ----------
+    n : array of int, shape (s, w)
+        Incidents of each stretch while no device reached it: before, after and, if there are more columns, in other
+        time, which tells more of each stretch's own rate.
+    hours : array of float, shape (s, w)
+        Running hours of the same, 0 where a device was there [h].
+    rate_per_h : array of float, shape (s,)
+        Rate of each stretch by the reference model, above 0 [1/h].
+    shape : float
+        phi of the model, above 0; infinite where stretches do not differ [-].
+    is_untreated : array of bool, shape (s,)
+        Stretches that no device has reached; their counts are told.
+
+    Returns
+    -------
+    Trend or None
+        None where untreated stretches have fewer than `FEWEST_FOR_TREND` incidents in either window. Its error is
+        widened by how much more than chance untreated stretches changed between the windows.
+
+    Raises
+    ------
+    ValueError
+        If shapes do not agree or a rate is not above 0.
+
+    Notes
+    -----
+    Incidents of stretch i in window t are Poisson with mean ``lambda_i r_i s_t h_it``, lambda_i gamma with mean 1 and
+    shape phi. The marginal likelihood is concave in the logarithms of s_t and solved by Newton's steps; the error comes
+    from its curvature. The choice of stretches by earlier counts cancels from the likelihood as long as those counts
+    are in it (Rubin 1976, Biometrika 63, ignorable selection; from memory).
+    """
+    counts, time, rate = np.asarray(n, dtype=float), np.asarray(hours, dtype=float), np.asarray(rate_per_h, dtype=float)
+    untreated = np.asarray(is_untreated, dtype=bool)
+    if counts.ndim != 2 or counts.shape != time.shape or not counts.shape[0] == rate.size == untreated.size:
+        raise ValueError(
+            f"n has shape {counts.shape}, hours {time.shape}, rate_per_h {rate.shape}, is_untreated {untreated.shape}; "
+            "give a row for every stretch and a column for every window"
+        )
+    if not np.all(rate > 0) or not shape > 0:
+        raise ValueError("rates of the stretches and shape must be above 0")
+    (n_before, n_after), (h_before, h_after) = counts[untreated, :2].sum(axis=0), time[untreated, :2].sum(axis=0)
+    if min(n_before, n_after) < FEWEST_FOR_TREND or min(h_before, h_after) <= 0:
+        return None
+    # Windows without any incident have no level; what they say of the stretches is little and left out.
+    told = np.flatnonzero(counts.sum(axis=0) > 0)
+    levels, information = _levels(counts[:, told], time[:, told] * rate[:, None], min(shape, LARGEST_SHAPE))
+    contrast = np.zeros(told.size)
+    contrast[:2] = -1.0, 1.0
+    ratio = math.exp(float(contrast @ levels))
+    dispersion = _dispersion_of_change(counts[untreated, :2], time[untreated, :2], ratio)
+    error = math.sqrt(dispersion * float(contrast @ np.linalg.solve(information, contrast)))
+    sides = (int(n_before), float(h_before), int(n_after), float(h_after))
+    return Trend(ratio, error, *sides, level_before=math.exp(float(levels[0])), dispersion=dispersion)
+
+
+def _levels(counts: FloatArray, mean: FloatArray, shape: float) -> tuple[FloatArray, FloatArray]:
+    """Logarithm of each window's level against the model, and the information on it."""
+    total = counts.sum(axis=1)
+    levels = np.log(counts.sum(axis=0) / mean.sum(axis=0))
+    information = np.eye(levels.size)
+    for _step in range(100):
+        here = mean * np.exp(levels)
+        own = (shape + total) / (shape + here.sum(axis=1))
+        pulled = own @ here
+        information = np.diag(pulled) - (here * (own / (shape + here.sum(axis=1)))[:, None]).T @ here
+        step = np.linalg.solve(information, counts.sum(axis=0) - pulled)
+        levels = levels + np.clip(step, -1.0, 1.0)
+        if np.abs(step).max() < 1e-10:
+            break
+    return levels, information
+
+
+def _dispersion_of_change(counts: FloatArray, hours: FloatArray, ratio: float) -> float:
+    """Pearson's statistic of the stretches' counts after, given both, over its degrees of freedom; never below 1."""
+    both = counts.sum(axis=1)
+    p = ratio * hours[:, 1] / np.maximum(ratio * hours[:, 1] + hours[:, 0], 1e-12)
+    kept = (both > 0) & (p > 0) & (p < 1)
+    if kept.sum() < 2:
+        return 1.0
+    both, p, after = both[kept], p[kept], counts[kept, 1]
+    return max(1.0, float(np.sum((after - both * p) ** 2 / (both * p * (1.0 - p)))) / float(kept.sum() - 1))
+
+
 def expected_without_device(n_before: float, mean_before: float, shape: float) -> Expected:
     """Count before drawn towards the mean of stretches that are like it.
 
@@ -289,9 +445,11 @@ def index_of_effect(
     hours_after: float,
     *,
     rate_per_h: float,
-    shape: float,
+    shape: float | Sequence[float],
+    shape_weights: Sequence[float] | None = None,
     trend: float = 1.0,
     log_error: float = 0.0,
+    rate_log_error: float = 0.0,
     dispersion: float = 1.0,
     level: float = 0.95,
 ) -> EffectIndex:
@@ -305,12 +463,16 @@ def index_of_effect(
         Running hours on each side, above 0 [h].
     rate_per_h : float
         Reference rate of such a stretch, above 0 [1/h].
-    shape : float
-        phi of the reference model, 0 or more [-].
+    shape : float or sequence of float
+        phi of the reference model, 0 or more [-]; several where it is not known well.
+    shape_weights : sequence of float, optional
+        How much each of several shapes is to be believed; they sum to 1.
     trend : float, optional
         Rate after over rate before of untreated stretches, above 0 [-].
     log_error : float, optional
-        Standard error of the logarithms of trend and reference rate together, 0 or more [-]. It widens the interval.
+        Standard error of the logarithm of the trend, 0 or more [-]. It widens the interval.
+    rate_log_error : float, optional
+        Standard error of the logarithm of the reference rate [-]. It widens the interval as far as the model weighs.
     dispersion : float, optional
         Variance over mean of the counts where incidents come in spells, 1 or more [-]. It widens the interval.
     level : float, optional
@@ -336,33 +498,97 @@ def index_of_effect(
         raise ValueError(
             f"hours are {hours_before} and {hours_after} h, rate_per_h {rate_per_h}, trend {trend}; give all above 0"
         )
-    found = expected_without_device(n_before, rate_per_h * hours_before, shape)
+    shapes, believed = _believed(shape, shape_weights)
+    each = [expected_without_device(n_before, rate_per_h * hours_before, float(phi)) for phi in shapes]
+    weight, expected = (float(believed @ [getattr(one, name) for one in each]) for name in ("weight", "expected"))
+    within, between = (believed @ [one.variance for one in each]), (believed @ [one.expected**2 for one in each])
+    found = Expected(weight, expected, float(within + max(0.0, between - expected**2)))
     r = hours_after / hours_before * trend
     pi, variance = r * found.expected, r * r * found.variance
     spread = 1.0 + (variance / pi**2 if pi > 0 else 0.0)
     theta = n_after / pi / spread if pi > 0 else math.inf
     error = theta * math.sqrt(1.0 / n_after + variance / pi**2) / spread if n_after > 0 and pi > 0 else None
-    known = {"rate_per_h": rate_per_h, "shape": shape, "trend": trend, "log_error": log_error, "dispersion": dispersion}
+    known = {"rate_per_h": rate_per_h, "trend": trend, "log_error": log_error, "rate_log_error": rate_log_error}
     sides = (n_before, hours_before, n_after, hours_after)
-    ratio, low, high = posterior_ratio_many(*sides, **known, level=level)
+
+    def limits(level: float) -> tuple[float, ...]:
+        told = posterior_ratio_many(
+            *sides, **known, shape=shapes, shape_weights=believed, dispersion=dispersion, level=level
+        )
+        return tuple(float(each) for each in told)
+
+    ratio, low, high = limits(level)
     # At a level of 0.5 or less the one-sided limits would change places; nobody asks for that.
-    _middle, low_one, high_one = posterior_ratio_many(*sides, **known, level=max(2.0 * level - 1.0, 1e-9))
+    _middle, low_one, high_one = limits(max(2.0 * level - 1.0, 1e-9))
     reasons = () if n_after else ("no incident after: Hauer's standard error does not exist, the interval does",)
     return EffectIndex(
         theta=theta,
         error=error,
-        ratio=float(ratio),
-        low=float(low),
-        high=float(high),
+        ratio=ratio,
+        low=low,
+        high=high,
         weight=found.weight,
         expected_before=found.expected,
         expected_after=pi,
         variance_after=variance,
-        low_one_sided=float(low_one),
-        high_one_sided=float(high_one),
+        low_one_sided=low_one,
+        high_one_sided=high_one,
         level=level,
         reasons=reasons,
     )
+
+
+def index_against(
+    model: ReferenceModel,
+    traits: Mapping[str, float],
+    n_before: int,
+    hours_before: float,
+    n_after: int,
+    hours_after: float,
+    *,
+    trend: Trend | None,
+    dispersion: float = 1.0,
+    level: float = 0.95,
+) -> EffectIndex:
+    """`index_of_effect` of a stretch with these traits against a fitted model, with the errors of model and trend.
+
+    Parameters
+    ----------
+    model : ReferenceModel
+    traits : mapping of str to float
+        At least those that the model took in.
+    n_before, hours_before, n_after, hours_after, dispersion, level
+        As `index_of_effect`.
+    trend : Trend or None
+        None where untreated stretches cannot tell: none is taken out.
+
+    Returns
+    -------
+    EffectIndex
+    """
+    return index_of_effect(
+        n_before,
+        hours_before,
+        n_after,
+        hours_after,
+        rate_per_h=model.rate_per_h(traits) * (trend.level_before if trend else 1.0),
+        shape=model.shapes or model.shape,
+        shape_weights=model.shape_weights or None,
+        trend=trend.ratio if trend else 1.0,
+        log_error=trend.log_error if trend else 0.0,
+        rate_log_error=model.log_error(traits),
+        dispersion=dispersion,
+        level=level,
+    )
+
+
+def _believed(shape: float | Sequence[float], weights: Sequence[float] | None) -> tuple[FloatArray, FloatArray]:
+    """Shapes and their weights as arrays."""
+    shapes = np.atleast_1d(np.asarray(shape, dtype=float))
+    believed = np.ones(1) if weights is None else np.asarray(weights, dtype=float)
+    if shapes.shape != believed.shape or not math.isclose(float(believed.sum()), 1.0, rel_tol=1e-6):
+        raise ValueError(f"{shapes.size} shapes have {believed.size} weights; give one weight each, summing to 1")
+    return shapes, believed
 
 
 def posterior_ratio_many(
@@ -373,8 +599,10 @@ def posterior_ratio_many(
     *,
     rate_per_h: ArrayLike,
     shape: ArrayLike,
+    shape_weights: ArrayLike | None = None,
     trend: ArrayLike = 1.0,
     log_error: ArrayLike = 0.0,
+    rate_log_error: ArrayLike = 0.0,
     dispersion: ArrayLike = 1.0,
     level: float = 0.95,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -382,8 +610,10 @@ def posterior_ratio_many(
 
     Parameters
     ----------
-    n_before, n_after, hours_before, hours_after, rate_per_h, shape, trend, log_error, dispersion, level
+    n_before, hours_before, n_after, hours_after, rate_per_h, shape, trend, log_error, rate_log_error, dispersion, level
         As `index_of_effect`. A shape of 0 takes everything from the count.
+    shape_weights : array of float, shape (k,), optional
+        With it, shape has shape (k,) and holds for all of the others.
 
     Returns
     -------
@@ -392,26 +622,37 @@ def posterior_ratio_many(
 
     Notes
     -----
-    Both rates are gamma, so their ratio is a beta prime variable with closed quantiles. Further uncertainty of the
-    logarithm is taken in by lowering the shape of the rate before until its variance is as much larger (trigamma).
+    Both rates are gamma, so their ratio is a beta prime variable with closed quantiles. Where the shape is uncertain,
+    or the reference rate or the trend have errors, the rate before is no gamma any more; one is put in its place whose
+    logarithm has the same mean and variance (digamma, trigamma), to which the errors of the logarithms simply add.
     """
-    n0, t0, n1, t1, rate, phi, drift, extra, over = np.broadcast_arrays(
+    n0, t0, n1, t1, rate, drift, extra, off, over, phi = np.broadcast_arrays(
         *(
             np.asarray(each, dtype=float)
             for each in (
-                n_before, hours_before, n_after, hours_after, rate_per_h, shape, trend, log_error, dispersion,
+                n_before, hours_before, n_after, hours_after, rate_per_h, trend, log_error, rate_log_error, dispersion,
+                shape if shape_weights is None else 0.0,
             )
         )
     )  # fmt: skip
-    prior = np.minimum(np.where(np.isinf(phi), LARGEST_SHAPE, phi), LARGEST_SHAPE)
+    # Several shapes stand along an axis of their own, which the weights close again.
+    believed, phi = np.ones(1), phi[None]
+    if shape_weights is not None:
+        believed = np.asarray(shape_weights, dtype=float)
+        phi = np.asarray(shape, dtype=float).reshape(-1, *[1] * n0.ndim)
+    prior = np.minimum(phi, LARGEST_SHAPE)
     # The half incident keeps the posterior proper where neither model nor count say anything (shape 0).
     before_shape = n0 / over + np.where(prior > 0, prior, 0.5)
     before_hours = t0 / over + prior / rate
+    # The model's share in the rate before is its share in those hours: so far does its error reach.
+    reach = prior / rate / before_hours
+    middle = special.digamma(before_shape) - np.log(before_hours)
+    variance = special.polygamma(1, before_shape) + (reach * off) ** 2
+    mean = np.tensordot(believed, middle, axes=1)
+    spread = np.tensordot(believed, variance + (middle - mean) ** 2, axes=1) + extra**2
+    widened = _inverse_trigamma(spread)
+    scale = np.exp(special.digamma(widened) - mean) / drift
     after_shape, after_hours = n1 / over + 0.5, t1 / over
-    widened = np.where(extra > 0, _inverse_trigamma(special.polygamma(1, before_shape) + extra**2), before_shape)
-    # The middle stays where it was: the rate's mean is kept while its shape falls.
-    mean_before = before_shape / before_hours * drift
-    scale = widened / mean_before
     tail = (1.0 - level) / 2.0
 
     def quantile(p: float) -> FloatArray:

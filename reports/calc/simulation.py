@@ -19,7 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reports.calc.bad_spells import check_spells
-from reports.calc.empirical_bayes import NoReference, fit_reference, index_of_effect, trend_of
+from reports.calc.empirical_bayes import (
+    NoReference,
+    fit_reference,
+    fit_trend,
+    index_against,
+    index_of_effect,
+    trend_of,
+)
 from reports.calc.rate_ratio import Verdict, VerdictRules, compare_rates, judge
 
 FloatArray = NDArray[np.float64]
@@ -142,12 +149,18 @@ def run_plant(scenario: Scenario, result: Result, rules: VerdictRules, rng: np.r
     # As on the site: a stretch is reference for as long as no device reached it, so those of devices count before.
     reference = fit_reference(totals, np.full(totals.size, hours_before))
     others = ~treated
-    trend = trend_of(
-        int(totals[others].sum()),
-        hours_before * int(others.sum()),
-        int(after[others].sum()),
-        hours_after * int(others.sum()),
-    )
+    if isinstance(reference, NoReference):
+        untreated = [int(each[others].sum()) for each in (totals, after)]
+        n_others = int(others.sum())
+        trend = trend_of(untreated[0], hours_before * n_others, untreated[1], hours_after * n_others)
+    else:
+        trend = fit_trend(
+            np.column_stack([totals, np.where(others, after.sum(axis=1), 0)]),
+            np.column_stack([np.full(totals.size, hours_before), np.where(others, hours_after, 0.0)]),
+            rate_per_h=np.full(totals.size, reference.rate_per_h({})),
+            shape=reference.shape,
+            is_untreated=others,
+        )
     for each in np.flatnonzero(treated):
         n0, n1 = int(totals[each]), int(after[each].sum())
         daily = np.full(DAYS, HOURS_A_DAY), np.full(scenario.days_after, HOURS_A_DAY)
@@ -160,14 +173,14 @@ def run_plant(scenario: Scenario, result: Result, rules: VerdictRules, rng: np.r
         if sheet.low is not None and sheet.high is not None:
             note_interval(result.tallies["worst quarter"], sheet.low, sheet.high, scenario.effect)
         shrunk = None
-        if trend is not None and not isinstance(reference, NoReference):
-            sides = (n0, hours_before, n1, hours_after)
-            known: dict[str, Any] = {"trend": trend.ratio, "dispersion": spells.widening, "level": rules.level}
-            rate = reference.rate_per_h({})
-            compared = index_of_effect(*sides, rate_per_h=rate, shape=0.0, log_error=trend.log_error, **known)
+        sides = (n0, hours_before, n1, hours_after)
+        known: dict[str, Any] = {"dispersion": spells.widening, "level": rules.level}
+        if trend is not None:
+            told: dict[str, Any] = {"trend": trend.ratio, "log_error": trend.log_error, **known}
+            compared = index_of_effect(*sides, rate_per_h=1.0, shape=0.0, **told)
             note_interval(result.tallies["compared"], compared.low, compared.high, scenario.effect)
-            error = math.hypot(trend.log_error, reference.log_error({}))
-            shrunk = index_of_effect(*sides, rate_per_h=rate, shape=reference.shape, log_error=error, **known)
+        if not isinstance(reference, NoReference):
+            shrunk = index_against(reference, {}, *sides, trend=trend, **known)
             note_interval(result.tallies["shrunk"], shrunk.low, shrunk.high, scenario.effect)
         said = judge(
             ratio, coverage_before=1, coverage_after=1, n_detectors=1, rules=rules, spells=spells, shrunk=shrunk

@@ -5,14 +5,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import integrate, optimize, stats
 
 from reports.calc import empirical_bayes
 from reports.calc.empirical_bayes import (
     NoReference,
+    ReferenceModel,
+    Trend,
     expected_without_device,
     fit_reference,
+    fit_trend,
+    index_against,
     index_of_effect,
     posterior_ratio_many,
+    shape_weights,
     trend_of,
 )
 from tests.reference.effect import (
@@ -117,12 +123,136 @@ def test_limits_of_the_weight():
     assert expected_without_device(10, 4, 0).expected == 10
 
 
-def test_the_interval_is_that_of_two_drawn_gammas():
+@pytest.mark.parametrize(("n0", "n1"), [(29, 6), (3, 3), (12, 1)])
+def test_the_interval_is_that_of_drawn_rates(n0, n1):
+    """Shape, reference rate and trend each with an error: the limits against a million draws."""
     rng = np.random.default_rng(3)
-    drawn = rng.gamma(6.5, 1 / 4700, 400_000) / rng.gamma(31, 1 / (4800 + 800), 400_000)
-    drawn /= np.exp(rng.normal(0, 0.2, 400_000))
-    _middle, low, high = posterior_ratio_many(29, 4800, 6, 4700, rate_per_h=0.0025, shape=2, log_error=0.2)
-    assert (low, high) == pytest.approx(np.quantile(drawn, [0.025, 0.975]), rel=0.04)
+    shapes, weights = np.array([0.7, 2.0, 9.0]), np.array([0.3, 0.5, 0.2])
+    phi = rng.choice(shapes, 1_000_000, p=weights)
+    rate = 0.0025 * np.exp(rng.normal(0, 0.25, phi.size))
+    before = rng.gamma(phi + n0, 1 / (4800 + phi / 0.0025)) * (rate / 0.0025) ** (phi / 0.0025 / (4800 + phi / 0.0025))
+    drawn = rng.gamma(n1 + 0.5, 1 / 4700, phi.size) / before / (0.9 * np.exp(rng.normal(0, 0.2, phi.size)))
+    told = posterior_ratio_many(
+        n0, 4800, n1, 4700, rate_per_h=0.0025, shape=shapes, shape_weights=weights, trend=0.9, log_error=0.2,
+        rate_log_error=0.25,
+    )  # fmt: skip
+    assert told == pytest.approx(np.quantile(drawn, [0.5, 0.025, 0.975]), rel=0.02)
+
+
+def test_without_errors_the_posterior_is_a_beta_prime():
+    found = posterior_ratio_many(29, 4800, 6, 4700, rate_per_h=0.0025, shape=2)
+    exact = stats.betaprime.ppf([0.5, 0.025, 0.975], 6.5, 31) * (4800 + 800) / 4700
+    assert found == pytest.approx(exact, rel=1e-9)
+
+
+def test_weights_of_the_shape_are_its_likelihood_and_hold_the_truth():
+    """Against scipy's negative binomial, under the prior of equal shrinkage; no mean of a stretch is far off."""
+    rng = np.random.default_rng(9)
+    mean = rng.uniform(5, 15, 60)
+    counts = rng.poisson(rng.gamma(3.0, mean / 3.0))
+    shapes, weights = shape_weights(counts, mean)
+    assert weights.sum() == pytest.approx(1.0)
+    share = shapes / (shapes + np.median(mean))
+    by_scipy = np.array([stats.nbinom.logpmf(counts, phi, phi / (phi + mean)).sum() for phi in shapes])
+    expected = by_scipy + np.log(share * (1 - share))
+    assert np.log(weights / weights[0]) == pytest.approx(expected - expected[0], abs=1e-6)
+    assert shapes[np.cumsum(weights) < 0.025][-1] < 3.0 < shapes[np.cumsum(weights) > 0.975][0]
+    # Counts that are no more uneven than chance allow any large shape, and not one alone.
+    even, _weights = shape_weights(np.full(30, 8), np.full(30, 8.0))
+    assert even.max() > 1000 > even.min()
+
+
+def test_an_index_against_a_model_carries_all_of_its_errors():
+    model = ReferenceModel(("wet",), (math.log(0.002), 0.5), ((0.04, 0.0), (0.0, 0.09)), 2.0, 0, 0, 60, 500, 1e5, 3.0)
+    trend = Trend(0.8, 0.1, 200, 1e5, 160, 1e5, level_before=1.2)
+    found = index_against(model, {"wet": 1.0}, 20, 4000, 8, 5000, trend=trend, dispersion=1.5)
+    by_hand = index_of_effect(
+        20, 4000, 8, 5000, rate_per_h=0.0024 * math.exp(0.5), shape=2.0, trend=0.8, log_error=0.1,
+        rate_log_error=math.sqrt(0.13), dispersion=1.5,
+    )  # fmt: skip
+    assert found.ratio == pytest.approx(by_hand.ratio)
+    assert (found.low, found.high) == pytest.approx((by_hand.low, by_hand.high))
+    without = index_against(model, {"wet": 1.0}, 20, 4000, 8, 5000, trend=None)
+    assert without.ratio < found.ratio
+    with pytest.raises(ValueError, match="2 shapes have 1 weights"):
+        index_of_effect(1, 1, 1, 1, rate_per_h=1.0, shape=(1.0, 2.0))
+
+
+def stretches_with_the_worst_chosen(rng, *, trend, n=60, n_treated=12, mean=10.0, shape=8.0):
+    rates = rng.gamma(shape, mean / shape, n)
+    before, after = rng.poisson(rates), rng.poisson(rates * trend)
+    treated = np.argsort(-before, kind="stable")[:n_treated]
+    untreated = np.ones(n, bool)
+    untreated[treated] = False
+    counts = np.column_stack([before, np.where(untreated, after, 0)])
+    hours = np.column_stack([np.full(n, 1000.0), np.where(untreated, 1000.0, 0.0)])
+    return counts, hours, untreated
+
+
+@pytest.mark.parametrize("truth", [0.67, 1.0, 1.5])
+def test_choosing_the_worst_does_not_bias_the_trend(truth):
+    """200 plants (seed 6): the plain ratio of untreated stretches leans upwards, the fitted one does not."""
+    rng, plain, fitted, inside = np.random.default_rng(6), [], [], 0
+    for _each in range(200):
+        counts, hours, untreated = stretches_with_the_worst_chosen(rng, trend=truth)
+        found = fit_trend(counts, hours, rate_per_h=np.full(60, 0.01), shape=8.0, is_untreated=untreated)
+        plain.append(found.as_counted)
+        fitted.append(found.ratio)
+        inside += abs(math.log(found.ratio / truth)) < 1.96 * found.log_error
+    assert np.mean(plain) > 1.05 * truth
+    assert np.exp(np.mean(np.log(fitted))) == pytest.approx(truth, rel=0.012)
+    assert 0.91 <= inside / 200 <= 0.99
+
+
+def test_the_trend_is_where_the_marginal_likelihood_is_highest():
+    """Each stretch's own rate summed out on a fine grid, with scipy's laws; four stretches, three windows."""
+    n = np.array([[19, 9, 30], [2, 1, 5], [0, 22, 3], [14, 0, 9]])
+    hours = np.array([[900, 800, 3000], [1000, 900, 2500], [700, 1500, 400], [800, 0, 700]], float)
+    rate, shape = np.array([0.008, 0.003, 0.01, 0.012]), 1.7
+
+    own = np.linspace(1e-4, 20.0, 4001)
+    prior = stats.gamma.pdf(own, shape, scale=1 / shape)
+
+    def against(levels):
+        mean = own[:, None, None] * hours * rate[:, None] * np.exp(levels)
+        seen = np.exp(stats.poisson.logpmf(n, mean).sum(axis=2))
+        return -np.log(integrate.simpson(seen * prior[:, None], x=own, axis=0)).sum()
+
+    best = optimize.minimize(against, np.zeros(3), method="Nelder-Mead", options={"xatol": 1e-6, "fatol": 1e-10})
+    found = fit_trend(n, hours, rate_per_h=rate, shape=shape, is_untreated=[True, True, True, False])
+    assert math.log(found.ratio) == pytest.approx(best.x[1] - best.x[0], abs=1e-4)
+    assert math.log(found.level_before) == pytest.approx(best.x[0], abs=1e-4)
+    assert (found.n_before, found.n_after, found.hours_after) == (21, 32, 3200)
+
+
+def test_alike_stretches_that_all_stay_untreated_have_their_plain_ratio_as_trend():
+    rng = np.random.default_rng(2)
+    n = rng.poisson(6.0, (50, 2))
+    found = fit_trend(
+        n, np.full((50, 2), 500.0), rate_per_h=np.full(50, 0.01), shape=math.inf, is_untreated=np.ones(50, bool)
+    )
+    before, after = n.sum(axis=0)
+    assert found.ratio == pytest.approx(after / before, rel=1e-3)
+    assert found.log_error == pytest.approx(math.sqrt(found.dispersion * (1 / before + 1 / after)), rel=1e-3)
+
+
+def test_stretches_that_change_more_than_chance_widen_the_error_of_the_trend():
+    rng = np.random.default_rng(2)
+    n = rng.poisson(6.0 * rng.gamma(3.0, 1 / 3.0, (200, 2)))  # each stretch draws a new rate each year
+    found = fit_trend(
+        n, np.full((200, 2), 500.0), rate_per_h=np.full(200, 0.012), shape=1e5, is_untreated=np.ones(200, bool)
+    )
+    assert found.dispersion == pytest.approx(1 + 6 / 3, rel=0.25)
+
+
+def test_no_trend_from_a_handful_of_incidents_and_wrong_input_is_named():
+    few = {"rate_per_h": np.full(3, 0.01), "shape": 2.0, "is_untreated": np.ones(3, bool)}
+    assert fit_trend(np.full((3, 2), 6), np.full((3, 2), 500.0), **few) is None
+    assert fit_trend(np.full((3, 2), 7), np.full((3, 2), 500.0), **few).ratio == pytest.approx(1.0)
+    with pytest.raises(ValueError, match="a row for every stretch and a column for every window"):
+        fit_trend(np.ones((2, 2)), np.ones((3, 2)), **few)
+    with pytest.raises(ValueError, match="must be above 0"):
+        fit_trend(np.ones((3, 2)), np.ones((3, 2)), **few | {"shape": 0.0})
 
 
 def test_trend_of_untreated_stretches():
