@@ -8,15 +8,17 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.db.models import Case, Count, F, QuerySet, Value, When
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from inspections.calc.workload import Recurring, Week, by_week, effective_days, monday_of
-from inspections.models import CheckPlan, Deferral, OverdueSpell, Shift, Task
+from inspections.calc.workload import ONCE, Cadence, Coming, Week, by_week, cadence, monday_of
+from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Shift, Task, TechnicianProfile
+from inspections.models.rounds import words_of
 from inspections.models.tasks import LATE_AGES, LateReason
-from inspections.services.due_dates import BeltHours, belts_hours
+from inspections.services.due_dates import BeltHours, belts_hours, needs_hours, shortening_on
 from inspections.services.round_problems import minutes_of_kinds
-from plant.models import Plant
+from plant.models import Conveyor, Plant
 
 WEEKS = 12
 CHART_HEIGHT = 160
@@ -38,6 +40,7 @@ class LoadWeek:
 
     week: Week
     shift_min: int
+    skills: list[SkillLoad]
     x: float
     locked_out_px: float
     other_px: float
@@ -51,7 +54,12 @@ class LoadWeek:
 
     @property
     def is_over(self) -> bool:
-        return self.week.minutes > self.shift_min
+        return self.week.minutes > self.shift_min or bool(self.skills_over)
+
+    @property
+    def skills_over(self) -> list[SkillLoad]:
+        """Skills of which the week asks for more than the shifts hold, though the minutes of all may fit."""
+        return [each for each in self.skills if each.is_over]
 
     @property
     def label_x(self) -> float:
@@ -153,29 +161,93 @@ def figures(
 
 
 # --- Work ahead against hands -----------------------------------------------------------------------------------------
-def recurring_checks(
-    tasks: Iterable[Task], hours: dict[int, BeltHours], minutes: dict[int, float], changed: CheckPlan | None = None
-) -> list[Recurring]:
-    """Open checks as they come round by their plans; `changed` stands for the saved plan with the same key."""
+@dataclass(frozen=True)
+class OpenChecks:
+    """Open checks that are alike in all that the weeks ahead ask for, and how many they are."""
+
+    plan_id: int | None
+    conveyor_id: int
+    kind_id: int
+    due_on: date
+    n: int = 1
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """What the weeks ahead are worked out from: plans, kinds, belts with their hours, minutes of each kind."""
+
+    plans: dict[int, CheckPlan]
+    kinds: dict[int, CheckKind]
+    belts: dict[int, Conveyor]
+    hours: dict[int, BeltHours]
+    minutes: dict[int, float]
+
+
+def open_checks(rows: QuerySet[Task]) -> list[OpenChecks]:
+    """Open tasks, counted where they are alike; what was not asked for by a plan comes once."""
+    by_plan = Case(When(origin=Task.Origin.PLAN, then=F("check_plan")), default=Value(None))
+    known = rows.open().order_by().annotate(by_plan=by_plan)
+    counted = known.values_list("by_plan", "installation__conveyor", "check_kind", "due_on").annotate(n=Count("pk"))
+    return [OpenChecks(*row) for row in counted]
+
+
+def ahead_of(plant: Plant, checks: Iterable[OpenChecks], today: date, now: datetime, *more: CheckPlan) -> Ahead:
+    """What these checks need to be known; `more` stand beside the saved plans, or instead of those with their key."""
+    plans = {plan.pk: plan for plan in CheckPlan.objects.of_plant(plant).select_related("check_kind")}
+    plans |= {plan.pk: plan for plan in more}
+    kinds = {kind.pk: kind for kind in CheckKind.objects.known_in(plant)}
+    belts = {belt.pk: belt for belt in Conveyor.objects.of_plant(plant).select_related("plant")}
+    by_hours = {
+        each.conveyor_id
+        for each in checks
+        if each.plan_id in plans and any(needs_hours(plan) for plan in (plans[each.plan_id], *more))
+    }
+    hours = {}
+    if by_hours:
+        hours = belts_hours([belts[pk] for pk in by_hours], first_days={}, today=today, zone=plant.zone)
+    return Ahead(plans, kinds, belts, hours, minutes_of_kinds(plant, now))
+
+
+def coming_checks(checks: Iterable[OpenChecks], known: Ahead, today: date, last: date) -> list[Coming]:
+    """Checks as they come round by their plans up to a day; each plan's cadence is worked out once a belt."""
+    cadences: dict[tuple[int, int], Cadence] = {}
+
+    def cadence_of(plan: CheckPlan, belt_id: int) -> Cadence:
+        key = (plan.pk, belt_id)
+        if key not in cadences:
+            hours = known.hours.get(belt_id)
+            cadences[key] = cadence(
+                today,
+                last,
+                interval_days=plan.interval_days,
+                interval_hours=plan.interval_h,
+                daily_hours=hours.recent.per_day if hours else None,
+                outages=hours.outages if hours else (),
+                shortening=shortening_on(plan, known.belts[belt_id], hours),
+                fixed=plan.fixed_dates,
+            )
+        return cadences[key]
+
     found = []
-    for task in tasks:
-        plan = changed if changed is not None and task.check_plan_id == changed.pk else task.check_plan
-        every = None
-        if plan is not None and task.origin == Task.Origin.PLAN and not plan.is_suspended:
-            belt = hours.get(task.installation.conveyor_id)
-            every = effective_days(plan.interval_days, plan.interval_h, belt.recent.per_day if belt else None)
-        found.append(Recurring(task.due_on, every, minutes[task.check_kind_id], task.check_kind.needs_lockout))
+    for each in checks:
+        plan, kind = known.plans.get(each.plan_id or 0), known.kinds[each.kind_id]
+        comes_again = plan is not None and not plan.is_suspended
+        found.append(
+            Coming(
+                due_on=each.due_on,
+                cadence=cadence_of(plan, each.conveyor_id) if plan is not None and comes_again else ONCE,
+                minutes=known.minutes[each.kind_id],
+                needs_lockout=kind.needs_lockout,
+                skill=skill_words(kind.skills_needed),
+                n=each.n,
+            )
+        )
     return found
 
 
-def hours_of_tasks(plant: Plant, tasks: Sequence[Task], today: date) -> dict[int, BeltHours]:
-    """Recent hours of the belts whose checks go by hours."""
-    belts = {
-        task.installation.conveyor_id: task.installation.conveyor
-        for task in tasks
-        if task.check_plan is not None and task.check_plan.interval_h is not None
-    }
-    return belts_hours(belts.values(), first_days={}, today=today, zone=plant.zone) if belts else {}
+def skill_words(text: str) -> str:
+    """ "Welding, lifting" as people with these skills are compared: in order, without case; empty: anybody."""
+    return ", ".join(sorted(words_of(text)))
 
 
 def shift_minutes(shift: Shift) -> int:
@@ -186,20 +258,58 @@ def shift_minutes(shift: Shift) -> int:
     return round(max(length - (shift.break_minutes if has_break else 0), 0))
 
 
+@dataclass(frozen=True)
+class Hands:
+    """Minutes of the shifts in the book by week (its Monday): all of them, and those of people with a skill."""
+
+    all: Counter[date]
+    skilled: dict[str, Counter[date]]
+
+    def of(self, skill: str) -> Counter[date]:
+        return self.skilled[skill] if skill else self.all
+
+
+def hands_of(plant: Plant, today: date, until: date, skills: Iterable[str]) -> Hands:
+    """Capacity of the weeks up to a day, for each of these sets of skills; two queries."""
+    wanted = {skill: words_of(skill) for skill in skills if skill}
+    has = {each.person_id: words_of(each.skills) for each in TechnicianProfile.objects.of_plant(plant)}
+    hands = Hands(Counter(), {skill: Counter() for skill in wanted})
+    for shift in Shift.objects.of_plant(plant).filter(day__gte=today, day__lt=until):
+        monday, minutes = monday_of(shift.day), shift_minutes(shift)
+        hands.all[monday] += minutes
+        for skill, words in wanted.items():
+            if words <= has.get(shift.person_id, frozenset()):
+                hands.skilled[skill][monday] += minutes
+    return hands
+
+
+@dataclass(frozen=True)
+class SkillLoad:
+    """Checks of a week that take a skill, against the shifts of those who have it [min]."""
+
+    skill: str
+    minutes: float
+    shift_min: int
+
+    @property
+    def is_over(self) -> bool:
+        return self.minutes > self.shift_min
+
+
+def skill_loads(week: Week, hands: Hands) -> list[SkillLoad]:
+    return [
+        SkillLoad(skill, week.by_skill[skill], hands.of(skill)[week.monday]) for skill in sorted(week.by_skill) if skill
+    ]
+
+
 def load_weeks(plant: Plant, today: date, now: datetime) -> list[LoadWeek]:
     """Minutes of checks that fall due in each of the weeks ahead, beside the shift minutes in the book."""
-    tasks = list(
-        Task.objects.of_plant(plant)
-        .open()
-        .select_related("check_plan", "check_kind", "installation__conveyor")
-        .order_by("pk")
-    )
-    checks = recurring_checks(tasks, hours_of_tasks(plant, tasks, today), minutes_of_kinds(plant, now))
-    weeks = by_week(checks, today=today, n_weeks=WEEKS)
-    capacity: Counter[date] = Counter()
-    for shift in Shift.objects.of_plant(plant).filter(day__gte=today, day__lt=weeks[0].monday + timedelta(weeks=WEEKS)):
-        capacity[monday_of(shift.day)] += shift_minutes(shift)
-    top = max([1.0, *(week.minutes for week in weeks), *(float(each) for each in capacity.values())])
+    until = monday_of(today) + timedelta(weeks=WEEKS)
+    checks = open_checks(Task.objects.of_plant(plant))
+    coming = coming_checks(checks, ahead_of(plant, checks, today, now), today, until)
+    weeks = by_week(coming, today=today, n_weeks=WEEKS)
+    hands = hands_of(plant, today, until, {skill for week in weeks for skill in week.by_skill})
+    top = max([1.0, *(week.minutes for week in weeks), *(float(each) for each in hands.all.values())])
 
     def px(minutes: float) -> float:
         return round(minutes / top * (CHART_HEIGHT - 10), 1)
@@ -207,13 +317,14 @@ def load_weeks(plant: Plant, today: date, now: datetime) -> list[LoadWeek]:
     return [
         LoadWeek(
             week=week,
-            shift_min=capacity[week.monday],
+            shift_min=hands.all[week.monday],
+            skills=skill_loads(week, hands),
             x=n * CHART_STEP + 6,
             locked_out_px=px(week.locked_out_min),
             other_px=px(week.other_min),
             locked_out_y=round(CHART_HEIGHT - px(week.locked_out_min), 1),
             other_y=round(CHART_HEIGHT - px(week.minutes), 1),
-            shift_y=round(CHART_HEIGHT - px(capacity[week.monday]), 1),
+            shift_y=round(CHART_HEIGHT - px(hands.all[week.monday]), 1),
         )
         for n, week in enumerate(weeks)
     ]

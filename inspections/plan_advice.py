@@ -3,29 +3,42 @@
 from __future__ import annotations
 
 import copy
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from inspections.backlog import hours_of_tasks, recurring_checks
+from inspections.backlog import (
+    Ahead,
+    OpenChecks,
+    SkillLoad,
+    ahead_of,
+    coming_checks,
+    hands_of,
+    open_checks,
+    skill_loads,
+)
 from inspections.calc.grading import Grade
 from inspections.calc.intervals import ENOUGH_CHECKS, FindingCurve, finding_curve
-from inspections.calc.workload import Recurring, Week, by_week, effective_days
-from inspections.models import CheckPlan, Task
-from inspections.services.round_problems import minutes_of_kinds
+from inspections.calc.workload import Week, by_week, monday_of
+from inspections.models import CheckPlan, Deferral, Task
+from inspections.services.check_plans import installations_of
+from inspections.services.tasks import Planned, Wanted, book_of, plans_in_force, wanted_tasks
+from installs.models import Installation
 from plant.models import Conveyor
 
 YEAR_WEEKS = 52
 USUAL_RISK = 0.05
 
 
-# --- The year under another interval ----------------------------------------------------------------------------------
+# --- The year under another plan --------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Year:
-    """Checks of one plan in the 52 weeks ahead."""
+    """Checks of the 52 weeks ahead."""
 
     weeks: list[Week]
 
@@ -47,49 +60,205 @@ class Year:
 
 
 @dataclass(frozen=True)
+class SkillYear:
+    """Hours of checks that take a skill in the year, as it is and as asked."""
+
+    skill: str
+    now_h: float
+    then_h: float
+
+
+@dataclass(frozen=True)
+class WhatIfWeek:
+    """One week of all the plant's checks, as it is and as asked, against the shifts in the book."""
+
+    now: Week
+    then: Week
+    shift_min: int | None
+    over: list[SkillLoad]
+
+    @property
+    def is_over(self) -> bool:
+        return self.shift_min is not None and (self.then.minutes > self.shift_min or bool(self.over))
+
+
+@dataclass(frozen=True)
 class WhatIf:
-    """The year as the plan is, and as it would be."""
+    """The year of one plan, and of all checks of the plant, as it is and as it would be."""
 
     now: Year
     then: Year
+    plant_now: Year
+    plant_then: Year
+    weeks: list[WhatIfWeek]
+    skills: list[SkillYear]
+    n_late: int
+    shortened: list[str]
+    undated: list[str]
 
     @property
-    def weeks(self) -> list[tuple[Week, Week]]:
-        return list(zip(self.now.weeks, self.then.weeks, strict=True))
+    def chart(self) -> YearChart:
+        return year_chart(self)
 
 
-def year_if(plan: CheckPlan, interval_days: int | None, interval_h: float | None, today: date, now: datetime) -> WhatIf:
-    """The year's work of a plan as it is and with other intervals; nothing is written.
+def year_if(plan: CheckPlan, today: date, now: datetime) -> WhatIf:
+    """The year's work as the book is and with one plan as given, saved under its key or not; nothing is written.
 
-    The next check of each device moves by as many days as the interval does, never before today.
+    The next check of each device is worked out as the night would: hours, outages, fixed dates and wear taken in. What
+    is late already, or was put off, stays where it is until somebody does it.
     """
-    changed = copy.copy(plan)
-    changed.interval_days, changed.interval_h = interval_days, interval_h
-    tasks = list(
-        plan.tasks.open()
-        .filter(origin=Task.Origin.PLAN)
-        .select_related("check_plan", "check_kind", "installation__conveyor")
-        .order_by("pk")
-    )
-    minutes = minutes_of_kinds(plan.plant, now)
-    for task in tasks:
-        # So that the belt's hours are looked up where only the changed plan goes by hours.
-        task.check_plan = changed if interval_h is not None else plan
-    hours = hours_of_tasks(plan.plant, tasks, today)
-    for task in tasks:
-        task.check_plan = plan
-    before = recurring_checks(tasks, hours, minutes)
+    plant = plan.plant
+    until = monday_of(today) + timedelta(weeks=YEAR_WEEKS)
+    those, wanted, undated = wanted_under(plan, today)
+    open_ones = Task.objects.of_plant(plant).open()
+    mine = open_ones.filter(check_kind=plan.check_kind_id, origin=Task.Origin.PLAN, installation__in=those)
+    others = open_checks(open_ones.exclude(pk__in=mine.values("pk")))
+    before = open_checks(mine)
+    put_off = Deferral.objects.current().filter(task=OuterRef("pk"))
+    staying = mine.filter(Q(closes_on__lt=today) | Exists(put_off)).select_related("installation")
+    stays = {task.installation_id: task.due_on for task in staying}
+    key = plan.pk or UNSAVED
     after = [
-        moved(each, then) for each, then in zip(before, recurring_checks(tasks, hours, minutes, changed), strict=True)
+        OpenChecks(
+            key,
+            each.installation.conveyor_id,
+            plan.check_kind_id,
+            stays.get(each.installation.pk, each.due.due_on or until),
+        )
+        for each in wanted
     ]
-    return WhatIf(*(Year(by_week(rows, today=today, n_weeks=YEAR_WEEKS)) for rows in (before, after)))
+    changed = copy.copy(plan)
+    changed.pk = key
+    every = [*others, *before, *after]
+    saved = ahead_of(plant, every, today, now)
+    asked = ahead_of(plant, every, today, now, changed)
+
+    def weeks_of(checks: list[OpenChecks], known: Ahead) -> list[Week]:
+        return by_week(coming_checks(checks, known, today, until), today=today, n_weeks=YEAR_WEEKS)
+
+    rest, now_weeks, then_weeks = weeks_of(others, saved), weeks_of(before, saved), weeks_of(after, asked)
+    plant_now, plant_then = together(rest, now_weeks), together(rest, then_weeks)
+    skills = sorted({skill for week in (*plant_now, *plant_then) for skill in week.by_skill if skill})
+    hands = hands_of(plant, today, until, skills)
+    last_shift = max(hands.all, default=None)
+    weeks = []
+    for week, then in zip(plant_now, plant_then, strict=True):
+        # Beyond the last shift in the book nothing is known of hands.
+        is_known = last_shift is not None and week.monday <= last_shift
+        over = [each for each in skill_loads(then, hands) if each.is_over] if is_known else []
+        weeks.append(WhatIfWeek(week, then, hands.all[week.monday] if is_known else None, over))
+    return WhatIf(
+        Year(now_weeks),
+        Year(then_weeks),
+        Year(plant_now),
+        Year(plant_then),
+        weeks,
+        [
+            SkillYear(
+                skill,
+                sum(week.by_skill[skill] for week in plant_now) / 60,
+                sum(week.by_skill[skill] for week in plant_then) / 60,
+            )
+            for skill in skills
+        ],
+        len(stays),
+        shortened_words(wanted),
+        undated,
+    )
 
 
-def moved(before: Recurring, then: Recurring) -> Recurring:
-    if before.every_days is None or then.every_days is None:
-        return then
-    due_on = before.due_on + timedelta(days=round(then.every_days - before.every_days))
-    return Recurring(due_on, then.every_days, then.minutes, then.needs_lockout)
+# The key of a plan that is not saved yet; rows begin with 1.
+UNSAVED = -1
+
+
+def together(rest: list[Week], those: list[Week]) -> list[Week]:
+    return [
+        Week(
+            a.monday, a.n + b.n, a.locked_out_min + b.locked_out_min, a.other_min + b.other_min, a.by_skill + b.by_skill
+        )
+        for a, b in zip(rest, those, strict=True)
+    ]
+
+
+def wanted_under(plan: CheckPlan, today: date) -> tuple[set[int], list[Wanted], list[str]]:
+    """Devices that would go by this plan, the next check of each, and those for which no day can be told."""
+    plant = plan.plant
+    places = [each.pk for each in installations_of([plan])]
+    known = Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model", "sheet")
+    standing = list(known.filter(pk__in=places).in_service().exclude(conveyor__retired_on__lte=today))
+    in_force = plans_in_force(plant, standing)
+    kind = plan.check_kind_id
+    plans = {}
+    for each in standing:
+        other = in_force.get((each.pk, kind))
+        # A device's own plan stands before its model's.
+        if plan.installation_id or other is None or not other.installation_id:
+            plans[each.pk, kind] = plan
+    done = Planned()
+    book = book_of(plant, standing, plans, today)
+    found = [
+        each for place in standing for each in wanted_tasks(book, place, today, done) if each.origin == Task.Origin.PLAN
+    ]
+    return {at for at, _kind in plans}, found, done.undated
+
+
+def shortened_words(wanted: list[Wanted]) -> list[str]:
+    """ "season: 12 devices": what shortened the next interval, and at how many devices."""
+    counts = Counter(name for each in wanted for name in each.due.shortened_by)
+    return [f"{SHORTENED_LABELS[name]}: {n}" for name, n in counts.most_common()]
+
+
+SHORTENED_LABELS = {
+    "season": gettext_lazy("season"),
+    "duty": gettext_lazy("wet or abrasive duty"),
+    "long_day": gettext_lazy("long running days"),
+}
+
+
+@dataclass(frozen=True)
+class YearBar:
+    """One week of the chart: the bar as asked, the mark as it is, in pixels."""
+
+    week: WhatIfWeek
+    x: float
+    then_px: float
+    then_y: float
+    now_y: float
+    shift_y: float | None
+
+
+@dataclass(frozen=True)
+class YearChart:
+    bars: list[YearBar]
+    top_h: float
+    width: int
+    height: int
+    base: int
+    step: int
+
+
+CHART_HEIGHT, CHART_STEP = 140, 15
+
+
+def year_chart(found: WhatIf) -> YearChart:
+    """Bars from zero, on a scale that holds the greater of both and of the shifts."""
+    top = max([60.0, *(max(week.now.minutes, week.then.minutes, week.shift_min or 0) for week in found.weeks)])
+
+    def px(minutes: float) -> float:
+        return round(minutes / top * (CHART_HEIGHT - 12), 1)
+
+    bars = [
+        YearBar(
+            week,
+            n * CHART_STEP,
+            px(week.then.minutes),
+            round(CHART_HEIGHT - px(week.then.minutes), 1),
+            round(CHART_HEIGHT - px(week.now.minutes), 1),
+            None if week.shift_min is None else round(CHART_HEIGHT - px(week.shift_min), 1),
+        )
+        for n, week in enumerate(found.weeks)
+    ]
+    return YearChart(bars, top / 60, YEAR_WEEKS * CHART_STEP, CHART_HEIGHT + 22, CHART_HEIGHT, CHART_STEP)
 
 
 # --- What the findings say --------------------------------------------------------------------------------------------
@@ -145,7 +314,7 @@ def done_at(task: Task) -> datetime:
 
 def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], risk: float) -> Advice:
     words = str(Conveyor.Duty(duty).label)
-    present = effective_days(plan.interval_days, None, None)
+    present = present_days(plan, duty)
     curve = finding_curve(days, acts)
     if curve is None:
         why = _("Only %(n)s checks are in the book; %(least)s are needed before anything can be said.")
@@ -177,6 +346,16 @@ def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], r
         reasons=tuple(reasons),
         change_reason=reason[:100],
     )
+
+
+def present_days(plan: CheckPlan, duty: str) -> float | None:
+    """Days between two checks by the plan as it holds on belts of a duty; the season is left out."""
+    if plan.fixed_months is not None:
+        return plan.fixed_months * 365.25 / 12
+    if plan.interval_days is None:
+        return None
+    is_shorter = duty == Conveyor.Duty.WET_ABRASIVE and plan.duty_pct is not None
+    return plan.interval_days * (plan.duty_pct or 100) / 100 if is_shorter else float(plan.interval_days)
 
 
 def whole_days(days: float | None) -> int | None:

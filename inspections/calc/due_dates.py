@@ -11,7 +11,12 @@ Steps for one check on one installation:
 
 Doing a check early or late moves the next one from the day it was done. A plan may hold **fixed dates** instead: every
 so many days or months from an anchor day, or a rule of RFC 5545. Months are counted from the anchor each time and never
-chained: from 31 January they give 28 February and 31 March.
+chained: from 31 January they give 28 February and 31 March. A date that was missed stays due, and no late close moves
+the next one.
+
+An interval may be **shortened** (`Shortening`): in some months, on belts of a hard duty, on belts that run long days.
+A day on which it counts at 50 % uses up two days of the interval. Where several apply on a day the strongest counts,
+they are not multiplied.
 
 All dates are days of the plant's calendar. An outage takes out whole days.
 """
@@ -20,20 +25,26 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
 import numpy as np
 from dateutil.relativedelta import relativedelta
 from dateutil.rrule import rrulestr
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 # A forecast farther away than this says nothing (about twenty years).
 FARTHEST_DAYS = 7305
 LONGEST_INTERVAL_DAYS = 3650
 LONGEST_INTERVAL_HOURS = 100_000.0
+LEAST_SHARE = 0.05
+WEEKDAYS = {"MO": "Monday", "TU": "Tuesday", "WE": "Wednesday", "TH": "Thursday", "FR": "Friday", "SA": "Saturday",
+            "SU": "Sunday"}  # fmt: skip
+NTH = {"1": "first", "2": "second", "3": "third", "4": "fourth", "-1": "last"}
+LAST_DAY = "-1"
 FREQUENCIES = ("DAILY", "WEEKLY", "MONTHLY", "YEARLY")
 RULE_PARTS = (
     *("FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST"),
@@ -58,13 +69,135 @@ class DailyHours:
 
 @dataclass(frozen=True)
 class DueDate:
-    """The day a check is due, its window, which interval decided and why; no day where none can be told."""
+    """The day a check is due, its window, which interval decided and why; no day where none can be told.
+
+    `fixed_on` is the fixed date that it stands for; `shortened_by` names what shortened the interval that decided.
+    """
 
     due_on: date | None
     opens_on: date | None
     closes_on: date | None
-    by: Literal["days", "hours"] | None
+    by: Literal["days", "hours", "date"] | None
     reason: str
+    fixed_on: date | None = None
+    shortened_by: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Shortening:
+    """Shares of an interval that hold, each above 0 to 1 (1: not shortened) [-].
+
+    Attributes
+    ----------
+    season : float
+        In the `season_months` (1 to 12).
+    duty : float
+        On this belt because of what it carries.
+    long_day : float
+        On this belt because it runs long days. It shortens intervals in days only: an interval in running hours takes
+        long days into account already.
+
+    Raises
+    ------
+    ValueError
+        If a share or a month is outside its range.
+
+    Examples
+    --------
+    >>> Shortening(season_months=frozenset({12, 1}), season=0.5, duty=0.8).share(12, by="days")
+    (0.5, 'season')
+    """
+
+    season_months: frozenset[int] = frozenset()
+    season: float = 1.0
+    duty: float = 1.0
+    long_day: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name in ("season", "duty", "long_day"):
+            if not LEAST_SHARE <= getattr(self, name) <= 1:
+                raise ValueError(f"{name} is {getattr(self, name)}; give a share of the interval, {LEAST_SHARE} to 1")
+        wrong = [month for month in self.season_months if not 1 <= month <= 12]
+        if wrong:
+            raise ValueError(f"season_months holds {wrong[0]}; give months from 1 to 12")
+
+    def share(self, month: int, *, by: Literal["days", "hours"]) -> tuple[float, str]:
+        """The share of the interval that holds in a month, and what decides it; 1 and nothing where none does."""
+        known = [(self.duty, "duty"), (self.season if month in self.season_months else 1.0, "season")]
+        if by == "days":
+            known.append((self.long_day, "long_day"))
+        least, name = min(known, key=lambda each: each[0])
+        return (least, name) if least < 1 else (1.0, "")
+
+    def weights(self, first_day: date, n_days: int, *, by: Literal["days", "hours"]) -> NDArray[np.float64]:
+        """How many days of the interval each day uses up: 1 / share, for n days from the first on [-]."""
+        of_month = np.array([0.0, *(1 / self.share(month, by=by)[0] for month in range(1, 13))])
+        return of_month[[(first_day + timedelta(days=n)).month for n in range(n_days)]]
+
+
+AS_STATED = Shortening()
+
+
+@dataclass(frozen=True)
+class FixedDates:
+    """Days that a plan keeps: every so many months, on the day of the first one or on an nth weekday of the month.
+
+    Attributes
+    ----------
+    months : int
+        Months between dates, 1 to 120; counted from the month of `from_on`, never chained.
+    from_on : date
+        No date lies before it. Without `on` it is the first, and its day of the month is kept; where a month is too
+        short its last day is taken.
+    on : str
+        Empty, "-1" for the last day of the month, or an nth weekday as RFC 5545 writes it: 1MO, 2TU, 3WE, 4TH, -1FR.
+
+    Raises
+    ------
+    ValueError
+        If months is outside its range or `on` cannot be read.
+
+    References
+    ----------
+    RFC 5545 (2009), Internet Calendaring and Scheduling Core Object Specification, 3.3.10: BYDAY, BYMONTHDAY.
+
+    Examples
+    --------
+    >>> rule = FixedDates(3, date(2026, 1, 1), "-1FR")
+    >>> rule.words, [day.isoformat() for day in rule.until(date(2026, 7, 31))]
+    ('the last Friday of every 3 months', ['2026-01-30', '2026-04-24', '2026-07-31'])
+    """
+
+    months: int
+    from_on: date
+    on: str = ""
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.months <= 120:
+            raise ValueError(f"months is {self.months}; give 1 to 120 months")
+        if self.on not in ("", LAST_DAY) and not (self.on[:-2] in NTH and self.on[-2:] in WEEKDAYS):
+            raise ValueError(
+                f"on is {self.on!r}; give an nth weekday such as 1MO or -1FR, -1 for the last day, or none"
+            )
+
+    def until(self, day: date) -> tuple[date, ...]:
+        """All dates up to and with that day, in order."""
+        if not self.on:
+            return fixed_dates(self.from_on, until=day, every_months=self.months)
+        part = f"BYMONTHDAY={self.on}" if self.on == LAST_DAY else f"BYDAY={self.on}"
+        month = self.from_on.replace(day=1)
+        found = fixed_dates(month, until=day, rule=f"FREQ=MONTHLY;INTERVAL={self.months};{part}")
+        return tuple(each for each in found if each >= self.from_on)
+
+    @property
+    def words(self) -> str:
+        if not self.on:
+            day = f"day {self.from_on.day}" + (" (or the last)" if self.from_on.day > 28 else "")
+        elif self.on == LAST_DAY:
+            day = "the last day"
+        else:
+            day = f"the {NTH[self.on[:-2]]} {WEEKDAYS[self.on[-2:]]}"
+        return f"{day} of every {'month' if self.months == 1 else f'{self.months} months'}"
 
 
 def recent_daily_hours(
@@ -165,6 +298,7 @@ def next_due(
     outages: Iterable[tuple[date, date]] = (),
     window_before_days: int = 0,
     window_after_days: int = 0,
+    shortening: Shortening = AS_STATED,
 ) -> DueDate:
     """The earlier of the date by days and the date by running hours, with its window.
 
@@ -178,7 +312,8 @@ def next_due(
         Interval in running hours, above 0 to 100 000 [h]. At least one of the two intervals is needed.
     hours_since : float, optional
         Running hours recorded since, to the end of `as_of`, 0 or more [h]. Left out: none recorded, the forecast
-        starts on the day it was last done.
+        starts on the day it was last done. Where the interval is shortened: each day's hours times its weight
+        (`Shortening.weights`).
     as_of : date, optional
         Last day that `hours_since` counts; needed with it.
     reached_on : date, optional
@@ -190,6 +325,8 @@ def next_due(
         Days, both included, on which the belt will not run.
     window_before_days, window_after_days : int, optional
         Days by which the window opens before and closes after the due date, 0 or more [d].
+    shortening : Shortening, optional
+        What shortens the intervals; left out: they hold as stated.
 
     Returns
     -------
@@ -208,21 +345,105 @@ def next_due(
     ('2026-02-24', '2026-03-03', 'hours')
     """
     _check_intervals(interval_days, interval_hours, window_before_days, window_after_days)
-    by_days = None if interval_days is None else last_done_on + timedelta(days=interval_days)
+    by_days = None if interval_days is None else last_done_on + timedelta(days=days_held(
+        last_done_on, interval_days, shortening
+    ))  # fmt: skip
     by_hours, told = None, ""
     if interval_hours is not None:
         by_hours, told = _due_by_hours(
-            last_done_on, interval_hours, hours_since, as_of, reached_on, daily_hours, _merged(outages)
+            last_done_on, interval_hours, hours_since, as_of, reached_on, daily_hours, _merged(outages), shortening
         )
     if by_hours is not None and (by_days is None or by_hours < by_days):
-        return _with_window(last_done_on, by_hours, "hours", told, window_before_days, window_after_days)
+        names, words = _shortened(last_done_on, by_hours, shortening, "hours")
+        due = _with_window(last_done_on, by_hours, "hours", told + words, window_before_days, window_after_days)
+        return replace(due, shortened_by=names)
     if by_days is None:
         return DueDate(None, None, None, None, f"cannot be dated: {told}, and there is no interval in days")
-    said = f"{interval_days} days after {last_done_on.isoformat()}"
+    names, words = _shortened(last_done_on, by_days, shortening, "days")
+    said = f"{interval_days} days after {last_done_on.isoformat()}{words}"
     # Why the hours did not decide matters only where they are unknown.
     if interval_hours is not None and by_hours is None:
         said = f"{said}; {told}"
-    return _with_window(last_done_on, by_days, "days", said, window_before_days, window_after_days)
+    due = _with_window(last_done_on, by_days, "days", said, window_before_days, window_after_days)
+    return replace(due, shortened_by=names)
+
+
+def days_held(last_done_on: date, interval_days: int, shortening: Shortening = AS_STATED) -> int:
+    """Days of the calendar after which an interval in days is used up, where it is shortened on some of them.
+
+    Parameters
+    ----------
+    last_done_on : date
+        The first day that counts is the one after it.
+    interval_days : int
+        Interval as stated, 1 to 3650 [d].
+    shortening : Shortening, optional
+
+    Returns
+    -------
+    int
+        1 to `interval_days` [d].
+
+    Examples
+    --------
+    >>> days_held(date(2026, 9, 30), 62, Shortening(season_months=frozenset({11}), season=0.5))  # 31 in October
+    47
+    """
+    if shortening == AS_STATED:
+        return interval_days
+    used = np.cumsum(shortening.weights(last_done_on + timedelta(days=1), interval_days, by="days"))
+    return int(np.searchsorted(used, interval_days - 1e-7)) + 1
+
+
+def next_fixed(
+    rule: FixedDates,
+    *,
+    kept: date | None,
+    not_before: date,
+    resting_until: date | None = None,
+    window_before_days: int = 0,
+    window_after_days: int = 0,
+) -> DueDate:
+    """The fixed date that a check is due for next: the first one that was not kept, in the past too.
+
+    Parameters
+    ----------
+    rule : FixedDates
+    kept : date or None
+        The last fixed date for which the check was done or given up by a person, whenever that was.
+    not_before : date
+        Dates before it are not asked for: the plan did not keep them yet, or the device was not fitted.
+    resting_until : date, optional
+        End of a spell in which nobody could be sent there. Of the dates up to it only the last is asked for.
+    window_before_days, window_after_days
+        As in `next_due`.
+
+    Returns
+    -------
+    DueDate
+        With `fixed_on`; `due_on` is the same day.
+
+    Examples
+    --------
+    >>> rule = FixedDates(1, date(2026, 1, 31))
+    >>> next_fixed(rule, kept=date(2026, 1, 31), not_before=date(2026, 1, 1)).due_on.isoformat()
+    '2026-02-28'
+    """
+    _check_windows(window_before_days, window_after_days)
+    # Two dates lie at most one interval, a month and some days apart, so one of them is in here.
+    horizon = max(each for each in (kept, not_before, resting_until, rule.from_on) if each is not None)
+    dates = [day for day in rule.until(horizon + relativedelta(months=rule.months + 2)) if day >= not_before]
+    missing = [day for day in dates if kept is None or day > kept]
+    if resting_until is not None:
+        rested = [day for day in missing if day <= resting_until]
+        missing = missing[max(len(rested) - 1, 0) :]
+    day = missing[0]
+    opens_on = day - timedelta(days=window_before_days)
+    if kept is not None:
+        opens_on = min(day, max(opens_on, kept + timedelta(days=1)))
+    return DueDate(
+        day, opens_on, day + timedelta(days=window_after_days), "date", f"fixed date: {rule.words}", fixed_on=day
+    )
 
 
 def bedding_in_due(
@@ -359,6 +580,7 @@ def _due_by_hours(
     reached_on: date | None,
     daily_hours: float | None,
     outages: Sequence[tuple[date, date]],
+    shortening: Shortening,
 ) -> tuple[date | None, str]:
     """The date by running hours, and the words for it or for its absence."""
     counted_to, so_far = _counted(last_done_on, hours_since, as_of)
@@ -378,12 +600,45 @@ def _due_by_hours(
         return None, "the belt's daily running hours are unknown"
     if daily_hours * FARTHEST_DAYS < missing:
         return None, f"at {daily_hours:.2g} h a day {interval_hours:g} h are not reached in twenty years"
+    said = f"{interval_hours:g} h after {last_done_on.isoformat()} at {daily_hours:.1f} h a day"
+    if shortening != AS_STATED:
+        # Without an outage it is reached in time, so the days that outages take are all that is to be added.
+        n_days = math.ceil(missing / daily_hours) + sum((last - first).days + 1 for first, last in outages)
+        weights = shortening.weights(counted_to + timedelta(days=1), n_days, by="hours")
+        for first, last in outages:
+            begin = max((first - counted_to).days - 1, 0)
+            weights[begin : max((last - counted_to).days, begin)] = 0.0
+        reached = int(np.searchsorted(np.cumsum(weights) * daily_hours, missing - 1e-7)) + 1
+        return counted_to + timedelta(days=reached), said
     day = counted_to + timedelta(days=math.ceil(missing / daily_hours - 1e-9))
     for first, last in outages:
         start = max(first, counted_to + timedelta(days=1))
         if last >= start and start <= day:
             day += last - start + timedelta(days=1)
-    return day, f"{interval_hours:g} h after {last_done_on.isoformat()} at {daily_hours:.1f} h a day"
+    return day, said
+
+
+SHORTENED_WORDS = {"duty": "wet or abrasive duty", "season": "season", "long_day": "long running days"}
+
+
+def _shortened(
+    last_done_on: date, due_on: date, shortening: Shortening, by: Literal["days", "hours"]
+) -> tuple[tuple[str, ...], str]:
+    """What shortened an interval on its way, and the words: on how many days it counted at which share."""
+    if shortening == AS_STATED:
+        return (), ""
+    n_days = (due_on - last_done_on).days
+    days = Counter(
+        shortening.share((last_done_on + timedelta(days=n)).month, by=by)[::-1] for n in range(1, n_days + 1)
+    )
+    told = {name: (share, n) for (name, share), n in sorted(days.items()) if name}
+    if not told:
+        return (), ""
+    if len(days) == 1:
+        ((name, (share, _n)),) = told.items()
+        return (name,), f", shortened to {share:.0%} by {SHORTENED_WORDS[name]}"
+    parts = [f"{n} days at {share:.0%} by {SHORTENED_WORDS[name]}" for name, (share, n) in told.items()]
+    return tuple(told), f", shortened: {', '.join(parts)}"
 
 
 def _counted(last_done_on: date, hours_since: float | None, as_of: date | None) -> tuple[date, float]:
@@ -427,6 +682,10 @@ def _check_intervals(days: int | None, hours: float | None, before: int, after: 
         raise ValueError(f"interval_days is {days}; give 1 to {LONGEST_INTERVAL_DAYS} days")
     if hours is not None and not 0 < hours <= LONGEST_INTERVAL_HOURS:
         raise ValueError(f"interval_hours is {hours} h; give above 0 to {LONGEST_INTERVAL_HOURS:g} h")
+    _check_windows(before, after)
+
+
+def _check_windows(before: int, after: int) -> None:
     for name, length in (("window_before_days", before), ("window_after_days", after)):
         if not 0 <= length <= LONGEST_INTERVAL_DAYS:
             raise ValueError(f"{name} is {length}; give 0 to {LONGEST_INTERVAL_DAYS} days")

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
+from inspections.models.check_plans import FIXED, SHORTENED
 from inspections.services.check_plans import LIMITS
 from plant.calc.units import QuantityKind, UnitSystem, input_text, parse_quantity, unit_label
 from plant.forms.base import PersonForm, RecordForm
@@ -108,10 +109,10 @@ def answer_of(line: str) -> dict[str, str]:
     return {"value": slugify(label).replace("-", "_")[:60], "label": label.strip(), "grade": grade.strip().lower()}
 
 
-INTERVALS = [
-    *("interval_days", "interval_h", "opens_days_before", "closes_days_after"),
-    *("bedding_in_days", "bedding_in_h"),
-]
+INTERVALS = ["interval_days", "interval_h"]
+WINDOW = ["opens_days_before", "closes_days_after"]
+BEDDING_IN = ["bedding_in_days", "bedding_in_h"]
+TIMES = [*INTERVALS, *FIXED, *SHORTENED, *WINDOW, *BEDDING_IN]
 
 
 # The unit stands beside a quantity's label already.
@@ -121,12 +122,40 @@ LABELS = {
 }
 
 
-class CheckPlanForm(RecordForm):
+class PlanForm(RecordForm):
+    """The base of forms over a check plan: its fields in groups, each with what it means."""
+
+    def groups(self) -> list[dict[str, Any]]:
+        known = [
+            (_("What, and for which devices"), "", ["check_kind", "device_model"]),
+            (_("How often"), _("Days and running hours: whichever comes first after the day it was done."), INTERVALS),
+            (
+                _("Or on fixed dates"),
+                _("They stay where they are, however late or early the check is done; one that was missed stays due."),
+                FIXED,
+            ),
+            (
+                _("Shorter intervals"),
+                _("Where several apply the strongest holds; they are not multiplied. A day at 50 % uses up two."),
+                SHORTENED,
+            ),
+            (_("Window"), _("The check is late from the day after the window closed."), WINDOW),
+            (_("After an installation or a part change"), "", BEDDING_IN),
+            (_("Why it is changed"), "", ["reason"]),
+        ]
+        return [
+            {"title": title, "hint": hint, "fields": [self[name] for name in names if name in self.fields]}
+            for title, hint, names in known
+            if any(name in self.fields for name in names)
+        ]
+
+
+class CheckPlanForm(PlanForm):
     """For every device of a model."""
 
     class Meta:
         model = CheckPlan
-        fields = ["check_kind", "device_model", *INTERVALS]
+        fields = ["check_kind", "device_model", *TIMES]
         labels = LABELS
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -135,12 +164,12 @@ class CheckPlanForm(RecordForm):
         self.fields["device_model"].required = True
 
 
-class OwnCheckPlanForm(RecordForm):
+class OwnCheckPlanForm(PlanForm):
     """For one installation instead of its model's plan."""
 
     class Meta:
         model = CheckPlan
-        fields = ["check_kind", *INTERVALS]
+        fields = ["check_kind", *TIMES]
         labels = LABELS
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -148,7 +177,7 @@ class OwnCheckPlanForm(RecordForm):
         self.fields["check_kind"].queryset = CheckKind.objects.for_plant(self.plant)
 
 
-class IntervalsForm(RecordForm):
+class IntervalsForm(PlanForm):
     reason = forms.CharField(
         label=gettext_lazy("reason for the change"),
         max_length=100,
@@ -158,7 +187,7 @@ class IntervalsForm(RecordForm):
 
     class Meta:
         model = CheckPlan
-        fields = INTERVALS
+        fields = TIMES
         labels = LABELS
 
 

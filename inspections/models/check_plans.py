@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any, Self
 
 from django.core.exceptions import ValidationError
@@ -9,12 +10,15 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.dates import MONTHS
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
+from inspections.calc.due_dates import AS_STATED, NTH, WEEKDAYS, FixedDates, Shortening
 from inspections.calc.grading import Grade
 from installs.models import DeviceModel, Installation
 from plant.calc.units import QuantityKind
-from plant.models import Plant, PlantQuerySet, Record
+from plant.models import Conveyor, Plant, PlantQuerySet, Record
 
 GRADES = [(Grade.SOUND.value, _("sound")), (Grade.WATCH.value, _("watch")), (Grade.ACT.value, _("act"))]
 
@@ -127,6 +131,30 @@ class ReadingField(Record):
         return self.label
 
 
+# How an nth weekday is said; the parts are RFC 5545's.
+NTH_WORDS = {"1": _("first"), "2": _("second"), "3": _("third"), "4": _("fourth"), "-1": _("last")}
+WEEKDAY_WORDS = {
+    "MO": _("Monday"),
+    "TU": _("Tuesday"),
+    "WE": _("Wednesday"),
+    "TH": _("Thursday"),
+    "FR": _("Friday"),
+    "SA": _("Saturday"),
+    "SU": _("Sunday"),
+}
+FIXED_ON: list[tuple[Any, Any]] = [
+    ("", _("that day of the month, or its last where it is too short")),
+    ("-1", _("the last day of the month")),
+    *(
+        (NTH_WORDS[nth], [(nth + day, format_lazy("{} {}", NTH_WORDS[nth], WEEKDAY_WORDS[day])) for day in WEEKDAYS])
+        for nth in NTH
+    ),
+]
+SHARE_PCT = [MinValueValidator(10), MaxValueValidator(99)]
+FIXED = ("fixed_months", "fixed_from", "fixed_on")
+SHORTENED = ("season_from", "season_to", "season_pct", "duty_pct", "long_day_h", "long_day_pct")
+
+
 class CheckPlanQuerySet(PlantQuerySet["CheckPlan"]):
     def of_installation(self, installation: Installation) -> Self:
         """Plans written for this installation itself, and those of its device model."""
@@ -163,6 +191,39 @@ class CheckPlan(Record):
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(100_000)],
     )
+    # Instead of intervals: dates that stay where they are, however late or early the check is done.
+    fixed_months = models.PositiveSmallIntegerField(
+        _("instead on fixed dates, every [months]"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(120)],
+    )
+    fixed_from = models.DateField(_("fixed dates from"), null=True, blank=True)
+    fixed_on = models.CharField(_("on"), max_length=4, blank=True, choices=FIXED_ON)
+    # The day from which these dates are kept: earlier ones were never asked for.
+    fixed_since = models.DateField(null=True, blank=True, editable=False)
+    # What shortens the intervals: the strongest holds, they are not multiplied.
+    season_from = models.PositiveSmallIntegerField(
+        _("shorter from month"), null=True, blank=True, choices=MONTHS.items()
+    )
+    season_to = models.PositiveSmallIntegerField(
+        _("to the end of month"), null=True, blank=True, choices=MONTHS.items()
+    )
+    season_pct = models.PositiveSmallIntegerField(
+        _("in these months, to [% of the interval]"), null=True, blank=True, validators=SHARE_PCT
+    )
+    duty_pct = models.PositiveSmallIntegerField(
+        _("on belts of wet or abrasive duty, to [% of the interval]"), null=True, blank=True, validators=SHARE_PCT
+    )
+    long_day_h = models.FloatField(
+        _("on belts that run a day, at least"),
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(24)],
+    )
+    long_day_pct = models.PositiveSmallIntegerField(
+        _("on these belts, to [% of the interval in days]"), null=True, blank=True, validators=SHARE_PCT
+    )
     opens_days_before = models.PositiveSmallIntegerField(_("window opens [days before]"), default=7)
     closes_days_after = models.PositiveSmallIntegerField(_("window closes [days after]"), default=7)
     bedding_in_days = models.PositiveSmallIntegerField(
@@ -189,7 +250,15 @@ class CheckPlan(Record):
                 name="check_plan_for_model_or_installation",
             ),
             models.CheckConstraint(
-                condition=Q(interval_days__isnull=False) | Q(interval_h__isnull=False), name="check_plan_has_interval"
+                condition=Q(fixed_months__isnull=True, fixed_from__isnull=True)
+                & (Q(interval_days__isnull=False) | Q(interval_h__isnull=False))
+                | Q(
+                    fixed_months__isnull=False,
+                    fixed_from__isnull=False,
+                    interval_days__isnull=True,
+                    interval_h__isnull=True,
+                ),
+                name="check_plan_has_interval_or_dates",
             ),
             models.UniqueConstraint(
                 fields=["check_kind", "device_model"],
@@ -210,5 +279,74 @@ class CheckPlan(Record):
         return reverse("check-plan-detail", args=[self.pk])
 
     def clean(self) -> None:
-        if self.interval_days is None and self.interval_h is None:
-            raise ValidationError(_("Give an interval in days, in running hours, or both."))
+        has_interval = self.interval_days is not None or self.interval_h is not None
+        if self.fixed_months is None:
+            if not has_interval:
+                raise ValidationError(_("Give an interval in days, in running hours, or both."))
+            if self.fixed_from is not None:
+                raise ValidationError({"fixed_months": _("Give the months between two fixed dates, 1 to 120.")})
+        elif has_interval:
+            raise ValidationError({"fixed_months": _("Give intervals or fixed dates, not both.")})
+        elif self.fixed_from is None:
+            raise ValidationError({"fixed_from": _("Give the first fixed date, or a day in its month before it.")})
+        self.clean_shortening()
+
+    def clean_shortening(self) -> None:
+        season, long_day = (self.season_from, self.season_to, self.season_pct), (self.long_day_h, self.long_day_pct)
+        if self.fixed_months is not None and any(getattr(self, name) is not None for name in SHORTENED):
+            raise ValidationError(_("Fixed dates are not shortened: leave season, duty and long days empty."))
+        for given, name, words in (
+            (season, "season_pct", _("Give the first month, the last month and the percentage, or none of them.")),
+            (long_day, "long_day_pct", _("Give the hours a day and the percentage, or neither of them.")),
+        ):
+            if None in given and given != (None,) * len(given):
+                raise ValidationError({name: words})
+
+    @property
+    def fixed_dates(self) -> FixedDates | None:
+        if self.fixed_months is None or self.fixed_from is None:
+            return None
+        return FixedDates(self.fixed_months, self.fixed_from, self.fixed_on)
+
+    @property
+    def fixed_day_words(self) -> str:
+        """ "the first Monday", "day 31, or the last of the month"."""
+        if self.fixed_on == "-1":
+            return str(_("the last day of the month"))
+        if self.fixed_on:
+            nth, day = NTH_WORDS[self.fixed_on[:-2]], WEEKDAY_WORDS[self.fixed_on[-2:]]
+            return str(_("the %(nth)s %(day)s of the month") % {"nth": nth, "day": day})
+        assert self.fixed_from is not None
+        return str(_("day %(day)s of the month, or its last") % {"day": self.fixed_from.day})
+
+    def fixed_dates_until(self, day: date) -> tuple[date, ...]:
+        """Fixed dates that are asked for up to a day; none where the plan goes by intervals."""
+        rule = self.fixed_dates
+        return tuple(
+            each for each in (rule.until(day) if rule else ()) if self.fixed_since is None or each >= self.fixed_since
+        )
+
+    @property
+    def season_months(self) -> frozenset[int]:
+        """Months of the season; one that ends before it begins goes over the turn of the year."""
+        if self.season_from is None or self.season_to is None:
+            return frozenset()
+        length = (self.season_to - self.season_from) % 12 + 1
+        return frozenset((self.season_from + n - 1) % 12 + 1 for n in range(length))
+
+    def shortening_at(self, conveyor: Conveyor, daily_hours: float | None) -> Shortening:
+        """What shortens the intervals on a belt that runs so many hours on a day on which it runs."""
+        is_wet = conveyor.duty == Conveyor.Duty.WET_ABRASIVE
+        is_long = self.long_day_h is not None and daily_hours is not None and daily_hours >= self.long_day_h
+        if not self.is_shortened:
+            return AS_STATED
+        return Shortening(
+            season_months=self.season_months,
+            season=(self.season_pct or 100) / 100,
+            duty=(self.duty_pct or 100) / 100 if is_wet else 1.0,
+            long_day=(self.long_day_pct or 100) / 100 if is_long else 1.0,
+        )
+
+    @property
+    def is_shortened(self) -> bool:
+        return any(each is not None for each in (self.season_pct, self.duty_pct, self.long_day_pct))

@@ -114,6 +114,8 @@ class Task(Record):
     due_on = models.DateField(_("due"))
     opens_on = models.DateField(_("window opens"))
     closes_on = models.DateField(_("window closes"))
+    # The date of its plan for which it stands, where the plan keeps fixed dates.
+    fixed_on = models.DateField(_("fixed date"), null=True, blank=True, editable=False)
     why = models.CharField(_("why then"), max_length=200, blank=True)
     closed_at = models.DateTimeField(_("closed"), null=True, blank=True)
     # Empty where no person did it: the device was removed, or the plan was suspended.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import uuid
 from itertools import pairwise
 from typing import Any
@@ -13,11 +14,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
+from inspections.models.check_plans import FIXED
 from inspections.services.tasks import plan_tasks
 from installs.models import DeviceModel, Installation
 from plant.errors import Refused
 from plant.models import Plant
-from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.records import CONSTRAINT_WORDS, change_record, check_row, create_record, known_row
 
 CONSTRAINT_WORDS.update(
     {
@@ -143,6 +145,36 @@ def check_reading_field(values: dict[str, Any]) -> None:
 
 
 # --- Plans ------------------------------------------------------------------------------------------------------------
+def new_plan(plant: Plant, **values: Any) -> CheckPlan:
+    """A plan as it would be, not saved; fixed dates would be kept from today on."""
+    return with_fixed_since(CheckPlan(plant=plant, **values))
+
+
+def plan_with(plan: CheckPlan, **values: Any) -> CheckPlan:
+    """A copy of a plan with other values, not saved."""
+    other = copy.copy(plan)
+    for name, value in values.items():
+        setattr(other, name, value)
+    is_same = all(getattr(other, name) == getattr(plan, name) for name in FIXED)
+    return other if is_same else with_fixed_since(other)
+
+
+def with_fixed_since(plan: CheckPlan) -> CheckPlan:
+    plan.fixed_since = timezone.localdate(timezone=plan.plant.zone) if plan.fixed_months is not None else None
+    return plan
+
+
+def check_plan_values(plan: CheckPlan) -> None:
+    """Refuse a plan that is not saved as saving it would.
+
+    Raises
+    ------
+    Refused
+        If a value is not allowed, with the field at fault.
+    """
+    check_row(plan, but=["plant", "created_by"])
+
+
 @transaction.atomic
 def create_check_plan(
     *,
@@ -185,6 +217,7 @@ def create_check_plan(
         check_kind=check_kind,
         device_model=device_model,
         installation=installation,
+        fixed_since=new_plan(plant, **values).fixed_since,
         **values,
     )
     plan_again(plant, [plan])
@@ -193,8 +226,12 @@ def create_check_plan(
 
 @transaction.atomic
 def change_check_plan(*, plan: CheckPlan, by: Any, version: int, **values: Any) -> CheckPlan:
-    """Change intervals and windows. Open tasks that are not late and were not put off move at once."""
-    plan = change_record(plan, by=by, version=version, **values)
+    """Change intervals, fixed dates and windows. Open tasks that are not late and were not put off move at once.
+
+    Fixed dates that change are kept from this day on: dates before it were never asked for.
+    """
+    asked = plan_with(plan, **{name: values[name] for name in FIXED if name in values})
+    plan = change_record(plan, by=by, version=version, fixed_since=asked.fixed_since, **values)
     plan_again(plan.plant, [plan])
     return plan
 
@@ -218,8 +255,9 @@ def suspend_check_plan(*, plan: CheckPlan, by: Any, version: int, reason: str) -
 @transaction.atomic
 def resume_check_plan(*, plan: CheckPlan, by: Any, version: int, reason: str = "") -> CheckPlan:
     """Ask for the checks again, from today on: nothing is late on the day of resuming."""
-    plan = change_record(plan, by=by, version=version, reason=reason, is_suspended=False)
     today = timezone.localdate(timezone=plan.plant.zone)
+    since = {"fixed_since": today} if plan.fixed_months is not None else {}
+    plan = change_record(plan, by=by, version=version, reason=reason, is_suspended=False, **since)
     plan_tasks(plan.plant, today, installations=installations_of([plan]), not_before=today)
     return plan
 

@@ -8,14 +8,24 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.calc.due_dates import DailyHours, DueDate, bedding_in_due, day_reached, next_due, recent_daily_hours
+from inspections.calc.due_dates import (
+    AS_STATED,
+    DailyHours,
+    DueDate,
+    Shortening,
+    bedding_in_due,
+    day_reached,
+    next_due,
+    next_fixed,
+    recent_daily_hours,
+)
 from inspections.models import CheckPlan
 from plant.calc.calendar import local_day_bounds
 from plant.calc.running_hours import Ledger
@@ -96,12 +106,31 @@ def belts_hours(
     return known
 
 
+def needs_hours(plan: CheckPlan) -> bool:
+    """Whether the hours of a belt move this plan's dates."""
+    return any(each is not None for each in (plan.interval_h, plan.bedding_in_h, plan.long_day_h))
+
+
+def shortening_on(plan: CheckPlan, conveyor: Conveyor, hours: BeltHours | None) -> Shortening:
+    return plan.shortening_at(conveyor, hours.recent.running_day_h if hours is not None else None)
+
+
 def forecast(
-    plan: CheckPlan, *, last_done_on: date, today: date, hours: BeltHours | None, is_bedding_in: bool = False
+    plan: CheckPlan,
+    conveyor: Conveyor,
+    *,
+    last_done_on: date,
+    today: date,
+    hours: BeltHours | None,
+    is_bedding_in: bool = False,
 ) -> DueDate:
-    """When the plan's check is due after `last_done_on`, from what is known at the start of `today`."""
+    """When the plan's check is due after `last_done_on` by its intervals, from what is known at the start of `today`.
+
+    The bedding-in check is not shortened: it follows what was done to the device, not its duty.
+    """
     interval_h = plan.bedding_in_h if is_bedding_in else plan.interval_h
     interval_days = plan.bedding_in_days if is_bedding_in else plan.interval_days
+    shortening = AS_STATED if is_bedding_in else shortening_on(plan, conveyor, hours)
     known: dict[str, Any] = {
         "window_before_days": plan.opens_days_before,
         "window_after_days": plan.closes_days_after,
@@ -114,25 +143,37 @@ def forecast(
             outages=hours.outages,
         )
         if by_day.size and first <= hours.as_of:
+            counted = by_day * shortening.weights(first, by_day.size, by="hours")
             known.update(
-                hours_since=float(np.nansum(by_day)),
+                hours_since=float(np.nansum(counted)),
                 as_of=hours.as_of,
-                reached_on=day_reached(first, by_day, interval_h),
+                reached_on=day_reached(first, counted, interval_h),
             )
     if is_bedding_in:
         known.setdefault("daily_hours", None)
         due = bedding_in_due(last_done_on, hours=interval_h, days=interval_days, **known)
     else:
-        due = next_due(last_done_on, interval_days=interval_days, interval_hours=interval_h, **known)
-    if n_filled and due.by == "hours":
-        due = DueDate(
-            due.due_on,
-            due.opens_on,
-            due.closes_on,
-            due.by,
-            f"{due.reason} ({n_filled} days of unknown hours estimated)",
+        due = next_due(
+            last_done_on, interval_days=interval_days, interval_hours=interval_h, shortening=shortening, **known
         )
+    if n_filled and due.by == "hours":
+        due = replace(due, reason=f"{due.reason} ({n_filled} days of unknown hours estimated)")
     return due
+
+
+def fixed_due(plan: CheckPlan, *, kept: date | None, installed_on: date, back_on: date | None) -> DueDate:
+    """The next fixed date of a plan at a device; of those in a spell out of service the last, which is due after it."""
+    rule = plan.fixed_dates
+    if rule is None:
+        raise ValueError(f"{plan} keeps no fixed dates; give a plan that does")
+    return next_fixed(
+        rule,
+        kept=kept,
+        not_before=max(installed_on, plan.fixed_since or installed_on),
+        resting_until=back_on,
+        window_before_days=plan.opens_days_before,
+        window_after_days=plan.closes_days_after,
+    )
 
 
 def hours_by_day(ledger: Ledger, first: date, today: date, zone: tzinfo) -> NDArray[np.float64]:

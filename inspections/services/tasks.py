@@ -9,8 +9,9 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -25,7 +26,7 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from inspections.calc.due_dates import DueDate
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Task
-from inspections.services.due_dates import BeltHours, belts_hours, forecast
+from inspections.services.due_dates import BeltHours, belts_hours, fixed_due, forecast, needs_hours
 from inspections.services.follow_ups import follow_ups_wanted
 from inspections.services.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation, OutOfService, PartChange
@@ -44,7 +45,7 @@ LONGEST_DEFERRAL_DAYS = 365
 MOST_SINGLE_NOTICES = 10
 NIGHT_REASON = "planned by night"
 
-MOVED_FIELDS = ["check_plan", "due_on", "opens_on", "closes_on", "why", "version"]
+MOVED_FIELDS = ["check_plan", "due_on", "opens_on", "closes_on", "fixed_on", "why", "version"]
 CLOSED_FIELDS = ["closed_at", "closed_by", "outcome", "closing_reason", "version"]
 
 
@@ -119,44 +120,59 @@ def plan_tasks(
     done.withdrawn += withdraw_of_removed(plant, known, today)
     # Nobody is sent to a device out of service, or on a belt that was taken out of use.
     standing = list(known.in_service().exclude(conveyor__retired_on__lte=today))
-    plans = plans_in_force(plant, standing)
-    last_done = last_done_days(plant, standing)
-    renewed = part_change_days(plant, standing)
-    back = days_back(plant, standing)
+    book = book_of(plant, standing, plans_in_force(plant, standing), today)
     by_belt: dict[int, list[Installation]] = defaultdict(list)
     for each in standing:
         by_belt[each.conveyor_id].append(each)
-
-    hours = hours_needed(plant, standing, plans, last_done, today)
-    plans_at: dict[int, list[CheckPlan]] = defaultdict(list)
-    for (at, _kind), plan in plans.items():
-        plans_at[at].append(plan)
-    measured = {at for (at, _kind), plan in plans.items() if is_wear_plan(plan, today)}
-    wear = wear_of([each for each in standing if each.pk in measured])
-
-    for n, (belt, those) in enumerate(by_belt.items(), start=1):
-        wanted = [
-            each
-            for installation in those
-            for each in wanted_tasks(
-                plant,
-                installation,
-                plans_at[installation.pk],
-                last_done,
-                renewed.get(installation.pk),
-                back.get(installation.pk, date.min),
-                hours.get(belt),
-                wear.get(installation.pk),
-                today,
-                not_before,
-                done,
-            )
-        ]
-        write_tasks(plant, those, wanted, plans, last_done, renewed, today, handle, done)
+    for n, those in enumerate(by_belt.values(), start=1):
+        wanted = [each for installation in those for each in wanted_tasks(book, installation, today, done, not_before)]
+        write_tasks(book, those, wanted, today, handle, done)
         done.made += create_tasks(follow_ups_wanted(plant, those, today))
         if handle is not None:
             handle.progress(n, len(by_belt), _("%(tag)s planned") % {"tag": those[0].conveyor.tag})
     return done
+
+
+@dataclass(frozen=True)
+class Book:
+    """What the dates of next checks are worked out from; by installation (and check kind), or by belt."""
+
+    plant: Plant
+    plans: dict[tuple[int, int], CheckPlan]
+    last_done: dict[tuple[int, int], date]
+    kept: dict[tuple[int, int], date]
+    renewed: dict[int, Renewal]
+    back: dict[int, date]
+    hours: dict[int, BeltHours]
+    wear: dict[int, DeviceWear]
+
+    def plans_at(self, installation: Installation) -> list[CheckPlan]:
+        return self.by_place.get(installation.pk, [])
+
+    @cached_property
+    def by_place(self) -> dict[int, list[CheckPlan]]:
+        found: dict[int, list[CheckPlan]] = defaultdict(list)
+        for (at, _kind), plan in self.plans.items():
+            found[at].append(plan)
+        return found
+
+
+def book_of(
+    plant: Plant, standing: Sequence[Installation], plans: dict[tuple[int, int], CheckPlan], today: date
+) -> Book:
+    """A fixed number of queries whatever the number of devices."""
+    last_done = last_done_days(plant, standing)
+    measured = {at for (at, _kind), plan in plans.items() if is_wear_plan(plan, today)}
+    return Book(
+        plant=plant,
+        plans=plans,
+        last_done=last_done,
+        kept=kept_days(plant, plans),
+        renewed=part_change_days(plant, standing),
+        back=days_back(plant, standing),
+        hours=hours_needed(plant, standing, plans, last_done, today),
+        wear=wear_of([each for each in standing if each.pk in measured]),
+    )
 
 
 def plan_next(installation: Installation) -> Planned:
@@ -176,7 +192,7 @@ def hours_needed(
     at_place = {each.pk: each for each in installations}
     first_days: dict[int, date] = {}
     for (at, kind), plan in plans.items():
-        if is_active(plan, today) and (plan.interval_h is not None or plan.bedding_in_h is not None):
+        if is_active(plan, today) and needs_hours(plan):
             each = at_place[at]
             begin = last_done.get((at, kind)) or local_day(each.installed_at, plant)
             first_days[each.conveyor_id] = min(begin, first_days.get(each.conveyor_id, today))
@@ -208,6 +224,33 @@ def latest_days(plant: Plant, rows: Any) -> dict[tuple[int, int], date]:
         .annotate(last=Max(Coalesce("visit__visited_at", "closed_at")))
     )
     return {(row["installation_id"], row["check_kind_id"]): local_day(row["last"], plant) for row in latest}
+
+
+def kept_days(plant: Plant, plans: dict[tuple[int, int], CheckPlan]) -> dict[tuple[int, int], date]:
+    """The last fixed date that each check kept: done once its window was open, or withdrawn by a person.
+
+    A check that wear had pulled to a day before that window was done besides; its date still stands.
+    """
+    fixed = {key: plan for key, plan in plans.items() if plan.fixed_dates is not None}
+    if not fixed:
+        return {}
+    rows = Task.objects.filter(
+        Q(outcome=Task.Outcome.DONE) | Q(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=False),
+        plant=plant,
+        fixed_on__isnull=False,
+        installation__in={at for at, _kind in fixed},
+    )
+    kept: dict[tuple[int, int], date] = {}
+    for at, kind, day, outcome, closed_at in rows.values_list(
+        "installation_id", "check_kind_id", "fixed_on", "outcome", Coalesce("visit__visited_at", "closed_at")
+    ):
+        plan = fixed.get((at, kind))
+        if plan is None or day is None:
+            continue
+        opens_on = day - timedelta(days=plan.opens_days_before)
+        if outcome == Task.Outcome.WITHDRAWN or local_day(closed_at, plant) >= opens_on:
+            kept[at, kind] = max(day, kept.get((at, kind), date.min))
+    return kept
 
 
 @dataclass(frozen=True)
@@ -249,37 +292,36 @@ class Wanted:
 
 
 def wanted_tasks(
-    plant: Plant,
-    installation: Installation,
-    plans: Sequence[CheckPlan],
-    last_done: dict[tuple[int, int], date],
-    renewed: Renewal | None,
-    back_on: date,
-    hours: BeltHours | None,
-    wear: DeviceWear | None,
-    today: date,
-    not_before: date | None,
-    done: Planned,
+    book: Book, installation: Installation, today: date, done: Planned, not_before: date | None = None
 ) -> Iterable[Wanted]:
+    """The tasks that should be open at a device; checks for which no day can be told are named in `done`."""
+    plant, at = book.plant, installation.pk
     installed_on = local_day(installation.installed_at, plant)
-    for plan in plans:
+    hours, renewed, back_on = book.hours.get(installation.conveyor_id), book.renewed.get(at), book.back.get(at)
+    for plan in book.plans_at(installation):
         if not is_active(plan, today):
             continue
         # A plan asks for nothing before it was written.
         began_on = max(local_day(plan.created_at, plant), not_before or date.min)
-        last = last_done.get((installation.pk, plan.check_kind_id))
-        due = forecast(plan, last_done_on=last or installed_on, today=today, hours=hours)
+        last = book.last_done.get((at, plan.check_kind_id))
+        if plan.fixed_dates is not None:
+            kept = book.kept.get((at, plan.check_kind_id))
+            due = fixed_due(plan, kept=kept, installed_on=installed_on, back_on=back_on)
+        else:
+            due = forecast(plan, installation.conveyor, last_done_on=last or installed_on, today=today, hours=hours)
         if due.due_on is None:
             done.undated.append(f"{installation}: {plan.check_kind}, {due.reason}")
         else:
             if is_wear_plan(plan, today):
-                due = pulled_forward(due, wear, today)
+                due = pulled_forward(due, book.wear.get(at), today)
             # What fell due while the device was out of service is due on the day on which it is back.
-            yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, max(began_on, back_on)))
+            yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, max(began_on, back_on or date.min)))
         has_bedding_in = plan.bedding_in_days is not None or plan.bedding_in_h is not None
         if has_bedding_in and not has_bedded_in(last, renewed):
-            begin = max(installed_on, back_on, renewed.changed_on if renewed else date.min)
-            bedding = forecast(plan, last_done_on=begin, today=today, hours=hours, is_bedding_in=True)
+            begin = max(installed_on, back_on or date.min, renewed.changed_on if renewed else date.min)
+            bedding = forecast(
+                plan, installation.conveyor, last_done_on=begin, today=today, hours=hours, is_bedding_in=True
+            )
             if renewed is not None:
                 # A change that was written late asks for nothing before it was known.
                 bedding = not_earlier(bedding, renewed.entered_on)
@@ -292,21 +334,20 @@ def not_earlier(due: DueDate, day: date) -> DueDate:
     if due.due_on is None or due.due_on >= day or due.closes_on is None:
         return due
     after = due.closes_on - due.due_on
-    return DueDate(day, day, day + after, due.by, f"{due.reason}; asked for since {day.isoformat()}")
+    told = f"{due.reason}; asked for since {day.isoformat()}"
+    return replace(due, due_on=day, opens_on=day, closes_on=day + after, reason=told)
 
 
 def write_tasks(
-    plant: Plant,
+    book: Book,
     installations: Sequence[Installation],
     wanted: Sequence[Wanted],
-    plans: dict[tuple[int, int], CheckPlan],
-    last_done: dict[tuple[int, int], date],
-    renewed: dict[int, Renewal],
     today: date,
     handle: JobHandle | None,
     done: Planned,
 ) -> None:
     """Bring the open tasks of one belt in line with what is wanted, in one short transaction."""
+    plant, plans, renewed = book.plant, book.plans, book.renewed
     with transaction.atomic():
         if handle is not None and not handle.still_mine():
             raise JobLost
@@ -359,7 +400,7 @@ def write_tasks(
             # Closed between the look at what was last done and here: the next look makes the right task.
             since = last_done_days(plant, installations)
             keys = [(row.installation_id, row.check_kind_id) for row in new]
-            new = [row for row, key in zip(new, keys, strict=True) if since.get(key) == last_done.get(key)]
+            new = [row for row, key in zip(new, keys, strict=True) if since.get(key) == book.last_done.get(key)]
         done.made += create_tasks(new)
 
 
@@ -395,6 +436,7 @@ def fresh_task(plant: Plant, wanted: Wanted) -> Task:
         due_on=due_on,
         opens_on=opens_on,
         closes_on=closes_on,
+        fixed_on=due.fixed_on,
         why=due.reason[:200],
     )
 
@@ -404,11 +446,12 @@ def move(row: Task, wanted: Wanted, today: date) -> bool:
     due = wanted.due
     if days_of(due)[0] < row.due_on:
         due = not_earlier(due, min(row.due_on, today))
-    before = (row.due_on, row.opens_on, row.closes_on, row.check_plan_id)
+    before = (row.due_on, row.opens_on, row.closes_on, row.fixed_on, row.check_plan_id)
     after = days_of(due)
-    if (*after, wanted.plan.pk) == before:
+    if (*after, due.fixed_on, wanted.plan.pk) == before:
         return False
     row.due_on, row.opens_on, row.closes_on = after
+    row.fixed_on = due.fixed_on
     row.check_plan, row.why, row.version = wanted.plan, due.reason[:200], row.version + 1
     return True
 

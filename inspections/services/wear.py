@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
@@ -312,4 +312,4 @@ def pulled_forward(due: DueDate, wear: DeviceWear | None, today: date) -> DueDat
         "day": early_on.isoformat(),
         "plan": due.due_on.isoformat(),
     }
-    return DueDate(day, due.opens_on - shift, due.closes_on - shift, due.by, words)
+    return replace(due, due_on=day, opens_on=due.opens_on - shift, closes_on=due.closes_on - shift, reason=words)

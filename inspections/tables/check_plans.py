@@ -6,7 +6,7 @@ from typing import Any
 
 import django_tables2 as tables
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.models import CheckKind, CheckPlan
 
@@ -42,6 +42,7 @@ class CheckPlanTable(tables.Table):
     )
     interval_days = tables.Column(verbose_name=gettext_lazy("Every [days]"), attrs=NUMBERS)
     interval_h = tables.Column(verbose_name=gettext_lazy("Every [running hours]"), attrs=NUMBERS)
+    fixed = tables.Column(verbose_name=gettext_lazy("Fixed dates, shorter"), accessor="pk", orderable=False)
     window = tables.Column(verbose_name=gettext_lazy("Window [days]"), accessor="opens_days_before", attrs=NUMBERS)
     bedding_in = tables.Column(
         verbose_name=gettext_lazy("After an installation"), accessor="pk", orderable=False, attrs=NUMBERS
@@ -50,7 +51,7 @@ class CheckPlanTable(tables.Table):
 
     class Meta:
         model = CheckPlan
-        fields = ("check_kind", "whom", "interval_days", "interval_h", "window", "bedding_in", "is_suspended")
+        fields = ("check_kind", "whom", "interval_days", "interval_h", "fixed", "window", "bedding_in", "is_suspended")
         sequence = fields
 
     def render_whom(self, record: CheckPlan) -> Any:
@@ -63,6 +64,18 @@ class CheckPlanTable(tables.Table):
 
     def value_interval_h(self, value: float) -> float:
         return value
+
+    def render_fixed(self, record: CheckPlan) -> str:
+        """Fixed dates, or what shortens the intervals."""
+        if record.fixed_months is not None:
+            every = ngettext("every month", "every %(n)s months", record.fixed_months) % {"n": record.fixed_months}
+            return f"{record.fixed_day_words}, {every}"
+        shares = [
+            (_("season"), record.season_pct),
+            (_("wet or abrasive"), record.duty_pct),
+            (_("long days"), record.long_day_pct),
+        ]
+        return ", ".join(f"{words} {pct} %" for words, pct in shares if pct)
 
     def render_window(self, record: CheckPlan) -> str:
         return f"−{record.opens_days_before} / +{record.closes_days_after}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -12,12 +13,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.forms.check_plans import (
-    INTERVALS,
+    TIMES,
     CheckKindChangeForm,
     CheckKindForm,
     CheckPlanForm,
     IntervalsForm,
     OwnCheckPlanForm,
+    PlanForm,
     ReadingFieldForm,
     RiskForm,
     SuspendForm,
@@ -31,13 +33,17 @@ from inspections.services.check_plans import (
     change_check_kind,
     change_check_plan,
     change_reading_field,
+    check_plan_values,
     create_check_kind,
     create_check_plan,
+    new_plan,
+    plan_with,
     resume_check_plan,
     suspend_check_plan,
 )
 from inspections.tables.check_plans import CheckKindTable, CheckPlanTable
 from installs.models import Installation
+from plant.errors import Refused
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
@@ -162,6 +168,19 @@ class CheckPlanList(RegisterList):
         return plans_to_read().of_plant(self.request.plant).order_by("check_kind", "installation__pk", "pk")
 
 
+def fixed_ahead(plan: CheckPlan, today: date, most: int = 6) -> list[date]:
+    """The next fixed dates of a plan; none where it goes by intervals."""
+    if plan.fixed_months is None:
+        return []
+    days = plan.fixed_dates_until(today + timedelta(days=31 * plan.fixed_months * most + 31))
+    return [day for day in days if day >= today][:most]
+
+
+def plan_every(plan: CheckPlan, days: int | None, hours: float | None) -> CheckPlan:
+    """The plan under other intervals, instead of its fixed dates where it keeps some; not saved."""
+    return plan_with(plan, interval_days=days, interval_h=hours, fixed_months=None, fixed_from=None, fixed_on="")
+
+
 @right("inspections.view_checkplan")
 def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
     plan = get_visible(request, plans_to_read(), "inspections.view_checkplan", pk=pk)
@@ -175,13 +194,14 @@ def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
     what_if = None
     if what_if_form.is_bound and what_if_form.is_valid():
         given = what_if_form.cleaned_data
-        what_if = year_if(plan, given["days"], given["hours"], today, timezone.now())
+        what_if = year_if(plan_every(plan, given["days"], given["hours"]), today, timezone.now())
     risk_form = RiskForm(asked if risk_asked else None, initial={"risk": f"{USUAL_RISK * 100:g}"})
     is_understood = not risk_asked or risk_form.is_valid()
     risk = risk_form.cleaned_data["risk"] / 100 if risk_asked and is_understood else USUAL_RISK
     context = {
         "title": str(plan),
         "plan": plan,
+        "fixed_ahead": fixed_ahead(plan, today),
         "tasks": open_tasks[:50],
         "n_tasks": open_tasks.count(),
         "what_if_form": what_if_form,
@@ -193,7 +213,33 @@ def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "inspections/check_plan_detail.html", context)
 
 
-class CheckPlanCreate(RecordPage):
+class PlanPage(RecordPage):
+    """A form over a plan with a second button: the year under what was typed, before anything is saved."""
+
+    template_name = "inspections/check_plan_form.html"
+
+    def plan_as_typed(self, form: PlanForm) -> CheckPlan:
+        """The plan as it would be; not saved."""
+        raise NotImplementedError
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if "look" not in request.POST:
+            return super().post(request, *args, **kwargs)
+        form = self.build_form(request.POST)
+        if form.is_valid():
+            plan = self.plan_as_typed(form)
+            try:
+                check_plan_values(plan)
+            except Refused as refusal:
+                form.add_refusal(refusal)
+            else:
+                today = timezone.localdate(timezone=request.plant.zone)
+                what_if = year_if(plan, today, timezone.now())
+                return self.render_to_response(self.get_context_data(form=form, what_if=what_if, **kwargs))
+        return self.render_to_response(self.get_context_data(form=form, **kwargs), status=422)
+
+
+class CheckPlanCreate(PlanPage):
     right = "inspections.add_checkplan"
     form_class = CheckPlanForm
     title = gettext_lazy("Write a check plan")
@@ -201,6 +247,9 @@ class CheckPlanCreate(RecordPage):
 
     def cancel_url(self) -> str:
         return reverse("check-plan-list")
+
+    def plan_as_typed(self, form: CheckPlanForm) -> CheckPlan:
+        return new_plan(self.request.plant, **form.values())
 
     def act(self, form: CheckPlanForm) -> CheckPlan:
         return create_check_plan(
@@ -211,7 +260,7 @@ class CheckPlanCreate(RecordPage):
         )
 
 
-class OwnCheckPlanCreate(RecordPage):
+class OwnCheckPlanCreate(PlanPage):
     """A plan for one installation instead of its model's."""
 
     right = "inspections.add_checkplan"
@@ -234,13 +283,14 @@ class OwnCheckPlanCreate(RecordPage):
         asked = self.request.GET.get("kind", "")
         for state in plans_of(self.installation):
             if str(state.plan.check_kind_id) == asked:
-                return {"check_kind": state.plan.check_kind_id} | {
-                    name: getattr(state.plan, name) for name in INTERVALS
-                }
+                return {"check_kind": state.plan.check_kind_id} | {name: getattr(state.plan, name) for name in TIMES}
         return {}
 
     def cancel_url(self) -> str:
         return reverse("check-plan-list")
+
+    def plan_as_typed(self, form: OwnCheckPlanForm) -> CheckPlan:
+        return new_plan(self.request.plant, installation=self.installation, **form.values())
 
     def act(self, form: OwnCheckPlanForm) -> CheckPlan:
         return create_check_plan(
@@ -252,7 +302,7 @@ class OwnCheckPlanCreate(RecordPage):
         )
 
 
-class CheckPlanChange(RecordChange):
+class CheckPlanChange(PlanPage, RecordChange):
     """Changes intervals; a link may bring the interval and the reason, which a person then saves or not."""
 
     right = "inspections.change_checkplan"
@@ -272,7 +322,11 @@ class CheckPlanChange(RecordChange):
         if not link.is_valid():
             return asked
         known = {"interval_days": link.cleaned_data["days"], "interval_h": link.cleaned_data["hours"]}
-        return asked | {name: value for name, value in known.items() if name in self.request.GET}
+        instead = {"fixed_months": None, "fixed_from": None, "fixed_on": ""}
+        return asked | instead | {name: value for name, value in known.items() if name in self.request.GET}
+
+    def plan_as_typed(self, form: IntervalsForm) -> CheckPlan:
+        return plan_with(self.row, **{name: form.cleaned_data[name] for name in TIMES})
 
     def act(self, form: IntervalsForm) -> CheckPlan:
         return change_check_plan(

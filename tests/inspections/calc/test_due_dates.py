@@ -15,11 +15,15 @@ from hypothesis import strategies as st
 
 from inspections.calc import due_dates
 from inspections.calc.due_dates import (
+    FixedDates,
+    Shortening,
     bedding_in_due,
     day_reached,
+    days_held,
     fixed_dates,
     is_overdue,
     next_due,
+    next_fixed,
     overdue_age_days,
     recent_daily_hours,
 )
@@ -364,3 +368,158 @@ def test_a_check_is_not_overdue_on_the_day_its_window_closes():
 @pytest.mark.parametrize(("closes_on", "zone", "moment"), OVERDUE_FROM)
 def test_overdue_begins_at_the_plants_midnight(closes_on, zone, moment):
     assert overdue_from(date.fromisoformat(closes_on), ZoneInfo(zone)).isoformat() == moment
+
+
+# --- a plan's own fixed dates -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "rule"),
+    [
+        ("first Friday", FixedDates(1, date(1997, 9, 5), "1FR")),
+        ("first and last day", FixedDates(1, date(1997, 9, 30), "-1")),
+    ],
+)
+def test_fixed_dates_of_a_plan_against_the_standards_examples(name, rule):
+    """RFC 5545 section 3.8.5.3; of "first and last day" the last days."""
+    row = next(each for each in read("recurrence.csv") if each["name"] == name)
+    wanted = [date.fromisoformat(text) for text in row["expected_dates"].split()]
+    if rule.on == "-1":
+        wanted = [day for day in wanted if (day + timedelta(days=1)).day == 1]
+    assert list(rule.until(wanted[-1])) == wanted
+
+
+def test_the_31st_is_kept_through_short_months():
+    rule = FixedDates(1, date(2026, 1, 31))
+    assert [day.isoformat() for day in rule.until(date(2026, 6, 30))] == [
+        *("2026-01-31", "2026-02-28", "2026-03-31", "2026-04-30", "2026-05-31", "2026-06-30")
+    ]
+    assert rule.words == "day 31 (or the last) of every month"
+
+
+def test_a_missed_fixed_date_stays_due_and_a_late_close_moves_nothing():
+    rule = FixedDates(1, date(2026, 1, 15))
+    missed = next_fixed(rule, kept=date(2026, 2, 15), not_before=date(2026, 1, 1), window_after_days=7)
+    assert (missed.due_on, missed.closes_on, missed.by) == (date(2026, 3, 15), date(2026, 3, 22), "date")
+    assert missed.reason == "fixed date: day 15 of every month"
+    # Whenever the one of 15 March is closed, the next is that of 15 April.
+    assert next_fixed(rule, kept=date(2026, 3, 15), not_before=date(2026, 1, 1)).due_on == date(2026, 4, 15)
+
+
+def test_of_the_dates_in_a_spell_out_of_service_the_last_is_asked_for():
+    rule = FixedDates(1, date(2026, 1, 15))
+    told = {"kept": date(2026, 2, 15), "not_before": date(2026, 1, 1)}
+    assert next_fixed(rule, resting_until=date(2026, 6, 1), **told).due_on == date(2026, 5, 15)
+    assert next_fixed(rule, resting_until=date(2026, 3, 1), **told).due_on == date(2026, 3, 15)
+
+
+@given(
+    months=st.integers(1, 24),
+    from_on=days,
+    on=st.sampled_from(["", "-1", "1MO", "2TU", "3WE", "4SU", "-1FR", "-1MO"]),
+    after=st.integers(0, 3000),
+)
+@settings(deadline=None, max_examples=60)
+def test_walking_from_date_to_date_misses_none_and_repeats_none(months, from_on, on, after):
+    rule = FixedDates(months, from_on, on)
+    until = from_on + timedelta(days=after)
+    walked, kept = [], None
+    while (due := next_fixed(rule, kept=kept, not_before=from_on)).due_on <= until:
+        walked.append(due.due_on)
+        kept = due.fixed_on
+    assert tuple(walked) == rule.until(until)
+    assert len({(day.year, day.month) for day in walked}) == len(walked)
+    assert all((12 * (b.year - a.year) + b.month - a.month) == months for a, b in itertools.pairwise(walked))
+
+
+@pytest.mark.parametrize("zone", ["Europe/Berlin", "Australia/Perth", "America/New_York"])
+def test_a_fixed_date_is_late_from_local_midnight_on_both_sides_of_the_clock_change(zone):
+    # The last Sundays of March and October, when European clocks change; a day of 23 h and one of 25 h.
+    for day in FixedDates(1, date(2026, 1, 1), "-1SU").until(date(2026, 12, 31)):
+        begins = overdue_from(day, ZoneInfo(zone)).astimezone(ZoneInfo(zone))
+        assert (begins.date(), begins.hour) == (day + timedelta(days=1), 0)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (lambda: FixedDates(0, DONE), "months is 0; give 1 to 120 months"),
+        (lambda: FixedDates(1, DONE, "5MO"), "on is '5MO'; give an nth weekday"),
+        (lambda: Shortening(duty=0.01), r"duty is 0.01; give a share of the interval, 0.05 to 1"),
+        (lambda: Shortening(season_months=frozenset({13})), "season_months holds 13; give months from 1 to 12"),
+    ],
+)
+def test_wrong_dates_and_shares_of_a_plan_are_named(call, said):
+    with pytest.raises(ValueError, match="give") as refused:
+        call()
+    assert said in str(refused.value)
+
+
+# --- shortened intervals ----------------------------------------------------------------------------------------------
+
+
+def test_wet_duty_halves_days_and_hours_alike():
+    """Wet and abrasive duties are checked twice as often: common practice, no source."""
+    half = Shortening(duty=0.5)
+    due = next_due(DONE, interval_days=90, interval_hours=5000, daily_hours=10, shortening=half)
+    assert due.due_on == DONE + timedelta(days=45)
+    assert due.reason == "90 days after 2026-01-05, shortened to 50% by wet or abrasive duty"
+    assert due.shortened_by == ("duty",)
+    hours = next_due(DONE, interval_days=90, interval_hours=500, daily_hours=10, shortening=half)
+    assert (hours.due_on, hours.by) == (DONE + timedelta(days=25), "hours")
+
+
+def test_long_days_shorten_days_and_leave_hours_alone():
+    told = {"interval_hours": 500, "daily_hours": 20, "shortening": Shortening(long_day=0.5)}
+    assert next_due(DONE, **told).due_on == DONE + timedelta(days=25)
+    assert next_due(DONE, interval_days=40, **told).due_on == DONE + timedelta(days=20)
+
+
+def test_only_the_days_in_the_season_count_double():
+    winter = Shortening(season_months=frozenset({12, 1, 2}), season=0.5)
+    # From 10 February 18 days of it at 50 % are 36 of 90; the other 54 are days of spring.
+    due = next_due(date(2026, 2, 10), interval_days=90, shortening=winter)
+    assert due.due_on == date(2026, 2, 10) + timedelta(days=18 + 54)
+    assert due.reason == "90 days after 2026-02-10, shortened: 18 days at 50% by season"
+    summer = next_due(date(2026, 5, 1), interval_days=90, shortening=winter)
+    assert (summer.due_on, summer.shortened_by) == (date(2026, 7, 30), ())
+
+
+def test_recorded_hours_in_the_season_count_double_too():
+    winter = Shortening(season_months=frozenset({1}), season=0.5)
+    # 10 h a day from 1 to 31 January count as 620 h; 380 h are 38 days of February and March.
+    hours = np.full(31, 10.0) * winter.weights(date(2026, 1, 1), 31, by="hours")
+    due = next_due(
+        date(2025, 12, 31), interval_hours=1000, hours_since=hours.sum(), as_of=date(2026, 1, 31), daily_hours=10,
+        shortening=winter,
+    )  # fmt: skip
+    assert due.due_on == date(2026, 1, 31) + timedelta(days=38)
+
+
+shares = st.sampled_from([0.1, 0.25, 0.5, 0.8, 1.0])
+shortenings = st.builds(
+    Shortening, season_months=st.frozensets(st.integers(1, 12)), season=shares, duty=shares, long_day=shares
+)
+
+
+@given(done=days, interval=st.integers(1, 400), short=shortenings)
+@settings(deadline=None)
+def test_a_shortened_interval_lies_between_its_strongest_share_and_the_whole(done, interval, short):
+    held = days_held(done, interval, short)
+    least = min(short.share(month, by="days")[0] for month in range(1, 13))
+    assert int(np.ceil(interval * least - 1e-6)) <= held <= interval
+    assert days_held(done, interval) == interval
+    # Put off by the season nothing: a later start is never due earlier.
+    assert done + timedelta(days=held) <= done + timedelta(
+        days=1 + days_held(done + timedelta(days=1), interval, short)
+    )
+
+
+@given(done=days, hours=st.integers(10, 3000), daily=st.integers(1, 24), spells=spells, season=shares)
+@settings(deadline=None)
+def test_a_season_of_all_months_is_a_shorter_interval_in_hours(done, hours, daily, spells, season):
+    told = {"daily_hours": daily, "outages": outages_from(done, spells)}
+    all_year = Shortening(season_months=frozenset(range(1, 13)), season=season)
+    found = next_due(done, interval_hours=hours, shortening=all_year, **told).due_on
+    # The day-by-day way against the closed form of an interval that is shorter from the start.
+    assert found == next_due(done, interval_hours=hours * season, **told).due_on
