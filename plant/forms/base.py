@@ -78,7 +78,13 @@ class RecordForm(forms.ModelForm):
         return shown is not None and shown == self.data.get(self.add_prefix(name))
 
     def _post_clean(self) -> None:
-        """The service validates the row; building it here would check it against the wrong plant."""
+        """The service validates the row; building it here would check it against the wrong plant.
+
+        A record that is changed needs the version that the person opened, else nobody can tell whether it moved on.
+        """
+        is_change = self.instance.pk is not None and hasattr(self.instance, "version") and "version" in self.fields
+        if is_change and self.cleaned_data.get("version") is None and "version" not in self.errors:
+            self.add_error(None, _("This page came back incomplete. Open it again and fill it in once more."))
 
     def values(self) -> dict[str, Any]:
         """What the service is given: every field but the hidden ones."""
