@@ -227,7 +227,15 @@ def judged(survey: Survey) -> SurveyResult:
 
 
 @transaction.atomic
-def close_survey(survey: Survey, *, by: Any, version: int, override_reason: str = "", conditions: str = "") -> Survey:
+def close_survey(
+    survey: Survey,
+    *,
+    by: Any,
+    version: int,
+    override_reason: str = "",
+    conditions: str = "",
+    now: dt.datetime | None = None,
+) -> Survey:
     """Close it with the result that the rules come to; result and reasons stay as they are now.
 
     Parameters
@@ -254,7 +262,7 @@ def close_survey(survey: Survey, *, by: Any, version: int, override_reason: str 
         version=version,
         override_reason=override_reason.strip(),
         conditions=conditions.strip(),
-        closed_at=timezone.now(),
+        closed_at=now or timezone.now(),
         closed_by=by,
         result=found.result.value,
         reasons=as_reasons(found.lines),

@@ -7,7 +7,6 @@ killed goes on with the step that is missing; a second load changes nothing.
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from collections.abc import Callable, Iterator
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -16,9 +15,8 @@ from django.db import transaction
 from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
-from fixtures import people, scenario, stories
-from fixtures import surveys as survey_stories
-from fixtures.generator import METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build, fitted_at
+from fixtures import device_models, instruments, people, scenario, stories
+from fixtures.generator import EFFECT_LENGTH_M, METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build, fitted_at
 from fixtures.scenario import BELTS, DemoBelt
 from inspections.models import Action, CheckKind, CheckPlan, Task
 from inspections.services.actions import NewAction, finish_action
@@ -28,12 +26,10 @@ from inspections.services.rounds import lay
 from inspections.services.shifts import add_shift, profile_of, set_profile
 from inspections.services.tasks import put_off_task
 from inspections.services.visits import Typed, close_out_visit, could_not_do, reading_key
-from installs.models import BeltOffset, DeviceModel, Installation
-from installs.services.belt_offsets import set_offset
+from installs.models import Installation, Instrument, TorqueSignOff
 from installs.services.device_models import add_device_model
 from installs.services.devices import add_device
 from installs.services.installations import install_device
-from installs.services.surveys import change_survey, open_survey
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.models import Conveyor, ConveyorPart, Person, Plant
 from plant.services.conveyors import add_area, add_conveyor, add_part
@@ -44,23 +40,20 @@ from plant.services.people import give_role
 from plant.services.records import create_record
 from plant.services.running_hours import record_meter_reading, record_runs
 from plant.services.switch_events import keep_switch_events
-from reports.services.demo_fittings import write_fittings
+from reports.services.demo_fittings import FITTED_BY_THE_BOOK, fit_by_the_book, write_fittings
+from reports.services.demo_keys import key_of
+from reports.services.demo_life import write_instruments, write_out_of_service, write_part_changes
+from reports.services.demo_surveys import write_belt_offsets, write_surveys
 from reports.services.months import draft_month, month_before, publish_month
 from reports.services.rate_watch import watch_plant
 from reports.services.study_windows import set_window
 
 Say = Callable[[str], None]
 Kind = ConveyorPart.Kind
-NAMESPACE = uuid.UUID("6c0b2c1e-0d55-4c1c-9a52-5f0a0b7c3a11")
 CHECKS = ("sensor-wear", "pivot-freedom", "fastener-torque")
 INTERVALS = {"sensor-wear": (90, 2000.0), "pivot-freedom": (90, 2000.0), "fastener-torque": (182, 4000.0)}
 HIGH = {"Q-11", "S-12", "S-15", "K-01", "K-04", "K-07", "L-02", "L-06", "Y-03"}
 LOW = {"Q-09", "P-06", "S-08", "S-14", "S-17", "S-19", "Y-08"}
-
-
-def key_of(*parts: object) -> uuid.UUID:
-    """The same thing of the demo plant has the same key at each load."""
-    return uuid.uuid5(NAMESPACE, "|".join(str(part) for part in parts))
 
 
 def load_demo(*, say: Say = print) -> bool:
@@ -114,6 +107,7 @@ def write_past(demo: DemoPlant, say: Say) -> None:
     by_name = write_people(plant)
     engineer, planner = by_name["engineer-1"], by_name["planner-1"]
     belts = write_belts(plant, planner)
+    wrenches = write_instruments(plant, planner, demo.today)
     places = write_devices(plant, belts, demo, engineer)
     write_hours(belts, demo, planner)
     say("  running hours are in")
@@ -121,8 +115,10 @@ def write_past(demo: DemoPlant, say: Say) -> None:
     write_changes(belts, places, demo, planner, engineer)
     say("  incidents are in")
     write_belt_offsets(places, demo, by_name["technician-1"])
-    write_open_survey(belts["Q-11"], demo, by_name["technician-1"])
-    write_visits(plant, places, demo, by_name)
+    write_surveys(plant, demo, by_name)
+    write_visits(plant, places, demo, by_name, wrenches)
+    write_part_changes(places, demo, by_name)
+    write_out_of_service(places, demo, planner)
     say("  visits are in")
 
 
@@ -209,11 +205,10 @@ def write_devices(plant: Plant, belts: dict[str, Conveyor], demo: DemoPlant, by:
             clearance_below_mm=below,
             clearance_beside_mm=beside,
             mass_kg=mass,
-            effect_length_m=50.0,
-            fasteners=[
-                {"place": "clamp", "count": 4, "size": "M16 8.8", "torque_nm": clamps},
-                {"place": "pivot bolt", "count": 1, "size": "M20 8.8", "torque_nm": pivot},
-            ],
+            effect_length_m=EFFECT_LENGTH_M,
+            fasteners=device_models.fasteners(name, clamps, pivot),
+            parts=[{"kind": kind, "name": part, "count": count} for kind, part, count in device_models.PARTS[name]],
+            **device_models.FIGURES[name],
         )
     places = {}
     for belt in BELTS:
@@ -225,6 +220,9 @@ def write_devices(plant: Plant, belts: dict[str, Conveyor], demo: DemoPlant, by:
                 device_model=models[each.model],
                 serial=f"BW-{each.model}-{1000 + 7 * each.number}",
             )
+            if each.number == FITTED_BY_THE_BOOK:
+                places[each.number] = fit_by_the_book(device, belts[belt.tag], each.chainage_m, demo)
+                continue
             places[each.number] = install_device(
                 device=device,
                 conveyor=belts[belt.tag],
@@ -386,63 +384,18 @@ def write_shifts(plant: Plant, demo: DemoPlant) -> None:
         lay(plant=plant, first_day=next_day, last_day=next_day, by=planner, iterations=300)
 
 
-# --- Belt offsets and the open survey ---------------------------------------------------------------------------------
-def write_belt_offsets(places: dict[int, Installation], demo: DemoPlant, by: Person) -> None:
-    """Offsets before, at acceptance and at the follow-ups of the devices whose stories have both end points."""
-    for story in survey_stories.STORIES:
-        place = places[story.device]
-        occasions = [
-            (BeltOffset.Occasion.SURVEY, -20, story.before_mm),
-            (BeltOffset.Occasion.ACCEPTANCE, 0, story.accepted_mm),
-            *((BeltOffset.Occasion.FOLLOW_UP, round(30.44 * months), size) for months, size in story.months_mm),
-        ]
-        for occasion, days, wander_mm in occasions:
-            for at, is_loaded, offset_mm in survey_stories.readings(
-                story, wander_mm, place.chainage_m, place.effect_length_m
-            ):
-                set_offset(
-                    root=key_of("offsets", story.device, occasion, days),
-                    conveyor=place.conveyor,
-                    strand=place.strand,
-                    chainage_m=at,
-                    is_loaded=is_loaded,
-                    offset_mm=offset_mm,
-                    taken_at=place.installed_at + dt.timedelta(days=days),
-                    occasion=occasion,
-                    by=by,
-                    installation=place,
-                )
-
-
-def write_open_survey(conveyor: Conveyor, demo: DemoPlant, by: Person) -> None:
-    known: dict[str, Any] = survey_stories.OPEN_SURVEY
-    survey = open_survey(
-        conveyor=conveyor,
-        strand=known["strand"],
-        chainage_m=known["chainage_m"],
-        device_model=DeviceModel.objects.get(plant=conveyor.plant, name=known["model"]),
-        surveyed_at=demo.span(demo.today - dt.timedelta(days=2))[0] + dt.timedelta(hours=10),
-        by=by,
-        client_key=key_of("survey", known["tag"]),
-    )
-    empty = {(at, False): value for at, value in known["empty_mm"].items()}
-    loaded = {(at, True): value for at, value in known["loaded_mm"].items()}
-    change_survey(
-        survey,
-        by=by,
-        version=survey.version,
-        offsets={**empty, **loaded},
-        causes=known["causes"],
-        **known["measures"],
-    )
-
-
 # --- Past visits ------------------------------------------------------------------------------------------------------
-def write_visits(plant: Plant, places: dict[int, Installation], demo: DemoPlant, by_name: dict[str, Person]) -> None:
+def write_visits(
+    plant: Plant,
+    places: dict[int, Installation],
+    demo: DemoPlant,
+    by_name: dict[str, Person],
+    wrenches: dict[str, Instrument],
+) -> None:
     kinds = {kind.code: kind for kind in CheckKind.objects.filter(plant=None)}
     tasks = past_tasks(plant, places, demo, kinds)
     for n, each in enumerate(demo.visits):
-        write_visit(each, places[each.device], {code: tasks[n, code] for code in each.entries}, by_name, demo)
+        write_visit(each, places[each.device], {code: tasks[n, code] for code in each.entries}, by_name, demo, wrenches)
 
 
 def past_tasks(
@@ -474,10 +427,20 @@ def past_tasks(
 
 
 def write_visit(
-    each: DemoVisit, place: Installation, tasks: dict[str, Task], by_name: dict[str, Person], demo: DemoPlant
+    each: DemoVisit,
+    place: Installation,
+    tasks: dict[str, Task],
+    by_name: dict[str, Person],
+    demo: DemoPlant,
+    wrenches: dict[str, Instrument],
 ) -> None:
     bulk_create_with_history(list(tasks.values()), Task)
-    entries = {tasks[code].pk: typed_entries(each, readings) for code, readings in each.entries.items()}
+    entries = {
+        tasks[code].pk: read_with(wrenches, each.by, readings)
+        if code == "fastener-torque"
+        else typed_entries(each, readings)
+        for code, readings in each.entries.items()
+    }
     by = by_name[each.by]
     visit = close_out_visit(
         installation=place,
@@ -512,6 +475,20 @@ def typed_entries(each: DemoVisit, readings: dict[str, dict[str, Any]]) -> dict[
     return {**readings, "drive_diameter": {**readings["drive_diameter"], "as_found": Typed(value, text)}}
 
 
+def read_with(
+    wrenches: dict[str, Instrument], by: str, readings: dict[str, dict[str, Any]]
+) -> dict[str, dict[str, Any]]:
+    """Torques with the wrench that the technician carries; one of the three goes on with a wrench that ran out."""
+    wrench = wrenches[instruments.LATE_WRENCH if by == instruments.CARRIES_THE_LATE_ONE else instruments.GOOD_WRENCH]
+    return {
+        code: {stage: Typed(value, "", METHODS[stage], wrench) for stage, value in stages.items()}
+        for code, stages in readings.items()
+    }
+
+
+METHODS = {"as_found": TorqueSignOff.Method.FIRST_MOVEMENT.value, "as_left": TorqueSignOff.Method.TIGHTENING.value}
+
+
 # --- Step two: plans and the night ------------------------------------------------------------------------------------
 @transaction.atomic
 def write_plans(plant: Plant, demo: DemoPlant) -> None:
@@ -530,7 +507,7 @@ def write_plans(plant: Plant, demo: DemoPlant) -> None:
     write_own_check(plant, engineer, demo)
     put_off_twice(plant, planner, demo)
     not_safe(plant, demo)
-    write_fittings(plant, planner, demo.span(demo.today - dt.timedelta(days=1))[0] + dt.timedelta(hours=20))
+    write_fittings(plant, planner, demo)
 
 
 def write_plan(plant: Plant, by: Person, kind: CheckKind, often: int, **where: Any) -> None:
