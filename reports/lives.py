@@ -102,14 +102,16 @@ def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, st
 
 
 def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str], list[End]]:
-    """Pivots that were changed, and first findings of act: the pivot did not work then, whatever was done to it."""
+    """Pivots that were changed, and first findings of act: the pivot did not work then, whatever was done to it.
+
+    A pivot that was found so and then changed failed once: its end is the finding, and the change is no second one.
+    """
     those = list(installations)
     found: dict[tuple[int, str], list[End]] = defaultdict(list)
     changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.PIVOT)
-    for change in changes:
-        found[change.installation_id, ""].append(
-            End(change.changed_at, change.why in FAILURES, str(change.get_why_display()))
-        )
+    changed: dict[int, list[PartChange]] = defaultdict(list)
+    for change in changes.order_by("changed_at"):
+        changed[change.installation_id].append(change)
     rows = (
         Task.objects.done()
         .filter(installation__in=those, check_kind__rule=CheckKind.Rule.PIVOT_FREEDOM)
@@ -117,10 +119,19 @@ def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str
         .values_list("installation_id", "grade", "visit__visited_at", "closed_at")
     )
     was_act: dict[int, bool] = {}
+    looks: dict[int, dict[dt.datetime, str]] = defaultdict(dict)
     for place, grade, visited_at, closed_at in rows:
+        looks[place][visited_at or closed_at] = grade
         if grade == "act" and not was_act.get(place):
             found[place, ""].append(End(visited_at or closed_at, True, _("found seized or beyond its limit")))
         was_act[place] = grade == "act"
+    for place, those in changed.items():
+        looked = looks[place]
+        for change in those:
+            last = max((at for at in looked if at <= change.changed_at), default=None)
+            if last is not None and looked[last] == "act":
+                continue
+            found[place, ""].append(End(change.changed_at, change.why in FAILURES, str(change.get_why_display())))
     return found
 
 

@@ -58,6 +58,19 @@ def test_a_pivot_fails_at_its_first_act_and_not_again_until_it_was_put_right(sta
     assert [(each.is_failure, each.ended_at) for each in lives] == [(True, on(3)), (False, NOW)]
 
 
+def test_a_pivot_that_was_found_seized_and_then_changed_failed_once(standing, alder):  # noqa: F811
+    kind = make.check_kind("pivot-freedom")
+    make.task(standing, kind, on(3).date(), closed_at=on(3), outcome="done", grade="act")
+    after = on(3) + dt.timedelta(days=9)
+    PartChange.objects.create(installation=standing, part="pivot", why="seized", changed_at=after)
+    lives = lives_of(alder, PIVOTS, NOW)
+    assert [(each.is_failure, each.ended_at) for each in lives] == [(True, on(3)), (False, NOW)]
+    # Changed while its last look was sound: an end of its own.
+    make.task(standing, kind, on(4).date(), closed_at=on(4), outcome="done", grade="sound")
+    PartChange.objects.create(installation=standing, part="pivot", why="early", changed_at=on(5))
+    assert [each.ended_at for each in lives_of(alder, PIVOTS, NOW)] == [on(3), on(5), NOW]
+
+
 def test_removed_devices_count_too(standing, alder):  # noqa: F811
     standing.removed_at, standing.removal_reason = on(4), "moved"
     standing.save()
