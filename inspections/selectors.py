@@ -373,7 +373,7 @@ def technicians_day(
     With `only`, the open ones of these tasks: what is on the person's published round.
     """
     rows = Task.objects.of_plant(plant).due_by(today) if only is None else Task.objects.open().filter(pk__in=only)
-    rows = rows.with_place().with_last_grade()
+    rows = rows.with_place().select_related("installation__sheet").with_last_grade()
     tasks = list(
         rows.prefetch_related("installation__device__device_model__fasteners").order_by(
             "installation__conveyor__area__walking_order",
@@ -395,14 +395,13 @@ def technicians_day(
         for conveyor_id, those in groupby(tasks, key=lambda task: task.installation.conveyor_id)
     ]
     rules = {task.check_kind.rule for task in tasks}
-    models = {
-        task.installation.device.device_model_id: task.installation.device.device_model
-        for task in tasks
-        if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
-    }
+    # A wrench for what the devices were fitted with, whatever the newest sheet of their model says.
+    tightened = [
+        task.installation.spec.fasteners for task in tasks if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
+    ]
     worn = [task for task in tasks if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and task.last_grade in WORN]
     renewed = with_new_rollers([task.last_task_id for task in worn])
-    targets = [fastener.torque_nm for model in models.values() for fastener in model.fasteners.all()]
+    targets = [fastener.torque_nm for fasteners in tightened for fastener in fasteners]
     return TechniciansDay(
         belts=belts,
         n_checks=len(tasks),

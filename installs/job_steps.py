@@ -218,7 +218,7 @@ def fit_up_steps(fitting: Fitting) -> list[Step]:
     """The measures and the torques: no hold points, but part of the job."""
     sheet = getattr(fitting, "fit_up", None)
     n_torques = fitting.torques.current().values("fastener", "number").distinct().count()
-    wanted = sum(each.count for each in fitting.device_model.fasteners.all())
+    wanted = sum(each.count for each in fitting.spec.fasteners)
     torque_words = _("%(n)s of %(wanted)s fasteners signed off.") % {"n": n_torques, "wanted": wanted}
     return [
         Step(

@@ -12,7 +12,7 @@ from plant.printing import pdf
 
 
 def needs_pdf(fitting: Fitting, *, system: UnitSystem, paper: str) -> bytes:
-    """The list of a fitting with what is at hand and a box for each line; the model's fasteners with their torque."""
+    """The list of a fitting with what is at hand and a box for each line; fasteners by the sheet that holds for it."""
     model = fitting.device_model
     not_stated = _("not stated")
     spec = [
@@ -23,11 +23,11 @@ def needs_pdf(fitting: Fitting, *, system: UnitSystem, paper: str) -> bytes:
             each.strength_class or not_stated,
             format_quantity(each.torque_nm, QuantityKind.TORQUE_NM, system) if each.torque_nm else not_stated,
         ]
-        for each in model.fasteners.all()
+        for each in fitting.spec.fasteners
     ]
     place = format_quantity(fitting.chainage_m, QuantityKind.DISTANCE_M, system)
     window = fitting.outage_window
-    mass = model.mass_kg
+    mass = fitting.stated.get("mass_kg")
     data = {
         "title": _("Parts and tools: %(model)s at %(tag)s") % {"model": model, "tag": fitting.conveyor.tag},
         "lede": _("%(strand)s, %(place)s.") % {"strand": fitting.get_strand_display().capitalize(), "place": place},

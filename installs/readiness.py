@@ -182,7 +182,7 @@ def instrument_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
     moment = fitting.planned_at or now
     day = timezone.localdate(moment, timezone=fitting.plant.zone)
     shown = date_format(day, "j M Y")
-    targets = [each.torque_nm for each in fitting.device_model.fasteners.all() if each.torque_nm]
+    targets = [each.torque_nm for each in fitting.spec.fasteners if each.torque_nm]
     wrenches = Instrument.objects.of_plant(fitting.plant).in_calibration(day).filter(kind=Instrument.Kind.TORQUE_WRENCH)
     able = [
         each

@@ -27,7 +27,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inspections.models import Action, CouldNotDo, Deferral, Task
-from installs.models import Installation, OutOfService
+from installs.calc.specs import differences
+from installs.models import DeviceModel, Installation, ModelSheet, OutOfService
 from plant.models import Incident, Plant
 from reports.calc.indicators import (
     INDICATORS,
@@ -677,6 +678,48 @@ def method_changes(plant: Plant, month: Month) -> list[dict[str, str]]:
                 "url": reverse("effect-detail", args=[each.installation_id]),
             }
         )
+    told.extend(sheet_changes(plant, month))
+    return told
+
+
+# Figures of a sheet that grades, zones and forecasts are made with.
+JUDGED_BY = ("sensor_new_mm", "sensor_limit_mm", "breakaway_limit_n", "effect_length_m")
+
+
+def sheet_changes(plant: Plant, month: Month) -> list[dict[str, str]]:
+    """Limits of a model that changed, and devices that are held against another sheet than the one they had."""
+    told = []
+    sheets = ModelSheet.objects.filter(device_model__plant=plant, number__gt=1).select_related("device_model")
+    for sheet in sheets.filter(created_at__gte=month.start, created_at__lt=month.end).order_by("created_at", "pk"):
+        before = sheet.device_model.sheets.filter(number__lt=sheet.number).order_by("-number").first()
+        changed = differences(before.content if before else {}, sheet.content)
+        names = [str(DeviceModel._meta.get_field(each.what).verbose_name) for each in changed if each.what in JUDGED_BY]
+        if any(each.group == "fasteners" for each in changed):
+            names.append(_("fasteners"))
+        if names:
+            words = _(
+                "Method: sheet %(n)s of %(model)s holds for devices fitted since %(day)s (%(what)s); those that stood "
+                "keep theirs."
+            )
+            known = {
+                "n": sheet.number,
+                "model": sheet.device_model,
+                "day": day_words(sheet.created_at, month),
+                "what": ", ".join(names),
+            }
+            told.append({"words": words % known, "url": sheet.device_model.get_absolute_url()})
+    history = Installation.history.filter(plant=plant, history_date__lt=month.end, history_date__gte=month.start)
+    for row in history.order_by("history_date", "history_id"):
+        before = row.prev_record
+        if before is not None and before.sheet_id != row.sheet_id and row.sheet_id is not None:
+            words = _("Method: %(device)s is held against sheet %(n)s since %(day)s: %(why)s.")
+            known = {
+                "device": row.instance,
+                "n": row.sheet.number,
+                "day": day_words(row.history_date, month),
+                "why": row.history_change_reason,
+            }
+            told.append({"words": words % known, "url": row.instance.get_absolute_url()})
     return told
 
 

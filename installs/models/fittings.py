@@ -5,6 +5,7 @@ A fitting becomes an installation when it is accepted and handed over; until the
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Self
 
 from django.conf import settings
@@ -12,8 +13,10 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from installs.calc.specs import DeviceSpec, spec_from
 from plant.models import Conveyor, Entry, EntryQuerySet, OutageWindow, Photo, Plant, PlantQuerySet, Record, Side, Strand
 
 from .device_models import DeviceModel, Fastener, ModelPart, ModelSheet
@@ -36,6 +39,7 @@ class FittingQuerySet(PlantQuerySet["Fitting"]):
             "device_model",
             "outage_window",
             "survey",
+            "sheet",
         )
 
 
@@ -121,6 +125,19 @@ class Fitting(Record):
 
     def get_absolute_url(self) -> str:
         return reverse("fitting-detail", args=[self.pk])
+
+    @cached_property
+    def spec(self) -> DeviceSpec:
+        """What holds: the version of the sheet that the job is fitted to; before it began the model as it is."""
+        if self.sheet is not None:
+            return spec_from(self.sheet.content)
+        model = self.device_model
+        return spec_from({**vars(model), "fasteners": [vars(each) for each in model.fasteners.all()]})
+
+    @property
+    def stated(self) -> Mapping[str, Any]:
+        """Single figures of the sheet that holds."""
+        return self.sheet.content if self.sheet is not None else vars(self.device_model)
 
 
 class FittingPartQuerySet(PlantQuerySet[Any]):

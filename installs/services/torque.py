@@ -99,16 +99,31 @@ def deviation_of(instrument: Instrument | None) -> float:
     return TOOL_DEVIATION_PCT
 
 
+def count_for(fitting: Fitting, fastener: Fastener) -> int:
+    return int(stated_by(fitting, fastener).get("count") or fastener.count)
+
+
+def fasteners_of(fitting: Fitting) -> list[Fastener]:
+    """Fasteners of the model that stood on the sheet which the job is fitted to."""
+    rows = list(fitting.device_model.fasteners.all())
+    if fitting.sheet is None:
+        return rows
+    return [each for each in rows if each.created_at <= fitting.sheet.created_at]
+
+
 def torque_rows(fitting: Fitting) -> list[FastenerRow]:
-    """Every fastener of the model with the sign-off that counts: the last one of those that are not withdrawn."""
+    """Every fastener of the sheet that the job is fitted to, with the sign-off that counts.
+
+    That is the last one of those that are not withdrawn. A group that the model got after the job began is left out.
+    """
     latest: dict[tuple[int, int], TorqueSignOff] = {}
     signed = fitting.torques.current().select_related("instrument", "signed_by")
     for row in signed.order_by("signed_at", "pk"):
         latest[row.fastener_id, row.number] = row
     rows = []
-    for fastener in fitting.device_model.fasteners.all():
+    for fastener in fasteners_of(fitting):
         tolerance = tolerance_for(fitting, fastener)
-        found = [latest.get((fastener.pk, number)) for number in range(1, fastener.count + 1)]
+        found = [latest.get((fastener.pk, number)) for number in range(1, count_for(fitting, fastener) + 1)]
         told = tuple(None if row is None else SignedOff(row, judged(row, tolerance)) for row in found)
         rows.append(FastenerRow(fastener, target_for(fitting, fastener), tolerance, told))
     return rows
@@ -184,12 +199,13 @@ def sign_off_torque(
         refuse("signed_at", "future", _("%s has not come yet; give the time of the work.") % moment_words(moment))
     if fastener.device_model_id != fitting.device_model_id:
         refuse("fastener", "other_model", _("%s is no fastener of this model.") % fastener.place)
-    if not 1 <= number <= fastener.count:
+    count = count_for(fitting, fastener)
+    if not 1 <= number <= count:
         refuse(
             "number",
             "number",
             _("Fastener %(number)s of %(count)s at “%(place)s”: give 1 to %(count)s.")
-            % {"number": number, "count": fastener.count, "place": fastener.place},
+            % {"number": number, "count": count, "place": fastener.place},
         )
     if instrument is not None and instrument.plant_id != fitting.plant_id:
         refuse("instrument", "other_plant", _("%s belongs to another plant.") % instrument)

@@ -256,7 +256,7 @@ def stations_for(fitting: Fitting) -> list[float]:
         rows = BeltOffset.objects.current().filter(survey=fitting.survey).order_by("chainage_m")
         wanted = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
     if not wanted:
-        reach = fitting.device_model.effect_length_m or fitting.plant.effect_length_m
+        reach = fitting.stated.get("effect_length_m") or fitting.plant.effect_length_m
         wanted = list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
     others = [each for each in wanted if each not in used]
     return sorted([*used, *others][: forms.ROWS])

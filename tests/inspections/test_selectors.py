@@ -12,7 +12,8 @@ from django.utils import timezone
 
 from inspections.models import CheckPlan, Deferral, Task
 from inspections.panels import checks_of_installation
-from inspections.selectors import check_state_of, plans_of, windows_ahead
+from inspections.selectors import check_state_of, plans_of, technicians_day, windows_ahead
+from installs.services.device_models import change_fastener, keep_sheet
 from plant.models import OutageWindow
 from tests import make
 
@@ -118,3 +119,17 @@ def test_panel_of_a_device_tells_grades_plan_and_deferrals(pat, tess, otto, belt
     assert "give it its own" not in render_to_string(panel["template"], {"panel": panel, "request": request})
     assert checks_of_installation(request_of(otto), device) is None
     assert timezone.localdate() == dt.date(2026, 3, 2)
+
+
+def test_the_wrench_of_the_day_fits_what_the_devices_were_fitted_with(alder, belt_a1, erin, tess):
+    """A model that got higher torques since says nothing of a device that was fitted before."""
+    at = make.installation(belt_a1)
+    model = at.device.device_model
+    at.sheet = keep_sheet(model, by=erin)
+    at.save()
+    make.task(at, make.check_kind("fastener-torque"), NOON.date())
+    pivot = model.fasteners.get(place="pivot")
+    change_fastener(pivot, by=erin, version=pivot.version, torque_nm=320.0)
+    assert technicians_day(tess, alder, NOON.date(), NOON).torque_nm == 130
+    make.task(make.installation(belt_a1, "2", chainage_m=20.0), make.check_kind("fastener-torque"), NOON.date())
+    assert technicians_day(tess, alder, NOON.date(), NOON).torque_nm == 320

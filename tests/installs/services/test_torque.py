@@ -8,6 +8,7 @@ import uuid
 import pytest
 
 from installs.models import Fastener, Instrument, ModelSheet, TorqueSignOff
+from installs.services.device_models import add_fastener, change_fastener, keep_sheet
 from installs.services.torque import sign_off_torque, target_for, torque_rows, withdraw_torque
 from plant.errors import Refused
 from tests import make
@@ -154,3 +155,17 @@ def test_the_same_form_twice_signs_once(job, clamp, wrench, tess):
     assert sign(job, clamp, tess, instrument=wrench, client_key=key) == sign(
         job, clamp, tess, instrument=wrench, client_key=key
     )
+
+
+def test_a_group_that_the_model_got_after_the_job_began_is_left_out(job, erin, tess):
+    job.sheet = keep_sheet(job.device_model, by=erin)
+    clamp = job.device_model.fasteners.get(place="clamp")
+    change_fastener(clamp, by=erin, version=clamp.version, count=6, torque_nm=90.0)
+    add_fastener(device_model=job.device_model, by=erin, place="sensor arm", count=2, torque_nm=40.0)
+    assert [(row.fastener.place, len(row.signed), row.target.torque_nm) for row in torque_rows(job)] == [
+        ("clamp", 4, 75),
+        ("pivot", 1, 130),
+    ]
+    assert [each.count for each in job.spec.fasteners] == [4, 1]
+    with pytest.raises(Refused, match="Fastener 5 of 4"):
+        sign(job, clamp, tess, number=5)

@@ -12,9 +12,13 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from installs.job_steps import fit_up_steps
 from installs.models import Fitting, Instrument, ModelPart, Survey
+from installs.needs_sheet import needs_pdf
 from installs.readiness import jobs_ahead, readiness_of
+from installs.services.device_models import change_fastener, keep_sheet
 from installs.services.fittings import change_fitting, plan_fitting
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import OutageWindow
 from tests import make
@@ -230,6 +234,22 @@ def test_parts_are_counted_by_the_technician(client, tess, pat, belt_a1, device)
     data = {f"need_{need.pk}": "4" for need in job.needs.all()}
     assert client.post(page, data).status_code == 302
     assert {need.at_hand for need in job.needs.all()} == {4}
+
+
+def test_a_begun_job_reads_the_sheet_that_it_is_fitted_to(pat, erin, belt_a1, device):
+    """Wrench, steps and the list on paper: a later version of the sheet changes nothing."""
+    make.torque_wrench(belt_a1.plant)
+    job = plan(belt_a1, device, pat)
+    job.sheet = keep_sheet(device.device_model, by=erin)
+    job.save()
+    pivot = device.device_model.fasteners.get(place="pivot")
+    change_fastener(pivot, by=erin, version=pivot.version, torque_nm=320.0, count=2)
+    job = Fitting.objects.get(pk=job.pk)
+    assert not next(line for line in readiness_of(job) if line.key == "instrument").is_missing
+    assert "0 of 5 fasteners" in str([step.words for step in fit_up_steps(job)])
+    assert needs_pdf(job, system=UnitSystem.METRIC, paper="a4").startswith(b"%PDF")
+    newer = plan(belt_a1, make.device(belt_a1.plant, "71"), pat)
+    assert next(line for line in readiness_of(newer) if line.key == "instrument").is_missing
 
 
 def test_giving_up_says_why(client, pat, belt_a1, device):

@@ -9,6 +9,8 @@ import pytest
 
 from inspections.models import Action
 from installs.models import OutOfService
+from installs.services.device_models import change_device_model, keep_sheet
+from installs.services.installations import take_over_sheet
 from plant.errors import ChangedMeanwhile, Refused
 from plant.services.incidents import correct_incident
 from plant.services.records import change_record
@@ -232,3 +234,25 @@ def test_without_an_address_there_is_no_subscription(october, mona):
         subscribe(plant=october, person=mona, wants=True)
     subscribe(plant=october, person=mona, wants=False)
     assert not Subscription.objects.exists()
+
+
+def test_a_changed_limit_and_a_sheet_taken_over_are_told(october, belt_a1, erin, time_machine):
+    """A device keeps the sheet that it was fitted to, so both are changes of method, each by itself."""
+    place = make.installation(belt_a1)
+    model = place.device.device_model
+    place.sheet = keep_sheet(model, by=erin)
+    place.save()
+    model.sheets.update(created_at=at(3, 1))
+    place.history.update(history_date=at(3, 1))
+    time_machine.move_to(at(10, 20), tick=False)
+    model = change_device_model(model, by=erin, version=model.version, sensor_limit_mm=70.0, note="new rollers")
+    change_device_model(model, by=erin, version=model.version, note="only words")
+    time_machine.move_to(at(10, 22), tick=False)
+    take_over_sheet(place, by=erin, version=place.version, reason="new rollers fitted")
+    time_machine.move_to(at(11, 2), tick=False)
+    told = [each["words"] for each in published(october, erin).content["changes"] if "sheet" in each["words"]]
+    assert told == [
+        "Method: sheet 2 of T-1 holds for devices fitted since 20 Oct (sensor roller, limit diameter); those that "
+        "stood keep theirs.",
+        "Method: A-1 device 1 is held against sheet 3 since 22 Oct: new rollers fitted.",
+    ]
