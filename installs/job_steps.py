@@ -16,6 +16,7 @@ from installs.services.commissioning import (
     current_points,
     current_runs,
     done_in,
+    left_open,
     offsets_of,
     target_of,
 )
@@ -240,9 +241,7 @@ def fit_up_steps(fitting: Fitting) -> list[Step]:
 
 def open_work(fitting: Fitting) -> list[str]:
     """Measures and torques that are still open, as sentences: said at acceptance, offered as open points."""
-    return [
-        f"{step.label}: {' '.join(step.words)}" for step in fit_up_steps(fitting) if step.state == "open" and step.words
-    ]
+    return left_open(fitting)
 
 
 def adjustment_step(isolation: Isolation | None, following: Act | None, is_current: bool) -> Step:

@@ -210,7 +210,7 @@ class TrialRunForm(KeyedForm):
 class AcceptanceForm(KeyedForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
     reason = forms.CharField(
-        label=_("why it is accepted although a line is not met"),
+        label=_("why it is accepted although a line is not met or open"),
         max_length=300,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),

@@ -29,18 +29,23 @@ from installs.calc.commissioning import (
     permitted_offset_mm,
     points_of,
 )
+from installs.calc.fit_up import Line, Verdict
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
 from installs.services.belt_offsets import check_station
 from installs.services.device_models import keep_sheet
+from installs.services.fit_up import result_of
 from installs.services.fittings import refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
+from installs.services.torque import torque_rows
 from plant.calc.chainage import revolution_time_s
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Photo
 from plant.services.records import change_record, correct_entry, create_record, known_row
 from plant.services.running_hours import moment_words
 
 Point = HoldPoint.Point
+NAMED_LINES = 4  # so many lines of the fit-up are named; the rest are counted
 
 
 # --- What is recorded so far ------------------------------------------------------------------------------------------
@@ -604,16 +609,54 @@ def withdraw_trial_run(row: TrialRun, *, by: Any, reason: str, client_key: uuid.
 
 
 # --- Acceptance and hand-over -----------------------------------------------------------------------------------------
+def left_open(fitting: Fitting) -> list[str]:
+    """What of the fit-up is not measured or not within its tolerance, and which torques are not signed off.
+
+    What the model does not state is no open work: no line and no fastener of it can be judged.
+    """
+    told = []
+    result = result_of(fitting, system=UnitSystem.METRIC)
+    if result is None:
+        told.append(_("Fit-up sheet: nothing is measured yet."))
+    else:
+        for verdict, words in (
+            (Verdict.OPEN, _("Fit-up sheet, not measured: %s.")),
+            (Verdict.OUTSIDE, _("Fit-up sheet, outside its tolerance: %s.")),
+        ):
+            lines = [line for line in result.lines if line.verdict is verdict]
+            if lines:
+                told.append(words % named(lines))
+    rows = [row for row in torque_rows(fitting) if row.target.torque_nm is not None]
+    short = [row for row in rows if not row.is_done]
+    if short:
+        told.append(
+            _("Torque: %(n)s of %(wanted)s fasteners signed off; open: %(places)s.")
+            % {
+                "n": sum(row.n_signed for row in rows),
+                "wanted": sum(len(row.signed) for row in rows),
+                "places": ", ".join(row.fastener.place for row in short),
+            }
+        )
+    return told
+
+
+def named(lines: Sequence[Line]) -> str:
+    labels = [line.label for line in lines[:NAMED_LINES]]
+    more = len(lines) - len(labels)
+    return ", ".join(labels) + (" " + _("and %s more") % more if more else "")
+
+
 @transaction.atomic
 def accept_fitting(
     *, fitting: Fitting, by: Any, version: int, reason: str = "", now: dt.datetime | None = None
 ) -> Fitting:
-    """Accept the job against its target; with a reason that stays visible where a line is not met.
+    """Accept the job against its target; with a reason that stays visible where a line is not met or work is open.
 
     Raises
     ------
     ChangedMeanwhile, Refused
-        If no device is named, no trial run stands, a hold point is open, or a line is not met and no reason is given.
+        If no device is named, no trial run stands, a hold point is open; or if a line is not met, the fit-up has open
+        lines or a torque is not signed off, and no reason is given.
     """
     row, now = claimed(fitting), now or timezone.now()
     if row.accepted_at is not None and row.accepted_by_id == by.pk:
@@ -626,11 +669,12 @@ def accept_fitting(
         raise Refused(_("No trial run is recorded; without one there is nothing to accept."), code="no_run")
     check_may_run(row, now)
     told = acceptance_of(row, runs)
-    if not told.is_met and not reason.strip():
-        words = [line.words for line in told.lines if line.verdict != "sound"]
-        refuse(
-            "reason", "not_met", " ".join([*words, _("Say why it is accepted all the same, or adjust and run again.")])
-        )
+    not_met = [line.words for line in told.lines if line.verdict != "sound"] if not told.is_met else []
+    still_open = left_open(row)
+    if (not_met or still_open) and not reason.strip():
+        how = _("Say why it is accepted all the same, or adjust and run again.") if not_met else ""
+        how = how or _("Finish it, or say why it is accepted all the same; the reason stays visible.")
+        refuse("reason", "not_met" if not_met else "open", " ".join([*not_met, *still_open, how]))
     return change_record(
         row,
         by=by,
@@ -638,7 +682,7 @@ def accept_fitting(
         reason=reason,
         accepted_at=now,
         accepted_by=by,
-        accepted_reason="" if told.is_met else reason.strip(),
+        accepted_reason=reason.strip() if not_met or still_open else "",
     )
 
 

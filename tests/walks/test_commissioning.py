@@ -110,6 +110,7 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     for width in (320, 390, 820, 1440):
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+    page.get_by_label("why it is accepted although").fill("Measures and torques are on paper.")
     page.get_by_role("button", name="Accept with my name").click()
     assert Installation.objects.count() == 0
     page.get_by_label("Handed over to").fill("shift B")

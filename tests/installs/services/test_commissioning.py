@@ -11,10 +11,13 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from inspections.models import Task
+from installs.job_steps import job_of
 from installs.models import BeltOffset, HoldPoint, Installation, Isolation, TrialRun
 from installs.services import commissioning as services
 from installs.services.device_models import change_device_model
+from installs.services.fit_up import save_fit_up
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
+from installs.services.torque import sign_off_torque
 from plant.errors import Refused
 from plant.services.photos import keep_photo
 from tests import make
@@ -285,11 +288,17 @@ def test_stations_that_cannot_be_are_refused(job, tess, offsets, words):
         run(job, tess, 20, offsets=offsets)
 
 
+@pytest.fixture
+def finished(job, monkeypatch):
+    """A job whose fit-up and torques are not what a test is about."""
+    monkeypatch.setattr(services, "left_open", lambda fitting: [])
+
+
 def accepted(job, by, reason=""):
     return services.accept_fitting(fitting=job, by=by, version=fresh(job).version, reason=reason, now=at(200))
 
 
-def test_acceptance_needs_every_station_empty_and_loaded_within_the_target(job, tess):
+def test_acceptance_needs_every_station_empty_and_loaded_within_the_target(job, tess, finished):
     fit(job, tess)
     with pytest.raises(Refused, match="without one there is nothing to accept"):
         accepted(job, tess)
@@ -314,6 +323,39 @@ def test_acceptance_with_a_reason_keeps_it(job, tess):
         run(job, tess, 210)
 
 
+def test_open_measures_and_torques_hold_the_acceptance_back_unless_a_reason_stays(job, tess, alder):
+    """All lines of the trial runs are met; the fit-up and the fasteners have to be done as well."""
+    fit(job, tess)
+    run(job, tess, 20)
+    run(job, tess, 70, is_loaded=True)
+    with pytest.raises(Refused) as no:
+        accepted(job, tess)
+    assert no.value.code == "open"
+    assert "Fit-up sheet: nothing is measured yet. Torque: 0 of 5 fasteners signed off" in no.value.message
+    save_fit_up(fitting=fresh(job), by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
+    wrench = make.torque_wrench(alder)
+    for fastener in job.device_model.fasteners.all():
+        for number in range(1, fastener.count + 1):
+            sign_off_torque(
+                fitting=fresh(job),
+                fastener=fastener,
+                number=number,
+                torque_nm=fastener.torque_nm,
+                by=tess,
+                instrument=wrench,
+                signed_at=at(100),
+                now=at(100),
+            )
+    with pytest.raises(Refused) as no:
+        accepted(job, tess)
+    assert "Fit-up sheet, not measured: " in no.value.message
+    assert "more. Finish it" in no.value.message
+    assert "Torque" not in no.value.message
+    done = accepted(job, tess, reason="squareness follows at the next stop")
+    assert done.accepted_reason == "squareness follows at the next stop"
+    assert "squareness follows" in str([step.words for step in job_of(done).closing])
+
+
 def test_the_plant_s_own_run_off_decides(job, tess, alder):
     assert services.target_of(job) == 60.0
     alder.runoff_share_pct = 3
@@ -328,7 +370,7 @@ def finish(job, by):
     fit(job, by)
     run(job, by, 20)
     run(job, by, 70, is_loaded=True)
-    accepted(job, by)
+    accepted(job, by, reason="fitted up by the paper sheet")
 
 
 def test_only_the_hand_over_makes_the_installation_and_its_first_tasks(

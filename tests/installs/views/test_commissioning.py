@@ -266,9 +266,12 @@ def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
     told = text(client.get(url("detail", job)))
     assert "The belt answered the last move the right way" in told
     assert "Every line is met" in told
-    assert "Torque sign-off: 0 of 5 fasteners signed off." in told
+    assert "Torque: 0 of 5 fasteners signed off; open: clamp, pivot." in told
     version = Fitting.objects.get().version
-    assert send(client, url("acceptance", job), version=version).status_code == 302
+    assert send(client, url("acceptance", job), version=version).status_code == 422
+    reason = "measures and torques are on paper"
+    assert send(client, url("acceptance", job), version=version, reason=reason).status_code == 302
+    assert reason in text(client.get(url("detail", job)))
     assert "0 of 5 fasteners" in client.get(url("hand-over", job)).context["form"]["open_points"].value()
     version = Fitting.objects.get().version
     assert send(client, url("hand-over", job), version=version, handed_over_to="shift B").status_code == 302
