@@ -166,6 +166,7 @@ class Line:
 
     `measured`, `wanted`, `low` and `high` in mm; None where not known.
     `words` hold the arithmetic, `to_do` what to move; both empty where there is nothing to say.
+    `is_start_value`: what stands as measured was chosen by nobody, it is what the work begins from.
     """
 
     key: str
@@ -179,11 +180,7 @@ class Line:
     source: Source = Source.NONE
     words: str = ""
     to_do: str = ""
-
-    @property
-    def is_start_value(self) -> bool:
-        """What stands as measured was chosen by nobody: it is what the work begins from."""
-        return self.key in ("end_play_mm", "wanted_lift_mm") and self.source is not Source.CHOSEN
+    is_start_value: bool = False
 
 
 @dataclass(frozen=True)
@@ -563,8 +560,9 @@ class _Sheet:
         yield self.frame_line()
         play, low, high, source = self.end_play()
         yield self.line(
-            "end_play_mm", "extension", "End play in total, wanted", play, None, low, high, self.play_source
-        )
+            "end_play_mm", "extension", "End play in total, wanted", play, None, low, high, self.play_source,
+            is_start_value=self.m.end_play_mm is None,
+        )  # fmt: skip
         wanted, words, refusal = self.wanted_extension(play)
         tolerance = EXTENSION_TOLERANCE_MM
         for side in ("drive", "off"):
@@ -722,10 +720,7 @@ class _Sheet:
             )
             angle = skew_deg(out, spacing)
         except (ValueError, ZeroDivisionError):
-            words = (
-                f"From {self.mm(m.square_drive_mm)} and {self.mm(m.square_off_mm)} the brackets cannot lie "
-                f"{self.mm(spacing)} apart: read the tape again."
-            )
+            words = self.no_triangle_words(way)
             yield Line("square_mm", "square", label, None, 0.0, -limit, limit, Verdict.REFUSED, Source.PRACTICE, words)
             return
         # Thousandths of a degree would be noise, one decimal would hide what is looked for.
@@ -749,6 +744,19 @@ class _Sheet:
         times = 2 if way is Way.CENTRE_POINT else 4
         known = "" if given else " (from the three lengths)"
         return f"({self.mm(off)}² − {self.mm(drive)}²) / ({times} × {self.mm(length)}{known}) = {self.mm(out)}"
+
+    def no_triangle_words(self, way: Way) -> str:
+        """Why the measures of squareness and the spacing cannot be of one place."""
+        spacing, length = self.m.bracket_spacing_mm or 0.0, self.m.reference_distance_mm
+        drive, off = self.mm(self.m.square_drive_mm), self.mm(self.m.square_off_mm)
+        again = f"from there the brackets cannot lie {self.mm(spacing)} apart: read the tape again."
+        if way is not Way.PARALLEL and not length:
+            across = f"({self.mm(spacing)} / 2)²" if way is Way.CENTRE_POINT else f"({self.mm(spacing)})²"
+            return f"({drive}² + {off}²) / 2 is not more than {across}; {again}"
+        out = run_out(
+            way, self.m.square_drive_mm or 0, self.m.square_off_mm or 0, spacing, reference_distance_mm=length or None
+        )
+        return f"{self.square_words(way, out)}, more than the spacing of {self.mm(spacing)}; {again}"
 
     # -- centring
 
@@ -819,7 +827,7 @@ class _Sheet:
                 "wanted_lift_mm", "height", label, lift, LIFT_MM, None, None, Verdict.NOT_STATED, Source.PRACTICE, words
             )
         return self.line(
-            "wanted_lift_mm", "height", label, wanted, None, low, most, source if lift is not None else Source.MODEL
+            "wanted_lift_mm", "height", label, wanted, None, low, most, source, is_start_value=lift is None
         )
 
     def height_line(
@@ -1063,6 +1071,8 @@ class _Sheet:
         source: Source,
         words: str = "",
         to_do: str = "",
+        *,
+        is_start_value: bool = False,
     ) -> Line:
         if measured is None:
             verdict = Verdict.OPEN
@@ -1070,7 +1080,7 @@ class _Sheet:
             verdict = Verdict.OUTSIDE
         else:
             verdict = Verdict.WITHIN
-        return Line(key, section, label, measured, wanted, low, high, verdict, source, words, to_do)
+        return Line(key, section, label, measured, wanted, low, high, verdict, source, words, to_do, is_start_value)
 
 
 def _check_lengths(given: Measures | ModelFigures) -> None:

@@ -3,7 +3,8 @@
 1. One scale serves both views and both directions; the belt's centre line runs through both. Drive side is left.
 2. What is not measured is drawn where it would be wanted, dashed; what not even that is known of is left out.
 3. Depth of parts along the belt (posts, frame) and the belt's thickness are a sign of what they are, not their size.
-4. Each label has a row of its own third of the width, so that no number covers another whatever is typed.
+4. Each label has a row of its own third of the width; where a long number would cover another, the middle one takes a
+   row to itself.
 5. Heights further than `FURTHEST_MM` from the belt are cut off there, and the drawing says so.
 
 Units of the drawing: `WIDTH` across; mm and degrees go in, drawing units come out.
@@ -20,6 +21,8 @@ from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 WIDTH = 360.0
 MARGIN = 20.0
 ROW = 19.0
+# A letter is about this wide in the widest of the fonts that a browser may take.
+LETTER = 8.2
 FURTHEST_MM = 400.0
 # A belt and frame of a usual size, where nothing is measured yet; only the dashed drawing of an empty sheet shows it.
 USUAL_WIDTH_MM = 1200.0
@@ -117,7 +120,7 @@ class _Pen:
         self.y = 0.0
         self.belt = m.belt_width_mm or (m.sensor_clear_mm and max(1.0, m.sensor_clear_mm - self.wanted_sum))
         self.spacing = m.bracket_spacing_mm or self.spacing_wanted()
-        across = [self.spacing, m.frame_length_mm or 0, m.sensor_clear_mm or 0]
+        across = [self.spacing, 2 * max(abs(end) for end in self.tips()), m.sensor_clear_mm or 0]
         if self.belt:
             across.append(self.belt + 2 * abs(self.off_centre))
         self.scale = (WIDTH - 2 * MARGIN) / max(across)
@@ -151,6 +154,10 @@ class _Pen:
         return min(WIDTH, max(0.0, WIDTH / 2 + at_mm * self.scale))
 
     def row(self, left: str = "", middle: str = "", right: str = "", *, is_strong: bool = False) -> None:
+        beside = max(len(left), len(right))
+        if middle and beside and (beside + len(middle) / 2) * LETTER + 12 > WIDTH / 2:
+            self.row(middle=middle, is_strong=is_strong)
+            middle = ""
         self.y += ROW
         for x, text, anchor in ((4.0, left, "start"), (WIDTH / 2, middle, "middle"), (WIDTH - 4, right, "end")):
             if text:
@@ -194,6 +201,8 @@ class _Pen:
     def told(self, measured: float | None, wanted: float | None) -> str:
         if measured is not None:
             return self.mm(measured)
+        if wanted is not None and wanted < 0:
+            return "not possible"
         return "not measured" if wanted is None else f"wanted {self.mm(wanted)}"
 
     def lead(self) -> float:
@@ -211,14 +220,24 @@ class _Pen:
         )  # fmt: skip
         return f"skew {abs(skew_deg(out, m.bracket_spacing_mm)):.2f}°"
 
+    def extensions(self) -> list[float]:
+        """Of the drive side and of the off side: as measured, else as wanted [mm]."""
+        return [
+            line.measured if line.measured is not None else max(0.0, line.wanted or 0.0)
+            for line in (self.result.line("extension_drive_mm"), self.result.line("extension_off_mm"))
+        ]
+
+    def tips(self) -> tuple[float, float]:
+        """How far frame and extensions reach towards both sides, the off side positive [mm]."""
+        length, extensions = self.m.frame_length_mm or self.spacing * 0.9, self.extensions()
+        shift = self.frame_shift(extensions)
+        return shift - length / 2 - extensions[0], shift + length / 2 + extensions[1]
+
     def frame(self, middle: float) -> None:
         m = self.m
         length = m.frame_length_mm or self.spacing * 0.9
         is_known = m.frame_length_mm is not None
-        extensions = [
-            line.measured if line.measured is not None else max(0.0, line.wanted or 0.0)
-            for line in (self.result.line("extension_drive_mm"), self.result.line("extension_off_mm"))
-        ]
+        extensions = self.extensions()
         shift = self.frame_shift(extensions)
         ends = shift - length / 2, shift + length / 2
         for end, sign, extension, line in (

@@ -89,3 +89,84 @@ def test_sheet_and_torque_are_accessible_and_never_scroll_sideways(page_of, live
         assert small == 0
         found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
         assert found.violations_count == 0, found.generate_report()
+
+
+# What the boxes hold in each case of the drawing, and whose units the page speaks.
+DRAWN = {
+    "empty": ("metric", {}),
+    "fitted": ("metric", {
+        "bracket_spacing_mm": "1640", "frame_length_mm": "1505", "extension_drive_mm": "61", "extension_off_mm": "61",
+        "belt_width_mm": "1196", "sensor_clear_mm": "1234", "gap_drive_mm": "19", "gap_off_mm": "19",
+        "belt_mark_drive_mm": "850", "belt_mark_off_mm": "850", "bracket_height_drive_mm": "983",
+        "bracket_height_off_mm": "983",
+    }),
+    "to one side": ("metric", {
+        "bracket_spacing_mm": "1640", "frame_length_mm": "1310", "extension_drive_mm": "145", "extension_off_mm": "12",
+        "belt_width_mm": "1196", "sensor_clear_mm": "1600", "gap_drive_mm": "3.5", "gap_off_mm": "400.5",
+    }),
+    "not possible": ("metric", {"bracket_spacing_mm": "1500", "frame_length_mm": "1700", "extension_drive_mm": "300"}),
+    "cut off": ("metric", {
+        "bracket_spacing_mm": "1640", "frame_length_mm": "1505", "belt_mark_drive_mm": "850",
+        "belt_mark_off_mm": "1850", "bracket_height_drive_mm": "2983", "bracket_height_off_mm": "983",
+    }),
+    "inches": ("us", {
+        "bracket_spacing_mm": "64 9/16", "frame_length_mm": "59 1/4", "extension_drive_mm": "2 13/32",
+        "extension_off_mm": "2 13/32", "belt_width_mm": "47 1/16", "sensor_clear_mm": "48 9/16",
+        "gap_drive_mm": "11/16", "gap_off_mm": "13/16",
+    }),
+}  # fmt: skip
+MEASURED_IN_THE_BROWSER = """() => {
+  const box = (each) => { const r = each.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; };
+  const figure = document.getElementById("fit-up-figure"), svg = figure.querySelector("svg");
+  return {
+    figure: box(figure), svg: box(svg), screen: document.documentElement.clientWidth,
+    shapes: [...svg.querySelectorAll("rect, path, circle")].map(box),
+    texts: [...svg.querySelectorAll("text")].map((each) => ({ words: each.textContent, box: box(each) })),
+    frame: svg.querySelector('rect[fill="#c9dbe2"]').getBoundingClientRect().width,
+    posts: [...svg.querySelectorAll("rect")].filter((each) => Number(each.getAttribute("height")) === 44).map(box),
+  };
+}"""
+
+
+def lies_inside(inner, outer, slack=0.75):
+    """Whether a box lies in another; strokes are a little wider than their path."""
+    return all((inner[0] >= outer[0] - slack, inner[1] >= outer[1] - slack,
+                inner[2] <= outer[2] + slack, inner[3] <= outer[3] + slack))  # fmt: skip
+
+
+def overlap(one, other, slack=0.5):
+    return all((one[0] < other[2] - slack, other[0] < one[2] - slack, one[1] < other[3] - slack,
+                other[1] < one[3] - slack))  # fmt: skip
+
+
+@pytest.mark.parametrize("width", [390, 820, 1440])
+def test_the_drawing_stays_in_its_box_and_follows_the_numbers(page_of, live_server, tess, job, width):
+    page = page_of(tess)
+    page.set_viewport_size({"width": width, "height": 900})
+    for name, (system, boxes) in DRAWN.items():
+        tess.unit_system = system
+        tess.save()
+        page.goto(f"{live_server.url}{job.get_absolute_url()}fit-up/")
+        page.evaluate("() => localStorage.clear()")
+        page.reload()
+        if boxes:
+            with page.expect_response("**/fit-up/live/") as drawn:
+                for box, words in boxes.items():
+                    page.fill(f"#id_{box}", words)
+            drawn.value.finished()
+            wanted = "spacing 64 9/16 in" if system == "us" else f"spacing {boxes['bracket_spacing_mm']} mm"
+            expect(page.locator("#fit-up-figure svg text", has_text=wanted)).to_be_visible()
+        page.wait_for_load_state("networkidle")  # a page that is left while it asks complains
+        seen = page.evaluate(MEASURED_IN_THE_BROWSER)
+        assert lies_inside(seen["svg"], seen["figure"]), name
+        assert seen["svg"][2] <= seen["screen"], name
+        for shape in seen["shapes"]:
+            assert lies_inside(shape, seen["svg"], slack=3), (name, shape)
+        for number, text in enumerate(seen["texts"]):
+            assert lies_inside(text["box"], seen["svg"]), (name, text["words"])
+            for other in seen["texts"][:number]:
+                assert not overlap(text["box"], other["box"]), (name, text["words"], other["words"])
+        if boxes and system == "metric":
+            between = seen["posts"][1][0] - seen["posts"][0][2]
+            frame, spacing = float(boxes["frame_length_mm"]), float(boxes["bracket_spacing_mm"])
+            assert seen["frame"] / between == pytest.approx(frame / spacing, rel=0.02), name

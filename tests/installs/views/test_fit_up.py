@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -90,6 +91,118 @@ def test_bad_numbers_are_refused_in_words(client, job, tess, values, words):
     # What was typed still stands in its box.
     for value in values.values():
         assert value in answer.text or value == "by_eye" or '"' in value
+
+
+# Numbers that cannot be, each with the arithmetic that says so. The model of `job`: extension up to 150 mm, drop
+# 120 mm, lift 6 to 25 mm.
+PLACE = {"bracket_spacing_mm": "1640", "frame_length_mm": "1505"}
+IMPOSSIBLE = {
+    "frame longer than the space": (
+        {"bracket_spacing_mm": "1500", "frame_length_mm": "1505"},
+        "frame_length_mm",
+        "1505 mm frame − 1500 mm spacing = 5 mm: the frame is longer than the space between the brackets.",
+    ),
+    "no room for the end play": (
+        {"bracket_spacing_mm": "1510", "frame_length_mm": "1505"},
+        "frame_length_mm",
+        "(1510 mm spacing − 13 mm end play − 1505 mm frame) / 2 = -4 mm each side. Negative: the frame is too long",
+    ),
+    "an end play as long as the space": (
+        PLACE | {"end_play_mm": "140"},
+        "frame_length_mm",
+        "(1640 mm spacing − 140 mm end play − 1505 mm frame) / 2 = -2.5 mm each side. Negative",
+    ),
+    "a frame that needs too long an extension": (
+        {"bracket_spacing_mm": "1640", "frame_length_mm": "1300"},
+        "frame_length_mm",
+        "= 163.5 mm each side. Above the model's largest extension of 150 mm: too little engagement.",
+    ),
+    "an extension beyond the model's": (
+        {"extension_drive_mm": "151"},
+        "extension_drive_mm",
+        "151 mm is above the model's largest extension of 150 mm: too little engagement.",
+    ),
+    "frame and extensions longer than the space": (
+        PLACE | {"extension_drive_mm": "70", "extension_off_mm": "70"},
+        "extension_off_mm",
+        "1640 mm − 1505 mm − 70 mm − 70 mm = -5 mm. Negative: frame and extensions are longer than the space",
+    ),
+    "a lift above the model's": (
+        {"wanted_lift_mm": "26"},
+        "wanted_lift_mm",
+        "26 mm is 1 mm above the model's largest lift of 25 mm.",
+    ),
+    "a bracket that lifts too high": (
+        {"belt_mark_off_mm": "850", "bracket_height_off_mm": "996"},
+        "bracket_height_off_mm",
+        "Measured 996 mm: the belt is lifted by 26 mm. That is above the model's largest lift of 25 mm.",
+    ),
+    "a belt wider than the space between the sensors": (
+        {"belt_width_mm": "1196", "sensor_clear_mm": "1190"},
+        "sensor_clear_mm",
+        "1190 mm clear − 1196 mm belt = -6 mm. Negative: the belt is wider than the space between the sensors",
+    ),
+    "a belt that lies inside the sensor": (
+        {"belt_width_mm": "1196", "sensor_clear_mm": "1234", "belt_lies_to": "drive", "belt_off_by_mm": "20"},
+        "belt_off_by_mm",
+        "The belt lies 20 mm off, more than the centred gap of 19 mm: it would lie inside the sensor.",
+    ),
+    "a bracket further ahead than both lie apart": (
+        PLACE | {"squareness_way": "parallel", "square_drive_mm": "1000", "square_off_mm": "3000"},
+        "square_off_mm",
+        "3000 mm − 1000 mm = 2000 mm, more than the spacing of 1640 mm; from there the brackets cannot lie",
+    ),
+    "a point from which the brackets cannot be so far apart": (
+        PLACE | {"squareness_way": "centre_point", "square_drive_mm": "500", "square_off_mm": "500"},
+        "square_off_mm",
+        "(500 mm² + 500 mm²) / 2 is not more than (1640 mm / 2)²; from there the brackets cannot lie 1640 mm apart",
+    ),
+    "diagonals that are too short": (
+        PLACE | {"squareness_way": "diagonals", "square_drive_mm": "1000", "square_off_mm": "1001"},
+        "square_off_mm",
+        "(1000 mm² + 1001 mm²) / 2 is not more than (1640 mm)²; from there the brackets cannot lie 1640 mm apart",
+    ),
+    "a point too near for the two distances": (
+        PLACE | {"squareness_way": "centre_point", "reference_distance_mm": "100", "square_drive_mm": "900",
+                 "square_off_mm": "1200"},
+        "square_off_mm",
+        "(1200 mm² − 900 mm²) / (2 × 100 mm) = 3150 mm, more than the spacing of 1640 mm",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", IMPOSSIBLE)
+def test_impossible_numbers_are_refused_with_their_arithmetic(client, job, tess, case):
+    values, box, words = IMPOSSIBLE[case]
+    client.force_login(tess)
+    live = unescape(client.post(page(job, "fit-up-live"), values).text)
+    assert words in live
+    assert "not possible" in live
+    answer = posted(client, job, **values)
+    assert answer.status_code == 422
+    assert any(words in each for each in answer.context["form"].errors[box])
+    text = unescape(answer.text)
+    assert words in text[text.index(f'id="id_{box}_error"') :]
+    assert not FitUp.objects.exists()
+
+
+def test_the_arithmetic_of_a_refusal_speaks_the_persons_units(client, job, tess):
+    tess.unit_system = "us"
+    tess.save()
+    client.force_login(tess)
+    text = unescape(posted(client, job, bracket_spacing_mm="59", frame_length_mm="59 1/4").text)
+    assert "59 1/4 in frame − 59 in spacing = 1/4 in: the frame is longer" in text
+    assert "mm frame" not in text
+
+
+def test_a_chosen_figure_is_judged_and_a_start_value_is_not(client, job, tess):
+    client.force_login(tess)
+    sheet = client.post(page(job, "fit-up-live"), {}).context["sheet"]
+    assert [sheet.lines[key].is_start_value for key in ("end_play_mm", "wanted_lift_mm")] == [True, True]
+    chosen = {"end_play_mm": "25", "wanted_lift_mm": "13"}
+    lines = client.post(page(job, "fit-up-live"), chosen).context["sheet"].lines
+    assert (lines["end_play_mm"].is_start_value, lines["end_play_mm"].verdict) == (False, "outside")
+    assert (lines["wanted_lift_mm"].is_start_value, lines["wanted_lift_mm"].verdict) == (False, "within")
 
 
 def test_mixed_units_on_one_sheet_are_understood(client, job, tess):
