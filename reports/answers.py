@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -67,6 +67,17 @@ class Days:
         return np.asarray(np.diff(np.interp(edges, self.at_s, self.total)))
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where a stretch of the reference lies, and its traits as the model may take them."""
+
+    tag: str
+    strand: str
+    zone: Zone
+    until: dt.datetime | None  # None: no device reached it so far
+    traits: dict[str, float]
+
+
 @dataclass(frozen=True, eq=False)
 class Stretches:
     """Stretches with a drift switch while no device reached them, as arrays of one length (total: one row each)."""
@@ -105,6 +116,7 @@ class Reference:
     model: ReferenceModel | NoReference
     days: dict[int, Days]
     stretches: Stretches
+    places: tuple[Place, ...] = ()  # one for each of the stretches
 
     @property
     def n_untreated(self) -> int:
@@ -143,6 +155,8 @@ class Answers:
     shrunk: EffectIndex | None
     reference_per_1000_h: float | None
     reasons: tuple[str, ...]
+    model: ReferenceModel | None = None
+    traits: Mapping[str, float] = field(default_factory=dict)  # of this belt, as the model takes them
 
 
 def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
@@ -150,7 +164,7 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
     grid = now.timestamp() - DAY_S * np.arange(REFERENCE_DAYS, -1, -1.0)
     moments = [dt.datetime.fromtimestamp(each, dt.UTC) for each in grid]
     days: dict[int, Days] = {}
-    at_s, totals, until_s, traits = [], [], [], []
+    at_s, totals, until_s, places = [], [], [], []
     for belt in belts:
         daily = np.asarray(belt.ledger.hours_many(moments[:-1], moments[1:]).running_h)
         days[belt.conveyor.pk] = Days(grid, np.concatenate([[0.0], np.cumsum(daily)]))
@@ -160,7 +174,7 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
             at_s.append(belt.incidents.at_s[here])
             totals.append(days[belt.conveyor.pk].total)
             until_s.append(until.timestamp() if until else np.inf)
-            traits.append(traits_of(belt, strand))
+            places.append(Place(belt.conveyor.tag, strand, zone, until, traits_of(belt, strand)))
     stretches = Stretches(
         at_s=grid,
         total=np.array(totals).reshape(-1, grid.size),
@@ -173,11 +187,11 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
     if n_untreated < FEWEST_STRETCHES:
         model: ReferenceModel | NoReference = NoReference(n_untreated, (too_few(n_untreated),))
     else:
-        columns = {name: [each[name] for each in traits] for name in traits[0]}
+        columns = {name: [each.traits[name] for each in places] for name in places[0].traits}
         model = fit_reference(*stretches.within(-np.inf, np.inf), columns)
     if not isinstance(model, NoReference):
-        stretches = replace(stretches, rate_per_h=np.array([model.rate_per_h(each) for each in traits]))
-    return Reference(model, days, stretches)
+        stretches = replace(stretches, rate_per_h=np.array([model.rate_per_h(each.traits) for each in places]))
+    return Reference(model, days, stretches, tuple(places))
 
 
 def too_few(n: int) -> str:
@@ -262,7 +276,7 @@ def answers_of(
         return Answers(spells, trend, compared, None, None, (*reasons, "A trait of this belt is not in the book."))
     rate = model.rate_per_h(traits)
     shrunk = index_against(model, traits, *counts, trend=trend, dispersion=spells.widening, level=level)
-    return Answers(spells, trend, compared, shrunk, 1000.0 * rate, tuple(reasons))
+    return Answers(spells, trend, compared, shrunk, 1000.0 * rate, tuple(reasons), model, traits)
 
 
 # References of this process. Entries are added and never changed: their number and last times tell whether one holds.

@@ -1,8 +1,13 @@
-"""A comparison as files, so that a colleague can check it with own tools: the data, and the method in words."""
+"""A comparison as files, so that a colleague can repeat it with own tools: data, reference stretches, method in words.
+
+From the data file and the file of reference stretches alone each of the three answers can be worked out again; a test
+does so with scipy and statsmodels.
+"""
 
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import math
 from typing import Any
@@ -10,13 +15,23 @@ from typing import Any
 from plant.calc.import_files import guarded
 from plant.models import Plant
 from plant.views.lists import plain
-from reports.answers import FEWEST_FOR_TREND, POSSIBLE_M, REFERENCE_DAYS, TILE_M, beside_zone
+from reports.answers import (
+    FEWEST_FOR_TREND,
+    POSSIBLE_M,
+    REFERENCE_DAYS,
+    TILE_M,
+    Answers,
+    Reference,
+    beside_zone,
+    sensitivity_of,
+)
+from reports.calc.many_verdicts import widened_p_many
 from reports.calc.study_windows import Window
 from reports.month_figures import code_version
 from reports.offset_studies import offset_study_of
 from reports.selectors import BEFORE_MONTHS, Study, notes_of, rules_of, verdict_rules, window_rules
 
-HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "ratio", "low", "high", "words")
+HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "value", "ratio", "low", "high", "words")
 FORMULAE = (
     "n0, t0: incidents and running hours before; n1, t1: after. Rate = n / t. Ratio R = (n1 / t1) / (n0 / t0).",
     "Plain, exact 95 % interval: given n0 + n1, n1 is binomial with p = R t1 / (t0 + R t1); Clopper-Pearson limits of "
@@ -30,15 +45,24 @@ FORMULAE = (
     "curvature, times the root of Pearson's dispersion of the untreated stretches' change. Without a reference model: "
     "(m1 + 0.5) / h1 over (m0 + 0.5) / h0 with their incidents m and hours h. "
     f"None is taken out with fewer than {FEWEST_FOR_TREND} incidents in either window.",
-    "Compared: rate before gamma with shape n0 / d + 0.5 and hours t0 / d, times c; rate after gamma with shape "
-    "n1 / d + 0.5 and hours t1 / d; median and quantiles of their ratio.",
-    "Shrunk (empirical Bayes): as compared, with shape n0 / d + phi and hours t0 / d + phi / (r s_before).",
-    "Errors of c and r and the weights of phi make the rate before uncertain on the log scale: its mean and variance "
-    "there (digamma, trigamma, and the errors added) are those of the gamma that is used.",
+    "Compared: rate before gamma with shape a0 = n0 / d + 0.5 and hours b0 = t0 / d; rate after gamma with shape "
+    "a1 = n1 / d + 0.5 and hours b1 = t1 / d. The ratio is after / (before * c); the rate before has on the log scale "
+    "the mean M = digamma(a0) - log b0 and the variance V = trigamma(a0) + (log error of c)^2. With trigamma(a) = V "
+    "the ratio is beta prime with shapes a1 and a, times exp(digamma(a) - M) / (b1 c): its median, and quantiles at "
+    "2.5 % and 97.5 %.",
+    "Shrunk (empirical Bayes): as compared, with a0 = n0 / d + phi and b0 = t0 / d + phi / (r s_before). Each phi has "
+    "its weight, and V takes in the spread of M over them and the square of the model's error times the share "
+    "phi / (r s_before) / b0; the model's error is the root of x K x' with the covariance K of its coefficients at the "
+    "traits x of this belt, and log r = intercept + sum of coefficient * trait.",
+    "Choice of the model: traits are taken in one at a time, each time the one that lowers Schwarz's criterion most, "
+    "as long as it falls and ten stretches stand behind each coefficient.",
     "Belt offset, a second answer beside the verdict: size of the offset at stations measured both before and after, "
     "several readings of a station averaged; mean of the differences with Student's interval.",
     "d: dispersion, 1 unless incidents come in bad spells: 1 + 2 (pairs - expected pairs) / n, pairs at most two days "
-    "apart, where chance alone would bring so many in fewer than 5 of 100 cases.",
+    "apart, where chance alone would bring so many in fewer than 5 of 100 cases. Widened limits and p: the plain ones "
+    "with counts and hours divided by d.",
+    "q: the widened p-values of all comparisons that can be judged, adjusted after Benjamini and Hochberg.",
+    "Another merge time is tried on raw switch events only; what people logged counts one each.",
 )
 
 
@@ -78,7 +102,7 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
                 "item": name,
                 **span(side.window),
                 "incidents": side.n,
-                "running_h": rounded(side.hours),
+                "running_h": exact(side.hours),
                 "coverage": rounded(side.exposure.coverage),
                 "words": left,
             }
@@ -93,16 +117,18 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
         }
         for each in study.left_out
     ]
+    rows += check_rows(study)
     ratio = study.ratio
     rows.append({"part": "answer", "item": "plain, exact", **limits(ratio.ratio, ratio.low, ratio.high)})
     rows.append({"part": "answer", "item": "plain, mid-P", **limits(ratio.ratio, ratio.mid_p_low, ratio.mid_p_high)})
-    rows.append({"part": "check", "item": "p central", "words": str(rounded(ratio.p_central))})
+    rows.append({"part": "check", "item": "p central", "value": rounded(ratio.p_central)})
     rows += answer_rows(study)
     strand = study.installation.strand
     for each in beside_zone(study.belt, strand, study.zones, study.before, study.after):
         words = f"{each.ratio.n_before} before, {each.ratio.n_after} after"
         one = limits(each.ratio.ratio, each.ratio.low, each.ratio.high)
         rows.append({"part": "beside the zone", "item": each.words, **one, "words": words})
+    rows += sensitivity_rows(study)
     rows += offset_rows(study)
     rows += [
         {"part": "note", "item": str(each.created_by), "from": each.created_at, "words": each.text}
@@ -111,6 +137,42 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
     rows.append({"part": "verdict", "item": study.verdict.words, "words": " ".join(study.judgement.reasons)})
     rows.append({"part": "code", "item": code_version(), "from": study.now})
     return rows
+
+
+def check_rows(study: Study) -> list[dict[str, Any]]:
+    """What the counts rest on: level, switches, merge time, every incident and the hours of every day."""
+    plant, strand = study.conveyor.plant, study.installation.strand
+    rows: list[dict[str, Any]] = [
+        {"part": "check", "item": "level", "value": study.rules.level},
+        {"part": "check", "item": "drift switches in the zone", "value": study.n_detectors},
+        {"part": "check", "item": "merge time [min]", "value": plant.merge_minutes},
+        {"part": "check", "item": "least coverage", "value": study.rules.least_coverage},
+        {"part": "check", "item": "margin, lower", "value": study.rules.margin[0]},
+        {"part": "check", "item": "margin, upper", "value": study.rules.margin[1]},
+    ]
+    incidents, zone = study.belt.incidents, plant.zone
+    here = incidents.in_zones(strand, study.zones) & incidents.is_covered
+    for name, side in (("before", study.before), ("after", study.after)):
+        if side.window.is_empty:
+            continue
+        chosen = here & incidents.within(side.window)
+        for at_s, chainage_m in zip(incidents.at_s[chosen], incidents.chainage_m[chosen], strict=True):
+            at = dt.datetime.fromtimestamp(float(at_s), dt.UTC)
+            rows.append({"part": "incident", "item": name, "from": at, "words": f"{chainage_m:g} m"})
+        rows += day_rows(study, name, side.window, zone)
+    return rows
+
+
+def day_rows(study: Study, name: str, window: Window, zone: dt.tzinfo) -> list[dict[str, Any]]:
+    """Running hours of each day of a window, counted from its start; the check for bad spells takes these days."""
+    edges = [window.start]
+    while edges[-1] < window.end:
+        edges.append(min(edges[-1] + dt.timedelta(days=1), window.end))
+    hours = study.belt.ledger.hours_many(edges[:-1], edges[1:]).running_h
+    return [
+        {"part": "day", "item": name, "from": start, "until": end, "running_h": rounded(float(run))}
+        for start, end, run in zip(edges[:-1], edges[1:], hours, strict=True)
+    ]
 
 
 def answer_rows(study: Study) -> list[dict[str, Any]]:
@@ -123,20 +185,102 @@ def answer_rows(study: Study) -> list[dict[str, Any]]:
             rows.append({"part": "answer", "item": name, **limits(index.ratio, index.low, index.high)})
     if answers.trend is not None:
         trend = answers.trend
-        words = (
-            f"{trend.n_before} in {trend.hours_before:.1f} h before, {trend.n_after} in {trend.hours_after:.1f} h "
-            f"after on untreated stretches, as counted {trend.as_counted:.4f}; log error {trend.log_error:.4f}"
-        )
-        rows.append({"part": "check", "item": "trend", "ratio": rounded(trend.ratio), "words": words})
-    if answers.reference_per_1000_h is not None:
-        said = f"{answers.reference_per_1000_h:.4f} per 1000 h"
-        rows.append({"part": "check", "item": "reference rate", "words": said})
+        for name, n, hours in (
+            ("before", trend.n_before, trend.hours_before),
+            ("after", trend.n_after, trend.hours_after),
+        ):
+            rows.append({"part": "trend", "item": name, "incidents": n, "running_h": rounded(hours)})
+        rows.append({"part": "trend", "item": "ratio", "value": exact(trend.ratio)})
+        rows.append({"part": "trend", "item": "log error", "value": exact(trend.log_error)})
+        rows.append({"part": "trend", "item": "as counted", "value": exact(trend.as_counted)})
+        rows.append({"part": "trend", "item": "level before, over the model", "value": exact(trend.level_before)})
+        rows.append({"part": "trend", "item": "dispersion", "value": exact(trend.dispersion)})
     spells = answers.spells
-    said = (
-        f"{spells.pairs} close pairs, {spells.expected_pairs:.2f} expected, intervals widened by {spells.widening:.3f}"
-    )
+    said = f"{spells.pairs} close pairs, {spells.expected_pairs:.2f} expected"
+    if spells.p is not None:
+        said += f", p {spells.p:.4f}"
+    said += f"; bad days {' and '.join(str(each) for each in spells.bad_days)}"
     rows.append({"part": "check", "item": "bad spells", "words": said})
+    rows.append({"part": "check", "item": "dispersion", "value": exact(spells.widening)})
+    rows += model_rows(answers)
+    if study.ratio.p_central is not None:
+        sides = (study.before.n, study.before.hours, study.after.n, study.after.hours)
+        p = float(widened_p_many(*sides, spells.widening))
+        rows.append({"part": "check", "item": "p widened", "value": rounded(p)})
     return [*rows, *({"part": "reason", "words": each} for each in answers.reasons)]
+
+
+def model_rows(answers: Answers) -> list[dict[str, Any]]:
+    """The reference model with which the shrunk answer was reached, to full figures."""
+    model = answers.model
+    if model is None or answers.reference_per_1000_h is None:
+        return []
+    names = ("intercept", *model.names)
+    rows: list[dict[str, Any]] = [
+        {"part": "model", "item": "phi", "value": exact(model.shape) if math.isfinite(model.shape) else "infinite"},
+        {"part": "model", "item": "rate per running hour here", "value": exact(answers.reference_per_1000_h / 1000.0)},
+        {"part": "model", "item": "log error of that rate", "value": exact(model.log_error(answers.traits))},
+        {"part": "model", "item": "stretches", "value": model.n_stretches, "incidents": model.n_incidents},
+        {"part": "model", "item": "dispersion of Pearson", "value": exact(model.dispersion)},
+        {"part": "model", "item": "traits left out", "words": "; ".join(model.left_out)},
+    ]
+    rows += [
+        {"part": "coefficient", "item": name, "value": exact(value)}
+        for name, value in zip(names, model.coefficients, strict=True)
+    ]
+    rows += [
+        {"part": "weight of phi", "item": f"{phi:.12g}", "value": exact(weight)}
+        for phi, weight in zip(model.shapes, model.shape_weights, strict=True)
+    ]
+    rows += [{"part": "trait here", "item": name, "value": exact(answers.traits[name])} for name in model.names]
+    rows += [
+        {"part": "covariance", "item": f"{one} x {other}", "value": exact(model.covariance[i][k])}
+        for i, one in enumerate(names)
+        for k, other in enumerate(names)
+    ]
+    return [*rows, *({"part": "model", "item": "note", "words": each} for each in model.reasons)]
+
+
+def reference_file(reference: Reference, study: Study) -> str:
+    """CSV of the stretches that serve as reference, one line each, while no device reached them.
+
+    Incidents and hours of both windows of the comparison and of all time known, and every trait that the model could
+    take in.
+    """
+    zone, those = study.conveyor.plant.zone, reference.stretches
+    spans = [(-math.inf, math.inf)]
+    spans += [(side.window.start.timestamp(), side.window.end.timestamp()) for side in (study.before, study.after)]
+    columns = [column for start, end in spans for column in those.within(start, end)] if reference.places else []
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    traits = list(reference.places[0].traits) if reference.places else []
+    sides = [f"{what}{name}" for name in ("", "_before", "_after") for what in ("incidents", "running_h")]
+    writer.writerow(["conveyor", "strand", "low_m", "high_m", "until", *sides, *traits])
+    for i, each in enumerate(reference.places):
+        cells = [each.tag, each.strand, round(each.zone.low_m, 3), round(each.zone.high_m, 3), plain(each.until, zone)]
+        known = [exact(each.traits[name]) if math.isfinite(each.traits[name]) else "" for name in traits]
+        cells += [*(exact(float(column[i])) for column in columns), *known]
+        writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in cells])
+    return buffer.getvalue()
+
+
+def sensitivity_rows(study: Study) -> list[dict[str, Any]]:
+    """Counts under other merge times and with possible places."""
+    strand = study.installation.strand
+    found = sensitivity_of(study.belt, strand, study.zones, study.before, study.after, study.n_detectors, study.rules)
+    rows = []
+    for each in found:
+        merged = "as in the book" if each.merge_minutes is None else f"merge time {each.merge_minutes} min"
+        place = "possible places" if each.is_possible else "sure places"
+        rows.append(
+            {
+                "part": "another way of counting",
+                "item": f"{place}, {merged}",
+                **limits(each.ratio.ratio, each.ratio.low, each.ratio.high),
+                "words": f"{each.n_before} before, {each.n_after} after: {each.judgement.verdict.words}",
+            }
+        )
+    return rows
 
 
 def offset_rows(study: Study) -> list[dict[str, Any]]:
@@ -207,6 +351,11 @@ def span(window: Window) -> dict[str, Any]:
 
 def limits(ratio: float | None, low: float | None, high: float | None) -> dict[str, Any]:
     return {"ratio": rounded(ratio), "low": rounded(low), "high": rounded(high)}
+
+
+def exact(value: float) -> float:
+    """Twelve figures: enough to work on with."""
+    return float(f"{value:.12g}")
 
 
 def rounded(value: float | None) -> float | str:

@@ -19,6 +19,7 @@ urlpatterns: list = [
     path("effect/method.txt", effect.effect_list_method, name="effect-list-method"),
     path("installations/<int:pk>/effect/", effect.effect_detail, name="effect-detail"),
     path("installations/<int:pk>/effect/data.csv", effect.effect_data, name="effect-data"),
+    path("installations/<int:pk>/effect/reference.csv", effect.effect_reference, name="effect-reference"),
     path("installations/<int:pk>/effect/method.txt", effect.effect_method, name="effect-method"),
     path("installations/<int:pk>/effect/window/", effect.StudyWindowCreate.as_view(), name="study-window-create"),
     path("installations/<int:pk>/effect/notes/", study_notes.StudyNoteCreate.as_view(), name="study-note-create"),

@@ -25,9 +25,9 @@ from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyW
 from reports.models import StudyWindow
 from reports.panels import book_for, effect_context
 from reports.pools import Standing, pools_of, standing_words, standings_of
-from reports.selectors import Study, study_of
+from reports.selectors import Study, reference_for, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
-from reports.study_files import data_file, method_text
+from reports.study_files import data_file, method_text, reference_file
 from reports.tables.effect import EffectRow, EffectTable
 from reports.templatetags.effect import VERDICT_WORDS, place_of
 
@@ -160,6 +160,14 @@ def effect_data(request: HttpRequest, pk: int) -> HttpResponse:
     """What one verdict rests on, as CSV."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
     return named_file(data_file(study_of(row, timezone.now())), "text/csv", f"effect-{pk}-data.csv")
+
+
+@right("reports.view_studywindow")
+def effect_reference(request: HttpRequest, pk: int) -> HttpResponse:
+    """The stretches without a device that one comparison is held against, as CSV."""
+    row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
+    one = study_of(row, timezone.now())
+    return named_file(reference_file(reference_for(row.plant, one.now), one), "text/csv", f"effect-{pk}-reference.csv")
 
 
 @right("reports.view_studywindow")
