@@ -156,8 +156,8 @@ def year_if(plan: CheckPlan, today: date, now: datetime) -> WhatIf:
         [
             SkillYear(
                 skill,
-                sum(week.by_skill[skill] for week in plant_now) / 60,
-                sum(week.by_skill[skill] for week in plant_then) / 60,
+                sum(week.by_skill.get(skill, 0.0) for week in plant_now) / 60,
+                sum(week.by_skill.get(skill, 0.0) for week in plant_then) / 60,
             )
             for skill in skills
         ],
@@ -174,7 +174,14 @@ UNSAVED = -1
 def together(rest: list[Week], those: list[Week]) -> list[Week]:
     return [
         Week(
-            a.monday, a.n + b.n, a.locked_out_min + b.locked_out_min, a.other_min + b.other_min, a.by_skill + b.by_skill
+            a.monday,
+            a.n + b.n,
+            a.locked_out_min + b.locked_out_min,
+            a.other_min + b.other_min,
+            {
+                skill: a.by_skill.get(skill, 0.0) + b.by_skill.get(skill, 0.0)
+                for skill in sorted({*a.by_skill, *b.by_skill})
+            },
         )
         for a, b in zip(rest, those, strict=True)
     ]

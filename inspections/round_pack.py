@@ -20,7 +20,8 @@ from inspections.calc.grading import grading_rules
 from inspections.forms.visits import VisitForm, tool_words
 from inspections.models import CheckKind, CouldNotDo, Round, Task
 from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
-from inspections.services.visits import FOUND_METHODS, open_actions, wanted_of
+from inspections.services.actions import kinds_in_hand
+from inspections.services.visits import FOUND_METHODS, wanted_of
 from inspections.services.wear import DeviceWear, wear_of
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
@@ -169,6 +170,7 @@ def as_stop(
     form = VisitForm(tasks=tasks, wanted=wanted, person=person, plant=plant)
     running = acts_running(installation)
     form.running = {kind_id: n for kind_id, (_kind, n) in running.items()}
+    in_hand = kinds_in_hand(installation)
     checks = []
     for section, rules in zip(form.sections(), form.as_rules(), strict=True):
         task = section["task"]
@@ -178,6 +180,7 @@ def as_stop(
                 **rules,
                 "due": str(days_late(days)) if days else _("due %(on)s") % {"on": date_format(task.due_on, "j M")},
                 "is_late": days > 0,
+                "has_action": task.check_kind_id in in_hand,
                 "method": task.check_kind.method,
                 "minutes": task.check_kind.minutes,
                 "n_acts": running.get(task.check_kind_id, (None, 0))[1],
@@ -195,7 +198,6 @@ def as_stop(
         "model": str(installation.device.device_model),
         "place": place_words(installation, UnitSystem(person.unit_system)),
         "photos": photo_words(tasks),
-        "has_action": open_actions(installation),
         "checks": checks,
     }
 

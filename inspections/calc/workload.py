@@ -6,8 +6,7 @@ days and running hours, whichever comes first, with outages and what shortens th
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -120,7 +119,7 @@ class Week:
     n: int
     locked_out_min: float
     other_min: float
-    by_skill: Counter[str] = field(default_factory=Counter)
+    by_skill: dict[str, float] = field(default_factory=dict)
 
     @property
     def minutes(self) -> float:
@@ -174,11 +173,11 @@ def by_week(checks: Iterable[Coming], *, today: date, n_weeks: int) -> list[Week
     first = monday_of(today)
     last = first + timedelta(days=7 * n_weeks - 1)
     n, locked_out, other = [0] * n_weeks, [0.0] * n_weeks, [0.0] * n_weeks
-    skills: Sequence[Counter[str]] = [Counter() for _week in range(n_weeks)]
+    skills: list[dict[str, float]] = [{} for _week in range(n_weeks)]
     for check in checks:
         for day in occurrences(max(check.due_on, today), check.cadence, last):
             at = (day - first).days // 7
             n[at] += check.n
             (locked_out if check.needs_lockout else other)[at] += check.n * check.minutes
-            skills[at][check.skill] += check.n * check.minutes
+            skills[at][check.skill] = skills[at].get(check.skill, 0.0) + check.n * check.minutes
     return [Week(first + timedelta(days=7 * at), n[at], locked_out[at], other[at], skills[at]) for at in range(n_weeks)]

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.forms.visits import ReadingField
-from inspections.models import Action, Reading, Visit
+from inspections.models import Action, CheckKind, Reading, Visit
 from inspections.services.actions import Part
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
@@ -25,12 +25,14 @@ class ActionForm(RecordForm):
 
     class Meta:
         model = Action
-        fields = ["title", "due_on", "owner"]
+        fields = ["title", "check_kind", "due_on", "owner"]
 
     def __init__(self, *args: Any, plant: Any = None, **kwargs: Any) -> None:
         super().__init__(*args, plant=plant, **kwargs)
         people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
         self.fields["owner"].queryset = people  # type: ignore[attr-defined]
+        self.fields["check_kind"].queryset = CheckKind.objects.for_plant(plant)  # type: ignore[attr-defined]
+        self.fields["check_kind"].help_text = _("A finding of this check at act then needs no further action.")
         known = self.instance.parts if self.instance.pk else []
         self.n_rows = len(known) + SPARE_ROWS
         for n in range(self.n_rows):

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from installs.models import Installation
 from plant.models import Photo, Plant, PlantQuerySet, Record
 
+from .check_plans import CheckKind
 from .visits import Visit
 
 
@@ -32,6 +33,15 @@ class Action(Record):
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="actions", editable=False)
     installation = models.ForeignKey(Installation, on_delete=models.PROTECT, related_name="actions")
     visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="actions")
+    # The check whose finding it answers; empty where it was raised with a visit (its findings tell) or for none.
+    check_kind = models.ForeignKey(
+        CheckKind,
+        verbose_name=_("answers a finding of"),
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="actions",
+    )
     title = models.CharField(_("what is to be done"), max_length=200)
     due_on = models.DateField(_("due"))
     owner = models.ForeignKey(

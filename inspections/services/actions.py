@@ -9,10 +9,12 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inspections.models import Action, Visit
+from inspections.calc.grading import Grade
+from inspections.models import Action, CheckKind, Reading, Task, Visit
 from installs.models import Installation
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
@@ -37,6 +39,35 @@ class Part:
     is_at_hand: bool = False
 
 
+def kinds_in_hand(installation: Installation, visits: Collection[Visit] = ()) -> set[int]:
+    """Kinds of check whose finding of act has an action at a device; an action for another check stands for none.
+
+    An action stands for the check that it names; one that was raised with a visit for those that the visit found at
+    act, or for all of the visit where it found none. Open ones count, and of these `visits` those that are done too.
+    """
+    rows = Action.objects.filter(Q(done_at__isnull=True) | Q(visit__in=visits), installation=installation)
+    kinds: set[int] = set()
+    raised_with: set[int] = set()
+    for kind, visit in rows.values_list("check_kind_id", "visit_id"):
+        if kind is not None:
+            kinds.add(kind)
+        elif visit is not None:
+            raised_with.add(visit)
+    at_act: dict[int, set[int]] = {pk: set() for pk in raised_with}
+    read: dict[int, set[int]] = {pk: set() for pk in raised_with}
+    readings = Reading.objects.filter(visit__in=raised_with).order_by().distinct()
+    for visit_id, task_kind, grade in readings.values_list("visit_id", "task__check_kind_id", "grade"):
+        read[visit_id].add(task_kind)
+        if grade == Grade.ACT.value:
+            at_act[visit_id].add(task_kind)
+    # A check may be at act by what its readings say together, without one that is.
+    for visit_id, task_kind in Task.objects.filter(visit__in=raised_with, grade=Grade.ACT.value).values_list(
+        "visit_id", "check_kind_id"
+    ):
+        at_act[visit_id].add(task_kind)
+    return kinds.union(*(at_act[pk] or read[pk] for pk in raised_with))
+
+
 @transaction.atomic
 def raise_action(
     *,
@@ -47,6 +78,7 @@ def raise_action(
     owner: Person | None = None,
     parts: Sequence[Part] = (),
     visit: Visit | None = None,
+    check_kind: CheckKind | None = None,
     client_key: uuid.UUID | None = None,
 ) -> Action:
     """Write down corrective work. The owner is told, unless they raised it themselves.
@@ -70,6 +102,7 @@ def raise_action(
         plant=installation.plant,
         installation=installation,
         visit=visit,
+        check_kind=check_kind,
         title=title,
         due_on=due_on,
         owner=owner,
@@ -88,9 +121,10 @@ def change_action(
     title: str,
     due_on: date,
     owner: Person | None,
+    check_kind: CheckKind | None = None,
     parts: Sequence[Part] | None = None,
 ) -> Action:
-    """Give an action another owner, date, wording or parts. What it was before stays in its history.
+    """Give an action another owner, date, wording, check or parts. What it was before stays in its history.
 
     Raises
     ------
@@ -105,7 +139,9 @@ def change_action(
     check_owner(action.plant, owner)
     owner_before = action.owner_id
     more: dict[str, Any] = {} if parts is None else {"parts": [asdict(part) for part in parts]}
-    changed = change_record(action, by=by, version=version, title=title, due_on=due_on, owner=owner, **more)
+    changed = change_record(
+        action, by=by, version=version, title=title, due_on=due_on, owner=owner, check_kind=check_kind, **more
+    )
     if changed.owner_id != owner_before:
         tell_owner(changed, by)
     return changed

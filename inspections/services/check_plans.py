@@ -256,8 +256,8 @@ def suspend_check_plan(*, plan: CheckPlan, by: Any, version: int, reason: str) -
 def resume_check_plan(*, plan: CheckPlan, by: Any, version: int, reason: str = "") -> CheckPlan:
     """Ask for the checks again, from today on: nothing is late on the day of resuming."""
     today = timezone.localdate(timezone=plan.plant.zone)
-    since = {"fixed_since": today} if plan.fixed_months is not None else {}
-    plan = change_record(plan, by=by, version=version, reason=reason, is_suspended=False, **since)
+    since = today if plan.fixed_months is not None else None
+    plan = change_record(plan, by=by, version=version, reason=reason, is_suspended=False, fixed_since=since)
     plan_tasks(plan.plant, today, installations=installations_of([plan]), not_before=today)
     return plan
 

@@ -35,7 +35,6 @@ from inspections.calc.grading import Grade, implausible, worst
 from inspections.errors import NotClosedOut
 from inspections.models import (
     CLOCK_DRIFT,
-    Action,
     CheckKind,
     CouldNotDo,
     Reading,
@@ -44,7 +43,7 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
-from inspections.services.actions import NewAction, raise_action
+from inspections.services.actions import NewAction, kinds_in_hand, raise_action
 from inspections.services.rounds import give_back_task
 from inspections.services.tasks import end_spells, local_day, people_in, plan_next
 from inspections.services.wear import DeviceWear, wear_of
@@ -605,8 +604,8 @@ def close_out_visit(
         first = to_act[0]
         n_before = times_running(installation, first.task.check_kind_id, besides=first.task.pk)
         suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind), n_before)
-        if action is None and not no_action_reason.strip() and not open_actions(installation):
-            faults["action_title"] = _("A finding says act: raise an action, or say why none is needed.")
+        if action is None and not no_action_reason.strip():
+            faults.update(act_faults(to_act, kinds_in_hand(installation)))
     if faults or questions:
         raise not_closed_out(faults, questions, suggestion)
     visit = new_visit(
@@ -688,8 +687,13 @@ def time_by_server(visited_at: datetime, phone: PhoneClock, now: datetime) -> da
     return min(visited_at, now)
 
 
-def open_actions(installation: Installation) -> bool:
-    return Action.objects.open().filter(installation=installation).exists()
+def act_faults(to_act: Sequence[Entered], in_hand: Collection[int]) -> dict[str, str]:
+    """What is said where a finding of act has no action of its own."""
+    missing = [str(each.task.check_kind) for each in to_act if each.task.check_kind_id not in in_hand]
+    if not missing:
+        return {}
+    words = _("A finding says act (%(checks)s): raise an action, or say why none is needed.")
+    return {"action_title": words % {"checks": ", ".join(missing)}}
 
 
 def new_visit(*, installation: Installation, by: Person, client_key: uuid.UUID | None, **values: Any) -> Visit | None:
@@ -980,12 +984,12 @@ def correct_visit(
     suggestion = ""
     why_not = no_action_reason.strip() or visit.no_action_reason
     to_act = [each for each in entered if each.finding.grade is Grade.ACT]
-    has_action = action is not None or Action.objects.filter(visit__in=visit_chain(visit)).exists()
-    if to_act and not has_action and not why_not and not open_actions(installation):
+    missing = act_faults(to_act, kinds_in_hand(installation, visit_chain(visit)))
+    if missing and action is None and not why_not:
         kind = to_act[0].task.check_kind
         n_before = times_running(installation, kind.pk, besides=to_act[0].task.pk)
         suggestion = suggested_action(kind.rule, str(kind), n_before)
-        faults["action_title"] = _("A finding says act: raise an action, or say why none is needed.")
+        faults.update(missing)
     if faults or questions:
         raise not_closed_out(faults, questions, suggestion)
     fresh = new_visit(

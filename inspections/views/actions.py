@@ -27,6 +27,7 @@ ROWS = Action.objects.select_related(
     "plant",
     "installation__conveyor__plant",
     "installation__device",
+    "check_kind",
     "owner",
     "visit",
     "visit__visited_by",

@@ -9,7 +9,7 @@ from django.utils import timezone
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CheckKind, CouldNotDo, OverdueSpell, Reading, ReadingField, Task, Visit
 from inspections.selectors import torques_in_time, visit_sheet
-from inspections.services.actions import NewAction
+from inspections.services.actions import NewAction, finish_action, kinds_in_hand, raise_action
 from inspections.services.visits import (
     Typed,
     close_out_visit,
@@ -150,6 +150,30 @@ def test_an_act_needs_an_action_or_a_reason(place, wear, tess, pat):
     action = Action.objects.get()
     assert (action.visit, action.owner, action.due_on) == (visit, pat, day)
     assert pat.notices.get().text.endswith("Replace both sensor rollers")
+
+
+def test_an_open_action_for_another_check_stands_for_no_finding(place, wear, torque, tess):
+    day = timezone.localdate() + dt.timedelta(days=7)
+    raise_action(installation=place, by=tess, title="Sweep the walkway", due_on=day)
+    raise_action(installation=place, by=tess, title="Tighten", due_on=day, check_kind=torque.check_kind)
+    entries = {wear.pk: found(drive_diameter=68.0, off_diameter=68.5)}
+    with pytest.raises(NotClosedOut) as refused:
+        close(place, tess, entries)
+    assert refused.value.fields["action_title"] == (
+        "A finding says act (Sensor wear): raise an action, or say why none is needed."
+    )
+    ordered = raise_action(installation=place, by=tess, title="Rollers", due_on=day, check_kind=wear.check_kind)
+    visit = close(place, tess, entries)
+    assert (visit.no_action_reason, visit.actions.count()) == ("", 0)
+    finish_action(ordered, by=tess, note="changed")
+    assert kinds_in_hand(place) == {torque.check_kind_id}
+
+
+def test_an_action_raised_with_a_visit_stands_for_what_that_visit_found_at_act(place, wear, torque, tess):
+    day = timezone.localdate() + dt.timedelta(days=7)
+    both = {wear.pk: found(drive_diameter=68.0, off_diameter=75.0), torque.pk: found(clamp_1=75.0)}
+    close(place, tess, both, action=NewAction("Rollers", day))
+    assert kinds_in_hand(place) == {wear.check_kind_id}
 
 
 def test_an_act_with_a_reason_keeps_the_reason(place, wear, tess):

@@ -374,7 +374,8 @@ class StopPage {
       faults.push({ name: "lockout_confirmed", words: "These checks need the belt locked out. Confirm the lockout, or say that the check could not be done." });
     }
     const { action_title: title, action_due_on: due, no_action_reason: why } = this.form.elements;
-    if (this.acts.length && !title.value.trim() && !why.value.trim() && !this.stop.has_action) faults.push({ name: "action_title", words: "A finding says act: raise an action, or say why none is needed." });
+    // An open action for another check of the device does not stand for this finding.
+    if (this.acts.some((check) => !check.has_action) && !title.value.trim() && !why.value.trim()) faults.push({ name: "action_title", words: "A finding says act: raise an action, or say why none is needed." });
     if (title.value.trim() && !due.value) faults.push({ name: "action_due_on", words: "Give the day by which it is to be done." });
     return faults;
   }
