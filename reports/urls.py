@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reports.views import effect, life, months, study_notes
+from reports.views import effect, life, months, periods, study_notes
 
 urlpatterns: list = [
     path("life/", life.life, name="life"),
@@ -16,6 +16,7 @@ urlpatterns: list = [
     path("months/<int:pk>/month.xlsx", months.month_book, name="month-xlsx"),
     path("months/<int:pk>/rows/<slug:key>/", months.month_rows, name="month-rows"),
     path("effect/", effect.EffectList.as_view(), name="effect-list"),
+    path("effect/periods/", periods.period_comparison, name="period-comparison"),
     path("effect/method.txt", effect.effect_list_method, name="effect-list-method"),
     path("installations/<int:pk>/effect/", effect.effect_detail, name="effect-detail"),
     path("installations/<int:pk>/effect/data.csv", effect.effect_data, name="effect-data"),
