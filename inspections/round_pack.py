@@ -6,6 +6,7 @@ The published round of the day comes first, in its order; whatever else is due f
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
 from types import SimpleNamespace
@@ -21,7 +22,7 @@ from inspections.forms.visits import VisitForm, tool_words
 from inspections.models import CheckKind, CouldNotDo, Round, Task
 from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
 from inspections.services.actions import kinds_in_hand
-from inspections.services.visits import FOUND_METHODS, wanted_of
+from inspections.services.visits import FOUND_METHODS, chosen_check, wanted_of
 from inspections.services.wear import DeviceWear, wear_of
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
@@ -36,7 +37,10 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
     due = belt_legs(day)
     known = {task.pk: task for leg in due for task in leg["tasks"]}
     legs = without_repeats([*published_legs(person, plant, today, known), *due])
-    wear = wear_of_tasks([task for leg in legs for task in leg["tasks"]], now)
+    tasks = [task for leg in legs for task in leg["tasks"]]
+    more = more_checks(plant, tasks, today)
+    wear = wear_of_tasks([*tasks, *(task for those in more.values() for task in those)], now)
+    at_hand = AtHand(person, plant, today, wear, more, came_back_words(tasks, plant))
     return {
         "made_at": now.isoformat(),
         "today": today.isoformat(),
@@ -46,7 +50,7 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
         "plant": {"id": plant.pk, "name": str(plant), "zone": str(plant.zone)},
         "care": care_html(plant, None),
         "bring": bring_words(day, UnitSystem(person.unit_system)),
-        "legs": [as_leg(leg, person, plant, today, wear) for leg in legs],
+        "legs": [as_leg(leg, at_hand) for leg in legs],
         "labels": labels_of(plant),
         "rules": {"grading": grading_rules(), "typing": typing_grammar()},
         "reasons": [[value, str(label)] for value, label in CouldNotDo.Reason.choices],
@@ -63,6 +67,22 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
             for action in day.actions
         ],
     }
+
+
+@dataclass
+class AtHand:
+    """What the stops of a pack are told from; `more` is used up by the first stop at each device."""
+
+    person: Person
+    plant: Plant
+    today: date
+    wear: Mapping[int, DeviceWear]
+    more: dict[int, list[Task]]
+    tried: Mapping[int, str]
+
+    @property
+    def system(self) -> UnitSystem:
+        return UnitSystem(self.person.unit_system)
 
 
 def people_of(plant: Plant) -> Iterable[Person]:
@@ -138,11 +158,44 @@ def wear_of_tasks(tasks: Iterable[Task], now: datetime) -> dict[int, DeviceWear]
     return wear_of({task.installation_id: task.installation for task in read}.values(), now=now)
 
 
-def as_leg(
-    leg: dict[str, Any], person: Person, plant: Plant, today: date, wear: Mapping[int, DeviceWear]
-) -> dict[str, Any]:
+def more_checks(plant: Plant, tasks: Sequence[Task], today: date) -> dict[int, list[Task]]:
+    """What else can be checked at each device of the round: what is open besides, then kinds that nobody asked for.
+
+    The latter have the key of the kind with a minus; a row is written when one was done.
+    """
+    places = {task.installation_id: task.installation for task in tasks}
+    on_round = {task.pk for task in tasks}
+    rows = Task.objects.open().filter(installation__in=places).exclude(pk__in=on_round).with_place().with_last_grade()
+    more: dict[int, list[Task]] = {pk: [] for pk in places}
+    for task in rows.prefetch_related("installation__device__device_model__fasteners").order_by("due_on", "pk"):
+        task.installation = places[task.installation_id]
+        more[task.installation_id].append(task)
+    asked = {
+        (task.installation_id, task.check_kind_id)
+        for task in [*tasks, *(one for each in more.values() for one in each)]
+    }
+    kinds = list(CheckKind.objects.for_plant(plant))
+    for pk, place in places.items():
+        more[pk] += [chosen_check(place, kind, today) for kind in kinds if (pk, kind.pk) not in asked]
+    return more
+
+
+def came_back_words(tasks: Sequence[Task], plant: Plant) -> dict[int, str]:
+    """Of checks that were tried and could not be done: when and why, so that nobody walks there for the same."""
+    rows = CouldNotDo.objects.current().filter(task__in=[task.pk for task in tasks]).order_by("tried_at", "pk")
+    return {
+        row.task_id: _("could not be done on %(at)s: %(reason)s")
+        % {
+            "at": date_format(timezone.localtime(row.tried_at, plant.zone), "j M H:i"),
+            "reason": row.get_reason_display(),
+        }
+        for row in rows
+    }
+
+
+def as_leg(leg: dict[str, Any], at_hand: AtHand) -> dict[str, Any]:
     conveyor = leg["conveyor"]
-    conveyor.plant = plant
+    conveyor.plant = at_hand.plant
     tasks = sorted(leg["tasks"], key=lambda task: (task.installation.chainage_m, task.installation_id))
     return {
         "tag": conveyor.tag,
@@ -151,58 +204,84 @@ def as_leg(
         "words": leg["words"],
         "is_of_round": leg["is_of_round"],
         "minutes": sum(task.check_kind.minutes for task in tasks),
-        "care": care_html(plant, conveyor),
+        "care": care_html(at_hand.plant, conveyor),
         "stops": [
-            as_stop(list(those), person, plant, today, wear)
-            for _pk, those in groupby(tasks, key=lambda task: task.installation_id)
+            as_stop(list(those), at_hand) for _pk, those in groupby(tasks, key=lambda task: task.installation_id)
         ],
     }
 
 
-def as_stop(
-    tasks: list[Task], person: Person, plant: Plant, today: date, wear: Mapping[int, DeviceWear]
-) -> dict[str, Any]:
-    """One device with its checks: what is asked, the limits, the reading before, and how it stood the last time."""
-    installation = tasks[0].installation
+def as_stop(due: list[Task], at_hand: AtHand) -> dict[str, Any]:
+    """One device with its checks: what is asked, the limits, the readings before, and how it stood the last time."""
+    installation = due[0].installation
+    tasks = [*due, *at_hand.more.pop(installation.pk, [])]
     for task in tasks:
-        task.plant = plant
-    wanted = wanted_of(tasks, installation, wear=wear.get(installation.pk))
-    form = VisitForm(tasks=tasks, wanted=wanted, person=person, plant=plant)
+        task.plant = installation.plant = at_hand.plant
+    own_wear = at_hand.wear.get(installation.pk)
+    wanted = wanted_of(tasks, installation, wear=own_wear)
+    form = VisitForm(tasks=tasks, wanted=wanted, person=at_hand.person, plant=at_hand.plant)
     running = acts_running(installation)
     form.running = {kind_id: n for kind_id, (_kind, n) in running.items()}
+    forecasts = forecast_words(own_wear)
     in_hand = kinds_in_hand(installation)
     checks = []
     for section, rules in zip(form.sections(), form.as_rules(), strict=True):
         task = section["task"]
-        days = task.days_late(today)
         checks.append(
             {
                 **rules,
-                "due": str(days_late(days)) if days else _("due %(on)s") % {"on": date_format(task.due_on, "j M")},
-                "is_late": days > 0,
+                "due": due_words(task, at_hand.today),
+                "is_late": task.days_late(at_hand.today) > 0,
+                "tried": at_hand.tried.get(task.pk, ""),
                 "has_action": task.check_kind_id in in_hand,
                 "method": task.check_kind.method,
                 "minutes": task.check_kind.minutes,
                 "n_acts": running.get(task.check_kind_id, (None, 0))[1],
                 "last_grade": getattr(task, "last_grade", None) or "",
                 "readings": [
-                    {**one, **reading_words(row)} for one, row in zip(rules["readings"], section["rows"], strict=True)
+                    {**one, **reading_words(row, forecasts)}
+                    for one, row in zip(rules["readings"], section["rows"], strict=True)
                 ],
             }
         )
+    on_round = {task.pk for task in due}
     return {
         "installation": installation.pk,
         "label_code": installation.device.label_code,
         "tag": installation.conveyor.tag,
         "device": installation.device.number,
         "model": str(installation.device.device_model),
-        "place": place_words(installation, UnitSystem(person.unit_system)),
-        "photos": photo_words(tasks),
-        "checks": checks,
+        "place": place_words(installation, at_hand.system),
+        "photos": photo_words(due),
+        "checks": [check for check in checks if check["task"] in on_round],
+        # A kind for which the device's model names nothing to read cannot be done here.
+        "more": [check for check in checks if check["task"] not in on_round and check["readings"]],
     }
 
 
-def reading_words(row: dict[str, Any]) -> dict[str, Any]:
+def due_words(task: Task, today: date) -> str:
+    if task.pk < 0:
+        return _("not planned")
+    days = task.days_late(today)
+    return str(days_late(days)) if days else _("due %(on)s") % {"on": date_format(task.due_on, "j M")}
+
+
+def forecast_words(wear: DeviceWear | None) -> dict[str, str]:
+    """When each roller reaches its limit, by the code of its reading; nothing where no date can be told."""
+    words = {}
+    for side in wear.sides if wear else ():
+        if side.limit_on:
+            words[f"{side.side}_diameter"] = _("at its limit about %(on)s") % {
+                "on": date_format(side.limit_on, "j M Y")
+            }
+        elif side.early_on:
+            words[f"{side.side}_diameter"] = _("at its limit not before %(on)s") % {
+                "on": date_format(side.early_on, "j M Y")
+            }
+    return words
+
+
+def reading_words(row: dict[str, Any], forecasts: Mapping[str, str]) -> dict[str, Any]:
     each = row["wanted"]
     last = row["last"]
     if last and row["last_at"]:
@@ -217,6 +296,8 @@ def reading_words(row: dict[str, Any]) -> dict[str, Any]:
         "unit": row["unit"],
         "limit_words": row["limit_words"],
         "last": last,
+        "earlier": row["earlier"],
+        "forecast": forecasts.get(each.code, ""),
     }
 
 

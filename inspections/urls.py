@@ -36,6 +36,7 @@ urlpatterns: list = [
     path("visits/twice/<int:pk>/", round_phone.which_counts, name="twice-closed"),
     # The round on the phone: the page and its worker, which hold nothing of a plant, and what they ask the site.
     path("round/", round_phone.round_page, name="round-phone"),
+    path("round/words.js", round_phone.round_words, name="round-words"),
     path("round/worker.js", round_phone.round_worker, name="round-worker"),
     path("round/api/who/", round_api.who, name="round-who"),
     path("round/api/pack/", round_api.pack, name="round-pack"),

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.formats import date_format
+from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -27,6 +29,7 @@ from inspections.services.visits import (
     value_words,
     wrenches_of,
 )
+from installs.models import Instrument
 from installs.services.torque import deviation_of
 from plant.calc.units import (
     QuantityKind,
@@ -80,6 +83,23 @@ def field_name(task_id: int, code: str, stage: str) -> str:
     return f"t{task_id}-{code}-{stage}"
 
 
+class WrenchField(forms.TypedChoiceField):
+    """One of the plant's torque wrenches."""
+
+    def __init__(self, wrenches: Callable[[], list[Instrument]], *, empty_label: str, **kwargs: Any) -> None:
+        self.wrenches = wrenches
+        super().__init__(
+            choices=lambda: [("", empty_label), *((str(each.pk), str(each)) for each in wrenches())],
+            coerce=self.wrench,
+            empty_value=None,
+            required=False,
+            **kwargs,
+        )
+
+    def wrench(self, key: str) -> Instrument:
+        return next(each for each in self.wrenches() if str(each.pk) == str(key))
+
+
 class ReadingsForm(PersonForm):
     """Fields for every reading of several checks; `values` fills them in when a visit is corrected."""
 
@@ -119,11 +139,25 @@ class ReadingsForm(PersonForm):
         self.fields[f"t{task.pk}-method"] = forms.ChoiceField(
             choices=[("", "–"), *methods], required=False, label=_("How it is read as found")
         )
-        self.fields[f"t{task.pk}-instrument"] = forms.ModelChoiceField(
-            wrenches_of(task.plant), required=False, label=_("Torque wrench"), empty_label=_("not named: 4 % assumed")
+        self.fields[f"t{task.pk}-instrument"] = WrenchField(
+            lambda: self.wrenches, label=_("Torque wrench"), empty_label=_("not named: 4 % assumed")
         )
+        self.fields[f"t{task.pk}-tool_reason"] = forms.CharField(
+            required=False, max_length=120, label=_("Why a wrench out of calibration was used")
+        )
+        for each in self.wanted[task.pk]:
+            if each.form == "number":
+                label = _("Another wrench for %(fastener)s") % {"fastener": each.label}
+                self.fields[f"t{task.pk}-{each.code}-instrument"] = WrenchField(
+                    lambda: self.wrenches, label=label, empty_label=_("the same")
+                )
         for name in ("method", "instrument"):
             self.initial[f"t{task.pk}-{name}"] = values.get(f"{task.pk}:{name}")
+
+    @cached_property
+    def wrenches(self) -> list[Instrument]:
+        """Read once for all the selects of a page, and not at all where no check asks for one."""
+        return list(wrenches_of(self.tasks[0].plant))
 
     def clean(self) -> dict[str, Any]:
         """A torque without its method compares with nothing. What a phone kept before it was asked for is taken so."""
@@ -162,9 +196,11 @@ class ReadingsForm(PersonForm):
                 for stage in (FOUND, LEFT):
                     typed = self.cleaned_data.get(field_name(task.pk, each.code, stage))
                     if typed is not None and each.quantity == QuantityKind.TORQUE_NM.value:
+                        given = self.cleaned_data.get
                         typed = typed._replace(
-                            method=self.cleaned_data.get(f"t{task.pk}-method") or "",
-                            instrument=self.cleaned_data.get(f"t{task.pk}-instrument"),
+                            method=given(f"t{task.pk}-method") or "",
+                            instrument=given(f"t{task.pk}-{each.code}-instrument") or given(f"t{task.pk}-instrument"),
+                            tool_reason=given(f"t{task.pk}-tool_reason") or "",
                         )
                     if typed is not None:
                         by_code.setdefault(each.code, {})[stage] = typed
@@ -222,7 +258,14 @@ class ReadingsForm(PersonForm):
             "remark": self[f"t{task.pk}-remark"] if f"t{task.pk}-remark" in self.fields else None,
             "method": self[f"t{task.pk}-method"] if f"t{task.pk}-method" in self.fields else None,
             "instrument": self[f"t{task.pk}-instrument"] if f"t{task.pk}-instrument" in self.fields else None,
+            "tool_reason": self[f"t{task.pk}-tool_reason"] if f"t{task.pk}-tool_reason" in self.fields else None,
+            "others": self.other_tools(task),
         }
+
+    def other_tools(self, task: Task) -> list[Any]:
+        """The selects for a fastener that was read with another wrench."""
+        names = [f"t{task.pk}-{each.code}-instrument" for each in self.wanted[task.pk]]
+        return [self[name] for name in names if name in self.fields]
 
     def row(self, task: Task, each: Wanted) -> dict[str, Any]:
         found = field_name(task.pk, each.code, FOUND)
@@ -239,6 +282,7 @@ class ReadingsForm(PersonForm):
             "limit_words": self.limit_words(each),
             "last": last_words(each, self.system) if each.previous else "",
             "last_at": each.previous.visit.visited_at if each.previous else None,
+            "earlier": earlier_words(each, self.system),
         }
 
     def limit_words(self, each: Wanted) -> str:
@@ -346,6 +390,8 @@ class VisitForm(FindingForm):
         now = timezone.localtime().replace(second=0, microsecond=0)
         self.initial.setdefault("visited_at", now)
         for task in self.tasks:
+            if task.pk < 0:  # of the person's own choice: where it cannot be done there is nothing to tell
+                continue
             self.fields[f"t{task.pk}-reason"] = forms.ChoiceField(
                 choices=[("", "–"), *CouldNotDo.Reason.choices], required=False, label=_("Reason")
             )
@@ -365,6 +411,19 @@ class VisitForm(FindingForm):
         if moment is None or timezone.is_naive(moment) or not now - timedelta(days=2) <= moment <= now:
             return now
         return moment
+
+
+class FoundForm(PersonForm):
+    """Corrective work that somebody saw is needed, away from any check."""
+
+    action_title = forms.CharField(max_length=200, label=gettext_lazy("What is to be done"))
+    action_due_on = forms.DateField(label=gettext_lazy("Due"))
+    action_owner = forms.ModelChoiceField(Person.objects.none(), required=False, label=gettext_lazy("Owner"))
+
+    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
+        super().__init__(*args, plant=plant, **kwargs)
+        people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
+        self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
 
 
 class CorrectionForm(FindingForm):
@@ -400,13 +459,38 @@ def last_words(each: Wanted, system: UnitSystem) -> str:
     return f"{words}, {last.get_method_display()}," if last.method else words
 
 
+def earlier_words(each: Wanted, system: UnitSystem) -> str:
+    """The readings before the last one with their days, the latest first."""
+    answers = dict(each.options)
+    return ", ".join(
+        f"{value_words(row, system, answers)} ({date_format(timezone.localtime(row.visit.visited_at), 'j M Y')})"
+        for row in each.earlier
+    )
+
+
 def tool_words(plant: Plant, on: date) -> list[dict[str, Any]]:
     """Torque wrenches with the deviation that the page grades by, and what speaks against each on a day."""
     tools = []
     for tool in wrenches_of(plant):
         due = tool.calibration_due_on
-        doubt = "" if due and due >= on else _("out of calibration: it marks the readings, and they are kept")
-        tools.append({"id": tool.pk, "name": str(tool), "deviation_pct": deviation_of(tool), "doubt": doubt})
+        is_late = due is None or due < on
+        words = {"on": date_format(due, "j M Y") if due else ""}
+        if due is None:
+            state = _("no calibration is in the book")
+        elif is_late:
+            state = _("out of calibration since %(on)s") % words
+        else:
+            state = _("in date to %(on)s") % words
+        tools.append(
+            {
+                "id": tool.pk,
+                "name": str(tool),
+                "deviation_pct": deviation_of(tool),
+                "due_on": due.isoformat() if due else "",
+                "state": state,
+                "doubt": state if is_late else "",
+            }
+        )
     return tools
 
 

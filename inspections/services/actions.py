@@ -79,6 +79,7 @@ def raise_action(
     parts: Sequence[Part] = (),
     visit: Visit | None = None,
     check_kind: CheckKind | None = None,
+    photos: Collection[Photo] = (),
     client_key: uuid.UUID | None = None,
 ) -> Action:
     """Write down corrective work. The owner is told, unless they raised it themselves.
@@ -108,6 +109,7 @@ def raise_action(
         owner=owner,
         parts=[asdict(part) for part in parts],
     )
+    action.photos.add(*photos)
     tell_owner(action, by)
     return action
 

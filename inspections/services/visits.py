@@ -7,6 +7,7 @@ the page showed. A visit is one transaction and one row; sent twice it counts on
 from __future__ import annotations
 
 import itertools
+import re
 import uuid
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -45,8 +46,9 @@ from inspections.models import (
 )
 from inspections.services.actions import NewAction, kinds_in_hand, raise_action
 from inspections.services.rounds import give_back_task
-from inspections.services.tasks import end_spells, local_day, people_in, plan_next
+from inspections.services.tasks import ask_for_task, end_spells, local_day, people_in, plan_next
 from inspections.services.wear import DeviceWear, wear_of
+from installs.calc.fasteners import ToolDoubt
 from installs.calc.specs import DeviceSpec
 from installs.models import BeltOffset, Installation, Instrument, TorqueSignOff
 from installs.services.belt_offsets import permitted_on, set_offset, stations_of
@@ -62,18 +64,24 @@ Rule = CheckKind.Rule
 # How a torque can be read as found; as left it was set while tightening.
 Method = TorqueSignOff.Method
 FOUND_METHODS = (Method.FIRST_MOVEMENT, Method.MARK_AND_RETIGHTEN)
+# What takes a torque tool out of date, of the rules by which it may be in doubt.
+NOT_IN_DATE = ("retired", "never_calibrated", "out_of_calibration")
 # What a reading can be at all, against what the model states: common practice, no source.
 REPEATS_TO_STUDY = 3
 LEAST_OF_LIMIT, MOST_OF_NEW, MOST_OF_TARGET = 0.75, 1.05, 2.5
 
 
 class Typed(NamedTuple):
-    """A value with the text that a person typed for it; a torque also with its method and its instrument."""
+    """A value with the text that a person typed for it.
+
+    A torque also has its method, its instrument, and why that was used where it was out of calibration.
+    """
 
     value: float | str | None
     text: str = ""
     method: str = ""
     instrument: Instrument | None = None
+    tool_reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -103,6 +111,7 @@ class Wanted:
     limits: Mapping[str, Any] = field(default_factory=dict)
     plausible: Mapping[str, Any] = field(default_factory=dict)
     previous: Reading | None = None
+    earlier: tuple[Reading, ...] = ()  # those before the previous one, the latest first
 
     @property
     def kind(self) -> QuantityKind:
@@ -131,7 +140,7 @@ def wanted_of(
 
     With the device's own wear a diameter far off its trend is asked back.
     """
-    previous = previous_readings(installation, {task.check_kind_id for task in tasks}, before=before)
+    known = readings_before(installation, {task.check_kind_id for task in tasks}, before=before)
     own = list(
         ReadingField.objects.filter(
             check_kind__in={task.check_kind_id for task in tasks if task.check_kind.rule == Rule.LIMITS}
@@ -139,9 +148,13 @@ def wanted_of(
     )
     wanted = {}
     for task in tasks:
-        known = {code: row for (kind_id, code), row in previous.items() if kind_id == task.check_kind_id}
+        before_it = {code: rows for (kind_id, code), rows in known.items() if kind_id == task.check_kind_id}
         fields = [each for each in own if each.check_kind_id == task.check_kind_id]
-        wanted[task.pk] = wanted_by_rule(task.check_kind, installation, fields, known)
+        previous = {code: rows[0] for code, rows in before_it.items()}
+        wanted[task.pk] = [
+            replace(each, earlier=like_the_last(before_it[each.code])) if each.code in before_it else each
+            for each in wanted_by_rule(task.check_kind, installation, fields, previous)
+        ]
         if wear is not None and task.check_kind.rule == Rule.SENSOR_WEAR:
             wanted[task.pk] = with_trend(wanted[task.pk], wear, before or timezone.now())
     return wanted
@@ -170,10 +183,10 @@ def with_trend(wanted: Iterable[Wanted], wear: DeviceWear, at: datetime) -> list
     return more
 
 
-def previous_readings(
-    installation: Installation, kind_ids: Collection[int], *, before: datetime | None = None
-) -> dict[tuple[int, str], Reading]:
-    """The last reading of each code: as left where something was set or changed, else as found."""
+def readings_before(
+    installation: Installation, kind_ids: Collection[int], *, before: datetime | None = None, most: int = 3
+) -> dict[tuple[int, str], list[Reading]]:
+    """The last readings of each code, the latest first: as left where something was set or changed, else as found."""
     rows = (
         Reading.objects.current()
         .filter(visit__installation=installation, task__check_kind_id__in=kind_ids)
@@ -182,11 +195,21 @@ def previous_readings(
     )
     if before is not None:
         rows = rows.filter(visit__visited_at__lt=before)
-    last: dict[tuple[int, str], Reading] = {}
+    found: dict[tuple[int, str], list[Reading]] = {}
     for row in rows[:400]:
-        last.setdefault((row.task.check_kind_id, row.code), row)
-    # "-stage" sorts as_left after as_found by name, so within one visit the value as left is taken where there is one.
-    return last
+        known = found.setdefault((row.task.check_kind_id, row.code), [])
+        # "as_left" comes first within a visit, and stands for it where there is one.
+        if len(known) < most and all(each.visit_id != row.visit_id for each in known):
+            known.append(row)
+    return found
+
+
+def like_the_last(rows: Sequence[Reading]) -> tuple[Reading, ...]:
+    """What stands beside the reading before: torques by another method do not compare with it and stay out."""
+    last, *others = rows
+    return tuple(
+        each for each in others if each.method == last.method and (not last.method or each.stage == last.stage)
+    )
 
 
 def wanted_by_rule(
@@ -381,11 +404,35 @@ def tool_of(each: Wanted, values: Values) -> Instrument | None:
 
 
 def doubt_about(typed: Typed, each: Wanted, on: date) -> str:
-    """Why the tool may have read wrong that day; it marks the reading and refuses nothing."""
+    """Why the tool may have read wrong that day, and why it was used all the same; both stay with the reading."""
+    doubts = [doubt.words for doubt in tool_doubts(typed, each, on)]
+    if doubts and typed.tool_reason:
+        doubts.append(_("Used all the same: %(reason)s") % {"reason": typed.tool_reason})
+    return " ".join(doubts)[:300]
+
+
+def tool_doubts(typed: Typed, each: Wanted, on: date) -> tuple[ToolDoubt, ...]:
+    if typed.instrument is None:
+        return ()
     torque = float(typed.value or 0) or each.limits.get("target_nm")
-    if typed.instrument is None or not torque:
-        return ""
-    return " ".join(doubt.words for doubt in doubts_about(typed.instrument, torque, on))[:300]
+    return doubts_about(typed.instrument, torque, on) if torque else ()
+
+
+def tool_faults(entered: Iterable[Entered], on: date) -> dict[str, str]:
+    """Wrenches out of calibration that nobody says why they were used; out of range a wrench only marks the reading."""
+    faults = {}
+    for check in entered:
+        for each in check.wanted:
+            for by_code in check.values.values():
+                typed = by_code.get(each.code)
+                if typed is None or typed.tool_reason.strip():
+                    continue
+                doubts = [one.words for one in tool_doubts(typed, each, on) if one.rule in NOT_IN_DATE]
+                if doubts:
+                    words = _("Take another one, or say why this one was used all the same; the reason stays visible.")
+                    key = f"t{check.task.pk}-tool_reason"
+                    faults[key] = f"{typed.instrument}: {' '.join(doubts)} {words}"
+    return faults
 
 
 def question_about(each: Wanted, value: float, stage: str) -> str | None:
@@ -592,6 +639,7 @@ def close_out_visit(
         closed = {pk for pk, task in tasks.items() if task.closed_at is not None}
         questions = {key: words for key, words in questions.items() if int(key.split(":")[0]) not in closed}
     faults.update(time_faults(installation, visited_at))
+    faults.update(tool_faults(entered, local_day(visited_at, installation.plant)))
     if not entered and not faults:
         faults["checks"] = _("Fill in at least one check, or say that it could not be done.")
     if any(each.task.check_kind.needs_lockout for each in entered) and not lockout_confirmed:
@@ -719,6 +767,7 @@ def new_visit(*, installation: Installation, by: Person, client_key: uuid.UUID |
 
 def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[str, Reading] | None = None) -> None:
     replaced = replaced or {}
+    on = local_day(visit.visited_at, visit.plant)
     for wanted in each.wanted:
         for stage in (FOUND, LEFT):
             typed = each.values[stage].get(wanted.code)
@@ -744,11 +793,18 @@ def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[st
                 method=method_at(stage, typed) if is_torque else "",
                 instrument=typed.instrument if is_torque else None,
                 deviation_pct=deviation_of(typed.instrument) if is_torque else None,
-                doubt=doubt_about(typed, wanted, local_day(visit.visited_at, visit.plant)) if is_torque else "",
+                doubt=kept_doubt(typed, corrected) or doubt_about(typed, wanted, on) if is_torque else "",
                 corrects=corrected,
                 correction_reason=visit.correction_reason if corrected else "",
                 created_by=by,
             )
+
+
+def kept_doubt(typed: Typed, corrected: Reading | None) -> str:
+    """What was said of the same wrench when the reading was first entered, with the reason why it was used."""
+    if corrected is None or typed.tool_reason or corrected.instrument != typed.instrument:
+        return ""
+    return corrected.doubt
 
 
 def method_at(stage: str, typed: Typed) -> str:
@@ -847,6 +903,10 @@ def finish_stop(
 ) -> Visit | None:
     """One stop at a device: the checks that were done become a visit, those that could not be done are reported.
 
+    Where none could be done, its note goes with each of them, and an action that was raised stands by itself with the
+    photos. A key below 0 is that of a kind of check, with a minus: done of the person's own choice, and written as
+    asked for by them unless a check of this kind is open here.
+
     Returns
     -------
     Visit or None
@@ -857,6 +917,9 @@ def finish_stop(
     NotClosedOut
         As `close_out_visit`, and where a check has readings as well as a reason why it could not be done.
     """
+    moment = visit["visited_at"]
+    chosen = write_chosen(installation, by, entries, client_key, moment)
+    entries = {chosen[pk].pk if pk in chosen else pk: readings for pk, readings in entries.items()}
     tasks = tasks_of(installation, {*entries, *not_done})
     both = {pk for pk in not_done if entries.get(pk)}
     if both:
@@ -868,20 +931,93 @@ def finish_stop(
             task=tasks[pk],
             by=by,
             reason=reason,
-            note=note,
+            note=note or visit.get("note", ""),
             tried_at=time_by_server(visit["visited_at"], phone, timezone.now()) if phone else None,
             is_kept_when_closed=phone is not None,
             client_key=uuid.uuid5(client_key, f"not done {pk}"),
         )
     if not_done and not any(entries.values()):
+        action = visit.get("action")
+        if action is not None:
+            raise_action(
+                installation=installation,
+                by=by,
+                title=action.title,
+                due_on=action.due_on,
+                owner=action.owner,
+                photos=visit.get("photos", ()),
+                client_key=uuid.uuid5(client_key, "action"),
+            )
         return None
-    return close_out_visit(
+    back = {str(task.pk): str(pk) for pk, task in chosen.items()}
+    sure = {renamed(key, {new: old for old, new in back.items()}) for key in visit.pop("confirmed_implausible", ())}
+    try:
+        return close_out_visit(
+            installation=installation,
+            by=by,
+            client_key=client_key,
+            entries={pk: readings for pk, readings in entries.items() if readings},
+            confirmed_implausible=sure,
+            **visit,
+        )
+    except NotClosedOut as refusal:
+        raise NotClosedOut(
+            refusal.message,
+            fields={renamed(key, back): words for key, words in refusal.fields.items()},
+            questions={renamed(key, back): words for key, words in refusal.questions.items()},
+            suggested_action=refusal.suggested_action,
+        ) from None
+
+
+def renamed(key: str, names: Mapping[str, str]) -> str:
+    """A key of a reading (task:code:stage) or of a field (ttask-name) under another task's key."""
+    mark, rest = (key[0], key[1:]) if key[:1] == "t" and key[1:2] in "-0123456789" else ("", key)
+    parts = re.match(r"-?\d+", rest)
+    if parts is None or parts.group() not in names:
+        return key
+    return mark + names[parts.group()] + rest[parts.end() :]
+
+
+# --- of the person's own choice ---------------------------------------------------------------------------------------
+
+
+def chosen_check(installation: Installation, kind: CheckKind, on: date) -> Task:
+    """A check that nobody asked for, as the pages show it: no row stands for it before it was done."""
+    return Task(
+        pk=-kind.pk,
+        plant=installation.plant,
         installation=installation,
-        by=by,
-        client_key=client_key,
-        entries={pk: readings for pk, readings in entries.items() if readings},
-        **visit,
+        check_kind=kind,
+        origin=Task.Origin.BY_HAND,
+        due_on=on,
+        opens_on=on,
+        closes_on=on,
     )
+
+
+def write_chosen(
+    installation: Installation, by: Person, entries: Mapping[int, Any], client_key: uuid.UUID, moment: datetime
+) -> dict[int, Task]:
+    """The checks behind keys below 0: the one of that kind that is open here, else one asked for by this person."""
+    wanted = [pk for pk, readings in entries.items() if pk < 0 and readings]
+    if not wanted:
+        return {}
+    kinds = {-kind.pk: kind for kind in CheckKind.objects.for_plant(installation.plant).filter(pk__in=map(abs, wanted))}
+    if set(wanted) - set(kinds):
+        raise Refused(_("This kind of check is not used any more; open the round anew."), code="invalid")
+    found = {}
+    for pk in wanted:
+        here = Task.objects.filter(installation=installation, check_kind=kinds[pk]).exclude(pk__in=entries)
+        # Closed by this very entry before its answer was lost, it is the same check.
+        key = uuid.uuid5(client_key, f"chosen {kinds[pk].pk}")
+        found[pk] = known_row(Task, key) or here.open().order_by("due_on", "pk").first()
+        if found[pk] is None:
+            on = local_day(min(moment, timezone.now()), installation.plant)
+            why = _("done while there by %(who)s") % {"who": by}
+            found[pk] = ask_for_task(
+                installation=installation, check_kind=kinds[pk], by=by, due_on=on, why=why, client_key=key, today=on
+            )
+    return found
 
 
 # --- could not be done ------------------------------------------------------------------------------------------------

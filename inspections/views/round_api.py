@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import uuid
 from collections.abc import Callable, Mapping
 from datetime import datetime
@@ -28,10 +29,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
-from inspections.forms.visits import VisitForm
-from inspections.models import Task, TwiceClosed, Visit
+from inspections.forms.visits import FoundForm, VisitForm
+from inspections.models import CheckKind, Task, TwiceClosed, Visit
 from inspections.round_pack import round_pack
 from inspections.services import visits
+from inspections.services.actions import raise_action
 from inspections.services.visits import PhoneClock, time_by_server
 from inspections.views.visits import CLOSE_OUT, PLACES, act_on, as_key, done_words
 from installs.models import Installation
@@ -133,6 +135,8 @@ def take_entry(request: HttpRequest) -> JsonResponse:
     missing = photos_missing(entry, installation, request)
     if missing:
         return said("photo_missing", _("A photo did not arrive whole; it is sent again."), status=409, photos=missing)
+    if entry.get("kind") == "action":
+        return take_action(request, installation, entry, key)
     form = phone_form(request, installation, fields, key, str(entry.get("system", "")))
     kept = list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry)))
     if form.is_valid():
@@ -149,12 +153,39 @@ def take_entry(request: HttpRequest) -> JsonResponse:
             form.add_refusal(refusal)
         else:
             return JsonResponse(as_answer(done, done_words(done, form)))
+    return faults_said(form)
+
+
+def take_action(
+    request: HttpRequest, installation: Installation, entry: Mapping[str, Any], key: uuid.UUID
+) -> JsonResponse:
+    """Corrective work that was raised by hand on a phone, with no check beside it."""
+    require_right(request.user, "inspections.add_action", installation.plant)
+    form = FoundForm(entry["fields"], person=request.user, plant=installation.plant)
+    if not form.is_valid():
+        return faults_said(form)
+    given = form.cleaned_data
+    row = raise_action(
+        installation=installation,
+        by=request.user,
+        title=given["action_title"],
+        due_on=given["action_due_on"],
+        owner=given["action_owner"],
+        photos=list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry))),
+        client_key=key,
+    )
+    return JsonResponse(
+        {"visit": None, "action": row.pk, "url": row.get_absolute_url(), "message": _("Action raised."), "twice": []}
+    )
+
+
+def faults_said(form: Any) -> JsonResponse:
     return said(
         "refused",
         " ".join(dict.fromkeys(words for each in form.errors.values() for words in each)),
         status=422,
         fields={name: [str(words) for words in each] for name, each in form.errors.items()},
-        suggested_action=form.suggested_action,
+        suggested_action=getattr(form, "suggested_action", ""),
     )
 
 
@@ -166,9 +197,12 @@ def phone_form(
         request.user.unit_system = system  # for reading this request; nobody saves it
     data = MultiValueDict({name: value if isinstance(value, list) else [value] for name, value in fields.items()})
     data.setlist("client_key", [str(key)])
-    named = [int(each) for each in data.getlist("task") if str(each).isdecimal()]
+    named = [int(each) for each in data.getlist("task") if re.fullmatch(r"-?\d{1,18}", str(each))]
     rows = Task.objects.filter(installation=installation, pk__in=named).select_related("check_kind", "plant")
-    tasks = list(rows.order_by("opens_on", "due_on"))
+    kinds = CheckKind.objects.for_plant(installation.plant).filter(pk__in=[-each for each in named if each < 0])
+    today = timezone.localdate(timezone=installation.plant.zone)
+    chosen = [visits.chosen_check(installation, kind, today) for kind in kinds]
+    tasks = [*rows.order_by("opens_on", "due_on"), *chosen]
     wanted = visits.wanted_of(tasks, installation)
     return VisitForm(data, MultiValueDict(), tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
 

@@ -17,6 +17,7 @@ from django.templatetags.static import static
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
+from django.views.i18n import JavaScriptCatalog
 
 from inspections.forms.visits import WhichCountsForm
 from inspections.models import TwiceClosed
@@ -34,10 +35,12 @@ FILES = [
     "inspections/visit.css",
     "inspections/grading.js",
     "inspections/units.js",
+    "inspections/words.js",
     *(
         f"inspections/round/{name}"
         for name in (
             "phone.css",
+            "action_page.js",
             "build.js",
             "keep.js",
             "kept_page.js",
@@ -70,14 +73,25 @@ def round_page(request: HttpRequest) -> HttpResponse:
 
 @open_to_all
 @never_cache
+def round_words(request: HttpRequest) -> HttpResponse:
+    """The scripts' sentences in the person's language; a script by itself, so the page's policy needs no exception."""
+    return JavaScriptCatalog.as_view()(request)
+
+
+@open_to_all
+@never_cache
 def round_worker(request: HttpRequest) -> HttpResponse:
     """The service worker, with the list of files and a version made of their names and contents."""
-    page = round_page(request).content
+    page, words = round_page(request).content, round_words(request).content
     # Modules name each other without the manifest's hash, so the plain addresses are kept beside the hashed ones.
     addresses = sorted(
-        {*(static(name) for name in FILES), *(f"{staticfiles_storage.base_url}{name}" for name in FILES)}
+        {
+            reverse("round-words"),
+            *(static(name) for name in FILES),
+            *(f"{staticfiles_storage.base_url}{name}" for name in FILES),
+        }
     )
-    digest = hashlib.sha256(page)
+    digest = hashlib.sha256(page + words)
     for name in [*FILES, WORKER]:
         digest.update(static(name).encode() + found_file(name).read_bytes())
     head = (

@@ -163,7 +163,9 @@ def done_words(visit: Visit | None, form: VisitForm) -> str:
     if visit is None:
         return _("Noted. The planners are told; the checks stay open.")
     done = set(visit.readings.values_list("task_id", flat=True))
-    left_open = [str(task.check_kind) for task in form.tasks if task.pk not in done and task.closed_at is None]
+    left_open = [
+        str(task.check_kind) for task in form.tasks if task.pk > 0 and task.pk not in done and task.closed_at is None
+    ]
     due = [name for name in left_open if name]
     words = _("Visit kept.")
     if due:

@@ -227,7 +227,8 @@ export function makeGrading(rules) {
     return { grade: result.grade, reason: result.reason };
   }
 
-  // `tool` is the permissible deviation of the wrench that was named [%]; undefined where none is.
+  // `tool` is the permissible deviation of the wrench that was named [%], or answers it by a fastener's code; undefined where
+  // none is named.
   function findTorque(found, left, all, tool) {
     const graded = [];
     const doubtful = [];
@@ -236,7 +237,8 @@ export function makeGrading(rules) {
     let read = 0;
     for (const each of readings) {
       const target = each.limits.target_nm;
-      const options = { target_nm: target, tolerance_pct: each.limits.tolerance_pct, tool_deviation_pct: tool };
+      const deviation = typeof tool === "function" ? tool(each.code) : tool;
+      const options = { target_nm: target, tolerance_pct: each.limits.tolerance_pct, tool_deviation_pct: deviation };
       const mark = found[`${each.code}_mark`];
       if (known(mark)) marks.push({ label: each.label, ...witnessMark({ state: mark }) });
       if (known(found[each.code])) {

@@ -1,5 +1,7 @@
 // The board: places what the server drew on the time axis, and moves stops by keyboard and mouse. The server decides
 // where a stop comes to stand and answers the whole board; this file keeps no plan of its own but the way back.
+import { _ } from "./words.js";
+
 const board = document.getElementById("board");
 const spoken = document.getElementById("spoken");
 const mover = document.getElementById("mover");
@@ -47,7 +49,7 @@ async function send(stop, address, values, keeps = true) {
       method: "POST", headers: { "x-csrftoken": token() }, body: new URLSearchParams(values),
     });
     if (answer.status === 404) {
-      say("The plan was laid anew meanwhile. Load the page again.");
+      say(_("The plan was laid anew meanwhile. Load the page again."));
       return;
     }
     const told = await answer.json();
@@ -64,8 +66,8 @@ async function send(stop, address, values, keeps = true) {
       focusOn(told.moved);
     }
   } catch {
-    say("No answer from the server: nothing was moved.");
-    show("No answer from the server: nothing was moved.");
+    say(_("No answer from the server: nothing was moved."));
+    show(_("No answer from the server: nothing was moved."));
   } finally {
     busy = false;
     board.removeAttribute("aria-busy");
@@ -94,12 +96,12 @@ const move = (stop, values, keeps) => send(stop, `/rounds/stops/${stop.dataset.s
 function takeBack() {
   const last = back.pop();
   if (!last) {
-    say("Nothing to take back.");
+    say(_("Nothing to take back."));
     return;
   }
   const stop = board.querySelector(`[data-key="${last.key}"]`);
   if (!stop) {
-    say("That stop was moved by somebody else meanwhile.");
+    say(_("That stop was moved by somebody else meanwhile."));
     return;
   }
   const { shift, position, not_before } = last;

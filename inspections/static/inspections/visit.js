@@ -3,6 +3,7 @@
 
 import { makeGrading } from "./grading.js";
 import { makeReader, makeTeller } from "./units.js";
+import { _ } from "./words.js";
 
 const form = document.getElementById("visit");
 const data = document.getElementById("visit-rules");
@@ -48,7 +49,7 @@ function start(rules) {
     }
     let finding = null;
     try {
-      finding = grading.find(check, values.as_found, values.as_left, toolOf(section, check)?.deviation_pct);
+      finding = grading.find(check, values.as_found, values.as_left, toolsOf(section, check));
     } catch {
       finding = null; // the server says what is wrong with it
     }
@@ -56,12 +57,17 @@ function start(rules) {
     return finding;
   }
 
-  // The wrench that is named: its deviation goes into the grade, what speaks against it stands beside it.
-  function toolOf(section, check) {
-    const chosen = section.querySelector(`[name="t${check.task}-instrument"]`);
-    const tool = chosen && (rules.tools ?? []).find((each) => String(each.id) === chosen.value);
-    setText(section.querySelector(".tool-words"), tool ? `Permissible deviation ${tool.deviation_pct} %${tool.doubt ? `; ${tool.doubt}` : ""}.` : "");
-    return tool;
+  // The deviation by a fastener's code; what speaks against a wrench stands beside its select.
+  function toolsOf(section, check) {
+    const named = new Map();
+    for (const select of section.querySelectorAll(".tool select[name$='-instrument']")) {
+      const tool = (rules.tools ?? []).find((each) => String(each.id) === select.value);
+      const deviation = tool && _("Permissible deviation %(pct)s %.", { pct: tool.deviation_pct });
+      setText(select.parentElement.querySelector(".tool-words"), tool ? `${deviation} ${tool.doubt ? _("Out of calibration: take another one, or say why.") : tool.state}` : "");
+      named.set(select.name, tool);
+    }
+    const common = named.get(`t${check.task}-instrument`);
+    return (code) => (named.get(`t${check.task}-${code}-instrument`) ?? common)?.deviation_pct;
   }
 
   function refreshBox(box, each, stage) {
@@ -89,7 +95,7 @@ function start(rules) {
     const words = acts.length ? acts[0].suggested : "";
     raise.hidden = !acts.length || Boolean(title.value);
     raise.dataset.title = words;
-    setText(raise, words ? `Raise an action: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : "");
+    setText(raise, words ? _("Raise an action: %(title)s", { title: `${words.charAt(0).toLowerCase()}${words.slice(1)}` }) : "");
   }
 
   form.addEventListener("input", (event) => {
@@ -111,7 +117,7 @@ function start(rules) {
     const now = new Date();
     form.elements.lockout_at.value = lockout.checked ? now.toISOString() : "";
     const clock = `${String(now.getHours()).padStart(2, "0")}:${String(now.getMinutes()).padStart(2, "0")}`;
-    setText(document.getElementById("lockout-words"), lockout.checked ? `Ticked at ${clock}.` : "");
+    setText(document.getElementById("lockout-words"), lockout.checked ? _("Ticked at %(at)s.", { at: clock }) : "");
   });
 
   let isSent = false;

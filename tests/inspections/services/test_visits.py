@@ -361,12 +361,18 @@ def test_a_torque_carries_its_method_its_wrench_and_the_wrenchs_deviation(place,
     assert "undecided with this tool" in left_row.grade_reason
 
 
-def test_a_wrench_out_of_calibration_marks_the_reading_and_blocks_nothing(place, torque, tess):
+def test_a_wrench_out_of_calibration_is_refused_until_somebody_says_why(place, torque, tess):
     late = timezone.localdate() - dt.timedelta(days=3)
     wrench = make.torque_wrench(place.plant, calibration_due_on=late)
-    visit = close(place, tess, {torque.pk: {"clamp_1": {"as_found": with_tool(75.0, wrench)}}})
+    with pytest.raises(NotClosedOut, match="say why this one was used all the same") as refused:
+        close(place, tess, {torque.pk: {"clamp_1": {"as_found": with_tool(75.0, wrench)}}})
+    assert set(refused.value.fields) == {f"t{torque.pk}-tool_reason"}
+    assert Visit.objects.count() == 0
+    told = with_tool(75.0, wrench)._replace(tool_reason="the other one is broken")
+    visit = close(place, tess, {torque.pk: {"clamp_1": {"as_found": told}}})
     row = visit.readings.get()
     assert "3 days before" in row.doubt
+    assert row.doubt.endswith("Used all the same: the other one is broken")
     assert row.grade == "sound"
     told = visit_sheet(visit, UnitSystem.METRIC)["checks"][0]["tools"]
     assert [(each.instrument, each.doubt) for each in told] == [(wrench, row.doubt)]

@@ -1,10 +1,15 @@
 // Builds elements. Text is always set as text: nothing that a person typed is ever read as markup.
 
+import { _ } from "../words.js";
+
 const MARKS = {
   sound: '<circle cx="7" cy="7" r="6" fill="currentColor"/>',
   watch: '<path d="M7 1 13 13H1Z" fill="currentColor"/>',
   act: '<path d="M7 0 14 7 7 14 0 7Z" fill="currentColor"/>',
 };
+
+const GRADES = { sound: _("sound"), watch: _("watch"), act: _("act") };
+const MONTHS = [_("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun"), _("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec")];
 
 // h("p", { class: "soft" }, "text", child): false, null and undefined are left out; on... are listeners.
 export function h(tag, attributes = {}, ...children) {
@@ -29,20 +34,15 @@ export function fromSite(markup) {
 export function mark(grade) {
   const made = h("span", { class: `mark ${grade}` });
   made.innerHTML = `<svg viewBox="0 0 14 14" aria-hidden="true">${MARKS[grade]}</svg>`;
-  made.append(grade);
+  made.append(GRADES[grade] ?? grade);
   return made;
-}
-
-export function count(n, one, many) {
-  return `${n} ${n === 1 ? one : many}`;
 }
 
 export function clock(moment) {
   const at = new Date(moment);
   const time = `${String(at.getHours()).padStart(2, "0")}:${String(at.getMinutes()).padStart(2, "0")}`;
   if (at.toDateString() === new Date().toDateString()) return time;
-  const months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-  return `${at.getDate()} ${months[at.getMonth()]} ${time}`;
+  return _("%(day)s %(month)s %(time)s", { day: at.getDate(), month: MONTHS[at.getMonth()], time });
 }
 
 export function megabytes(bytes) {

@@ -1,5 +1,6 @@
 // Brings the round onto the phone: the worker that serves its pages with no signal, and the pack of the day.
 
+import { _ } from "../words.js";
 import * as store from "./store.js";
 
 export const ADDRESSES = {
@@ -25,6 +26,7 @@ export async function keepPages() {
 
 // The pack of whoever is signed in, or the reason why there is none: "no_signal", "sign_in" or the site's words.
 export async function fetchPack() {
+  const broughtAt = Date.now();
   let answer;
   let said;
   try {
@@ -34,7 +36,8 @@ export async function fetchPack() {
     return { problem: "no_signal" };
   }
   if (said.code === "sign_in") return { problem: "sign_in" };
-  if (!answer.ok) return { problem: "refused", words: said.message ?? `The site answered ${answer.status}.` };
-  await store.keepPack(said);
-  return { pack: said };
+  if (!answer.ok) return { problem: "refused", words: said.message ?? _("The site answered %(status)s.", { status: answer.status }) };
+  const pack = { ...said, brought_at: broughtAt };
+  await store.keepPack(pack);
+  return { pack };
 }

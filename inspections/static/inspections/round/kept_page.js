@@ -1,8 +1,9 @@
 // What is kept on this phone: each visit with its state, since when, why it was refused and what to do.
 
-import { clock, count, h, megabytes } from "./build.js";
+import { _, ngettext } from "../words.js";
+import { clock, h, megabytes } from "./build.js";
 
-const WORDS = { kept: "kept on this phone", sent: "sent", refused: "refused" };
+const WORDS = { kept: _("kept on this phone"), sent: _("sent"), refused: _("refused") };
 
 export async function keptPage(app) {
   const rows = [...app.entries].reverse();
@@ -14,31 +15,35 @@ export async function keptPage(app) {
   }
   const waiting = rows.filter((each) => each.state === "kept").length;
   return [
-    h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": "Back to the round" }, "←"),
-      h("div", {}, h("h1", {}, "What is kept on this phone"), h("p", { class: "soft" }, `${waiting} to send, ${rows.filter((each) => each.state === "refused").length} refused, ${rows.filter((each) => each.state === "sent").length} sent`))),
-    h("p", {}, "Nothing that you entered leaves this phone before the site has it."),
-    h("button", { type: "button", class: "main big", id: "send", onclick: () => app.send() }, "Send now"),
-    rows.length ? h("ul", { class: "entries" }, rows.map((row) => entryLine(app, row))) : h("p", { class: "empty" }, "Nothing yet. A visit that you close out appears here."),
-    photos.length > 0 && h("section", { class: "panel" }, h("h2", {}, count(photos.length, "photo is on this phone", "photos are on this phone")),
+    h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": _("Back to the round") }, "←"),
+      h("div", {}, h("h1", {}, _("What is kept on this phone")), h("p", { class: "soft" }, _("%(waiting)s to send, %(refused)s refused, %(sent)s sent", { waiting, refused: rows.filter((each) => each.state === "refused").length, sent: rows.filter((each) => each.state === "sent").length })))),
+    h("p", {}, _("Nothing that you entered leaves this phone before the site has it.")),
+    h("button", { type: "button", class: "main big", id: "send", onclick: () => app.send() }, _("Send now")),
+    rows.length ? h("ul", { class: "entries" }, rows.map((row) => entryLine(app, row))) : h("p", { class: "empty" }, _("Nothing yet. A visit that you close out appears here.")),
+    photos.length > 0 && h("section", { class: "panel" }, h("h2", {}, ngettext("%(n)s photo is on this phone", "%(n)s photos are on this phone", photos.length)),
       h("ul", { class: "photos" }, photos.map((photo) => photoLine(app, photo)))),
-    room && h("p", { class: "soft" }, `This site uses ${megabytes(room.usage)} of the ${megabytes(room.quota)} that the phone gives it.`),
+    room && h("p", { class: "soft" }, _("This site uses %(used)s of the %(all)s that the phone gives it.", { used: megabytes(room.usage), all: megabytes(room.quota) })),
   ].filter(Boolean);
 }
 
 function entryLine(app, entry) {
   const isRefused = entry.state === "refused";
   return h("li", { class: `panel entry ${entry.state}`, "data-key": entry.key },
-    h("h2", {}, h("span", { class: "tag" }, entry.words.tag), ` device ${entry.words.device}: `, h("span", { class: "state" }, WORDS[entry.state])),
-    h("p", {}, `${entry.words.checks}. Closed out ${clock(entry.made_at)} by ${entry.person.name}`,
-      entry.state === "sent" ? `, confirmed ${clock(entry.confirmed_at)}.` : entry.photos.length ? `, ${count(entry.photos.length, "photo", "photos")}.` : "."),
-    entry.state === "kept" && entry.tries > 0 && h("p", { class: "soft" }, `Tried ${count(entry.tries, "time", "times")}, last ${clock(entry.tried_at)}.`),
+    h("h2", {}, h("span", { class: "tag" }, entry.words.tag), _(" device %(device)s: ", { device: entry.words.device }), h("span", { class: "state" }, WORDS[entry.state])),
+    h("p", {}, madeWords(entry), " ", entry.state === "sent" ? _("Confirmed %(at)s.", { at: clock(entry.confirmed_at) }) : entry.photos.length ? ngettext("With %(n)s photo.", "With %(n)s photos.", entry.photos.length) : ""),
+    entry.state === "kept" && entry.tries > 0 && h("p", { class: "soft" }, ngettext("Tried %(n)s time, last %(at)s.", "Tried %(n)s times, last %(at)s.", entry.tries, { at: clock(entry.tried_at) })),
     isRefused && h("p", { class: "error" }, entry.reason),
-    isRefused && h("p", {}, "It stays here until the site takes it. Open it, change what is named, and close out again; or show it to a planner."),
+    isRefused && h("p", {}, _("It stays here until the site takes it. Open it, change what is named, and close out again; or show it to a planner.")),
     isRefused && h("p", { class: "two" },
-      h("button", { type: "button", class: "big", onclick: () => reopen(app, entry) }, "Open and change"),
-      h("button", { type: "button", class: "big", onclick: () => again(app, entry) }, "Send as it is")),
-    entry.answer?.twice?.map((each) => h("p", { class: "says warning" }, each.message, " ", h("a", { href: each.url }, "See both (needs a signal)"))),
-    entry.answer?.url && h("p", {}, h("a", { href: entry.answer.url }, "The visit in the book")));
+      h("button", { type: "button", class: "big", onclick: () => reopen(app, entry) }, _("Open and change")),
+      h("button", { type: "button", class: "big", onclick: () => again(app, entry) }, _("Send as it is"))),
+    entry.answer?.twice?.map((each) => h("p", { class: "says warning" }, each.message, " ", h("a", { href: each.url }, _("See both (needs a signal)")))),
+    entry.answer?.url && h("p", {}, h("a", { href: entry.answer.url }, entry.kind === "action" ? _("The action in the book") : _("The visit in the book"))));
+}
+
+function madeWords(entry) {
+  const told = { what: entry.words.checks, at: clock(entry.made_at), who: entry.person.name };
+  return entry.kind === "action" ? _("%(what)s. Raised %(at)s by %(who)s.", told) : _("%(what)s. Closed out %(at)s by %(who)s.", told);
 }
 
 async function again(app, entry) {
@@ -48,25 +53,31 @@ async function again(app, entry) {
 }
 
 async function reopen(app, entry) {
-  await app.store.keepDraft({ id: `${entry.person.id}:${entry.installation}`, person: entry.person.id, installation: entry.installation, values: entry.values, key: entry.key, faults: entry.faults ?? {}, reason: entry.reason, at: Date.now() });
+  const isOnRound = app.pack?.legs.some((leg) => leg.stops.some((stop) => stop.installation === entry.installation));
+  if (entry.kind === "action" && !isOnRound) {
+    await app.store.keepDraft({ id: `${entry.person.id}:action:${entry.installation}`, person: entry.person.id, installation: entry.installation, values: entry.values, key: entry.key, reason: entry.reason, at: Date.now() });
+    location.hash = `#/action/${entry.installation}`;
+    return;
+  }
+  await app.store.keepDraft({ id: `${entry.person.id}:${entry.installation}`, person: entry.person.id, installation: entry.installation, values: entry.values, more: entry.more ?? [], key: entry.key, faults: entry.faults ?? {}, reason: entry.reason, at: Date.now() });
   location.hash = `#/stop/${entry.installation}`;
 }
 
 function photoLine(app, photo) {
   const isSent = photo.state === "sent";
   let isSure = false;
-  return h("li", {}, `${megabytes(photo.bytes.byteLength)}, taken ${clock(photo.at)}: `, h("b", {}, WORDS[photo.state]), photo.reason ? ` (${photo.reason})` : "", " ",
+  return h("li", {}, _("%(size)s, taken %(at)s: ", { size: megabytes(photo.bytes.byteLength), at: clock(photo.at) }), h("b", {}, WORDS[photo.state]), photo.reason ? ` (${photo.reason})` : "", " ",
     h("button", {
       type: "button",
       class: "big",
       onclick: async (event) => {
         if (!isSent && !isSure) {
           isSure = true;
-          event.target.textContent = "The site does not have it. Drop it for good";
+          event.target.textContent = _("The site does not have it. Drop it for good");
           return;
         }
         await app.store.dropPhoto(photo.key);
         app.refresh();
       },
-    }, "Drop this photo"));
+    }, _("Drop this photo")));
 }

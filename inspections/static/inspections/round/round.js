@@ -1,6 +1,8 @@
 // The round on the phone: opens what is kept, brings what is new, sends what waits, and says at all times how that stands.
 
-import { clock, count, h } from "./build.js";
+import { _, ngettext } from "../words.js";
+import { actionPage } from "./action_page.js";
+import { clock, h } from "./build.js";
 import { ADDRESSES, fetchPack, keepPages } from "./keep.js";
 import { keptPage } from "./kept_page.js";
 import { listPage } from "./list_page.js";
@@ -20,8 +22,8 @@ app.bring = bring;
 app.contrast = (isOn) => { document.body.classList.toggle("contrast", isOn); };
 
 start().catch((problem) => {
-  bar.textContent = "This phone's storage cannot be opened, so nothing can be kept on it.";
-  main.replaceChildren(h("p", {}, `Use the pages of the site instead (${problem.message}). `, h("a", { href: "/" }, "Today")));
+  bar.textContent = _("This phone's storage cannot be opened, so nothing can be kept on it.");
+  main.replaceChildren(h("p", {}, _("Use the pages of the site instead (%(problem)s).", { problem: problem.message }), " ", h("a", { href: "/" }, _("Today"))));
 });
 
 async function start() {
@@ -58,7 +60,7 @@ async function bring() {
   if (brought.pack) app.pack = brought.pack;
   document.body.dataset.pack = app.pack ? app.pack.made_at : "";
   sayState();
-  if (route().name !== "stop") show(); // nobody's typing is disturbed by a newer pack
+  if (!["stop", "action"].includes(route().name)) show(); // nobody's typing is disturbed by a newer pack
   else if (brought.pack && !main.querySelector("form")) show();
 }
 
@@ -74,7 +76,7 @@ async function refresh() {
 
 function route() {
   const [name, id] = location.hash.replace(/^#\/?/, "").split("/");
-  if (name === "stop" && id) return { name, id: Number(id) };
+  if (["stop", "action"].includes(name) && id) return { name, id: Number(id) };
   if (name === "d" && id) return { name: "label", code: id };
   return { name: ["kept", "scan", "away"].includes(name) ? name : "list" };
 }
@@ -103,6 +105,7 @@ function pageOf(at) {
   if (at.name === "away") return awayPage();
   if (!app.pack) return noPack();
   if (at.name === "stop") return stopPage(app, at.id);
+  if (at.name === "action") return actionPage(app, at.id);
   return listPage(app);
 }
 
@@ -111,34 +114,35 @@ function labelPage(code) {
   const stop = found && app.pack.legs.flatMap((leg) => leg.stops).find((each) => each.installation === found.installation);
   if (stop) {
     location.replace(`#/stop/${stop.installation}`);
-    return h("p", {}, `Opening ${stop.tag} device ${stop.device} …`);
+    return h("p", {}, _("Opening %(tag)s device %(device)s …", stop));
   }
   return h("section", { class: "panel" },
-    h("h1", {}, found ? `${found.tag} device ${found.device}` : `No device has the label ${code.toUpperCase()}`),
-    h("p", {}, found ? "No check is due here today by what this phone knows." : "Read the six signs again, or open the round anew with a signal."),
-    found && h("p", {}, h("a", { class: "button", href: `/installations/${found.installation}/visit/` }, "See its page on the site (needs a signal)")),
-    h("p", {}, h("a", { class: "button", href: "#/scan" }, "Another label"), " ", h("a", { class: "button", href: "#/" }, "To the round")));
+    h("h1", {}, found ? _("%(tag)s device %(device)s", found) : _("No device has the label %(code)s", { code: code.toUpperCase() })),
+    h("p", {}, found ? _("No check is due here today by what this phone knows.") : _("Read the six signs again, or open the round anew with a signal.")),
+    found && h("p", {}, h("a", { class: "button big", href: `#/action/${found.installation}` }, _("Raise an action here"))),
+    found && h("p", {}, h("a", { class: "button big", href: `/installations/${found.installation}/visit/` }, _("See its page on the site (needs a signal)"))),
+    h("p", { class: "two" }, h("a", { class: "button big", href: "#/scan" }, _("Another label")), h("a", { class: "button big", href: "#/" }, _("To the round"))));
 }
 
 function awayPage() {
-  return h("section", { class: "panel" }, h("h1", {}, "That page needs a signal"),
-    h("p", {}, "Your round and what you entered are on this phone."), h("p", {}, h("a", { class: "button main", href: "#/" }, "To the round")));
+  return h("section", { class: "panel" }, h("h1", {}, _("That page needs a signal")),
+    h("p", {}, _("Your round and what you entered are on this phone.")), h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
 }
 
 function noPack() {
   const words = {
-    "": "Bringing your round onto this phone …",
-    no_signal: "No round is on this phone yet, and there is no signal. Open this page once where there is one.",
-    sign_in: "Sign in to bring your round onto this phone.",
-    full: "The phone has no room left for the round. Make room and open this page again.",
+    "": _("Bringing your round onto this phone …"),
+    no_signal: _("No round is on this phone yet, and there is no signal. Open this page once where there is one."),
+    sign_in: _("Sign in to bring your round onto this phone."),
+    full: _("The phone has no room left for the round. Make room and open this page again."),
   };
-  return h("section", { class: "panel" }, h("h1", {}, "My round"), h("p", {}, words[app.problem] ?? app.words),
-    app.problem === "sign_in" && h("p", {}, signIn("Sign in")),
-    app.problem === "no_signal" && h("p", {}, h("button", { type: "button", onclick: bring }, "Try again")));
+  return h("section", { class: "panel" }, h("h1", {}, _("My round")), h("p", {}, words[app.problem] ?? app.words),
+    app.problem === "sign_in" && h("p", {}, signIn(_("Sign in"))),
+    app.problem === "no_signal" && h("p", {}, h("button", { type: "button", class: "big", onclick: bring }, _("Try again"))));
 }
 
 function signIn(words) {
-  return h("a", { class: "button main", href: "/sign-in/?next=/round/" }, words);
+  return h("a", { class: "button main big", href: "/sign-in/?next=/round/" }, words);
 }
 
 // --- the line that always says how it stands --------------------------------------------------------------------------
@@ -150,16 +154,16 @@ function sayState() {
   const sent = app.entries.filter((each) => each.state === "sent" && isToday(each.confirmed_at));
   const others = person ? waiting.filter((each) => each.person.id !== person.id) : [];
   const parts = [];
-  if (!navigator.onLine || mode === "no_signal") parts.push("No signal.");
-  else if (mode === "sending" && sending) parts.push(`Sending ${sending.n} of ${sending.of} …`);
-  else if (mode === "trouble") parts.push(`The site does not answer as it should; next try at ${clock(app.sync.state.nextTryAt)}.`);
+  if (!navigator.onLine || mode === "no_signal") parts.push(_("No signal."));
+  else if (mode === "sending" && sending) parts.push(_("Sending %(n)s of %(of)s …", sending));
+  else if (mode === "trouble") parts.push(_("The site does not answer as it should; next try at %(at)s.", { at: clock(app.sync.state.nextTryAt) }));
   if (waiting.length) {
-    parts.push(`${count(waiting.length, "visit", "visits")} kept on this phone since ${clock(Math.min(...waiting.map((each) => Date.parse(each.made_at))))}.`);
-  } else if (sent.length && !refused.length) parts.push(`Nothing waits; ${count(sent.length, "visit", "visits")} sent today.`);
-  if (others.length) parts.push(`${count(others.length, "was", "were")} written by ${[...new Set(others.map((each) => each.person.name))].join(", ")} and go when they sign in.`);
-  if (refused.length) parts.push(`${count(refused.length, "visit was", "visits were")} refused: look.`);
-  if (app.isAsked && !app.isOffline) parts.push("This browser cannot open the round with no signal (that needs https); what you type is kept.");
-  if (!waiting.length && !sent.length && !refused.length) parts.push(app.isOffline && app.pack ? "The round is on this phone; nothing waits to be sent." : "Nothing waits to be sent.");
+    parts.push(_("%(what)s kept on this phone since %(at)s.", { what: counted(waiting), at: clock(Math.min(...waiting.map((each) => Date.parse(each.made_at)))) }));
+  } else if (sent.length && !refused.length) parts.push(_("Nothing waits; %(what)s sent today.", { what: counted(sent) }));
+  if (others.length) parts.push(ngettext("%(n)s was written by %(who)s and goes when they sign in.", "%(n)s were written by %(who)s and go when they sign in.", others.length, { who: [...new Set(others.map((each) => each.person.name))].join(", ") }));
+  if (refused.length) parts.push(_("Refused: %(what)s. Look.", { what: counted(refused) }));
+  if (app.isAsked && !app.isOffline) parts.push(_("This browser cannot open the round with no signal (that needs https); what you type is kept."));
+  if (!waiting.length && !sent.length && !refused.length) parts.push(app.isOffline && app.pack ? _("The round is on this phone; nothing waits to be sent.") : _("Nothing waits to be sent."));
   const needsSignIn = navigator.onLine && (mode === "sign_in" || app.problem === "sign_in");
   const words = parts.join(" ");
   bar.dataset.mode = mode;
@@ -168,8 +172,17 @@ function sayState() {
   bar.dataset.words = key;
   bar.replaceChildren(
     sign(),
-    h("span", {}, words, needsSignIn && h("b", {}, " Sign in to send; nothing is lost. ", h("a", { href: "/sign-in/?next=/round/" }, "Sign in"))),
-    h("a", { class: "look", href: "#/kept" }, "What is kept"));
+    h("span", {}, words, needsSignIn && h("b", {}, " ", _("Sign in to send; nothing is lost."), " ", h("a", { href: "/sign-in/?next=/round/" }, _("Sign in")))),
+    h("a", { class: "look", href: "#/kept" }, _("What is kept")));
+}
+
+function counted(entries) {
+  const actions = entries.filter((each) => each.kind === "action").length;
+  const visits = entries.length - actions;
+  const parts = [];
+  if (visits) parts.push(ngettext("%(n)s visit", "%(n)s visits", visits));
+  if (actions) parts.push(ngettext("%(n)s action", "%(n)s actions", actions));
+  return parts.join(", ");
 }
 
 function sign() {

@@ -4,7 +4,9 @@
 
 import { makeGrading } from "../grading.js";
 import { makeReader, makeTeller } from "../units.js";
-import { clock, count, fromSite, h, mark, megabytes, newKey } from "./build.js";
+import { _, ngettext } from "../words.js";
+import { actionFields } from "./action_page.js";
+import { clock, fromSite, h, mark, megabytes, newKey } from "./build.js";
 import { entryOf } from "./list_page.js";
 
 // How a thing that is in order is answered; own kinds of check say it by the grades of their answers.
@@ -24,20 +26,24 @@ export async function stopPage(app, installation) {
   // A check stands once, and one that was entered already is not asked for again.
   const seen = new Set();
   const checks = stops.flatMap((stop) => stop.checks).filter((check) => {
-    const entry = entryOf(app, check.task);
+    const entry = entryOf(app, check.task, installation);
     const isOpen = !seen.has(check.task) && (!entry || entry.key === draft.key);
     seen.add(check.task);
     return isOpen;
   });
+  const more = stops.flatMap((stop) => stop.more ?? []).filter((check) => {
+    const entry = entryOf(app, check.task, installation);
+    return !entry || entry.key === draft.key;
+  });
   const photos = await app.store.photosOf(draft.key);
   const order = pack.legs.flatMap((leg) => leg.stops.map((each) => each.installation));
   const place = { nth: new Set(order.slice(0, order.indexOf(installation) + 1)).size, of: new Set(order).size };
-  return new StopPage(app, { stop: stops[0], care: legs[0].care, checks, draft, photos, place, isAgain }).elements();
+  return new StopPage(app, { stop: stops[0], care: legs[0].care, checks, more, draft, photos, place, isAgain }).elements();
 }
 
 function gone() {
-  return h("section", { class: "panel" }, h("h1", {}, "Nothing is due at this device"), h("p", {}, "The round on this phone does not hold it any more; what you entered is kept."),
-    h("p", {}, h("a", { class: "button main", href: "#/" }, "To the round")));
+  return h("section", { class: "panel" }, h("h1", {}, _("Nothing is due at this device")), h("p", {}, _("The round on this phone does not hold it any more; what you entered is kept.")),
+    h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
 }
 
 class StopPage {
@@ -53,23 +59,25 @@ class StopPage {
   }
 
   elements() {
-    const { stop, place, checks, draft } = this;
-    const head = h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": "Back to the round" }, "←"),
-      h("div", {}, h("h1", {}, h("span", { class: "tag" }, stop.tag), ` device ${stop.device}`), h("p", { class: "soft" }, `${stop.place}. Stop ${place.nth} of ${place.of}`)));
-    if (!checks.length) {
-      return [head, h("section", { class: "panel" }, h("h2", {}, "Everything here is entered"), h("p", {}, h("a", { class: "button main big", href: "#/" }, "To the round")))];
-    }
+    const { stop, place, checks, more, draft } = this;
+    const head = h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": _("Back to the round") }, "←"),
+      h("div", {}, h("h1", {}, h("span", { class: "tag" }, stop.tag), _(" device %(device)s", stop)), h("p", { class: "soft" }, _("%(place)s. Stop %(nth)s of %(of)s", { place: stop.place, ...place }))));
+    const isDone = !checks.length && h("section", { class: "panel" }, h("h2", {}, _("Everything here is entered")), h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
+    this.chosen = h("div", { class: "checks chosen" });
+    this.offers = new Map();
     this.says = h("div", { class: "says error", role: "alert", tabindex: "-1", hidden: true });
     this.fullBar = h("div", { class: "says warning", role: "alert", hidden: true });
     this.form = h("form", { class: "phone-form", novalidate: true, autocomplete: "off" },
       this.lockout(),
-      h("button", { type: "button", class: "big", id: "in-order", onclick: () => this.allInOrder() }, "All as it should be"),
+      checks.length > 0 && h("button", { type: "button", class: "big", id: "in-order", onclick: () => this.allInOrder() }, _("All as it should be")),
       checks.map((check) => this.section(check)),
+      this.chosen,
+      more.length > 0 && this.offer(),
       this.noteAndPhotos(),
       this.action(),
       this.fullBar,
       this.says,
-      h("div", { class: "foot" }, this.raise(), h("button", { class: "main", id: "close-out" }, "Close out visit")));
+      h("div", { class: "foot" }, this.raise(), h("button", { class: "main", id: "close-out" }, _("Close out visit"))));
     this.form.addEventListener("input", (event) => this.changed(event));
     this.form.addEventListener("change", (event) => this.changed(event));
     this.form.addEventListener("submit", (event) => { event.preventDefault(); this.closeOut(); });
@@ -81,20 +89,47 @@ class StopPage {
       window.removeEventListener("pagehide", this.onHide);
       await this.saveNow();
     };
+    for (const check of more.filter((each) => draft.more?.includes(each.task))) this.choose(check);
     this.fill(draft.values);
     this.refresh();
-    if (draft.reason) this.complain([{ words: draft.reason }, ...Object.entries(draft.faults ?? {}).map(([name, words]) => ({ name, words: words.join(" ") }))], "The site refused this visit");
-    return [head, fromSite(this.care), this.form];
+    if (draft.reason) this.complain([{ words: draft.reason }, ...Object.entries(draft.faults ?? {}).map(([name, words]) => ({ name, words: words.join(" ") }))], _("The site refused this visit"));
+    return [head, fromSite(this.care), isDone, this.form].filter(Boolean);
   }
 
   lockout() {
-    if (!this.checks.some((check) => check.needs_lockout)) return null;
     this.lockoutWords = h("span", { role: "status" });
-    return h("section", { class: "care lockout" },
-      h("label", { class: "tick" }, h("input", { type: "checkbox", name: "lockout_confirmed" }), h("b", {}, "The belt is locked out, tagged and tried, by the site's procedure")),
+    this.lockoutPart = h("section", { class: "care lockout" },
+      h("label", { class: "tick" }, h("input", { type: "checkbox", name: "lockout_confirmed" }), h("b", {}, _("The belt is locked out, tagged and tried, by the site's procedure"))),
       h("input", { type: "hidden", name: "lockout_at" }),
-      h("p", { class: "soft" }, "Recorded with your name and the time. It is a record; it locks nothing. ", this.lockoutWords),
-      h("div", { class: "field" }, h("label", { for: "permit" }, "Permit reference ", h("span", { class: "soft" }, "(if there is one)")), h("input", { id: "permit", name: "permit_reference", maxlength: "60" })));
+      h("p", { class: "soft" }, _("Recorded with your name and the time. It is a record; it locks nothing."), " ", this.lockoutWords),
+      h("div", { class: "field" }, h("label", { for: "permit" }, _("Permit reference"), " ", h("span", { class: "soft" }, _("(if there is one)"))), h("input", { id: "permit", name: "permit_reference", maxlength: "60" })));
+    return this.lockoutPart;
+  }
+
+  // --- another check of the person's own choice -----------------------------------------------------------------------
+  offer() {
+    const list = h("div", { class: "offers" });
+    for (const check of this.more) {
+      const button = h("button", { type: "button", class: "big", onclick: () => { this.choose(check).querySelector("h2").scrollIntoView({ block: "start" }); this.changed({ target: this.form }); } },
+        check.kind, " ", h("span", { class: "when" }, check.due));
+      this.offers.set(check.task, button);
+      list.append(button);
+    }
+    return h("details", { class: "panel", id: "more" }, h("summary", {}, _("Another check while I am here")), list);
+  }
+
+  choose(check) {
+    const section = this.section(check);
+    const undo = h("button", { type: "button", class: "big", onclick: () => {
+      this.parts.delete(check.task);
+      section.remove();
+      this.offers.get(check.task).hidden = false;
+      this.changed({ target: this.form });
+    } }, _("Not this one after all"));
+    section.append(h("p", { class: "two" }, undo));
+    this.chosen.append(section);
+    this.offers.get(check.task).hidden = true;
+    return section;
   }
 
   section(check) {
@@ -102,17 +137,19 @@ class StopPage {
     const isPairs = check.rule === "fastener_torque";
     const rows = check.readings.flatMap((each) => (each.form === "choice" ? [this.answer(check, each, FOUND), each.asks_as_left && this.answer(check, each, LEFT)] : [this.number(check, each, FOUND, isPairs), isPairs && each.asks_as_left && this.number(check, each, LEFT, isPairs)]));
     const lefts = isPairs ? [] : check.readings.filter((each) => each.asks_as_left && each.form === "number");
-    const undone = h("details", { class: "undone" }, h("summary", {}, "Could not do it"),
-      h("p", { class: "soft" }, "This is never held against anybody: the planners are told and the check stays open."),
-      h("div", { class: "choice reasons", role: "radiogroup", "aria-label": "Reason" }, [["", "none"], ...this.app.pack.reasons].map(([value, label]) => this.option(`t${check.task}-reason`, value, label, value === ""))),
-      h("div", { class: "field" }, h("label", { for: `remark${check.task}` }, "Note"), h("input", { id: `remark${check.task}`, name: `t${check.task}-remark`, maxlength: "500" })));
-    const changedPart = lefts.length ? h("details", { class: "changed" }, h("summary", {}, "A part was changed or set: readings as left"), h("div", { class: "readings" }, lefts.map((each) => this.number(check, each, LEFT, false)))) : null;
+    // Nobody asked for a check of one's own choice: where it cannot be done there is nothing to tell.
+    const undone = h("details", { class: "undone", hidden: check.task < 0 }, h("summary", {}, _("Could not do it")),
+      h("p", { class: "soft" }, _("This is never held against anybody: the planners are told and the check stays open.")),
+      h("div", { class: "choice reasons", role: "radiogroup", "aria-label": _("Reason") }, [["", _("none")], ...this.app.pack.reasons].map(([value, label]) => this.option(`t${check.task}-reason`, value, label, value === ""))),
+      h("div", { class: "field" }, h("label", { for: `remark${check.task}` }, _("Note")), h("input", { id: `remark${check.task}`, name: `t${check.task}-remark`, maxlength: "500" })));
+    const changedPart = lefts.length ? h("details", { class: "changed" }, h("summary", {}, _("A part was changed or set: readings as left")), h("div", { class: "readings" }, lefts.map((each) => this.number(check, each, LEFT, false)))) : null;
     const element = h("section", { class: "check panel", "data-task": check.task, "aria-labelledby": `check${check.task}` },
       h("h2", { id: `check${check.task}` }, check.kind, " ", h("span", { class: "soft when" }, check.due)),
-      check.n_acts > 1 && h("p", {}, mark("act"), ` at the last ${check.n_acts} times running: look for the cause.`),
-      check.method && h("details", { class: "method" }, h("summary", {}, "How it is done"), h("p", {}, check.method)),
+      check.tried && h("p", {}, check.tried),
+      check.n_acts > 1 && h("p", {}, mark("act"), " ", _("at the last %(n)s times running: look for the cause.", { n: check.n_acts })),
+      check.method && h("details", { class: "method" }, h("summary", {}, _("How it is done")), h("p", {}, check.method)),
       isPairs && this.tool(check),
-      h("div", { class: `readings ${check.rule}` }, rows.length ? rows.filter(Boolean) : h("p", { class: "soft" }, "The device model names nothing to read here.")),
+      h("div", { class: `readings ${check.rule}` }, rows.length ? rows.filter(Boolean) : h("p", { class: "soft" }, _("The device model names nothing to read here."))),
       graded, changedPart, undone);
     this.parts.set(check.task, { check, element, graded, undone, changedPart });
     return element;
@@ -120,40 +157,63 @@ class StopPage {
 
   // How torques are read and with which wrench; a pack from before they were asked for holds neither.
   tool(check) {
-    const { methods = [], tools = [] } = this.app.pack;
+    const { methods = [] } = this.app.pack;
     if (!methods.length) return null;
-    const [method, instrument] = [`t${check.task}-method`, `t${check.task}-instrument`];
+    const method = `t${check.task}-method`;
+    const fasteners = check.readings.filter((each) => each.form === "number");
     return h("div", { class: "tool" },
-      h("fieldset", { class: "answer" }, h("legend", {}, "How it is read as found"), h("div", { class: "choice reasons" }, methods.map(([value, label]) => this.option(method, value, label)), this.option(method, "", "not said", true))),
-      h("div", { class: "field" }, h("label", { for: instrument }, "Torque wrench"),
-        h("select", { id: instrument, name: instrument }, h("option", { value: "" }, "not named: 4 % assumed"), tools.map((each) => h("option", { value: String(each.id) }, each.name))),
-        h("span", { class: "hint tool-words", role: "status" })));
+      h("fieldset", { class: "answer" }, h("legend", {}, _("How it is read as found")), h("div", { class: "choice reasons" }, methods.map(([value, label]) => this.option(method, value, label)), this.option(method, "", _("not said"), true))),
+      this.wrench(`t${check.task}-instrument`, _("Torque wrench"), _("not named: 4 % assumed")),
+      fasteners.length > 1 && h("details", { class: "method" }, h("summary", {}, _("Another wrench for some fasteners")),
+        fasteners.map((each) => this.wrench(`t${check.task}-${each.code}-instrument`, each.label, _("the same")))),
+      h("div", { class: "field tool-reason", hidden: true }, h("label", { for: `reason${check.task}` }, _("Out of calibration: why it is used all the same")),
+        h("input", { id: `reason${check.task}`, name: `t${check.task}-tool_reason`, maxlength: "120" })));
   }
 
-  toolOf(check, element) {
-    const chosen = element.querySelector(`[name="t${check.task}-instrument"]`);
-    const tool = chosen && (this.app.pack.tools ?? []).find((each) => String(each.id) === chosen.value);
-    if (chosen) setText(element.querySelector(".tool-words"), tool ? `Permissible deviation ${tool.deviation_pct} %${tool.doubt ? `; ${tool.doubt}` : ""}.` : "");
-    return tool;
+  wrench(name, label, empty) {
+    return h("div", { class: "field" }, h("label", { for: name }, label),
+      h("select", { id: name, name, class: "wrench" }, h("option", { value: "" }, empty), (this.app.pack.tools ?? []).map((each) => h("option", { value: String(each.id) }, each.state ? _("%(name)s, %(state)s", each) : each.name))),
+      h("span", { class: "hint tool-words", role: "status" }));
+  }
+
+  // The deviation by a fastener's code; says beside each select what holds of its wrench, and asks why for one out of date.
+  toolsOf(part) {
+    const { check, element } = part;
+    const today = new Date().toLocaleDateString("en-CA", { timeZone: this.app.pack.plant.zone });
+    const tools = new Map();
+    part.doubtful = [];
+    for (const select of element.querySelectorAll("select.wrench")) {
+      const tool = (this.app.pack.tools ?? []).find((each) => String(each.id) === select.value);
+      const isLate = Boolean(tool) && (tool.due_on === undefined ? Boolean(tool.doubt) : tool.due_on < today);
+      const deviation = tool && _("Permissible deviation %(pct)s %.", { pct: tool.deviation_pct });
+      setText(select.parentElement.querySelector(".tool-words"), tool ? (isLate ? `${deviation} ${_("Out of calibration: take another one, or say why.")}` : deviation) : "");
+      if (isLate) part.doubtful.push(tool);
+      tools.set(select.name, tool);
+    }
+    const reason = element.querySelector(".tool-reason");
+    if (reason) reason.hidden = !part.doubtful.length;
+    const common = tools.get(`t${check.task}-instrument`);
+    return (code) => (tools.get(`t${check.task}-${code}-instrument`) ?? common)?.deviation_pct;
   }
 
   number(check, each, stage, isPairs) {
     const name = `t${check.task}-${each.code}-${stage}`;
     const isLeft = stage === LEFT;
-    const label = isPairs ? [each.label, isLeft ? " left" : " found"] : isLeft ? `${each.label}, as left` : each.label;
-    const hint = [each.limit_words, each.last && `last ${each.last}`].filter(Boolean).join(" · ");
+    const label = isPairs ? (isLeft ? _("%(what)s left", { what: each.label }) : _("%(what)s found", { what: each.label })) : isLeft ? _("%(what)s, as left", { what: each.label }) : each.label;
+    const hint = [each.limit_words, each.last && _("last %(last)s", each)].filter(Boolean).join(" · ");
+    const before = isLeft ? [] : [each.earlier && _("before: %(earlier)s", each), each.forecast].filter(Boolean);
     return h("div", { class: `reading${isLeft ? " left" : ""}`, "data-name": name, "data-code": each.code },
       h("label", { for: name }, label),
       h("input", { id: name, name, inputmode: this.system === "metric" && !each.signed && each.quantity ? "decimal" : "text", "aria-describedby": `${name}-hint` }),
-      h("span", { class: "hint", id: `${name}-hint` }, h("span", { class: "echo", "aria-live": "polite" }), h("span", { class: "unit" }, each.unit), !isLeft && hint ? ` · ${hint}` : ""),
-      h("label", { class: "sure", hidden: true }, h("input", { type: "checkbox", name: `${name}-sure` }), h("span", {}, h("span", { class: "question" }), " It is right")));
+      h("span", { class: "hint", id: `${name}-hint` }, h("span", { class: "echo", "aria-live": "polite" }), h("span", { class: "unit" }, each.unit), !isLeft && hint ? ` · ${hint}` : "", before.map((words) => h("span", { class: "before" }, words))),
+      h("label", { class: "sure", hidden: true }, h("input", { type: "checkbox", name: `${name}-sure` }), h("span", {}, h("span", { class: "question" }), " ", _("It is right"))));
   }
 
   answer(check, each, stage) {
     const name = `t${check.task}-${each.code}-${stage}`;
     return h("fieldset", { class: "answer", "data-name": name, "data-code": each.code },
-      h("legend", {}, stage === LEFT ? `${each.label}, as left` : each.label, each.last && stage === FOUND && h("span", { class: "hint" }, ` last ${each.last}`)),
-      h("div", { class: "choice" }, each.options.map(([value, label]) => this.option(name, value, label)), this.option(name, "", "not looked at", true)));
+      h("legend", {}, stage === LEFT ? _("%(what)s, as left", { what: each.label }) : each.label, each.last && stage === FOUND && h("span", { class: "hint" }, " ", _("last %(last)s", each))),
+      h("div", { class: "choice" }, each.options.map(([value, label]) => this.option(name, value, label)), this.option(name, "", _("not looked at"), true)));
   }
 
   option(name, value, label, isEmpty = false) {
@@ -165,22 +225,18 @@ class StopPage {
     const camera = h("input", { type: "file", id: "camera", accept: "image/*", capture: "environment", onchange: (event) => this.addPhotos(event) });
     const files = h("input", { type: "file", id: "files", accept: "image/jpeg,image/png,image/webp", multiple: true, onchange: (event) => this.addPhotos(event) });
     this.showPhotos();
-    return h("section", { class: "panel" }, h("h2", {}, "Note and photos"), h("p", { class: "soft" }, this.stop.photos),
-      h("div", { class: "field" }, h("label", { for: "note" }, "Note"), h("textarea", { id: "note", name: "note", rows: "3", maxlength: "4000" })),
-      h("div", { class: "field" }, h("label", { for: "camera" }, "Take a photo"), camera),
-      h("div", { class: "field" }, h("label", { for: "files" }, "Photos from this device"), files),
+    return h("section", { class: "panel" }, h("h2", {}, _("Note and photos")), h("p", { class: "soft" }, this.stop.photos),
+      h("div", { class: "field" }, h("label", { for: "note" }, _("Note")), h("textarea", { id: "note", name: "note", rows: "3", maxlength: "4000" })),
+      h("div", { class: "field" }, h("label", { for: "camera" }, _("Take a photo")), camera),
+      h("div", { class: "field" }, h("label", { for: "files" }, _("Photos from this device")), files),
       this.photoList);
   }
 
   action() {
-    const due = new Date(Date.now() + 7 * 864e5).toLocaleDateString("en-CA");
-    this.actionPart = h("details", { class: "panel", id: "action" }, h("summary", {}, "Raise an action"),
-      h("p", { class: "soft" }, "A finding that says act needs one, or a reason why not."),
-      h("div", { class: "field" }, h("label", { for: "action-title" }, "What is to be done"), h("input", { id: "action-title", name: "action_title", maxlength: "200" })),
-      h("div", { class: "pair" },
-        h("div", { class: "field" }, h("label", { for: "action-due" }, "Due"), h("input", { type: "date", id: "action-due", name: "action_due_on", value: due })),
-        h("div", { class: "field" }, h("label", { for: "action-owner" }, "Owner"), h("select", { id: "action-owner", name: "action_owner" }, h("option", { value: "" }, "nobody yet"), this.app.pack.owners.map(([pk, name]) => h("option", { value: pk }, name))))),
-      h("div", { class: "field" }, h("label", { for: "no-action" }, "Or why no action is needed"), h("input", { id: "no-action", name: "no_action_reason", maxlength: "300" })));
+    this.actionPart = h("details", { class: "panel", id: "action" }, h("summary", {}, _("Raise an action")),
+      h("p", { class: "soft" }, _("For whatever you see, with or without a check. A finding that says act needs one, or a reason why not.")),
+      actionFields(this.app.pack),
+      h("div", { class: "field" }, h("label", { for: "no-action" }, _("Or why no action is needed")), h("input", { id: "no-action", name: "no_action_reason", maxlength: "300" })));
     return this.actionPart;
   }
 
@@ -232,7 +288,7 @@ class StopPage {
 
   sayLockout() {
     const at = this.form.elements.lockout_at?.value;
-    if (this.lockoutWords) this.lockoutWords.textContent = at ? `Ticked at ${clock(at)}.` : "";
+    this.lockoutWords.textContent = at ? _("Ticked at %(at)s.", { at: clock(at) }) : "";
   }
 
   // Keeps the draft. Closing out first waits for a saving that is under way, so that none comes after it.
@@ -243,7 +299,8 @@ class StopPage {
     const isBlank = !Object.keys(values).some((name) => name !== "action_due_on") && !this.photos.length;
     if (isBlank && !this.wasSaved) return Promise.resolve();
     this.wasSaved = true;
-    this.draft = { ...this.draft, values, isStrict: this.draft.isStrict, at: Date.now() };
+    const more = this.more.map((check) => check.task).filter((task) => this.parts.has(task));
+    this.draft = { ...this.draft, values, more, isStrict: this.draft.isStrict, at: Date.now() };
     this.saved = this.app.store.keepDraft(this.draft).catch((problem) => this.sayFull(problem.message));
     return this.saved;
   }
@@ -256,12 +313,13 @@ class StopPage {
       this.showFinding(part.graded, finding);
       if (finding?.grade === "act") acts.push(part.check);
     }
+    this.lockoutPart.hidden = ![...this.parts.values()].some(({ check }) => check.needs_lockout);
     const title = this.form.elements.action_title.value;
     const words = acts.length ? acts[0].suggested : "";
     this.acts = acts;
     this.raiseButton.hidden = !words || Boolean(title);
     this.raiseButton.dataset.title = words;
-    this.raiseButton.textContent = words ? `Raise an action: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : "";
+    this.raiseButton.textContent = words ? _("Raise an action: %(title)s", { title: `${words.charAt(0).toLowerCase()}${words.slice(1)}` }) : "";
   }
 
   findingOf(part) {
@@ -286,8 +344,13 @@ class StopPage {
     }
     part.values = values;
     part.reason = element.querySelector(`[name="t${check.task}-reason"]:checked`)?.value ?? "";
+    const deviation = this.toolsOf(part);
+    const why = element.querySelector(`[name="t${check.task}-tool_reason"]`);
+    if (part.filled && part.doubtful.length && !why?.value.trim()) {
+      faultsOfTools(part, `t${check.task}-tool_reason`);
+    }
     try {
-      return this.grading.find(check, values[FOUND], values[LEFT], this.toolOf(check, element)?.deviation_pct);
+      return this.grading.find(check, values[FOUND], values[LEFT], deviation);
     } catch {
       return null; // the site says what is wrong with it
     }
@@ -311,7 +374,7 @@ class StopPage {
     sure.hidden = !question;
     setText(sure.querySelector(".question"), question ? this.tell(question, this.system) : "");
     if (!question) sure.querySelector("input").checked = false;
-    else if (!sure.querySelector("input").checked) faults.push({ name: `${box.name}-sure`, words: `${each.label}: ${this.tell(question, this.system)} Tick “It is right”, or change it.` });
+    else if (!sure.querySelector("input").checked) faults.push({ name: `${box.name}-sure`, words: _("%(what)s: %(question)s Tick “It is right”, or change it.", { what: each.label, question: this.tell(question, this.system) }) });
     return understood.value;
   }
 
@@ -347,12 +410,12 @@ class StopPage {
       if (reason) continue;
       const method = `t${check.task}-method`;
       const isAsked = element.querySelector(`[name="${method}"]`) && check.readings.some((each) => each.form === "number" && values[FOUND][each.code] !== undefined);
-      if (isAsked && !element.querySelector(`[name="${method}"]:checked`)?.value) found.push({ name: method, words: `${check.kind}: say how the torques were read; two methods do not compare.` });
+      if (isAsked && !element.querySelector(`[name="${method}"]:checked`)?.value) found.push({ name: method, words: _("%(kind)s: say how the torques were read; two methods do not compare.", check) });
       const isTouched = Object.keys(values[FOUND]).length + Object.keys(values[LEFT]).length > 0;
       for (const each of check.readings) {
         const isMeasured = this.draft.isStrict && each.form === "number" && (check.rule === "sensor_wear" || check.rule === "fastener_torque");
         if (!(isMeasured || (each.required && (isTouched || this.draft.isStrict)))) continue;
-        if (values[FOUND][each.code] === undefined) found.push({ name: `t${check.task}-${each.code}-${FOUND}`, words: `${check.kind}: ${each.label} is missing.` });
+        if (values[FOUND][each.code] === undefined) found.push({ name: `t${check.task}-${each.code}-${FOUND}`, words: _("%(kind)s: %(what)s is missing.", { kind: check.kind, what: each.label }) });
       }
     }
     return found;
@@ -366,27 +429,33 @@ class StopPage {
     const named = new Set(faults.map((each) => each.name));
     faults.push(...this.missing().filter((each) => !named.has(each.name)));
     for (const { check, filled, reason } of parts) {
-      if (filled && reason) faults.push({ name: `t${check.task}-reason`, words: `${check.kind}: give either readings or the reason why it could not be done.` });
+      if (filled && reason) faults.push({ name: `t${check.task}-reason`, words: _("%(kind)s: give either readings or the reason why it could not be done.", check) });
     }
     const done = parts.filter((part) => part.filled && !part.reason);
-    if (!done.length && !parts.some((part) => part.reason)) faults.push({ words: "Fill in at least one check, or say that it could not be done." });
+    if (!done.length && !parts.some((part) => part.reason) && !this.isActionAlone()) faults.push({ words: parts.length ? _("Fill in at least one check, or say that it could not be done.") : _("Choose a check, or raise an action.") });
     if (done.some((part) => part.check.needs_lockout) && !this.form.elements.lockout_confirmed.checked) {
-      faults.push({ name: "lockout_confirmed", words: "These checks need the belt locked out. Confirm the lockout, or say that the check could not be done." });
+      faults.push({ name: "lockout_confirmed", words: _("These checks need the belt locked out. Confirm the lockout, or say that the check could not be done.") });
     }
     const { action_title: title, action_due_on: due, no_action_reason: why } = this.form.elements;
     // An open action for another check of the device does not stand for this finding.
-    if (this.acts.some((check) => !check.has_action) && !title.value.trim() && !why.value.trim()) faults.push({ name: "action_title", words: "A finding says act: raise an action, or say why none is needed." });
-    if (title.value.trim() && !due.value) faults.push({ name: "action_due_on", words: "Give the day by which it is to be done." });
+    if (this.acts.some((check) => !check.has_action) && !title.value.trim() && !why.value.trim()) faults.push({ name: "action_title", words: _("A finding says act: raise an action, or say why none is needed.") });
+    if (title.value.trim() && !due.value) faults.push({ name: "action_due_on", words: _("Give the day by which it is to be done.") });
     return faults;
+  }
+
+  // Something was seen and is to be put right, with no check filled in beside it.
+  isActionAlone() {
+    const parts = [...this.parts.values()];
+    return Boolean(this.form.elements.action_title.value.trim()) && !parts.some((part) => part.filled || part.reason);
   }
 
   async closeOut() {
     const faults = this.faults();
     const { person } = this.app.sync.state;
     if (person && person.id !== this.app.pack.person.id) {
-      faults.push({ words: `This is the round of ${this.app.pack.person.name}, and ${person.name} is signed in. Open the round anew, or sign in as ${this.app.pack.person.name}.` });
+      faults.push({ words: _("This is the round of %(mine)s, and %(other)s is signed in. Open the round anew, or sign in as %(mine)s.", { mine: this.app.pack.person.name, other: person.name }) });
     }
-    if (faults.length) { this.complain(faults, "Not closed out yet; what you typed is kept"); return; }
+    if (faults.length) { this.complain(faults, _("Not closed out yet; what you typed is kept")); return; }
     if (this.isClosed) return;
     await this.saveNow();
     this.isClosed = true;
@@ -396,6 +465,7 @@ class StopPage {
     const { pack, store } = this.app;
     const entry = {
       key: this.draft.key,
+      kind: this.isActionAlone() ? "action" : "visit",
       state: "kept",
       person: { id: pack.person.id, name: pack.person.name },
       installation: this.stop.installation,
@@ -403,9 +473,10 @@ class StopPage {
       system: this.system,
       tasks: done.map((check) => check.task),
       values,
+      more: this.draft.more ?? [],
       fields: { ...values, task: done.map((check) => String(check.task)), visited_at: made },
       photos: this.photos.map((photo) => photo.key),
-      words: { tag: this.stop.tag, device: this.stop.device, checks: done.map((check) => check.kind).join(", ") },
+      words: { tag: this.stop.tag, device: this.stop.device, checks: done.map((check) => check.kind).join(", ") || values.action_title || "" },
       reason: "",
       tries: 0,
     };
@@ -449,7 +520,7 @@ class StopPage {
         this.photos.push(photo);
         this.fullBar.hidden = true;
       } catch (problem) {
-        this.sayFull(`${problem.message} This photo could not be kept.`);
+        this.sayFull(`${problem.message} ${_("This photo could not be kept.")}`);
       }
     }
     this.showPhotos();
@@ -462,8 +533,8 @@ class StopPage {
     this.photoList.replaceChildren(...this.photos.map((photo) => {
       const address = URL.createObjectURL(new Blob([photo.bytes], { type: photo.type }));
       this.addresses.push(address);
-      return h("li", {}, h("img", { src: address, alt: `Photo taken ${clock(photo.at)}`, class: "photo" }), ` ${megabytes(photo.bytes.byteLength)}, kept on this phone `,
-        h("button", { type: "button", class: "big", onclick: () => this.dropPhoto(photo) }, "Drop it"));
+      return h("li", {}, h("img", { src: address, alt: _("Photo taken %(at)s", { at: clock(photo.at) }), class: "photo" }), " ", _("%(size)s, kept on this phone", { size: megabytes(photo.bytes.byteLength) }), " ",
+        h("button", { type: "button", class: "big", onclick: () => this.dropPhoto(photo) }, _("Drop it")));
     }));
   }
 
@@ -476,13 +547,18 @@ class StopPage {
 
   sayFull(words) {
     const waiting = this.app.entries.filter((each) => each.state === "kept").length;
-    this.fullBar.replaceChildren(h("b", {}, words), h("p", {}, "What you typed is kept. Photos take the most room: send what waits, or drop photos."),
+    this.fullBar.replaceChildren(h("b", {}, words), h("p", {}, _("What you typed is kept. Photos take the most room: send what waits, or drop photos.")),
       h("p", { class: "two" },
-        h("button", { type: "button", class: "big", onclick: () => this.app.send() }, waiting ? `Send ${count(waiting, "visit", "visits")} now` : "Send now"),
-        h("a", { class: "button big", href: "#/kept" }, "See and drop photos")));
+        h("button", { type: "button", class: "big", onclick: () => this.app.send() }, waiting ? ngettext("Send %(n)s visit now", "Send %(n)s visits now", waiting) : _("Send now")),
+        h("a", { class: "button big", href: "#/kept" }, _("See and drop photos"))));
     this.fullBar.hidden = false;
     this.fullBar.scrollIntoView?.({ block: "center" });
   }
+}
+
+function faultsOfTools(part, name) {
+  const tools = [...new Set(part.doubtful.map((tool) => tool.name))].join(", ");
+  part.faults.push({ name, words: _("%(tools)s is out of calibration: take another one, or say why it is used all the same.", { tools }) });
 }
 
 async function digestOf(bytes) {

@@ -2,6 +2,8 @@
 // out) and photos. An entry is kept until the site has confirmed it; then it becomes one line of what was sent.
 // Where the phone has no room left, text goes to localStorage, which has room of its own.
 
+import { _ } from "../words.js";
+
 const NAME = "driftbook-round";
 const VERSION = 1;
 const LAST_RESORT = "driftbook-round";
@@ -33,7 +35,7 @@ function open() {
 }
 
 function asProblem(error) {
-  return error?.name === "QuotaExceededError" ? new StorageFull("The phone has no room left.") : error ?? new Error("The phone's storage failed.");
+  return error?.name === "QuotaExceededError" ? new StorageFull(_("The phone has no room left.")) : error ?? new Error(_("The phone's storage failed."));
 }
 
 // One transaction: `work` asks with get, all and put; it is done when the phone has written, not before.
@@ -238,7 +240,7 @@ function keepText(kind, id, value) {
   try {
     localStorage.setItem(`${LAST_RESORT}:${kind}:${id}`, JSON.stringify(value));
   } catch {
-    throw new StorageFull("The phone has no room left, not even for text.");
+    throw new StorageFull(_("The phone has no room left, not even for text."));
   }
 }
 

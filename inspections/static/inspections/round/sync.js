@@ -2,6 +2,8 @@
 // names them. Every entry and photo has a key of its own, so a sending that broke off is simply done again.
 // Nothing is given up: only the site's own word makes an entry sent or refused; whatever else happens, it stays kept.
 
+import { _ } from "../words.js";
+
 const FIRST_WAIT_S = 5;
 const LONGEST_WAIT_S = 300;
 
@@ -52,9 +54,9 @@ export function makeSync({ store, addresses, tell }) {
     const gone = new Set();
     for (let round = 0; round < 3; round += 1) {
       for (const key of entry.photos) if (!(await sendPhoto(key, entry, token))) gone.add(key);
-      const { fields, key, person, installation, made_at, system } = entry;
+      const { fields, key, kind, person, installation, made_at, system } = entry;
       const photos = entry.photos.filter((each) => !gone.has(each));
-      const body = JSON.stringify({ key, person: person.id, installation, made_at, system, fields, photos, sent_at: new Date().toISOString() });
+      const body = JSON.stringify({ key, kind, person: person.id, installation, made_at, system, fields, photos, sent_at: new Date().toISOString() });
       const answer = await ask(addresses.entries, { method: "POST", token, body, type: "application/json", timeout: 60, mayRefuse: true });
       if (answer.code === "photo_missing") {
         for (const each of answer.photos) await store.changePhoto(each, { state: "kept" });
@@ -71,7 +73,7 @@ export function makeSync({ store, addresses, tell }) {
       tell();
       return;
     }
-    throw new Trouble("photos do not arrive whole");
+    throw new Trouble(_("photos do not arrive whole"));
   }
 
   // False where the site will never take this photo, or a person dropped it: the entry then goes without it.
@@ -112,7 +114,7 @@ export function makeSync({ store, addresses, tell }) {
     if (words?.code === "sign_in") throw new SignIn(words.message);
     if (answer.ok && words) return words;
     if (mayRefuse && words?.code) return words;
-    throw new Trouble(`the site answered ${answer.status}`);
+    throw new Trouble(_("the site answered %(status)s", { status: answer.status }));
   }
 
   function note(problem) {

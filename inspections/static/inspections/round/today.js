@@ -1,5 +1,6 @@
 // On Today: keeps the round on this phone while there is a signal, and says so.
 
+import { _, ngettext } from "../words.js";
 import { fetchPack, keepPages } from "./keep.js";
 import { askToStay } from "./store.js";
 
@@ -11,8 +12,8 @@ async function keep() {
   const [isKept, { pack }] = await Promise.all([keepPages(), fetchPack()]);
   if (!pack) return;
   const n = pack.legs.reduce((sum, leg) => sum + leg.stops.length, 0);
-  const stops = `${n} ${n === 1 ? "stop" : "stops"}`;
+  const stops = ngettext("%(n)s stop", "%(n)s stops", n);
   place.textContent = isKept
-    ? `${stops} kept on this phone: the round opens with no signal too.`
-    : `${stops} read; this browser cannot keep the pages for when there is no signal (the site needs https for that).`;
+    ? _("%(stops)s kept on this phone: the round opens with no signal too.", { stops })
+    : _("%(stops)s read; this browser cannot keep the pages for when there is no signal (the site needs https for that).", { stops });
 }
