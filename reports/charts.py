@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import plotly.graph_objects as go
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from reports.calc.empirical_bayes import EffectIndex
@@ -208,63 +209,108 @@ def as_json(figure: go.Figure) -> dict[str, Any]:
     return {"data": [trace.to_plotly_json() for trace in figure.data], "layout": figure.layout.to_plotly_json()}
 
 
-def rate_by_month(trend: Sequence[Mapping[str, Any]]) -> go.Figure:
-    """The plant's rate month by month from plain values, the last one dark; less known months are hatched."""
-    figure = go.Figure()
-    known = [each for each in trend if each["per_1000_h"] is not None]
-    last = trend[-1]["month"] if trend else ""
-    figure.add_trace(
-        go.Bar(
-            x=[each["month"] for each in known],
-            y=[each["per_1000_h"] for each in known],
-            marker={
-                "color": [INK if each["month"] == last else GREY for each in known],
-                "line": {"width": 0},
-                "pattern": {
-                    "shape": ["/" if each["coverage"] < LEAST_SHOWN_COVERAGE else "" for each in known],
-                    "fgcolor": "#ffffff",
-                },
-            },
-            error_y={
-                "type": "data",
-                "symmetric": False,
-                "array": [each["high"] - each["per_1000_h"] for each in known],
-                "arrayminus": [each["per_1000_h"] - each["low"] for each in known],
-                "color": WHISKER,
-                "thickness": 1.2,
-                "width": 2,
-            },
-            hovertext=[
-                _("%(month)s: %(n)s in %(hours).0f h; hours known for %(share).0f %%")
-                % {
-                    "month": each["month"],
-                    "n": each["n"],
-                    "hours": each["running_h"],
-                    "share": 100 * each["coverage"],
-                }
-                for each in known
-            ],
-            hoverinfo="text",
+# --- the rate of the plant by month -----------------------------------------------------------------------------------
+# Across in percent of the width, so that words keep their size on every screen; down in pixels.
+TREND_HEIGHT, TREND_TOP, TREND_FOOT = 250.0, 18.0, 40.0
+TREND_GAP = 0.14
+
+
+@dataclass(frozen=True)
+class TrendBar:
+    """One month: where its bar and interval stand, and what they say."""
+
+    month: str
+    label: str
+    year: str  # under the first month and each January
+    value: str  # on the bar; empty where no rate is known
+    words: str
+    x: str
+    width: str
+    middle: str
+    column: str
+    column_width: str
+    y: float
+    height: float
+    y_low: float
+    y_high: float
+    y_value: float
+    is_last: bool
+    is_hatched: bool
+
+
+@dataclass(frozen=True)
+class TrendDrawing:
+    """Bars from zero with exact intervals, the last one dark, months of which less is known hatched."""
+
+    bars: tuple[TrendBar, ...]
+    ticks: tuple[tuple[float, str], ...]
+    height: float = TREND_HEIGHT
+    foot: float = TREND_HEIGHT - TREND_FOOT
+
+
+def trend_top(trend: Sequence[Mapping[str, Any]]) -> float:
+    """Top of the axis: every bar whole, and intervals whole unless one would flatten all bars."""
+    rates = [each["per_1000_h"] for each in trend if each["per_1000_h"] is not None]
+    highs = [each["high"] for each in trend if each["high"] is not None]
+    return max(1.0, min(1.02 * max(highs, default=0.0), 3.0 * max(rates, default=0.0)))
+
+
+def nice_ticks(top: float) -> list[float]:
+    """Round numbers from zero, four to six of them."""
+    step = next(unit * 10.0**power for power in range(-2, 5) for unit in (1, 2, 5) if top / (unit * 10.0**power) <= 5.0)
+    return [n * step for n in range(int(top / step) + 1)]
+
+
+def month_words(each: Mapping[str, Any]) -> str:
+    said = _("%(month)s: %(n)s in %(hours).0f h; hours known for %(share).0f %%") % {
+        "month": each["month"],
+        "n": each["n"],
+        "hours": each["running_h"],
+        "share": 100 * each["coverage"],
+    }
+    if each["per_1000_h"] is None:
+        return f"{said}; {_('no rate')}"
+    return f"{said}; " + _("%(rate).1f per 1000 h (%(low).1f-%(high).1f)") % {
+        "rate": each["per_1000_h"],
+        "low": each["low"],
+        "high": each["high"],
+    }
+
+
+def trend_drawing(trend: Sequence[Mapping[str, Any]]) -> TrendDrawing:
+    """The plant's rate month by month, from plain values."""
+    top, foot = trend_top(trend), TREND_HEIGHT - TREND_FOOT
+    column = 100.0 / max(len(trend), 1)
+
+    def y(rate: float) -> float:
+        return round(foot - (foot - TREND_TOP) * min(rate, top) / top, 1)
+
+    bars = []
+    for at, each in enumerate(trend):
+        rate, first = each["per_1000_h"], dt.date.fromisoformat(f"{each['month']}-01")
+        low, high = y(each["low"] or 0.0), y(each["high"] or 0.0)
+        bars.append(
+            TrendBar(
+                month=each["month"],
+                label=date_format(first, "M"),
+                year=str(first.year) if at == 0 or first.month == 1 else "",
+                value="" if rate is None else f"{rate:.1f}",
+                words=month_words(each),
+                x=f"{column * (at + TREND_GAP):.3f}%",
+                width=f"{column * (1 - 2 * TREND_GAP):.3f}%",
+                middle=f"{column * (at + 0.5):.3f}%",
+                column=f"{column * at:.3f}%",
+                column_width=f"{column:.3f}%",
+                y=y(rate or 0.0),
+                height=round(foot - y(rate or 0.0), 1),
+                y_low=low,
+                y_high=high,
+                y_value=round(min(high, y(rate or 0.0)) - 4, 1),
+                is_last=at == len(trend) - 1,
+                is_hatched=each["coverage"] < LEAST_SHOWN_COVERAGE,
+            )
         )
-    )
-    figure.update_layout(
-        template=go.layout.Template(),
-        font={"family": "system-ui, Segoe UI, Roboto, Noto Sans, sans-serif", "size": 13, "color": INK},
-        paper_bgcolor="#ffffff",
-        plot_bgcolor="#ffffff",
-        showlegend=False,
-        height=320,
-        margin={"l": 46, "r": 10, "t": 12, "b": 40},
-        dragmode=False,
-    )
-    figure.update_xaxes(type="category", showgrid=False, linecolor=INK, fixedrange=True)
-    figure.update_yaxes(
-        title={"text": _("incidents per 1000 running hours"), "font": {"size": 13, "color": SOFT}},
-        rangemode="tozero",
-        gridcolor=RULE,
-        fixedrange=True,
-    )
-    return figure
+    return TrendDrawing(tuple(bars), tuple((y(tick), f"{tick:g}") for tick in nice_ticks(top)))
 
 
 # --- the small drawing of a ratio in a list ---------------------------------------------------------------------------
@@ -341,23 +387,27 @@ def forest_ticks() -> list[tuple[float, str]]:
 
 
 # --- the probability plot of a life -----------------------------------------------------------------------------------
-PLOT_WIDTH, PLOT_HEIGHT, PLOT_LEFT, PLOT_RIGHT, PLOT_TOP, PLOT_FOOT = 560.0, 260.0, 56.0, 16.0, 10.0, 28.0
+PLOT_HEIGHT, PLOT_TOP, PLOT_FOOT = 260.0, 10.0, 28.0
+PLOT_EDGE = 3.0  # percent of the width that stays free at both sides
 SHARE_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 0.9)
+# From fine to coarse; the finest is taken that leaves few enough words to read on a phone.
+HOUR_STEPS = ((1, 1.5, 2, 3, 4, 5, 6, 7, 8, 9), (1, 2, 3, 5, 7), (1, 2, 5), (1, 3), (1,))
+MOST_HOUR_TICKS = 5
 
 
 @dataclass(frozen=True)
 class LifePlot:
-    """Failures and fitted line on axes on which a Weibull life is straight: log hours, log(-log(1 - share))."""
+    """Failures and fitted line on axes on which a Weibull life is straight: log hours, log(-log(1 - share)).
 
-    points: tuple[tuple[float, float, str], ...]
-    line: str
-    x_ticks: tuple[tuple[float, str], ...]
+    Across in percent of the width, so that words keep their size on every screen; down in pixels.
+    """
+
+    points: tuple[tuple[str, float, str, str], ...]  # x, y, hours, share failed by then
+    line: tuple[str, float, str, float]
+    x_ticks: tuple[tuple[str, str], ...]
     y_ticks: tuple[tuple[float, str], ...]
     b10_h: float
-    width: float = PLOT_WIDTH
     height: float = PLOT_HEIGHT
-    left: float = PLOT_LEFT
-    right: float = PLOT_WIDTH - PLOT_RIGHT
     top: float = PLOT_TOP
     foot: float = PLOT_HEIGHT - PLOT_FOOT
 
@@ -371,9 +421,9 @@ def life_plot(fit: WeibullLife) -> LifePlot | None:
     bends = [bend(each.share) for each in fit.points]
     low, high = min(*bends, bend(0.01)), max(*bends, bend(0.9))
 
-    def x(value: float) -> float:
+    def x(value: float) -> str:
         share = math.log(value / low_h) / math.log(high_h / low_h)
-        return round(PLOT_LEFT + (PLOT_WIDTH - PLOT_LEFT - PLOT_RIGHT) * share, 1)
+        return f"{PLOT_EDGE + (100.0 - 2 * PLOT_EDGE) * share:.2f}%"
 
     def y(value: float) -> float:
         held = min(max(value, low), high)
@@ -385,18 +435,27 @@ def life_plot(fit: WeibullLife) -> LifePlot | None:
     # The line is drawn where it lies inside the drawing.
     ends = [fit.scale_h * math.exp(edge / fit.shape) for edge in (low, high)]
     first, last = max(low_h, ends[0]), min(high_h, ends[1])
-    line = " ".join(f"{x(value)},{y(on_line(value))}" for value in (first, last))
-    steps = [step * 10**power for power in range(1, 7) for step in (1, 2, 5)]
     return LifePlot(
         points=tuple(
-            (x(each.hours), y(bend(each.share)), f"{each.hours:,.0f} h: {100 * each.share:.0f} %")
+            (x(each.hours), y(bend(each.share)), f"{each.hours:,.0f} h", f"{100 * each.share:.0f} %")
             for each in fit.points
         ),
-        line=line,
-        x_ticks=tuple((x(step), f"{step:,} h") for step in steps if low_h <= step <= high_h),
+        line=(x(first), y(on_line(first)), x(last), y(on_line(last))),
+        x_ticks=tuple((x(step), f"{step:,.0f} h") for step in hour_ticks(low_h, high_h)),
         y_ticks=tuple((y(bend(share)), f"{100 * share:.0f} %") for share in SHARE_TICKS if low <= bend(share) <= high),
         b10_h=fit.life_h(0.1) or 0.0,
     )
+
+
+def hour_ticks(low_h: float, high_h: float) -> list[float]:
+    """Round hours inside the drawing, as many as a phone has room for."""
+    found: list[float] = []
+    for steps in HOUR_STEPS:
+        every = [step * 10.0**power for power in range(7) for step in steps]
+        found = [each for each in every if low_h <= each <= high_h]
+        if len(found) <= MOST_HOUR_TICKS:
+            break
+    return found
 
 
 def bend(share: float) -> float:

@@ -9,45 +9,33 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import itertools
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections import Counter
+from dataclasses import asdict
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from dateutil.relativedelta import relativedelta
 from django.conf import settings
-from django.db.models import Count, Min, Q
-from django.db.models.functions import Coalesce, Least
+from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.models import Action, CouldNotDo, Deferral, Task
+from inspections.models import Action
 from installs.calc.specs import differences
-from installs.models import DeviceModel, Installation, ModelSheet, OutOfService
-from plant.models import Incident, Plant
-from reports.calc.indicators import (
-    INDICATORS,
-    Closing,
-    Compliance,
-    Cost,
-    Late,
-    availability,
-    by_age,
-    cost_of,
-    days_to_close,
-    overdue_on,
-    schedule_compliance,
-)
-from reports.calc.indicators import Window as TaskWindow
+from installs.models import DeviceModel, Installation, ModelSheet
+from plant.models import Plant
+from reports.calc.indicators import INDICATORS, by_age
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.models import StudyNote, StudyWindow
-from reports.selectors import Belt, BeltRate, Book, belt_rate, book_of, plant_rate
+from reports.month_data import Month, MonthData, belt_rates, month_data
+from reports.month_rows import MONTHS_SHOWN, local, model_of, rows_behind
+from reports.pools import pools_of, standing_words, standings_of
+from reports.selectors import BeltRate, Book, Study, belt_rate, book_of, plant_rate
 from reports.templatetags.effect import (
     MARK_OF,
     VERDICT_WORDS,
@@ -57,48 +45,13 @@ from reports.templatetags.effect import (
     ratio_words,
     verdict_words,
 )
+from reports.templatetags.pools import limits_words
 
-MONTHS_SHOWN = 13
 MOST_DECISIONS = 5
 MOST_BELTS = 8
 LATE_DAYS = 30
 # A belt is named among the changes where chance alone would bring as much once in a hundred months; own rule.
 CHANGE_LEVEL = 0.99
-
-
-@dataclass(frozen=True)
-class Month:
-    """A calendar month in the plant's clock."""
-
-    first: dt.date
-    zone: dt.tzinfo
-
-    @property
-    def last(self) -> dt.date:
-        return self.first + relativedelta(months=1, days=-1)
-
-    @property
-    def start(self) -> dt.datetime:
-        return start_of(self.first, self.zone)
-
-    @property
-    def end(self) -> dt.datetime:
-        return start_of(self.first + relativedelta(months=1), self.zone)
-
-    @property
-    def window(self) -> Window:
-        return Window(self.start, self.end)
-
-    @property
-    def name(self) -> str:
-        return date_format(self.first, "F Y")
-
-    def earlier(self, months: int) -> Month:
-        return Month(self.first - relativedelta(months=months), self.zone)
-
-
-def start_of(day: dt.date, zone: dt.tzinfo) -> dt.datetime:
-    return dt.datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(dt.UTC)
 
 
 @lru_cache(maxsize=1)
@@ -113,179 +66,6 @@ def code_version() -> str:
     except PackageNotFoundError:
         known = "0.1"
     return f"{known} calc {digest.hexdigest()[:10]}"
-
-
-# --- gathering --------------------------------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class IncidentRow:
-    pk: int
-    at: dt.datetime
-    belt: str
-    tonnes_per_hour: float | None
-    strand: str
-    chainage_m: float | None
-    severity: str
-    minutes: float | None
-    spilled_t: float | None
-
-
-def incidents_in(plant: Plant, window: Window) -> list[IncidentRow]:
-    rows = Incident.objects.of_plant(plant).current().between(window.start, window.end).order_by("happened_at", "pk")
-    names = ("pk", "happened_at", "conveyor__tag", "conveyor__usual_tonnes_per_hour", "strand", "chainage_m")
-    return [IncidentRow(*row) for row in rows.values_list(*names, "severity", "minutes_lost", "spilled_t")]
-
-
-def windows_of_tasks(plant: Plant, month: Month) -> tuple[list[TaskWindow], dict[int, Task]]:
-    """Windows as they stood at the end of the month: what was put off later had not been put off then.
-
-    Dates decide and not when a row was made: a check that came into the book late was due all the same.
-    """
-    put_off_later = dict(
-        Deferral.objects.current()
-        .filter(task__plant=plant, created_at__gte=month.end)
-        .values_list("task_id")
-        .annotate(first=Min("closes_on_before"))
-    )
-    tasks = list(
-        Task.objects.of_plant(plant)
-        .filter(Q(closes_on__lte=month.last) | Q(pk__in=put_off_later))
-        .filter(Q(closes_on__gte=month.first) | Q(closed_at__isnull=True) | Q(closed_at__gte=month.start))
-        .select_related("check_kind", "installation__conveyor", "installation__device")
-        .annotate(n_put_off=Count("deferrals"))
-        .order_by("closes_on", "pk")
-    )
-    not_safe = set(
-        CouldNotDo.objects.current()
-        .filter(task__in=[each.pk for each in tasks], reason=CouldNotDo.Reason.NOT_SAFE)
-        .values_list("task_id", flat=True)
-    )
-
-    def day_of(at: dt.datetime | None) -> dt.date | None:
-        return at.astimezone(month.zone).date() if at is not None and at < month.end else None
-
-    windows = []
-    for each in tasks:
-        closes_on = put_off_later.get(each.pk, each.closes_on)
-        done = day_of(each.closed_at) if each.outcome == Task.Outcome.DONE else None
-        withdrawn = day_of(each.closed_at) if each.outcome == Task.Outcome.WITHDRAWN else None
-        if each.pk in not_safe and (done is None or done > closes_on):
-            withdrawn = withdrawn or closes_on  # tried in time and not safe to do: never counted against anybody
-        windows.append(TaskWindow(each.pk, each.opens_on, closes_on, done, withdrawn))
-    return windows, {each.pk: each for each in tasks}
-
-
-def act_spells(installations: Iterable[Installation], until: dt.datetime) -> dict[int, list[tuple[Any, Any]]]:
-    """Spells in which a check stood at act, until the same check was found better or its action was done."""
-    ended_by_action = dict(
-        Action.objects.filter(installation__in=installations, done_at__isnull=False, visit__isnull=False)
-        .values_list("visit_id")
-        .annotate(done=Min("done_at"))
-    )
-    rows = (
-        Task.objects.done()
-        .filter(installation__in=installations, closed_at__lt=until)
-        .order_by("installation_id", "check_kind_id", "closed_at")
-        .values_list("installation_id", "check_kind_id", "closed_at", "grade", "visit_id")
-    )
-    spells: dict[int, list[tuple[Any, Any]]] = {}
-    began: dict[tuple[int, int], tuple[dt.datetime, int | None]] = {}
-    for installation, kind, at, grade, visit in rows:
-        key = (installation, kind)
-        if key in began and grade != "act":
-            since, of_visit = began.pop(key)
-            spells.setdefault(installation, []).append((since, min(at, ended_by_action.get(of_visit, at))))
-        elif grade == "act" and key not in began:
-            began[key] = (at, visit)
-    for (installation, _kind), (since, of_visit) in began.items():
-        spells.setdefault(installation, []).append((since, ended_by_action.get(of_visit, until)))
-    return {pk: [(low, high) for low, high in each if low < high] for pk, each in spells.items()}
-
-
-@dataclass(frozen=True)
-class MonthData:
-    """What one month held; three of them make a report (the month, the one before, the same a year ago)."""
-
-    month: Month
-    rate: BeltRate
-    incidents: list[IncidentRow]
-    compliance: Compliance
-    late: tuple[Late, ...]
-    tasks: dict[int, Task]
-    windows: list[TaskWindow]
-    closing: Closing
-    actions: list[Action]
-    availability: Any
-    places: list[tuple[Installation, float, float]]  # days in place, days lost
-    cost: Cost
-
-    @property
-    def minutes(self) -> float:
-        return sum(each.minutes or 0.0 for each in self.incidents)
-
-    @property
-    def spilled_t(self) -> float:
-        return sum(each.spilled_t or 0.0 for each in self.incidents)
-
-    @property
-    def tonnes(self) -> float | None:
-        """Not conveyed; None where no belt with minutes lost has a usual tonnage."""
-        known = [each for each in self.incidents if each.minutes and each.tonnes_per_hour is not None]
-        return sum((each.minutes or 0.0) / 60 * (each.tonnes_per_hour or 0.0) for each in known) if known else None
-
-
-def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
-    found = incidents_in(plant, month.window)
-    windows, tasks = windows_of_tasks(plant, month)
-    actions = list(
-        Action.objects.of_plant(plant)
-        # Raised at its visit, also where the row came into the book later.
-        .annotate(raised_at=Least("created_at", Coalesce("visit__visited_at", "created_at")))
-        .filter(raised_at__lt=month.end)
-        .filter(Q(done_at__isnull=True) | Q(done_at__gte=month.start))
-        .select_related("installation__conveyor", "installation__device", "owner")
-        .order_by("raised_at", "pk")
-    )
-
-    def day_of(at: dt.datetime | None) -> dt.date | None:
-        return at.astimezone(month.zone).date() if at is not None and at < month.end else None
-
-    in_place = list(
-        Installation.objects.of_plant(plant)
-        .filter(installed_at__lt=month.end)
-        .filter(Q(removed_at__isnull=True) | Q(removed_at__gt=month.start))
-        .select_related("conveyor", "device")
-    )
-    lost = act_spells(in_place, month.end)
-    for spell in OutOfService.objects.filter(installation__in=in_place, begins_at__lt=month.end):
-        lost.setdefault(spell.installation_id, []).append((spell.begins_at, spell.ends_at or month.end))
-    spans = [((each.installed_at, each.removed_at or month.end), lost.get(each.pk, [])) for each in in_place]
-    places = []
-    for each, span in zip(in_place, spans, strict=True):
-        own = availability([span], month.start, month.end)
-        places.append((each, own.in_place_days, own.lost_days))
-    minutes = sum(each.minutes or 0.0 for each in found)
-    spilled = sum(each.spilled_t or 0.0 for each in found)
-    return MonthData(
-        month=month,
-        rate=plant_rate(belts, month.window),
-        incidents=found,
-        compliance=schedule_compliance(windows, month.first, month.last),
-        late=overdue_on(windows, month.last),
-        tasks=tasks,
-        windows=windows,
-        closing=days_to_close(
-            [(each.raised_at.astimezone(month.zone).date(), day_of(each.done_at)) for each in actions],
-            month.first,
-            month.last,
-        ),
-        actions=actions,
-        availability=availability(spans, month.start, month.end),
-        places=places,
-        cost=cost_of(
-            {"stop_hours": minutes / 60, "spilled_t": spilled},
-            {"stop_hours": plant.cost_of_stop_hour, "spilled_t": plant.cost_of_spilled_tonne},
-        ),
-    )
 
 
 # --- figures in words -------------------------------------------------------------------------------------------------
@@ -318,19 +98,30 @@ def said(key: str, data: MonthData, plant: Plant) -> tuple[float | None, str]:
         share = data.availability.share
         return share, percent(share) if share is not None else _("no device in place")
     total = data.cost.total
-    return total, _("not stated") if total is None else f"{plain(total)} {plant.currency}".strip()
+    if total is None:
+        return None, _("not stated")
+    words = f"{plain(total)} {plant.currency}".strip()
+    # A cost that is missing is not zero: the sum of the others is a lower bound.
+    return total, _("at least %(sum)s") % {"sum": words} if data.cost.missing else words
 
 
 def note_of(key: str, data: MonthData) -> str:
     """What stands beside the figure: counts behind it, and what is missing."""
     if key == "incidents":
-        return _("%(n)s in %(hours)s h; hours known for %(share)s") % {
-            "n": data.rate.rate.n,
-            "hours": plain(data.rate.exposure_h),
-            "share": percent(data.rate.coverage),
-        }
+        told = [
+            _("%(n)s in %(hours)s h; hours known for %(share)s")
+            % {
+                "n": data.rate.rate.n,
+                "hours": plain(data.rate.exposure_h),
+                "share": percent(data.rate.coverage),
+            }
+        ]
+        left_out = sum(not each.is_in_rate for each in data.incidents)
+        if left_out:
+            told.append(_("%(n)s more are not in the rate") % {"n": left_out})
+        return "; ".join(told)
     if key == "stop_minutes":
-        missing = sum(each.severity == Incident.Severity.TRIP and each.minutes is None for each in data.incidents)
+        missing = sum(each.lacks_minutes for each in data.incidents)
         told = [ngettext("%(n)s trip without minutes", "%(n)s trips without minutes", missing) % {"n": missing}]
         if data.tonnes is not None:
             told.append(_("about %(t)s t not conveyed") % {"t": plain(data.tonnes)})
@@ -339,7 +130,7 @@ def note_of(key: str, data: MonthData) -> str:
             told.append(_("usual tonnage missing for %(n)s belts") % {"n": len(without)})
         return "; ".join(told)
     if key == "spilled":
-        missing = sum(each.severity == Incident.Severity.SPILL and each.spilled_t is None for each in data.incidents)
+        missing = sum(each.lacks_tonnes for each in data.incidents)
         return ngettext("%(n)s spill without tonnes", "%(n)s spills without tonnes", missing) % {"n": missing}
     if key == "schedule_compliance":
         counted = data.compliance.counted
@@ -368,141 +159,39 @@ def note_of(key: str, data: MonthData) -> str:
         }
     names = {"stop_hours": _("an hour that a belt stands"), "spilled_t": _("a spilled tonne")}
     missing_costs = ", ".join(names[each] for each in data.cost.missing)
-    return _("not stated: cost of %(what)s") % {"what": missing_costs} if missing_costs else ""
+    told = [_("not stated: cost of %(what)s") % {"what": missing_costs}] if missing_costs else []
+    unknown = sum(each.lacks_minutes for each in data.incidents) + sum(each.lacks_tonnes for each in data.incidents)
+    if unknown:
+        told.append(
+            ngettext(
+                "%(n)s incident without amount is not in it", "%(n)s incidents without amount are not in it", unknown
+            )
+            % {"n": unknown}
+        )
+    return "; ".join(told)
 
 
 def figures(now: MonthData, before: MonthData, year_ago: MonthData, plant: Plant) -> list[dict[str, Any]]:
     found = []
     for key, each in INDICATORS.items():
-        value, words = said(key, now, plant)
+        (value, words), (value_before, words_before), (value_then, words_then) = (
+            said(key, data, plant) for data in (now, before, year_ago)
+        )
         found.append(
             {
                 **asdict(each),
                 "value": value,
                 "words": words,
                 "note": note_of(key, now),
-                "before": said(key, before, plant)[1],
-                "year_ago": said(key, year_ago, plant)[1],
+                "before": words_before,
+                "before_value": value_before,
+                "before_note": note_of(key, before),
+                "year_ago": words_then,
+                "year_ago_value": value_then,
+                "year_ago_note": note_of(key, year_ago),
             }
         )
     return found
-
-
-# --- rows behind the figures ------------------------------------------------------------------------------------------
-def local(at: dt.datetime | None, month: Month) -> str:
-    return at.astimezone(month.zone).isoformat(timespec="minutes") if at is not None else ""
-
-
-def row_set(heads: Sequence[str], rows: Iterable[tuple[str, Sequence[Any]]]) -> dict[str, Any]:
-    """A table as plain values, with the address of what each row tells of."""
-    kept = list(rows)
-    return {"heads": list(heads), "rows": [list(cells) for _url, cells in kept], "links": [url for url, _cells in kept]}
-
-
-def rows_behind(data: MonthData, book: Book) -> dict[str, dict[str, Any]]:
-    month = data.month
-    incident_heads = ["when", "belt", "strand", "chainage [m]", "severity", "minutes lost", "spilled [t]"]
-
-    def incident_rows(kept: Iterable[IncidentRow]) -> list[tuple[str, Sequence[Any]]]:
-        return [
-            (
-                reverse("incident-detail", args=[each.pk]),
-                [
-                    local(each.at, month),
-                    each.belt,
-                    each.strand,
-                    each.chainage_m,
-                    each.severity,
-                    each.minutes,
-                    each.spilled_t,
-                ],
-            )
-            for each in kept
-        ]
-
-    task_heads = ["check", "belt", "device", "window opens", "window closes", "done", "put off", "in its window"]
-    by_key = {each.key: each for each in data.windows}
-    on_time, late = set(data.compliance.on_time), {each.key: each.days for each in data.late}
-
-    def task_row(pk: int, last: Any) -> tuple[str, Sequence[Any]]:
-        task, window = data.tasks[pk], by_key[pk]
-        cells = [str(task.check_kind), task.installation.conveyor.tag, task.installation.device.number]
-        cells += [str(window.opens_on), str(window.closes_on), str(window.done_on or "")]
-        return reverse("task-detail", args=[pk]), [*cells, task.n_put_off, last]  # type: ignore[attr-defined]
-
-    costs = [("", [name, amount, unit, cost]) for name, amount, unit, cost in data.cost.parts]
-    return {
-        "incidents": row_set(incident_heads, incident_rows(data.incidents)),
-        "stop_minutes": row_set(incident_heads, incident_rows(each for each in data.incidents if each.minutes)),
-        "spilled": row_set(incident_heads, incident_rows(each for each in data.incidents if each.spilled_t)),
-        "schedule_compliance": row_set(
-            task_heads, [task_row(pk, "yes" if pk in on_time else "no") for pk in data.compliance.counted]
-        ),
-        "overdue": row_set([*task_heads[:-1], "days late"], [task_row(pk, days) for pk, days in late.items()]),
-        "days_to_close": row_set(
-            ["action", "belt", "device", "raised", "due", "done", "owner"],
-            [
-                (
-                    each.get_absolute_url(),
-                    [
-                        each.title,
-                        each.installation.conveyor.tag,
-                        each.installation.device.number,
-                        local(each.raised_at, month),  # type: ignore[attr-defined]
-                        str(each.due_on),
-                        local(each.done_at if each.done_at and each.done_at < month.end else None, month),
-                        str(each.owner or ""),
-                    ],
-                )
-                for each in data.actions
-            ],
-        ),
-        "availability": row_set(
-            ["belt", "device", "days in place", "days lost"],
-            [
-                (each.get_absolute_url(), [each.conveyor.tag, each.device.number, round(stood, 1), round(lost, 1)])
-                for each, stood, lost in data.places
-            ],
-        ),
-        "cost": row_set(["what", "amount", "unit cost", "cost"], costs),
-        "belts": row_set(
-            ["belt", "incidents", "running hours", "per 1000 h", "low", "high"],
-            [
-                (each.url, [each.belt.conveyor.tag, each.rate.n, round(each.exposure_h, 1), *rate_cells(each)])
-                for each in belt_rates(book.belts, month)
-                if each.belt is not None
-            ],
-        ),
-        "verdicts": row_set(
-            ["device", "before", "hours before", "after", "hours after", "ratio with interval", "verdict"],
-            [
-                (
-                    reverse("effect-detail", args=[each.installation.pk]),
-                    [
-                        place_of(each),
-                        each.before.n,
-                        round(each.before.hours),
-                        each.after.n,
-                        round(each.after.hours),
-                        ratio_words(each.ratio),
-                        verdict_words(each),
-                    ],
-                )
-                for each in book.studies
-            ],
-        ),
-    }
-
-
-def rate_cells(each: BeltRate) -> list[float | None]:
-    return [
-        None if value is None else round(value, 3) for value in (each.rate.per_1000_h, each.rate.low, each.rate.high)
-    ]
-
-
-def belt_rates(belts: Iterable[Belt], month: Month) -> list[BeltRate]:
-    rates = [belt_rate(each, month.window) for each in belts if each.conveyor.retired_on is None]
-    return sorted(rates, key=lambda each: (-(each.rate.per_1000_h or 0.0), each.belt.conveyor.tag if each.belt else ""))
 
 
 # --- decisions and changes --------------------------------------------------------------------------------------------
@@ -673,8 +362,8 @@ def method_changes(plant: Plant, month: Month) -> list[dict[str, str]]:
     for each in chosen:
         told.append(
             {
-                "words": _("Method: other windows were set for %(device)s by %(who)s.")
-                % {"device": each.installation, "who": each.created_by},
+                "words": _("Method: other windows were set for %(device)s by %(who)s: %(why)s")
+                % {"device": each.installation, "who": each.created_by, "why": each.reason},
                 "url": reverse("effect-detail", args=[each.installation_id]),
             }
         )
@@ -764,8 +453,8 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
         rate, last_year = now.rate, year_ago.rate
         ratio = compare_rates(last_year.rate.n, last_year.exposure_h, rate.rate.n, rate.exposure_h)
         decide, n_more = decisions(now, book, plant)
-        counts = {verdict.value: sum(each.verdict == verdict for each in book.studies) for verdict in Verdict}
-        judged = sum(counts.values()) - counts[Verdict.CANNOT_BE_JUDGED.value]
+        counts = Counter(each.verdict for each in book.studies)
+        judged = sum(counts.values()) - counts[Verdict.CANNOT_BE_JUDGED]
         belts = belt_rates(book.belts, month)
         content = {
             "plant": plant.name,
@@ -774,6 +463,8 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
             "from": local(month.start, month),
             "until": local(month.end, month),
             "is_over": timezone.now() >= month.end,
+            "time_zone": str(plant.zone),
+            "opening": opening(decide, n_more),
             "lede": lede(now, last_year, ratio),
             "verdict": verdict_of(ratio),
             "decisions": decide,
@@ -787,9 +478,11 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
                 if each.belt is not None and each.rate.n
             ],
             "verdicts": [
-                {"mark": MARK_OF[verdict], "verdict": str(VERDICT_WORDS[verdict]), "n": counts[verdict.value]}
+                {"mark": MARK_OF[verdict], "verdict": str(VERDICT_WORDS[verdict]), "n": counts[verdict]}
                 for verdict in Verdict
             ],
+            "groups": verdict_groups(book),
+            "standing": standing_words(standings_of(book.studies)),
             "by_chance": _(
                 "If no device changed anything, chance alone would still call up to 5 %% of %(n)s comparisons fewer or "
                 "more: about %(wrong)s."
@@ -797,7 +490,47 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
             % {"n": judged, "wrong": plain(0.05 * judged, 1)},
             "code_version": code_version(),
         }
-        return content, rows_behind(now, book)
+        return content, rows_behind(now, before, year_ago, book.belts, book.studies)
+
+
+def verdict_groups(book: Book) -> list[dict[str, Any]]:
+    """Verdicts of the fleet, of each area and of each model, with one ratio for all that can be judged."""
+    found = []
+    ratios = {(each.kind, each.name): each.common for each in pools_of(book.studies)}
+
+    def add(kind: str, name: str, pooled_as: str, studies: list[Study], field: str) -> None:
+        common = ratios.get((pooled_as, name if field else _("all")))
+        counts = Counter(each.verdict for each in studies)
+        found.append(
+            {
+                "kind": kind,
+                "name": name,
+                "field": field,
+                "n": len(studies),
+                "counts": [
+                    {"verdict": str(VERDICT_WORDS[verdict]), "n": counts[verdict]}
+                    for verdict in (Verdict.FEWER, Verdict.MORE)
+                ],
+                "ratio": limits_words(common) if common else _("none"),
+            }
+        )
+
+    add(_("fleet"), _("all"), _("fleet"), list(book.studies), "")
+    for kind, field, name_of in (
+        (_("area"), "area", lambda one: str(one.conveyor.area)),
+        (_("model"), "model", model_of),
+    ):
+        for name in sorted({name_of(each) for each in book.studies}):
+            add(kind, name, kind, [each for each in book.studies if name_of(each) == name], field)
+    return found
+
+
+def opening(decide: list[dict[str, Any]], n_more: int) -> str:
+    """The first thing that the report says."""
+    n = len(decide) + n_more
+    if not n:
+        return _("Nothing needs a decision.")
+    return ngettext("%(n)s thing needs a decision.", "%(n)s things need a decision.", n) % {"n": n}
 
 
 def lede(now: MonthData, last_year: BeltRate, ratio: Any) -> str:
@@ -811,8 +544,10 @@ def lede(now: MonthData, last_year: BeltRate, ratio: Any) -> str:
     }
     if ratio.ratio is None:
         return f"{words} {_('For the same month a year ago no rate is known.')}"
-    return f"{words} " + _("In the same month a year ago %(rate)s. Ratio %(ratio)s.") % {
+    return f"{words} " + _("In the same month a year ago %(rate)s: %(n)s in %(hours)s h. Ratio %(ratio)s.") % {
         "rate": rate_words(last_year.rate),
+        "n": last_year.rate.n,
+        "hours": plain(last_year.exposure_h),
         "ratio": ratio_words(ratio),
     }
 

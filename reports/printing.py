@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
 from plant.printing import pdf
+from reports.charts import LEAST_SHOWN_COVERAGE, trend_top
 
 INK, SOFT, GREY, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#d8d4cb"
-# Months of which less is known are hatched: their rate rests on a part of the hours.
-LEAST_SHOWN_COVERAGE = 0.8
 
 
 def trend_svg(trend: Sequence[Mapping[str, Any]]) -> bytes:
-    """Bars from zero with exact intervals, the month of the report dark, months with unknown hours hatched."""
-    figure = Figure(figsize=(7.0, 2.3), layout="constrained")
+    """Bars from zero with exact intervals and their value, the month of the report dark, unknown hours hatched."""
+    figure = Figure(figsize=(7.0, 2.15), layout="constrained")
     axes = figure.add_subplot()
+    top = trend_top(trend)
     for x, each in enumerate(trend):
         if each["per_1000_h"] is None:
-            axes.text(x, 0, _("no hours"), rotation=90, ha="center", va="bottom", fontsize=7, color=SOFT)
+            axes.text(x, 0.02 * top, _("no hours"), rotation=90, ha="center", va="bottom", fontsize=7, color=SOFT)
             continue
         is_last = x == len(trend) - 1
         axes.bar(
@@ -35,12 +37,26 @@ def trend_svg(trend: Sequence[Mapping[str, Any]]) -> bytes:
             edgecolor="white",
             linewidth=0,
         )
-        axes.plot([x, x], [each["low"], each["high"]], color=INK if not is_last else SOFT, linewidth=1.1)
-    axes.set_xticks(range(len(trend)), [each["month"][2:] for each in trend], fontsize=7.5)
+        high = min(each["high"], top)
+        axes.plot([x, x], [each["per_1000_h"], high], color=INK, linewidth=1.1)
+        # Inside the dark bar a dark line would not be seen.
+        axes.plot([x, x], [each["low"], each["per_1000_h"]], color="white" if is_last else INK, linewidth=1.1)
+        axes.annotate(
+            f"{each['per_1000_h']:.1f}",
+            (x, high),
+            xytext=(0, 2),
+            textcoords="offset points",
+            ha="center",
+            va="bottom",
+            fontsize=7.5,
+            fontweight="bold" if is_last else "normal",
+            color=INK,
+        )
+    axes.set_xticks(range(len(trend)), [month_label(each["month"], x) for x, each in enumerate(trend)], fontsize=7.5)
     axes.tick_params(axis="y", labelsize=7.5, length=0)
     axes.tick_params(axis="x", length=0)
     axes.set_ylabel(_("incidents per 1000 h"), fontsize=8, color=SOFT)
-    axes.set_ylim(bottom=0)
+    axes.set_ylim(0, 1.1 * top)
     axes.yaxis.grid(True, color=RULE, linewidth=0.6)
     axes.set_axisbelow(True)
     for name in ("top", "right", "left"):
@@ -50,6 +66,13 @@ def trend_svg(trend: Sequence[Mapping[str, Any]]) -> bytes:
     with rc_context({"svg.hashsalt": "driftbook", "svg.fonttype": "path"}):
         figure.savefig(buffer, format="svg", metadata={"Date": None})
     return buffer.getvalue()
+
+
+def month_label(month: str, place: int) -> str:
+    """The month's name, with the year under the first one and each January."""
+    first = dt.date.fromisoformat(f"{month}-01")
+    name = date_format(first, "M")
+    return f"{name}\n{first.year}" if place == 0 or first.month == 1 else name
 
 
 def month_pdf(content: Mapping[str, Any], head: Mapping[str, Any], *, paper: str = "a4") -> bytes:

@@ -112,8 +112,8 @@ INDICATORS: dict[str, Indicator] = {
             "cost",
             "Cost of mistracking",
             "money",
-            "Minutes, spilled tonnes and repairs at the plant's own unit costs. A cost that the plant has not given is "
-            "missing, never zero.",
+            "Minutes lost and tonnes spilled at the plant's own unit costs; repairs are not in it. A unit cost that "
+            "the plant has not given is missing, never zero: the figure then reads “at least”.",
             "minutes / 60 x cost of an hour + tonnes x cost of a tonne",
             "Give the unit costs that are missing.",
             "lower",

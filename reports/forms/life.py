@@ -12,7 +12,7 @@ from reports.lives import PIVOTS, ROLLERS
 
 class LifeForm(PersonForm):
     part = forms.ChoiceField(
-        label=_("part"), choices=[(ROLLERS, _("sensor rollers")), (PIVOTS, _("pivots"))], required=False
+        label=_("part"), choices=[(ROLLERS, _("sensor rollers")), (PIVOTS, _("pivots"))], initial=ROLLERS
     )
     # No start values: only the plant knows what a change costs.
     cost_planned = forms.FloatField(

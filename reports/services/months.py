@@ -20,7 +20,8 @@ from plant.errors import Refused
 from plant.models import Person, Plant
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
 from reports.models import MonthlyReport, MonthMail, Subscription
-from reports.month_figures import Month, code_version, compose
+from reports.month_data import Month
+from reports.month_figures import code_version, compose
 from reports.printing import month_pdf
 
 log = logging.getLogger(__name__)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
 import uuid
 from typing import Any
 
@@ -15,18 +14,19 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
 
 from plant.errors import ChangedMeanwhile, Refused
 from plant.permissions import get_visible, right
 from plant.printing import paper_of, pdf_answer
 from plant.views.records import RecordChange
 from reports.calc.editions import differences
-from reports.charts import as_json, rate_by_month
+from reports.charts import trend_drawing
 from reports.forms.months import CommentForm, DraftForm, PublishForm
 from reports.models import MonthlyReport, Subscription
+from reports.month_book import month_xlsx
+from reports.month_data import BEFORE, YEAR_AGO, Month
 from reports.month_figures import compose
+from reports.month_rows import about_rows, page_of, rows_today
 from reports.printing import month_pdf
 from reports.services.months import (
     comment_month,
@@ -52,6 +52,13 @@ def read(report: MonthlyReport) -> tuple[dict[str, Any], dict[str, Any]]:
             "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)],
         }
     return content, rows
+
+
+def with_addresses(figure: dict[str, Any], rows: dict[str, Any]) -> dict[str, Any]:
+    """A figure with the keys of the rows behind its three values; earlier editions keep those of their month only."""
+    key = figure["key"]
+    keys = {"rows_now": key, "rows_before": f"{key}{BEFORE}", "rows_year_ago": f"{key}{YEAR_AGO}"}
+    return {**figure, **{name: known if known in rows else "" for name, known in keys.items()}}
 
 
 @right(VIEW)
@@ -88,8 +95,9 @@ def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "report": report,
             "content": content,
             "editions": list(editions),
-            "with_rows": {key for key, each in rows.items() if each["rows"]},
-            "figure": as_json(rate_by_month(content["trend"])),
+            "figures": [with_addresses(each, rows) for each in content["figures"]],
+            "has_trend": "trend" in rows,
+            "drawing": trend_drawing(content["trend"]),
             "is_subscribed": Subscription.objects.filter(plant=report.plant, person=request.user).exists(),
         },
     )
@@ -97,24 +105,18 @@ def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 @right(VIEW)
 def month_rows(request: HttpRequest, pk: int, key: str) -> HttpResponse:
-    """The rows behind one figure, as they were when the edition was published."""
+    """The rows behind one figure as the edition keeps them, and what became of them since."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
     content, rows = read(report)
     if key not in rows:
         raise Http404
-    figure = next((each for each in content["figures"] if each["key"] == key), None)
-    names = {"belts": _("Belts"), "verdicts": _("What became of the devices")}
-    name = figure["name"] if figure else names.get(key, key)
+    month = Month(report.month, report.plant.zone)
+    today = rows_today(report.plant, month, key) if report.is_published else None
+    about = about_rows(content, key, month)
     return render(
         request,
         "reports/month_rows.html",
-        {
-            "title": f"{name}, {content['month_name']}",
-            "report": report,
-            "figure": figure,
-            "heads": rows[key]["heads"],
-            "rows": list(zip(rows[key]["links"], rows[key]["rows"], strict=True)),
-        },
+        {"report": report, **about, "page": page_of(rows[key], today, request.GET.dict()), "time_zone": month.zone},
     )
 
 
@@ -129,34 +131,15 @@ def month_paper(request: HttpRequest, pk: int) -> HttpResponse:
 
 @right(VIEW)
 def month_book(request: HttpRequest, pk: int) -> HttpResponse:
-    """Figures and the rows behind each of them as a spreadsheet."""
+    """Figures, their definitions and the rows behind each of them as a spreadsheet."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
     content, rows = read(report)
-    book = Workbook(write_only=True)
-    heads = ["figure", "unit", "this month", "month before", "a year ago", "behind it", "definition", "formed as"]
-    keys = ("name", "unit", "words", "before", "year_ago", "note", "definition", "formula")
-    write_sheet(book, "figures", heads, [[each[key] for key in keys] for each in content["figures"]])
-    for key, each in rows.items():
-        write_sheet(book, key, each["heads"], each["rows"])
-    buffer = io.BytesIO()
-    book.save(buffer)
     answer = HttpResponse(
-        buffer.getvalue(), content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+        month_xlsx(content, rows, report_head(report)),
+        content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     )
     answer["Content-Disposition"] = f'attachment; filename="{file_name(report)}.xlsx"'
     return answer
-
-
-def write_sheet(book: Workbook, name: str, heads: list[str], rows: list[list[Any]]) -> None:
-    sheet = book.create_sheet(name)
-    for line in [heads, *rows]:
-        cells = []
-        for value in line:
-            cell = WriteOnlyCell(sheet, value=value)
-            if isinstance(value, str):
-                cell.data_type = "s"  # never a formula, whatever the text begins with
-            cells.append(cell)
-        sheet.append(cells)
 
 
 @right("reports.add_monthlyreport")

@@ -1,6 +1,6 @@
 """What a new edition says otherwise."""
 
-from reports.calc.editions import differences
+from reports.calc.editions import Standing, differences, rows_since
 
 
 def content(words):
@@ -29,3 +29,24 @@ def test_other_rows_behind_the_same_words_are_told_too():
 def test_a_figure_that_was_not_there_before_has_a_dash():
     (found,) = differences({"figures": []}, {}, content("2.0"), rows())
     assert found.was == "–"
+
+
+def table(*rows, heads=("when", "minutes")):
+    return {"heads": list(heads), "rows": [cells for _url, cells in rows], "links": [url for url, _cells in rows]}
+
+
+def test_rows_since_finds_changed_gone_and_fresh_rows():
+    kept = table(("/1/", ["a", 30]), ("/2/", ["b", None]), ("/3/", ["c", 5]), ("", ["hours", 1.0]))
+    today = table(("/1/", ["a", 30.0]), ("/9/", ["b", 12]), ("/4/", ["d", 7]), ("", ["hours", 2.0]))
+    standings, fresh = rows_since(kept, today, {"/2/": "/9/"})
+    assert [each.is_same for each in standings] == [True, False, False, False]
+    assert standings[1] == Standing(is_gone=False, changed=((1, 12),))
+    assert standings[2] == Standing(is_gone=True)
+    assert standings[3].changed == ((1, 2.0),)
+    assert fresh == [("/4/", ["d", 7])]
+
+
+def test_columns_are_matched_by_their_heads():
+    kept = table(("/1/", ["a", 30]))
+    today = table(("/1/", ["yes", "a", 31]), heads=("new column", "when", "minutes"))
+    assert rows_since(kept, today, {})[0] == [Standing(is_gone=False, changed=((1, 31),))]

@@ -168,8 +168,10 @@ def test_unit_costs_make_a_cost_and_a_missing_one_is_named(october, erin):
     october.cost_of_stop_hour, october.currency = 1000.0, "EUR"
     october.save()
     report = published(october, erin)
-    assert figure(report, "cost")["words"] == "500 EUR"
-    assert figure(report, "cost")["note"] == "not stated: cost of a spilled tonne"
+    assert figure(report, "cost")["words"] == "at least 500 EUR"
+    assert figure(report, "cost")["note"] == (
+        "not stated: cost of a spilled tonne; 1 incident without amount is not in it"
+    )
 
 
 def test_a_changed_rule_is_told_as_a_change_of_method(october, erin, time_machine):
