@@ -9,6 +9,7 @@ urlpatterns: list = [
     path("months/", months.month_list, name="month-list"),
     path("months/new/", months.month_create, name="month-create"),
     path("months/e-mail/", months.month_subscribe, name="month-subscribe"),
+    path("months/e-mail/end/<str:token>/", months.month_mail_end, name="month-mail-end"),
     path("months/<int:pk>/", months.month_detail, name="month-detail"),
     path("months/<int:pk>/comment/", months.MonthComment.as_view(), name="month-update"),
     path("months/<int:pk>/publish/", months.month_publish, name="month-publish"),

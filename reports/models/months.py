@@ -94,6 +94,8 @@ class MonthMail(models.Model):
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
     claimed_at = models.DateTimeField(default=timezone.now)
     sent_at = models.DateTimeField(null=True, blank=True)
+    tries = models.PositiveSmallIntegerField(default=0)
+    failure = models.CharField(max_length=300, blank=True)  # what the mail server said last; empty where it was sent
 
     class Meta:
         verbose_name = _("mail of a month")

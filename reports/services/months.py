@@ -8,9 +8,12 @@ import uuid
 from typing import Any
 
 from django.conf import settings
+from django.core import signing
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.db import IntegrityError, transaction
+from django.db.models import F, Q
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -19,6 +22,7 @@ from plant.calc.working_days import first_working_day
 from plant.errors import Refused
 from plant.models import Person, Plant
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from reports.calc.editions import differences
 from reports.models import MonthlyReport, MonthMail, Subscription
 from reports.month_data import Month
 from reports.month_figures import code_version, compose
@@ -28,6 +32,9 @@ log = logging.getLogger(__name__)
 
 MAIL_HOUR = 6  # local time from which mails may go out
 CLAIM_LASTS = dt.timedelta(hours=1)
+MOST_TRIES = 8  # an address that refuses eight times is for a person to look at
+MOST_CHANGES = 5  # of what changed, so many stand in a mail
+MAIL_SALT = "end the mail of the month"
 
 CONSTRAINT_WORDS.update(
     {
@@ -181,21 +188,24 @@ def send_months(now: dt.datetime | None = None) -> int:
 
 
 def send_report(report: MonthlyReport, now: dt.datetime, connection: Any) -> int:
-    already = MonthMail.objects.filter(report=report, sent_at__isnull=False).values("person_id")
+    done = MonthMail.objects.filter(report=report).filter(Q(sent_at__isnull=False) | Q(tries__gte=MOST_TRIES))
     people = (
         Person.objects.filter(subscriptions__plant=report.plant, memberships__plant=report.plant, is_active=True)
         .exclude(email="")
-        .exclude(pk__in=already)
+        .exclude(pk__in=done.values("person_id"))
         .order_by("pk")
         .distinct()
     )
-    content: bytes | None = None
+    paper: bytes | None = None
+    content: dict[str, Any] | None = None
     sent = 0
     for person in people:
         if not claim(report, person, now):
             continue
-        content = content or month_pdf(report.content, report_head(report))
-        sent += send_one(report, person, content, connection)
+        if content is None or paper is None:
+            content, _rows = read_month(report)
+            paper = month_pdf(content, report_head(report))
+        sent += send_one(report, person, content, paper, connection)
     return sent
 
 
@@ -224,33 +234,66 @@ def claim(report: MonthlyReport, person: Person, now: dt.datetime) -> bool:
         return given_up.update(claimed_at=now) == 1
 
 
-def send_one(report: MonthlyReport, person: Person, content: bytes, connection: Any) -> bool:
+def send_one(report: MonthlyReport, person: Person, content: Any, paper: bytes, connection: Any) -> bool:
+    end_url = f"{settings.SITE_ADDRESS}{reverse('month-mail-end', args=[end_token(report.plant, person)])}"
     context = {
         "report": report,
-        "content": report.content,
+        "content": content,
+        "changes": content["changes"][:MOST_CHANGES],
         "person": person,
+        "address": settings.SITE_ADDRESS,
         "url": f"{settings.SITE_ADDRESS}{report.get_absolute_url()}",
+        "end_url": end_url,
     }
     mail = EmailMultiAlternatives(
         subject=_("%(plant)s, %(month)s: %(verdict)s")
-        % {
-            "plant": report.plant,
-            "month": report.content["month_name"],
-            "verdict": report.content["verdict"]["words"],
-        },
+        % {"plant": report.plant, "month": content["month_name"], "verdict": content["verdict"]["words"]},
         body=render_to_string("reports/mail/month.txt", context),
         to=[person.email],
         connection=connection,
+        # RFC 8058: the mail program may offer a button of its own that sends this form.
+        headers={"List-Unsubscribe": f"<{end_url}>", "List-Unsubscribe-Post": "List-Unsubscribe=One-Click"},
     )
-    mail.attach(f"{file_name(report)}.pdf", content, "application/pdf")
+    mail.attach_alternative(render_to_string("reports/mail/month.html", context), "text/html")
+    mail.attach(f"{file_name(report)}.pdf", paper, "application/pdf")
+    row = MonthMail.objects.filter(report=report, person=person)
     try:
         mail.send()
-    except Exception:
+    except Exception as error:
         # The claim stays; an hour later it is taken up again. One address that fails must not stop the others.
         log.exception("month %s to person %s could not be sent", report.pk, person.pk)
+        row.update(tries=F("tries") + 1, failure=f"{type(error).__name__}: {error}"[:300])
         return False
-    MonthMail.objects.filter(report=report, person=person).update(sent_at=timezone.now())
+    row.update(sent_at=timezone.now(), tries=F("tries") + 1, failure="")
     return True
+
+
+def end_token(plant: Plant, person: Person) -> str:
+    """What ends one person's mail of one plant without signing in; it opens nothing else."""
+    return signing.dumps({"plant": plant.pk, "person": person.pk}, salt=MAIL_SALT)
+
+
+def subscription_by(token: str) -> tuple[Plant, Person] | None:
+    """Whose mail of which plant a token is about; None for one that this site did not sign."""
+    try:
+        said = signing.loads(token, salt=MAIL_SALT)
+    except signing.BadSignature:
+        return None
+    plant = Plant.objects.filter(pk=said.get("plant")).first()
+    person = Person.objects.filter(pk=said.get("person")).first()
+    return (plant, person) if plant is not None and person is not None else None
+
+
+def read_month(report: MonthlyReport) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Frozen content and rows of a published edition; those of the moment for a draft."""
+    content, rows = (report.content, report.rows) if report.is_published else compose(report.plant, report.month)
+    if report.edition > 1:
+        older = MonthlyReport.objects.filter(plant=report.plant, month=report.month, edition=report.edition - 1).get()
+        content = {
+            **content,
+            "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)],
+        }
+    return content, rows
 
 
 def file_name(report: MonthlyReport) -> str:

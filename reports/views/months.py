@@ -13,45 +13,36 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
 from plant.errors import ChangedMeanwhile, Refused
-from plant.permissions import get_visible, right
+from plant.permissions import get_visible, has_right, open_to_all, right
 from plant.printing import paper_of, pdf_answer
 from plant.views.records import RecordChange
-from reports.calc.editions import differences
 from reports.charts import trend_drawing
 from reports.forms.months import CommentForm, DraftForm, PublishForm
 from reports.models import MonthlyReport, Subscription
 from reports.month_book import month_xlsx
 from reports.month_data import BEFORE, YEAR_AGO, Month
-from reports.month_figures import compose
 from reports.month_rows import about_rows, page_of, rows_today
 from reports.printing import month_pdf
 from reports.services.months import (
+    MOST_TRIES,
     comment_month,
     draft_month,
     file_name,
     month_before,
     publish_month,
+    read_month,
     report_head,
     subscribe,
+    subscription_by,
 )
 
 VIEW = "reports.view_monthlyreport"
+PUBLISH = "reports.publish_monthlyreport"
 ROWS = MonthlyReport.objects.select_related("plant", "published_by")
-
-
-def read(report: MonthlyReport) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Frozen content and rows of a published edition; those of the moment for a draft."""
-    content, rows = (report.content, report.rows) if report.is_published else compose(report.plant, report.month)
-    if report.edition > 1:
-        older = MonthlyReport.objects.filter(plant=report.plant, month=report.month, edition=report.edition - 1).get()
-        content = {
-            **content,
-            "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)],
-        }
-    return content, rows
 
 
 def with_addresses(figure: dict[str, Any], rows: dict[str, Any]) -> dict[str, Any]:
@@ -85,7 +76,7 @@ def month_list(request: HttpRequest) -> HttpResponse:
 @right(VIEW)
 def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    content, rows = read(report)
+    content, rows = read_month(report)
     editions = MonthlyReport.objects.filter(plant=report.plant, month=report.month).order_by("edition")
     return render(
         request,
@@ -98,16 +89,27 @@ def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "figures": [with_addresses(each, rows) for each in content["figures"]],
             "has_trend": "trend" in rows,
             "drawing": trend_drawing(content["trend"]),
-            "is_subscribed": Subscription.objects.filter(plant=report.plant, person=request.user).exists(),
+            "mails": mails_of(report) if has_right(request.user, PUBLISH, report.plant) else None,
+            "most_tries": MOST_TRIES,
         },
     )
+
+
+def mails_of(report: MonthlyReport) -> dict[str, Any]:
+    """To whom an edition went, and whom it did not reach: for those who publish it."""
+    mails = list(report.mails.select_related("person").order_by("person__username"))
+    return {
+        "sent": [each for each in mails if each.sent_at],
+        "failed": [each for each in mails if each.failure],
+        "n_subscribers": Subscription.objects.filter(plant=report.plant).count(),
+    }
 
 
 @right(VIEW)
 def month_rows(request: HttpRequest, pk: int, key: str) -> HttpResponse:
     """The rows behind one figure as the edition keeps them, and what became of them since."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    content, rows = read(report)
+    content, rows = read_month(report)
     if key not in rows:
         raise Http404
     month = Month(report.month, report.plant.zone)
@@ -124,7 +126,7 @@ def month_rows(request: HttpRequest, pk: int, key: str) -> HttpResponse:
 def month_paper(request: HttpRequest, pk: int) -> HttpResponse:
     """The month as PDF, A4 or letter."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    content, _rows = read(report)
+    content, _rows = read_month(report)
     paper = paper_of(request.GET.get("paper", ""))
     return pdf_answer(month_pdf(content, report_head(report), paper=paper), f"{file_name(report)}.pdf")
 
@@ -133,7 +135,7 @@ def month_paper(request: HttpRequest, pk: int) -> HttpResponse:
 def month_book(request: HttpRequest, pk: int) -> HttpResponse:
     """Figures, their definitions and the rows behind each of them as a spreadsheet."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    content, rows = read(report)
+    content, rows = read_month(report)
     answer = HttpResponse(
         month_xlsx(content, rows, report_head(report)),
         content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -240,3 +242,25 @@ def month_subscribe(request: HttpRequest) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, refusal.message)
     return redirect("month-list")
+
+
+# Mail programs send this form by themselves (RFC 8058), without a cookie; the signed address is what lets them.
+@csrf_exempt
+@open_to_all
+def month_mail_end(request: HttpRequest, token: str) -> HttpResponse:
+    """End the e-mail of the month from the link in it. Opening the link asks; only sending the form ends it."""
+    known = subscription_by(token)
+    if known is None:
+        raise Http404
+    plant, person = known
+    if request.method == "POST":
+        subscribe(plant=plant, person=person, wants=False)
+    return render(
+        request,
+        "reports/month_mail_end.html",
+        {
+            "title": _("The e-mail of the month"),
+            "of_plant": plant,
+            "is_subscribed": Subscription.objects.filter(plant=plant, person=person).exists(),
+        },
+    )

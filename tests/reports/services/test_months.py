@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 
 import pytest
+from django.core.mail.backends.locmem import EmailBackend
 
 from inspections.models import Action
 from installs.models import OutOfService
@@ -14,6 +15,7 @@ from installs.services.installations import take_over_sheet
 from plant.errors import ChangedMeanwhile, Refused
 from plant.services.incidents import correct_incident
 from plant.services.records import change_record
+from reports.jobs import draft_and_send_months
 from reports.models import MonthlyReport, MonthMail, Subscription
 from reports.services import months
 from reports.services.months import (
@@ -258,3 +260,95 @@ def test_a_changed_limit_and_a_sheet_taken_over_are_told(october, belt_a1, erin,
         "stood keep theirs.",
         "Method: A-1 device 1 is held against sheet 3 since 22 Oct: new rollers fitted.",
     ]
+
+
+# --- e-mail -----------------------------------------------------------------------------------------------------------
+@pytest.fixture
+def readers(october, alder, mona, pat, erin):
+    """Three who asked for the month; sent in the order in which they came into the book."""
+    people = [make.person(name, alder, "manager") for name in ("ann", "ben", "cid")]
+    for person in people:
+        subscribe(plant=october, person=person, wants=True)
+    return people
+
+
+def test_the_mail_has_words_and_page_and_says_how_to_end_it(october, erin, readers, mailoutbox):
+    report = published(october, erin)
+    assert send_months() == 3
+    mail = mailoutbox[0]
+    html, kind = mail.alternatives[0]
+    assert kind == "text/html"
+    for text in (mail.body, html):
+        assert "incidents per 1000 running hours: 3 in" in text
+        assert "unit costs are missing" in text
+        assert text.index("unit costs are missing") < text.index("Minutes lost")
+    assert f"http://localhost:8000/months/{report.pk}/rows/stop_minutes/" in html
+    assert mail.extra_headers["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    end_url = mail.extra_headers["List-Unsubscribe"].strip("<>")
+    assert end_url in mail.body
+    assert end_url in html
+    assert "<" not in mail.body
+
+
+def test_the_mail_of_a_new_edition_says_what_differs(october, erin, readers, belt_a1, mailoutbox):
+    published(october, erin)
+    assert send_months() == 3
+    correct_incident(row=belt_a1.incidents.order_by("happened_at").first(), by=erin, reason="scale", minutes_lost=90)
+    second = draft_month(plant=october, month=OCTOBER, by=erin, reason="minutes corrected")
+    publish_month(second, by=erin, version=second.version)
+    assert (send_months(), send_months()) == (3, 0)
+    for text in (mailoutbox[-1].body, mailoutbox[-1].alternatives[0][0]):
+        assert "minutes corrected" in text
+        assert "Minutes lost: was 30 min, now 90 min" in text
+
+
+def test_a_run_of_the_timetable_that_is_killed_half_way_is_ended_by_the_next(
+    october, erin, readers, mailoutbox, monkeypatch, time_machine
+):
+    published(october, erin)
+    send = EmailBackend.send_messages
+
+    def killed_at_the_second(self, messages):
+        if "ben" in messages[0].to[0]:
+            raise KeyboardInterrupt
+        return send(self, messages)
+
+    with monkeypatch.context() as broken:
+        broken.setattr(EmailBackend, "send_messages", killed_at_the_second)
+        with pytest.raises(KeyboardInterrupt):
+            draft_and_send_months()
+    draft_and_send_months()  # the one whose mail was on its way is left alone for an hour
+    assert [each.to[0].split("@")[0] for each in mailoutbox] == ["ann", "cid"]
+    time_machine.move_to(at(11, 2, 9) + dt.timedelta(minutes=61), tick=False)
+    draft_and_send_months()
+    draft_and_send_months()
+    assert [each.to[0].split("@")[0] for each in mailoutbox] == ["ann", "cid", "ben"]
+
+
+def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
+    client, october, erin, readers, mailoutbox, monkeypatch, time_machine
+):
+    report = published(october, erin)
+    send = EmailBackend.send_messages
+
+    def refuse(self, messages):
+        if "ben" in messages[0].to[0]:
+            raise OSError("550 no such mailbox")
+        return send(self, messages)
+
+    monkeypatch.setattr(EmailBackend, "send_messages", refuse)
+    assert send_months() == 2
+    client.force_login(erin)
+    page = client.get(report.get_absolute_url()).content.decode()
+    assert "The e-mail did not reach 1 address" in page
+    assert "ben@alder.example: OSError: 550 no such mailbox" in page
+    assert "It is tried again every hour." in page
+    client.force_login(readers[0].__class__.objects.get(username="pat"))
+    assert "550" not in client.get(report.get_absolute_url()).content.decode()  # addresses are for who publishes
+    for hour in range(1, 12):
+        time_machine.move_to(at(11, 2, 9) + dt.timedelta(hours=1.1 * hour), tick=False)
+        send_months()
+    assert MonthMail.objects.get(person__username="ben").tries == months.MOST_TRIES
+    client.force_login(erin)
+    assert "It is not tried again" in client.get(report.get_absolute_url()).content.decode()
+    assert len(mailoutbox) == 2

@@ -10,8 +10,8 @@ from django.urls import reverse
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
-from reports.models import MonthlyReport
-from reports.services.months import draft_month, publish_month
+from reports.models import MonthlyReport, Subscription
+from reports.services.months import draft_month, end_token, publish_month, subscribe
 from tests import make
 
 OCTOBER = dt.date(2026, 10, 1)
@@ -122,3 +122,18 @@ def test_e_mail_of_the_month_is_one_button(client, report, mona):
 def test_manager_finds_the_month_on_the_start_page(client, report, mona):
     client.force_login(mona)
     assert report.get_absolute_url() in client.get("/").content.decode()
+
+
+def test_the_link_in_the_mail_ends_it_without_signing_in_and_only_by_its_form(client, report, mona):
+    mona.email = "mona@example.org"
+    mona.save()
+    subscribe(plant=report.plant, person=mona, wants=True)
+    url = reverse("month-mail-end", args=[end_token(report.plant, mona)])
+    page = client.get(url)  # mail programs open links by themselves
+    assert (page.status_code, "Send it no longer" in page.content.decode()) == (200, True)
+    assert Subscription.objects.count() == 1
+    strict = client.__class__(enforce_csrf_checks=True)  # a mail program has no cookie
+    assert strict.post(url, {"List-Unsubscribe": "One-Click"}).status_code == 200
+    assert Subscription.objects.count() == 0
+    assert "no longer" in client.get(url).content.decode()
+    assert client.get(reverse("month-mail-end", args=["made-up"])).status_code == 404
