@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inspections.charts import wear_band
+from inspections.charts import reading_trends, wear_band
 from inspections.device_states import device_columns, grade_layers
-from inspections.models import Action, CheckPlan, Task
+from inspections.models import Action, CheckPlan, Reading, Task
 from inspections.round_board import rounds_today
 from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
 from inspections.services.wear import wear_of
@@ -21,6 +22,7 @@ from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
+from plant.printing import print_drawings
 
 register_main_page(
     MainPage(
@@ -168,22 +170,44 @@ def checks_in_timeline(request: HttpRequest, installation: Installation) -> dict
 
 @register_panel("dossier", order=10)
 def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
-    """How each check was found last and when it is due next, for the printed dossier."""
+    """How each check was found last, when it is due next, and what was read over time, for the printed dossier."""
     if not has_right(request.user, "inspections.view_task", installation.plant):
         return None
+    system = UnitSystem(request.user.unit_system)
     rows = [
         [
             str(row.check_kind),
             str(timezone.localtime(row.last.closed_at).date()) if row.last and row.last.closed_at else "–",
-            row.last.get_grade_display() if row.last and row.last.grade else "–",
-            sentence_in(row.last.grade_reason, UnitSystem(request.user.unit_system)) if row.last else "",
+            {"mark": row.last.grade, "words": row.last.get_grade_display()} if row.last and row.last.grade else "–",
+            sentence_in(row.last.grade_reason, system) if row.last else "",
             str(row.next.due_on) if row.next else "–",
         ]
         for row in checks_at(installation)
     ]
+    captions, svgs = readings_drawn(installation, system)
     return {
         "title": str(_("Checks")),
         "words": "" if rows else str(_("No check is planned here.")),
         "heads": [str(_("Check")), str(_("Last done")), str(_("Found")), str(_("Why")), str(_("Due next"))],
         "rows": rows,
+        "grow": [3],
+        "svgs": svgs,
+        "captions": captions,
+        "width": 72,
     }
+
+
+def readings_drawn(installation: Installation, system: UnitSystem) -> tuple[list[str], list[bytes]]:
+    """Small charts for paper: diameters with their forecast, then every other reading; captions and SVG."""
+    captions: list[str] = []
+    html = ""
+    wear = wear_of([installation])[installation.pk]
+    band = wear_band(wear, system) if wear.sides else None
+    if band is not None:
+        captions.append(str(_("Sensor wear: diameters, with the band of the forecast to the limit")))
+        html += render_to_string("inspections/_wear_band.html", {"band": band})
+    # Belt offsets have their own charts, and diameters have theirs above.
+    rows = Reading.objects.current().as_found().filter(visit__installation=installation).exclude(quantity="mm")
+    trends = reading_trends(rows.select_related("visit", "task__check_kind"), system)
+    html += render_to_string("inspections/_reading_trends.html", {"trends": trends})
+    return [*captions, *(each.title for each in trends)], print_drawings(html, "text { font-size: 14px; }")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,6 +20,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.http import HttpResponse
 
 SHEET = "plant/sheet.typ"
+PRINT_FONT = "Libertinus Serif"
 PAPERS = ("a4", "us-letter")
 
 
@@ -77,6 +79,21 @@ def pdf(
                 timestamp=made_at or dt.datetime(2000, 1, 1, tzinfo=dt.UTC),
             )
         )
+
+
+def print_drawings(html: str, style: str = "") -> list[bytes]:
+    """The drawings that stand in a page, each as an SVG file of its own for a printed sheet.
+
+    Parameters
+    ----------
+    html : str
+        A rendered template; what people typed in it is escaped already.
+    style : str, optional
+        The rules that the style sheet of the page gives on screen, for paper: grey print must read as well.
+    """
+    drawings = re.findall(r"<svg\b.*?</svg>", html, re.DOTALL)
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" font-family="{PRINT_FONT}"'
+    return [re.sub(r"<svg\b([^>]*)>", rf"{head}\1><style>{style}</style>", each, count=1).encode() for each in drawings]
 
 
 def paper_of(asked: str) -> str:

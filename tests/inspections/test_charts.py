@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from types import SimpleNamespace
 
 import pytest
 
-from inspections.charts import HEIGHT, LABEL, LEFT, RIGHT, WIDTH, wear_band
+from inspections.charts import HEIGHT, LABEL, LEFT, RIGHT, WIDTH, reading_trends, wear_band
 from inspections.services.wear import wear_of
 from plant.calc.units import UnitSystem
 from tests.inspections.services.test_wear import NOW, measure, standing  # noqa: F401  (a fixture)
@@ -40,3 +41,23 @@ def test_words_are_in_the_units_of_the_reader(wear):
 def test_one_reading_is_not_drawn(standing):  # noqa: F811
     measure(standing, dt.datetime(2026, 1, 10, 9, tzinfo=dt.UTC), 76.0, 76.0)
     assert wear_band(wear_of([standing], now=NOW)[standing.pk], UnitSystem.METRIC) is None
+
+
+def test_a_trend_has_a_line_for_each_thing_and_keeps_to_its_box():
+    def reading(label, day, value, quantity="nm", kind="Fastener torque"):
+        visit = SimpleNamespace(visited_at=dt.datetime(2026, 3, day, tzinfo=dt.UTC))
+        return SimpleNamespace(
+            label=label, value=value, quantity=quantity, visit=visit, task=SimpleNamespace(check_kind=kind)
+        )
+
+    rows = [reading("clamp 1", 1, 75.0), reading("clamp 2", 1, 70.0), reading("clamp 1", 9, 60.0)]
+    rows += [reading("clamp 2", 9, 71.0), reading("breakaway", 1, 30.0, "n", "Pivot freedom")]
+    (trend,) = reading_trends(rows, UnitSystem.METRIC)  # one look alone is no trend
+    assert trend.title == "Fastener torque, as found: clamp 1, clamp 2"
+    assert [words for _y, words in trend.marks] == ["75 N·m", "60 N·m"]
+    assert (trend.first, trend.last) == ("2026-03-01", "2026-03-09")
+    one, two = trend.lines
+    assert one.points[0].y < one.points[1].y  # less torque lies lower
+    for point in (*one.points, *two.points):
+        assert trend.left <= point.x <= trend.right_edge
+        assert 0 <= point.y <= trend.height

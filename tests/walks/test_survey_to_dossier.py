@@ -387,7 +387,9 @@ def test_from_the_survey_to_the_dossier(people, plant_ready, tess, tom, pat, pag
 
     words = read_the_dossier(people)
     for said in (
-        "A-1 device 70", "1640 mm", "1505 mm", "61 mm", "75 N·m", "131 N·m", "W-07", "transport restraint removed",
-        "tess", "tom", "shift B", "Surveyed", "Accepted", "Handed over",
+        "A-1 device 70", "1640 mm", "1505 mm", "61 mm", "within", "17 of 17 lines within tolerance", "75 N·m",
+        "131 N·m", "W-07", "5 of 5 fasteners are signed off", "transport restraint removed", "tess", "tom", "shift B",
+        "P-118", "Main switch 4, lock 12", "6 mm in on the drive side", "72 mm drive side", "22 mm drive side",
+        "76 mm drive side", "Surveyed", "Accepted", "Handed over",
     ):  # fmt: skip
         assert said in words, said

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 
 import pytest
@@ -9,6 +10,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from installs.labels import label_address, label_image
+from installs.models import BeltOffset, FitUp, PartChange, TorqueSignOff
 from tests import make
 
 
@@ -62,3 +64,53 @@ def test_the_dossier_tells_the_place_and_its_timeline(client, tess, fitted, pape
     words = text_of(answer)
     for said in ("A-1 device 1", "walkway #2 *east* $x$", "In service", "does not make the belt safe", "Timeline"):
         assert said in words
+
+
+def test_the_dossier_holds_measures_with_verdicts_torques_and_part_changes(client, tess, fitted, alder):
+    fitting = make.fitting(
+        fitted.conveyor, fitted.device.device_model, installation=fitted, device=fitted.device,
+        begun_at=fitted.installed_at, accepted_at=fitted.installed_at, accepted_by=tess,
+        handed_over_at=fitted.installed_at, handed_over_by=tess, handed_over_to="shift B", permit_reference="P-118",
+    )  # fmt: skip
+    measures = {"bracket_spacing_mm": 1640.0, "frame_length_mm": 1505.0, "extension_drive_mm": 61.0}
+    FitUp.objects.create(fitting=fitting, extension_off_mm=70.0, **measures)
+    TorqueSignOff.objects.create(
+        fitting=fitting, fastener=fitting.device_model.fasteners.get(place="clamp"), number=2, torque_nm=76.0,
+        target_nm=75.0, instrument=make.torque_wrench(alder), signed_by=tess, signed_at=fitted.installed_at,
+    )  # fmt: skip
+    PartChange.objects.create(
+        installation=fitted, part="pivot", why="seized", changed_at=fitted.installed_at, note="dry *bearing*"
+    )
+    BeltOffset.objects.create(
+        plant=alder, conveyor=fitted.conveyor, strand="return", chainage_m=80.0, offset_mm=-31.0, is_loaded=True,
+        taken_at=fitted.installed_at, occasion="acceptance", installation=fitted,
+    )  # fmt: skip
+    client.force_login(tess)
+    words = " ".join(text_of(client.get(reverse("installation-dossier", args=[fitted.pk]))).split())
+    for said in (
+        "Bracket spacing 1640 mm", "Extension, drive side 61 mm 61 mm ± 3 mm within", "70 mm 61 mm ± 3 mm outside",
+        "Extension: in by 4.5 mm on the off side", "clamp 1 75 N·m ± 10 % – not signed off",
+        "clamp 2 75 N·m ± 10 % 76 N·m", "1 of 5 fasteners are signed off.", "W-07", "P-118", "tess to shift B",
+        "pivot both sides seized", "dry *bearing*", "80 m loaded 31 mm off side",
+    ):  # fmt: skip
+        assert said in words, said
+    assert len(words) > 1000
+
+
+def test_every_table_of_the_dossier_stays_on_the_page(client, tess, fitted):
+    task = make.task(
+        fitted, make.check_kind(), dt.date(2026, 2, 1), closed_at=fitted.installed_at, outcome="done", grade="watch",
+        grade_reason="The pivot moves freely through its whole range. " * 6,
+    )  # fmt: skip
+    client.force_login(tess)
+    answer = client.get(reverse("installation-dossier", args=[fitted.pk]))
+    right = []
+
+    def note(text, user_matrix, text_matrix, _font, _size):
+        if text.strip():
+            right.append(text_matrix[4] * user_matrix[0] + user_matrix[4])
+
+    for page in PdfReader(io.BytesIO(answer.content)).pages:
+        page.extract_text(visitor_text=note)
+    assert task.get_grade_display() in text_of(answer)
+    assert 400 < max(right) < 595 - 51  # the right margin is 18 mm
