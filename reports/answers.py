@@ -340,6 +340,7 @@ class Reading:
     n_before: int
     n_after: int
     n_raw: int  # incidents of both sides, as in the book, to whose raw events the merge time was applied
+    n_booked: int  # all of them
     ratio: RateRatio
     judgement: Judgement
 
@@ -380,5 +381,5 @@ def sensitivity_of(
                     n[k] = booked[k] - freed[k] + joined
             ratio = compare_rates(n[0], before.hours, n[1], after.hours, level=rules.level)
             judged = judge(ratio, coverage_before=1.0, coverage_after=1.0, n_detectors=n_detectors, rules=rules)
-            rows.append(Reading(minutes, is_possible, n[0], n[1], sum(freed), ratio, judged))
+            rows.append(Reading(minutes, is_possible, n[0], n[1], sum(freed), sum(booked), ratio, judged))
     return tuple(rows)

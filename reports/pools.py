@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from reports.calc.many_verdicts import p_of_limits, q_values, widened_p_many
 from reports.calc.pooled import CommonRatio, RandomEffects, common_ratio, random_effects
@@ -67,12 +66,9 @@ def standing_words(standings: Mapping[int, Standing]) -> str:
     named, standing = standing_verdicts(standings)
     if not named:
         return ""
-    return ngettext(
-        "Of %(named)s verdict of fewer or more, %(standing)s stands when at most 5 %% of those named may be wrong on "
-        "average (Benjamini and Hochberg, on p-values widened where incidents come in bad spells).",
-        "Of %(named)s verdicts of fewer or more, %(standing)s stand when at most 5 %% of those named may be wrong on "
-        "average (Benjamini and Hochberg, on p-values widened where incidents come in bad spells).",
-        named,
+    return _(
+        "Verdicts of fewer or more that stand when at most 5 %% of those named may be wrong on average: "
+        "%(standing)s of %(named)s (Benjamini and Hochberg, on p-values widened where incidents come in bad spells)."
     ) % {"named": named, "standing": standing}
 
 

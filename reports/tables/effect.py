@@ -14,11 +14,20 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
+from reports.calc.rate_ratio import Verdict
 from reports.charts import forest_row, forest_ticks
 from reports.pools import Standing
 from reports.selectors import Study
 from reports.templatetags.effect import in_hours, one, q_words, ratio_words, verdict_mark, verdict_words
 
+VERDICTS_BY_WEIGHT = (
+    Verdict.FEWER,
+    Verdict.MORE,
+    Verdict.CHANGES_LITTLE,
+    Verdict.NO_CLEAR_CHANGE,
+    Verdict.TOO_EARLY,
+    Verdict.CANNOT_BE_JUDGED,
+)
 UNSTATED = 1e9  # sorts rows without a ratio behind those with one
 
 
@@ -48,6 +57,11 @@ class EffectRow:
     @property
     def url(self) -> str:
         return reverse("effect-detail", args=[self.study.installation.pk])
+
+    @property
+    def rank(self) -> tuple[int, float]:
+        """Fewer first, then more, and what cannot be judged last; within a verdict by the ratio."""
+        return VERDICTS_BY_WEIGHT.index(self.study.verdict), self.ratio
 
     @property
     def ratio(self) -> float:
@@ -126,7 +140,9 @@ class ForestColumn(tables.Column):
 
 class EffectTable(RegisterTable):
     installation = tables.Column(verbose_name=gettext_lazy("Installation"), accessor="tag", order_by=("tag", "devices"))
-    models = tables.Column(verbose_name=gettext_lazy("Model"))
+    models = tables.Column(
+        verbose_name=gettext_lazy("Model"), attrs={"th": {"class": "model-cell"}, "td": {"class": "model-cell"}}
+    )
     before = tables.Column(
         verbose_name=gettext_lazy("Before, per 1000 h"),
         accessor="study__before",
@@ -146,7 +162,7 @@ class EffectTable(RegisterTable):
     )
     ratio = tables.Column(verbose_name=gettext_lazy("Ratio (95 %)"), attrs=NUMBER)
     verdict = tables.Column(
-        verbose_name=gettext_lazy("Verdict"), accessor="study__judgement__verdict", order_by=("study__verdict",)
+        verbose_name=gettext_lazy("Verdict"), accessor="study__judgement__verdict", order_by=("rank",)
     )
     q = tables.Column(verbose_name=gettext_lazy("Among all"), order_by=("q",))
     # In the files only: one figure a column.
@@ -179,7 +195,7 @@ class EffectTable(RegisterTable):
     left_out = tables.Column(visible=False)
 
     class Meta:
-        order_by = "ratio"
+        order_by = "verdict"
         template_name = "reports/_effect_table.html"
         sequence = ("installation", "models", "before", "after", "forest", "ratio", "verdict", "q", "...")
 

@@ -150,7 +150,7 @@ def smallest_words(smallest: SmallestChange) -> str:
         return (
             _(
                 "Smallest change that could be seen in %(n)s of 10 cases: a rise to %(rise)s of the rate before. No "
-                "fall could: not even a device that stops every incident would be called fewer yet."
+                "fall could: not even no incident at all would be called fewer yet."
             )
             % known
         )

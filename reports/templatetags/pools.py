@@ -10,6 +10,8 @@ from reports.charts import ForestRow, forest_pool
 from reports.templatetags.effect import q_words, two
 
 register = template.Library()
+# Two devices have an interval by arithmetic only; beyond this it says nothing to anybody.
+FARTHEST_LIMIT = 100.0
 
 
 @register.filter
@@ -17,7 +19,7 @@ def limits_words(pooled: CommonRatio | RandomEffects) -> str:
     """0.43 (0.28-0.64); 0.00, no limits; none"""
     if pooled.ratio is None or pooled.ratio == float("inf"):
         return _("none")
-    if pooled.low is None or pooled.high is None:
+    if pooled.low is None or pooled.high is None or pooled.high > FARTHEST_LIMIT:
         return _("%(ratio)s, no limits") % {"ratio": two(pooled.ratio)}
     return f"{two(pooled.ratio)} ({two(pooled.low)}-{two(pooled.high)})"
 

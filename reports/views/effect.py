@@ -19,12 +19,11 @@ from plant.errors import Refused
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
-from reports.calc.pooled import random_effects
 from reports.calc.rate_ratio import Verdict
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
 from reports.panels import book_for, effect_context
-from reports.pools import Standing, pools_of, standing_words, standings_of
+from reports.pools import Pool, Standing, pools_of, standing_words, standings_of
 from reports.selectors import Study, reference_for, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
 from reports.study_files import data_file, method_text, reference_file
@@ -52,7 +51,7 @@ class EffectList(RegisterList):
 
     def filtered(self) -> list[EffectRow]:
         studies = book_for(self.request).studies
-        self.all_studies, self.standings = studies, standings_of(studies)
+        self.all_studies, self.standings, self.pools = studies, standings_of(studies), pools_of(studies)
         form = self.filterset_form(studies)
         self.filterset = Choices(form)
         if not self.is_filter_understood:
@@ -74,11 +73,11 @@ class EffectList(RegisterList):
         return form
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        pooled = {"pools": pools_of(self.all_studies), "standing": standing_words(self.standings)}
+        pooled = {"pools": self.pools, "standing": standing_words(self.standings)}
         return super().get_context_data(**pooled, **kwargs)
 
     def get_lede(self) -> str:
-        return f"{pooled_words(self.all_studies)} {lede_of(self.all_studies)}".strip()
+        return f"{pooled_words(self.pools)} {lede_of(self.all_studies)}".strip()
 
 
 def fits(study: Study, asked: dict[str, Any]) -> bool:
@@ -116,22 +115,18 @@ def lede_of(studies: tuple[Study, ...]) -> str:
     return f"{said} {chance}"
 
 
-def pooled_words(studies: tuple[Study, ...]) -> str:
+def pooled_words(pools: list[Pool]) -> str:
     """The fleet as one: all comparisons that can be judged, removed devices and failures among them."""
-    judged = [each for each in studies if each.verdict != Verdict.CANNOT_BE_JUDGED]
-    counts = [(each.before.n, each.before.hours, each.after.n, each.after.hours) for each in judged]
-    middle = random_effects(*(list(column) for column in zip(*counts, strict=True))) if counts else None
+    middle = pools[0].effects if pools else None
     if middle is None or middle.next_low is None or middle.next_high is None:
         return ""
     return _(
-        "Over the fleet, incidents in reach came to %(ratio).2f of what they were (%(low).2f to %(high).2f; "
-        "%(n)s comparisons with incidents, failures and removed devices included). For the next device expect "
-        "between %(next_low).2f and %(next_high).2f. Chance high counts before are not taken out of this figure."
+        "Over the fleet, incidents in reach came to %(ratio).2f of what they were (%(low).2f to %(high).2f; failures "
+        "and removed devices included). For the next device expect between %(next_low).2f and %(next_high).2f."
     ) % {
         "ratio": middle.ratio,
         "low": middle.low,
         "high": middle.high,
-        "n": middle.n_strata,
         "next_low": middle.next_low,
         "next_high": middle.next_high,
     }

@@ -114,7 +114,7 @@ def test_the_page_says_which_rows_were_joined_again(client, at, mona):
     booked(at, start)
     client.force_login(mona)
     page = " ".join(client.get(reverse("effect-detail", args=[at.pk])).content.decode().split())
-    assert "1 from raw events" in page
+    assert "1 of 1 from raw events" in page
     assert "the plant's own;" in page
     assert "What people logged was never merged" in page
     assert "Smallest change that could be seen in 8 of 10 cases" in page or "no change could be seen" in page

@@ -146,7 +146,8 @@ def test_the_list_counts_verdicts_and_chance(client, at, belt, mona):
         ("?sort=-ratio", ["22", "20"]),
         ("?sort=ratio", ["20", "22"]),
         ("?sort=before", ["22", "20"]),
-        ("?sort=verdict", ["22", "20"]),
+        ("?sort=verdict", ["20", "22"]),
+        ("", ["20", "22"]),
     ],
 )
 def test_the_list_is_filtered_and_sorted(client, at, belt, mona, query, shown):

@@ -12,6 +12,7 @@ from django.utils import timezone
 from scipy import stats
 
 from plant.models import BeltChange
+from reports.periods import month_words
 from tests import make
 
 DAY = dt.timedelta(days=1)
@@ -136,3 +137,17 @@ def test_the_later_period_may_come_first(client, at, mona):
     other = client.get(reverse(URL), asked("plant", first=(100, 0), second=(401, 301))).context["found"]
     assert other.ratio.low == pytest.approx(1 / one.ratio.high)
     assert other.ratio.high == pytest.approx(1 / one.ratio.low)
+
+
+@pytest.mark.parametrize(
+    ("months", "words"),
+    [
+        ((1, 2, 3, 11, 12), "November to March"),
+        ((4,), "April"),
+        ((2, 3, 8), "February to March, August"),
+        (tuple(range(1, 13)), "January to December"),
+        ((), ""),
+    ],
+)
+def test_months_are_told_as_stretches(months, words):
+    assert month_words(months) == words
