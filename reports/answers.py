@@ -46,6 +46,7 @@ FloatArray = NDArray[np.float64]
 TILE_M = 50.0
 SHORTEST_TILE_M = 10.0
 REFERENCE_DAYS = 1461
+REFERENCE_YEAR_DAYS = 365
 DAY_S = 86400.0
 STRANDS = ("carry", "return")
 
@@ -188,7 +189,9 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
         model: ReferenceModel | NoReference = NoReference(n_untreated, (too_few(n_untreated),))
     else:
         columns = {name: [each.traits[name] for each in places] for name in places[0].traits}
-        model = fit_reference(*stretches.within(-np.inf, np.inf), columns)
+        edges = grid[::-REFERENCE_YEAR_DAYS][::-1]
+        years = [stretches.within(*pair) for pair in itertools.pairwise([grid[0], *edges[1:-1], np.inf])]
+        model = fit_reference(*(np.column_stack([each[i] for each in years]) for i in (0, 1)), columns)
     if not isinstance(model, NoReference):
         stretches = replace(stretches, rate_per_h=np.array([model.rate_per_h(each.traits) for each in places]))
     return Reference(model, days, stretches, tuple(places))

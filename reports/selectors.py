@@ -410,6 +410,7 @@ def study(
             rules=rules,
             spells=answers.spells if answers else None,
             shrunk=answers.shrunk if answers else None,
+            compared=answers.compared if answers else None,
         ),
         rules=rules,
         chosen=chosen,

@@ -145,10 +145,12 @@ def fit_reference(
 
     Parameters
     ----------
-    n : array of int, shape (s,)
-        Incidents of each stretch.
-    hours : array of float, shape (s,)
-        Running hours of each stretch; those without hours are left out [h].
+    n : array of int, shape (s,) or (s, w)
+        Incidents of each stretch, year by year where there are w columns.
+    hours : array of float, shape (s,) or (s, w)
+        Running hours of the same; stretches without hours are left out [h]. With columns, hours of years in which
+        all stretches fared worse count for more: else stretches that got a device early, and so lived in other years
+        than the rest, would make stretches look more uneven than they are.
     candidates : mapping of str to array of float, shape (s,), optional
         Traits that may be taken in, in order of preference at equal merit.
 
@@ -168,12 +170,47 @@ def fit_reference(
     FHWA-SA-10-032; fitted with statsmodels. Schwarz, G. (1978), Annals of Statistics 6, 461-464 (from memory).
     """
     counts, time = np.asarray(n, dtype=float), np.asarray(hours, dtype=float)
-    if counts.shape != time.shape or counts.ndim != 1:
+    if counts.shape != time.shape or counts.ndim not in {1, 2}:
         raise ValueError(f"n has shape {counts.shape}, hours {time.shape}; give one of each for every stretch")
     if np.any(counts < 0) or not np.all(np.isfinite(time)) or np.any(time < 0):
         raise ValueError("counts and hours of the stretches must be 0 or more; look for negative ones")
-    kept = time > 0
+    kept = time.reshape(counts.shape[0], -1).sum(axis=1) > 0
+    traits = {name: np.asarray(each, dtype=float)[kept] for name, each in (candidates or {}).items()}
     counts, time = counts[kept], time[kept]
+    if counts.ndim == 1:
+        return _chosen(counts, time, traits)
+    counts, time = _merged_years(counts, time)
+    total, weighed = counts.sum(axis=1), time.sum(axis=1)
+    model = _chosen(total, weighed, traits)
+    for _round in range(3 if counts.shape[1] > 1 else 0):
+        if isinstance(model, NoReference):
+            break
+        levels, _information = _levels(counts, time * _rates(model, traits)[:, None], min(model.shape, LARGEST_SHAPE))
+        weighed = time @ np.exp(levels)
+        # The average level stays 1, so that the model's rate is that of all the years.
+        model = _chosen(total, weighed * time.sum() / weighed.sum(), traits)
+    return model
+
+
+def _merged_years(counts: FloatArray, hours: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Years put together with the next until each has enough incidents to have a level of its own."""
+    ends, since = [], 0
+    for year in range(1, counts.shape[1] + 1):
+        if counts[:, since:year].sum() >= FEWEST_FOR_TREND:
+            ends.append(year)
+            since = year
+    starts = [0, *ends[:-1]] if ends else [0]
+    return np.add.reduceat(counts, starts, axis=1), np.add.reduceat(hours, starts, axis=1)
+
+
+def _rates(model: ReferenceModel, traits: Mapping[str, FloatArray]) -> FloatArray:
+    """Rate of each stretch; one for all where there are no traits."""
+    slopes = zip(model.names, model.coefficients[1:], strict=True)
+    return np.atleast_1d(np.exp(model.coefficients[0] + sum(b * traits[name] for name, b in slopes)))
+
+
+def _chosen(counts: FloatArray, time: FloatArray, traits: Mapping[str, FloatArray]) -> ReferenceModel | NoReference:
+    """The model with the traits that tell."""
     if counts.size < FEWEST_STRETCHES:
         said = (
             f"Only {counts.size} stretches without a device could serve as reference; {FEWEST_STRETCHES} are needed, "
@@ -182,7 +219,6 @@ def fit_reference(
         return NoReference(int(counts.size), (said,))
     if counts.sum() == 0:
         return NoReference(int(counts.size), ("No incident is known on any stretch without a device.",))
-    traits = {name: np.asarray(each, dtype=float)[kept] for name, each in (candidates or {}).items()}
     # A trait that all stretches share, or that is not known of some, cannot be told apart.
     usable = [name for name, each in traits.items() if np.all(np.isfinite(each)) and np.ptp(each) > 0]
     chosen: list[str] = []
@@ -195,8 +231,7 @@ def fit_reference(
         best = tried[name]
         chosen.append(name)
         usable.remove(name)
-    mean = time * np.array([best.rate_per_h({each: traits[each][i] for each in chosen}) for i in range(counts.size)])
-    shapes, weights = shape_weights(counts, mean)
+    shapes, weights = shape_weights(counts, time * _rates(best, traits))
     return replace(
         best,
         left_out=tuple(name for name in traits if name not in chosen),

@@ -74,6 +74,11 @@ _WORDS = {
     Verdict.CANNOT_BE_JUDGED: "cannot be judged",
 }
 
+ALONE = (
+    "These are counts alone: neither devices being put where it was worst nor what happened elsewhere meanwhile is "
+    "allowed for."
+)
+
 
 @dataclass(frozen=True)
 class VerdictRules:
@@ -138,8 +143,12 @@ def rule_text(rules: VerdictRules) -> tuple[str, ...]:
         "Cannot be judged: no switch or logged station stands in the zone, or running hours are known for less than "
         f"{_percent(rules.least_coverage)} of either period, or there are no running hours before.",
         f"Fewer or more incidents: the exact {_percent(rules.level)} interval of the ratio leaves out 1 (widened where "
-        "incidents come in bad spells), and on the same side of 1 lies the one-sided limit after allowing for devices "
-        "being put where it was worst and for what untreated stretches did, wherever that one can be worked out.",
+        f"incidents come in bad spells), and so does, on the same side, the one-sided {_percent(rules.level)} limit "
+        "after allowing for devices being put where it was worst and for what untreated stretches did. Where too few "
+        "stretches are untreated for that, the answer compared with them takes its place; where that is missing too, "
+        "the counts decide alone and the verdict says so. This calls a device that does nothing fewer in at most "
+        f"{_wrong(rules.level)} of cases, and more in at most {_wrong(rules.level)}, as far as the model of untreated "
+        "stretches fits; without that model nothing of the kind is promised.",
         f"Shown to change little: all of these intervals lie between {low:g} and {high:g}, a margin fixed beforehand.",
         f"Too early to tell: fewer than {rules.least_after_share:g} times the hours before have been run after.",
         "No clear change: none of these; it does not say that the device does nothing.",
@@ -155,6 +164,7 @@ def judge(
     rules: VerdictRules | None = None,
     spells: SpellCheck | None = None,
     shrunk: EffectIndex | None = None,
+    compared: EffectIndex | None = None,
 ) -> Judgement:
     """The verdict that the counts allow, with its reasons, in the order of `rule_text`.
 
@@ -172,6 +182,8 @@ def judge(
         Whether incidents come in bad spells; where they do, the interval is widened.
     shrunk : EffectIndex, optional
         The answer after allowing for regression to the mean; it must agree before fewer or more is said.
+    compared : EffectIndex, optional
+        The answer against untreated stretches alone; it must agree where there is no `shrunk`.
 
     Returns
     -------
@@ -196,17 +208,23 @@ def judge(
     obstacles = _obstacles(ratio, coverage_before, coverage_after, n_detectors, rules)
     if obstacles:
         return Judgement(Verdict.CANNOT_BE_JUDGED, obstacles)
-    counts = (*_counts_sentences(ratio), *_spell_sentences(ratio, spells, rules), *_shrunk_sentences(shrunk))
+    allowed = shrunk or compared
+    counts = (
+        *_counts_sentences(ratio),
+        *_spell_sentences(ratio, spells, rules),
+        *_allowed_sentences(shrunk, compared),
+    )
     percent = _percent(rules.level)
     contradiction: tuple[str, ...] = ()
     if ratio.low is not None and ratio.high is not None:
         low, high = _limits(ratio, spells, rules)
-        shrunk_low, shrunk_high = (shrunk.low, shrunk.high) if shrunk is not None else (low, high)
-        if high < 1 and (shrunk is None or shrunk.high_one_sided < 1):
-            return Judgement(Verdict.FEWER, (*counts, f"The whole {percent} interval lies below 1."))
-        if low > 1 and (shrunk is None or shrunk.low_one_sided > 1):
-            return Judgement(Verdict.MORE, (*counts, f"The whole {percent} interval lies above 1."))
-        if rules.margin[0] <= min(low, shrunk_low) and max(high, shrunk_high) <= rules.margin[1]:
+        allowed_low, allowed_high = (allowed.low, allowed.high) if allowed is not None else (low, high)
+        alone = () if allowed else (ALONE,)
+        if high < 1 and (allowed is None or allowed.high_one_sided < 1):
+            return Judgement(Verdict.FEWER, (*counts, f"The whole {percent} interval lies below 1.", *alone))
+        if low > 1 and (allowed is None or allowed.low_one_sided > 1):
+            return Judgement(Verdict.MORE, (*counts, f"The whole {percent} interval lies above 1.", *alone))
+        if rules.margin[0] <= min(low, allowed_low) and max(high, allowed_high) <= rules.margin[1]:
             said = f"The whole {percent} interval lies between {rules.margin[0]:g} and {rules.margin[1]:g}."
             return Judgement(Verdict.CHANGES_LITTLE, (*counts, said))
         if high < 1 or low > 1:
@@ -281,13 +299,19 @@ def _spell_sentences(ratio: RateRatio, spells: SpellCheck | None, rules: Verdict
     )
 
 
-def _shrunk_sentences(shrunk: EffectIndex | None) -> tuple[str, ...]:
-    if shrunk is None:
-        return ()
-    return (
-        "After allowing for devices being put where it was worst, and for what untreated stretches did: "
-        f"{shrunk.ratio:.2f} ({shrunk.low:.2f} to {shrunk.high:.2f}).",
-    )
+def _allowed_sentences(shrunk: EffectIndex | None, compared: EffectIndex | None) -> tuple[str, ...]:
+    """The answer that has to agree with the counts, by what it allows for."""
+    if shrunk is not None:
+        return (
+            "After allowing for devices being put where it was worst, and for what untreated stretches did: "
+            f"{shrunk.ratio:.2f} ({shrunk.low:.2f} to {shrunk.high:.2f}).",
+        )
+    if compared is not None:
+        return (
+            f"After allowing for what untreated stretches did: {compared.ratio:.2f} ({compared.low:.2f} to "
+            f"{compared.high:.2f}); not for devices being put where it was worst.",
+        )
+    return ()
 
 
 def _unclear(ratio: RateRatio, percent: str) -> tuple[str, ...]:
@@ -307,6 +331,10 @@ def _needed_sentence(ratio: RateRatio, needed: float | None) -> str:
 
 def _percent(share: float) -> str:
     return f"{100 * share:g} %"
+
+
+def _wrong(level: float) -> str:
+    return _percent(round(1.0 - level, 9))
 
 
 RULE_TEXT = rule_text(VerdictRules())

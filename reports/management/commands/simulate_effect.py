@@ -6,6 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
+from reports.calc.rate_ratio import VerdictRules
 from reports.calc.simulation import as_table, simulate
 
 
@@ -23,6 +24,10 @@ class Command(BaseCommand):
             seed=options["seed"],
             progress=lambda name: self.stderr.write(f"{name} ..."),
         )
-        n = results[0].tallies["plain"].n
-        self.stdout.write(f"{options['plants']} plants, {n} devices of each scenario, seed {options['seed']}\n\n")
+        devices = [each.tallies["plain"].n for each in results]
+        many = f"{min(devices)}" if min(devices) == max(devices) else f"{min(devices)} to {max(devices)}"
+        self.stdout.write(
+            f"{options['plants']} plants and {many} devices of each scenario, seed {options['seed']}; intervals at "
+            f"{100 * VerdictRules().level:g} %, shares ± one standard error.\n\n"
+        )
         self.stdout.write(as_table(results))

@@ -82,6 +82,30 @@ def test_a_trait_is_taken_in_only_if_it_tells():
     assert model.rate_per_h({"wet": 1.0}) > model.rate_per_h({"wet": 0.0})
 
 
+def test_years_that_were_worse_for_all_do_not_make_stretches_look_uneven():
+    """Half of the stretches are known in a bad year only; alike but for that, the model must find them alike."""
+    rng = np.random.default_rng(8)
+    level, n = np.array([3.0, 1.0]), 80
+    hours = np.column_stack([np.full(n, 4000.0), np.where(np.arange(n) < n // 2, 0.0, 4000.0)])
+    own = rng.gamma(20.0, 1 / 20.0, n)
+    counts = rng.poisson(0.003 * own[:, None] * level * hours)
+    lumped = fit_reference(counts.sum(axis=1), hours.sum(axis=1))
+    by_year = fit_reference(counts, hours)
+    assert lumped.shape < 12 < by_year.shape
+    # The rate is that of all hours together, as counted.
+    assert by_year.rate_per_h({}) == pytest.approx(counts.sum() / hours.sum(), rel=0.1)
+    assert by_year.hours == pytest.approx(hours.sum())
+    one = fit_reference(counts.sum(axis=1)[:, None], hours.sum(axis=1)[:, None])
+    assert one == lumped
+
+
+def test_years_with_too_few_incidents_are_put_together_with_the_next():
+    counts, hours = np.array([[5.0, 18, 2, 19, 3]]), np.array([[1.0, 2, 3, 4, 5]])
+    merged = empirical_bayes._merged_years(counts, hours)
+    assert [each.tolist() for each in merged] == [[[23, 24]], [[3, 12]]]
+    assert [each.tolist() for each in empirical_bayes._merged_years(counts[:, :1], hours[:, :1])] == [[[5]], [[1]]]
+
+
 def test_too_few_stretches_are_said():
     found = fit_reference([1, 2, 3], [100, 100, 100])
     assert isinstance(found, NoReference)

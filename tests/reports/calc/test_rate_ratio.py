@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from reports.calc import rate_ratio
+from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import (
+    ALONE,
     RULE_TEXT,
     Verdict,
     VerdictRules,
@@ -141,3 +143,42 @@ def test_false_verdicts_stay_rare_when_nothing_changes():
     n0, n1 = rng.poisson(20, 2000), rng.poisson(20, 2000)
     many = compare_rates_many(n0, 5000, n1, 5000)
     assert ((many.high < 1) | (many.low > 1)).mean() <= 0.05
+
+
+# --- what has to agree with the counts ------------------------------------------------------------------------------
+def index(ratio, low, high):
+    """An answer with its limits; the one-sided ones lie a sixth of the way inwards, as for a normal logarithm."""
+    inner = [ratio * (edge / ratio) ** (1.645 / 1.96) for edge in (low, high)]
+    return EffectIndex(ratio, None, ratio, low, high, 0.2, 20.0, 20.0, 9.0, *inner)
+
+
+def test_fewer_needs_the_one_sided_limit_of_the_shrunk_answer_as_the_page_says():
+    wet = (24, 4400, 8, 4100)
+    assert judged(wet, shrunk=index(0.47, 0.2, 1.05)).verdict is Verdict.FEWER
+    held = judged(wet, shrunk=index(0.55, 0.25, 1.25))
+    assert held.verdict is Verdict.NO_CLEAR_CHANGE
+    assert any("what chance and the untreated stretches explain does not" in each for each in held.reasons)
+    worse = (16, 10500, 25, 7000)
+    assert judged(worse, shrunk=index(1.9, 0.96, 3.8)).verdict is Verdict.MORE
+    assert judged(worse, shrunk=index(1.5, 0.7, 3.0)).verdict is Verdict.NO_CLEAR_CHANGE
+    assert "one-sided 95 % limit" in RULE_TEXT[1]
+    assert "fewer in at most 5 % of cases, and more in at most 5 %" in RULE_TEXT[1]
+
+
+def test_where_nothing_can_be_shrunk_the_comparison_must_agree_and_else_the_verdict_says_that_it_stands_alone():
+    wet = (24, 4400, 8, 4100)
+    held = judged(wet, compared=index(0.8, 0.4, 1.6))
+    assert held.verdict is Verdict.NO_CLEAR_CHANGE
+    agreed = judged(wet, compared=index(0.4, 0.2, 0.8))
+    assert agreed.verdict is Verdict.FEWER
+    assert "not for devices being put where it was worst" in agreed.reasons[2]
+    # Where there is a shrunk answer, the comparison has no say.
+    assert judged(wet, shrunk=index(0.4, 0.2, 0.8), compared=index(0.8, 0.4, 1.6)).verdict is Verdict.FEWER
+    assert judged(wet).reasons[-1] == ALONE
+    assert ALONE not in agreed.reasons
+
+
+def test_shown_to_change_little_is_asked_of_the_allowed_answer_too():
+    long = (600, 50_000, 590, 50_000)
+    assert judged(long, shrunk=index(0.98, 0.85, 1.2)).verdict is Verdict.CHANGES_LITTLE
+    assert judged(long, shrunk=index(0.98, 0.75, 1.2)).verdict is Verdict.NO_CLEAR_CHANGE
