@@ -25,6 +25,7 @@ ANSWER_MARK = {
     OffsetAnswer.FURTHER: "more",
     OffsetAnswer.UNCLEAR: "flat",
     OffsetAnswer.TOO_FEW: "early",
+    OffsetAnswer.EVEN: "flat",
     OffsetAnswer.NOT_PAIRED: "unjudged",
 }
 
@@ -34,6 +35,7 @@ def answer_words(answer: OffsetAnswer) -> str:
         OffsetAnswer.NEARER: _("the belt lies nearer to its line"),
         OffsetAnswer.FURTHER: _("the belt lies further off its line"),
         OffsetAnswer.UNCLEAR: _("no clear change of the offset"),
+        OffsetAnswer.EVEN: _("the same change at every station, so no interval"),
         OffsetAnswer.TOO_FEW: _("too few stations for an interval"),
         OffsetAnswer.NOT_PAIRED: _("nothing to pair with"),
     }[answer]

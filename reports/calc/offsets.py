@@ -39,6 +39,7 @@ class OffsetAnswer(StrEnum):
     FURTHER = "further"
     UNCLEAR = "unclear"
     TOO_FEW = "too_few"
+    EVEN = "even"  # every station changed by the same amount: no spread to make an interval from
     NOT_PAIRED = "not_paired"
 
 
@@ -70,7 +71,7 @@ class OffsetChange:
         if self.n_stations == 0:
             return OffsetAnswer.NOT_PAIRED
         if self.low_mm is None or self.high_mm is None:
-            return OffsetAnswer.TOO_FEW
+            return OffsetAnswer.TOO_FEW if self.n_stations < FEWEST_STATIONS else OffsetAnswer.EVEN
         if self.high_mm < 0:
             return OffsetAnswer.NEARER
         return OffsetAnswer.FURTHER if self.low_mm > 0 else OffsetAnswer.UNCLEAR

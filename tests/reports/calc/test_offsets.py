@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from reports.calc.offsets import OffsetReading, offset_changes
+from reports.calc.offsets import OffsetAnswer, OffsetReading, offset_changes
 
 BEFORE = [42.0, -38.0, 55.0, -61.0, 30.0]
 AFTER = [20.0, -25.0, 18.0, 33.0, -12.0]
@@ -55,6 +55,8 @@ def test_the_same_change_everywhere_has_no_interval():
     assert empty.change_mm == pytest.approx(-5.0)
     assert empty.p is None
     assert empty.reasons
+    assert empty.answer == OffsetAnswer.EVEN
+    assert offset_changes(readings(BEFORE[:2], AFTER[:2]))[0].answer == OffsetAnswer.TOO_FEW
 
 
 @pytest.mark.parametrize(("level", "mm"), [(1.0, 1.0), (0.95, float("nan"))])
