@@ -53,7 +53,16 @@ from reports.selectors import (
     verdict_rules,
     window_rules,
 )
-from reports.templatetags.effect import MARK_OF, place_of, ratio_words, verdict_words
+from reports.templatetags.effect import (
+    MARK_OF,
+    VERDICT_WORDS,
+    place_of,
+    rate_words,
+    ratio_words,
+    study_sentence,
+    verdict_words,
+)
+from reports.verdict_history import verdict_changes
 from reports.watches import WHY, fading_in
 
 register_main_page(
@@ -337,8 +346,8 @@ __all__ = ["Bar", "belt_for", "book_for", "effect_context"]
 
 
 @register_panel("timeline", order=20)
-def windows_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
-    """When an engineer set other windows for the comparison, and why; notes on it."""
+def effect_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """When the verdict on the effect changed; when an engineer set other windows, and why; notes on the comparison."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
     rows = installation.study_windows.current()
@@ -346,4 +355,38 @@ def windows_in_timeline(request: HttpRequest, installation: Installation) -> dic
     events = [Event(row.created_at, _("Comparison windows set"), row.reason, url) for row in rows]
     notes = installation.study_notes.current()
     events += [Event(row.created_at, _("Note on the comparison"), row.text, url) for row in notes]
+    for change in verdict_changes(installation, belt_for(request, installation.conveyor), timezone.now()):
+        what = _("Verdict now: %s") % VERDICT_WORDS[change.study.verdict]
+        detail = _("before: %(was)s. %(study)s") % {
+            "was": VERDICT_WORDS[change.was],
+            "study": study_sentence(change.study),
+        }
+        events.append(Event(change.at, what, detail, url))
     return {"events": events}
+
+
+@register_panel("dossier", order=20)
+def effect_in_dossier(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+    """The verdict on the effect, with its counts, for the printed dossier."""
+    if not has_right(request.user, "reports.view_studywindow", installation.plant):
+        return None
+    found = study_of(installation, timezone.now())
+    return {
+        "title": _("Effect on incidents"),
+        "words": study_sentence(found),
+        "heads": [_("Window"), _("From"), _("Until"), _("Incidents"), _("Running hours"), _("Per 1000 h")],
+        "rows": [
+            [
+                str(name),
+                f"{timezone.localtime(side.window.start):%Y-%m-%d}",
+                f"{timezone.localtime(side.window.end):%Y-%m-%d}",
+                str(side.n),
+                f"{side.hours:,.0f}",
+                rate_words(side.rate),
+            ]
+            for name, side in ((_("before"), found.before), (_("after"), found.after))
+            if not side.window.is_empty
+        ],
+        "numbers": [3, 4, 5],
+        "grow": [0],
+    }

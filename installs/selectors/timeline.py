@@ -1,4 +1,7 @@
-"""One timeline of an installation, survey to removal. Apps above add what they know at place "timeline"."""
+"""One timeline of an installation, survey to removal, and one of a device over all its places.
+
+Apps above add what they know at place "timeline".
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from installs.models import Fitting, Installation
+from installs.models import Device, Fitting, Installation
+from installs.services.installations import place_words
 from plant.panels import panels_for
 
 
@@ -26,7 +30,7 @@ class Event:
 def own_events(installation: Installation) -> list[Event]:
     """What this app knows: survey, fitting steps, service, part changes, spells out of service, removal."""
     here = installation.get_absolute_url()
-    events = [Event(installation.installed_at, _("In service"), "", here)]
+    events = [Event(installation.installed_at, _("In service"), installation.note, here)]
     fitting = Fitting.objects.filter(installation=installation).select_related("survey", "accepted_by").first()
     if fitting is not None:
         events += fitting_events(fitting)
@@ -70,14 +74,24 @@ def timeline_of(request: Any, installation: Installation) -> list[Event]:
     return sorted([*own_events(installation), *more])
 
 
-@dataclass(frozen=True)
-class Chapter:
-    """The time of a device in one place."""
+@dataclass(frozen=True, order=True)
+class LifeEvent:
+    """Something that happened to a device, in one of its places or in none."""
 
-    installation: Installation
-    events: list[Event]
+    event: Event
+    place: str = ""
+    place_url: str = ""
 
 
-def life_of(request: Any, places: Sequence[Installation]) -> list[Chapter]:
-    """The whole life of a device, place by place, the latest place first."""
-    return [Chapter(each, timeline_of(request, each)) for each in places]
+def life_of(request: Any, device: Device, places: Sequence[Installation]) -> list[LifeEvent]:
+    """The whole life of a device in one list, over all its places: from the first survey to removal and scrapping."""
+    found = [
+        LifeEvent(event, place_words(each), each.get_absolute_url())
+        for each in places
+        for event in timeline_of(request, each)
+    ]
+    if device.scrapped_on is not None:
+        # Only the day is known: it ends the list of that day.
+        end = dt.datetime.combine(device.scrapped_on, dt.time(23, 59), tzinfo=device.plant.zone)
+        found.append(LifeEvent(Event(end, _("Scrapped"), device.scrapped_reason)))
+    return sorted(found)

@@ -59,7 +59,7 @@ def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "places": places,
             "now_at": next((each for each in places if each.removed_at is None), None),
-            "life": life_of(request, places),
+            "life": life_of(request, row, places),
             "panels": panels_for("device-detail", request, row),
         },
     )

@@ -136,15 +136,34 @@ def test_scrapping_by_form_is_shown_on_the_device_page(client, at, pat):
     assert url not in page
 
 
-def test_the_device_page_tells_its_life_place_by_place(client, alder, at, tess):
+def test_the_device_page_tells_its_life_in_one_list_over_all_places(client, alder, at, tess):
     at.removed_at, at.removal_reason = dt.datetime(2025, 11, 3, 9, tzinfo=dt.UTC), "no clear change"
     at.save()
+    OutOfService.objects.create(
+        installation=at, begins_at=at.installed_at + dt.timedelta(days=1),
+        ends_at=at.installed_at + dt.timedelta(days=2), reason="pivot seized",
+    )  # fmt: skip
     there = make.conveyor(alder, tag="B-2")
-    make.installation(there, device=at.device, installed_at=dt.datetime(2025, 11, 9, tzinfo=dt.UTC))
+    second = make.installation(there, device=at.device, installed_at=dt.datetime(2025, 11, 9, tzinfo=dt.UTC))
+    second.removed_at, second.removal_reason = dt.datetime(2025, 12, 1, tzinfo=dt.UTC), "worn out"
+    second.save()
+    at.device.scrapped_on, at.device.scrapped_reason = dt.date(2025, 12, 1), "frame bent"
+    at.device.save()
     client.force_login(tess)
     page = client.get(at.device.get_absolute_url())
-    assert [each.installation.conveyor.tag for each in page.context["life"]] == ["B-2", "A-1"]
-    assert [each.what for each in page.context["life"][1].events] == ["In service", "Removed"]
+    life = page.context["life"]
+    assert [(each.place[:3], each.event.what) for each in life if "Verdict" not in each.event.what] == [
+        ("A-1", "In service"),
+        ("A-1", "Out of service"),
+        ("A-1", "Back in service"),
+        ("A-1", "Removed"),
+        ("B-2", "In service"),
+        ("B-2", "Removed"),
+        ("", "Scrapped"),
+    ]
+    assert [each.event.at for each in life] == sorted(each.event.at for each in life)
+    for said in ("pivot seized", "worn out", "frame bent", second.get_absolute_url()):
+        assert said in page.text
 
 
 def test_the_code_of_a_label_alone_as_svg(client, at, tess, otto):
