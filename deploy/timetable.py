@@ -16,6 +16,7 @@ TIMETABLE = {
         "schedule": crontab(minute="5,35"),
     },
     "send the daily mails": {"task": "inspections.send_digests", "schedule": crontab(minute="10,40")},
+    "send the managers' mails": {"task": "reports.send_decisions", "schedule": crontab(minute="12,42")},
     # A month is drafted on its first day and mailed from the first working day on, by the clock of each plant.
     "draft and send the months": {"task": "reports.draft_and_send_months", "schedule": crontab(minute="20,50")},
     # Devices that begin to fade; once a night is often enough, and a second run asks for nothing twice.

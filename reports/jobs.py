@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
-from reports.services import months, rate_watch
+from reports.services import decision_mails, months, rate_watch
 
 
 @shared_task(name="reports.draft_and_send_months", ignore_result=True)
@@ -18,3 +18,9 @@ def draft_and_send_months() -> None:
 def watch_rates() -> None:
     """Ask for a check where a device begins to fade."""
     rate_watch.watch_plants()
+
+
+@shared_task(name="reports.send_decisions", ignore_result=True)
+def send_decisions() -> None:
+    """Send the managers' daily mails that were not sent yet."""
+    decision_mails.send_decisions()

@@ -76,6 +76,21 @@ class Month:
         return Window(first.start, last.end)
 
 
+@dataclass(frozen=True)
+class MonthSoFar(Month):
+    """The month that runs: up to a moment, with that day as its last."""
+
+    now: dt.datetime
+
+    @property
+    def last(self) -> dt.date:
+        return self.now.astimezone(self.zone).date()
+
+    @property
+    def end(self) -> dt.datetime:
+        return self.now
+
+
 def start_of(day: dt.date, zone: dt.tzinfo) -> dt.datetime:
     return dt.datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(dt.UTC)
 

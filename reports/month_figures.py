@@ -32,7 +32,7 @@ from reports.calc.indicators import INDICATORS, by_age
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.models import StudyNote, StudyWindow
-from reports.month_data import Month, MonthData, belt_rates, month_data
+from reports.month_data import Month, MonthData, MonthSoFar, belt_rates, month_data
 from reports.month_rows import MONTHS_SHOWN, local, model_of, rows_behind
 from reports.pools import pools_of, standing_words, standings_of
 from reports.selectors import BeltRate, Book, Study, belt_rate, book_of, plant_rate
@@ -255,6 +255,13 @@ def decisions(data: MonthData, book: Book, plant: Plant) -> tuple[list[dict[str,
         )
     hidden = max(len(waiting_long) - 2, 0) + max(len(late_actions) - 2, 0) + max(len(found) - MOST_DECISIONS, 0)
     return found[:MOST_DECISIONS], hidden
+
+
+def decisions_today(book: Book) -> tuple[list[dict[str, Any]], int]:
+    """What needs a decision at the moment of a book, by the same rule as in the month."""
+    plant, zone = book.plant, book.plant.zone
+    month = MonthSoFar(book.now.astimezone(zone).date().replace(day=1), zone, book.now)
+    return decisions(month_data(plant, month, book.belts), book, plant)
 
 
 def done_by(action: Action, month: Month) -> bool:

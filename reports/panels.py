@@ -27,6 +27,7 @@ from reports.calc.rate_ratio import RateRatio, Verdict, compare_rates
 from reports.calc.study_windows import Window, months_earlier
 from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
 from reports.models import StudyNote, StudyWindow
+from reports.month_figures import decisions_today
 from reports.offset_studies import offset_study_of
 from reports.selectors import (
     Bar,
@@ -331,12 +332,14 @@ def managers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     book = book_for(request)
     standing = [each for each in book.studies if any(one.removed_at is None for one in each.members)]
     late = Task.objects.of_plant(plant).overdue(timezone.localdate(timezone=plant.zone))
+    decide, n_more = decisions_today(book)
     return {
         "template": "reports/_today_manager.html",
         "quarter": quarter_of(book),
         "n_late": late.count(),
         "late_url": f"{reverse('task-list')}?state=late",
-        "decide": [each for each in standing if each.verdict == Verdict.MORE],
+        "decide": decide,
+        "n_more_decisions": n_more,
         "counts": Counter(each.verdict.value for each in standing),
         "n": len(standing),
     }

@@ -23,7 +23,7 @@ from django.utils.translation import gettext as _
 
 from inspections.models import Action, Digest, Task
 from plant.models import Membership, Person, Plant
-from plant.permissions import ENGINEER, PLANNER
+from plant.permissions import ENGINEER, MANAGER, PLANNER
 
 log = logging.getLogger(__name__)
 
@@ -58,14 +58,8 @@ def send_digests(now: datetime | None = None) -> int:
 
 
 def send_for_plant(plant: Plant, day: date, now: datetime, connection: Any) -> int:
-    already = Digest.objects.filter(plant=plant, day=day, sent_at__isnull=False).values("person_id")
-    people = list(
-        Person.objects.filter(memberships__plant=plant, is_active=True, wants_digest=True)
-        .exclude(email="")
-        .exclude(pk__in=already)
-        .order_by("pk")
-        .distinct()
-    )
+    managers = {each.pk for each in managers_of(plant)}
+    people = [each for each in readers_of(plant, day) if each.pk not in managers]
     if not people:
         return 0
     due = due_in(plant, day)
@@ -85,6 +79,28 @@ def send_for_plant(plant: Plant, day: date, now: datetime, connection: Any) -> i
         if (due.n_late or due.n_due or theirs) and claim(person, plant, day, now):
             sent += send_one(person, plant, day, due, theirs, connection)
     return sent
+
+
+def readers_of(plant: Plant, day: date) -> list[Person]:
+    """People of a plant who want a daily mail and did not get that of the day."""
+    already = Digest.objects.filter(plant=plant, day=day, sent_at__isnull=False).values("person_id")
+    return list(
+        Person.objects.filter(memberships__plant=plant, is_active=True, wants_digest=True)
+        .exclude(email="")
+        .exclude(pk__in=already)
+        .order_by("pk")
+        .distinct()
+    )
+
+
+def managers_of(plant: Plant) -> list[Person]:
+    """Those whose only role in a plant is manager: their mail holds decisions and no checks."""
+    others = Membership.objects.filter(plant=plant).exclude(role__name=MANAGER).values("person_id")
+    return list(
+        Person.objects.filter(memberships__plant=plant, memberships__role__name=MANAGER)
+        .exclude(pk__in=others)
+        .distinct()
+    )
 
 
 def due_in(plant: Plant, day: date) -> Due:

@@ -58,8 +58,8 @@ def test_a_chart_on_a_phone_stays_inside_it(at, mona, page_of):
 
 def test_the_manager_follows_the_decision_to_its_rows(at, mona, page_of):
     page = page_of(mona)
-    page.get_by_role("heading", name="1 decision: a device with more incidents than before").wait_for()
-    page.get_by_role("link", name="S-12 return, device 20:").click()
+    page.get_by_role("heading", name="1 decision", exact=True).wait_for()
+    page.get_by_role("link", name="S-12 return, device 20 has more incidents than before").click()
     row = page.get_by_role("row").filter(has_text="After")
     row.get_by_role("link").first.click()
     page.wait_for_url("**/incidents/?conveyor=*")

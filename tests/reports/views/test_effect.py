@@ -225,7 +225,8 @@ def test_the_managers_start_page_compares_quarters(client, at, belt, mona):
     assert "Are we getting better?" in page
     assert "This quarter so far" in page
     assert "42 min" in page
-    assert "No device needs a decision" in page
+    assert "1 decision<" in page
+    assert "unit costs are missing" in page
 
 
 @pytest.mark.parametrize("role", ["erin", "mona"])
