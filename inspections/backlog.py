@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Case, Count, F, QuerySet, Value, When
+from django.db.models import Case, Count, F, Min, QuerySet, Value, When
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inspections.calc.workload import ONCE, Cadence, Coming, Week, by_week, cadence, monday_of
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Shift, Task, TechnicianProfile
 from inspections.models.rounds import words_of
-from inspections.models.tasks import LATE_AGES, LateReason
+from inspections.models.tasks import LATE_AGES, LateReason, TaskQuerySet
 from inspections.services.due_dates import BeltHours, belts_hours, needs_hours, shortening_on
 from inspections.services.round_problems import minutes_of_kinds
 from plant.models import Conveyor, Plant
@@ -40,6 +40,7 @@ class LoadWeek:
 
     week: Week
     shift_min: int
+    is_planned: bool  # a shift is in the book for this week or a later one
     skills: list[SkillLoad]
     x: float
     locked_out_px: float
@@ -54,7 +55,8 @@ class LoadWeek:
 
     @property
     def is_over(self) -> bool:
-        return self.week.minutes > self.shift_min or bool(self.skills_over)
+        """Whether more falls due than the shifts hold; weeks for which no shift is planned yet say nothing."""
+        return self.is_planned and (self.week.minutes > self.shift_min or bool(self.skills_over))
 
     @property
     def skills_over(self) -> list[SkillLoad]:
@@ -90,35 +92,25 @@ class Backlog:
     def weeks_over(self) -> list[LoadWeek]:
         return [each for each in self.weeks if each.is_over]
 
+    @property
+    def n_planned(self) -> int:
+        """Weeks up to the last one for which a shift is in the book."""
+        return sum(each.is_planned for each in self.weeks)
+
 
 def backlog_of(plant: Plant, today: date, now: datetime, *, most: int = 100) -> Backlog:
     """The backlog of a plant; the number of queries does not grow with it. Lists are cut at `most`, counts are not."""
-    late = list(
-        Task.objects.of_plant(plant)
-        .overdue(today)
-        .with_late_reason(now)
-        .select_related("installation__conveyor__area")
-        .order_by("closes_on", "pk")
-    )
+    late = Task.objects.of_plant(plant).overdue(today)
+    longest = late.aggregate(since=Min("closes_on"))["since"]
     open_ones = Deferral.objects.current().filter(task__plant=plant, task__closed_at__isnull=True)
     weeks = load_weeks(plant, today, now)
     return Backlog(
-        n_late=len(late),
+        n_late=late.count(),
         late_url=url_of(state="late"),
-        longest=late[0].days_late(today) if late else 0,
-        by_age=figures(
-            late, lambda task: age_of(task.days_late(today)), [(age, age_words(age)) for age in LATE_AGES], "age"
-        ),
-        by_area=figures(
-            late,
-            lambda task: task.installation.conveyor.area_id,
-            [
-                (area.pk, str(area))
-                for area in sorted({task.installation.conveyor.area for task in late}, key=lambda each: each.code)
-            ],
-            "area",
-        ),
-        by_reason=figures(late, lambda task: task.late_reason, LateReason.choices, "why"),
+        longest=(today - longest).days if longest else 0,
+        by_age=by_age(late, today),
+        by_area=by_area(late),
+        by_reason=by_reason(late, now),
         deferrals=list(
             open_ones.select_related(
                 "task__check_kind", "task__installation__conveyor", "task__installation__device", "approved_by"
@@ -142,10 +134,6 @@ def url_of(**asked: Any) -> str:
     return f"{reverse('task-list')}?{query}"
 
 
-def age_of(days: int) -> str:
-    return next(name for name, (least, most) in LATE_AGES.items() if days >= least and (most is None or days <= most))
-
-
 def age_words(age: str) -> str:
     least, most = LATE_AGES[age]
     if most is None:
@@ -153,11 +141,28 @@ def age_words(age: str) -> str:
     return str(_("%(least)s to %(most)s days") % {"least": least, "most": most})
 
 
-def figures(
-    tasks: Sequence[Task], key_of: Callable[[Any], Any], kinds: Iterable[tuple[Any, Any]], name: str
-) -> list[Figure]:
-    counts = Counter(key_of(task) for task in tasks)
-    return [Figure(str(words), counts[key], url_of(state="late", **{name: key})) for key, words in kinds if counts[key]]
+def by_age(late: TaskQuerySet, today: date) -> list[Figure]:
+    counts = {age: late.late_for(age, today).count() for age in LATE_AGES}
+    return [Figure(age_words(age), n, url_of(state="late", age=age)) for age, n in counts.items() if n]
+
+
+def by_area(late: TaskQuerySet) -> list[Figure]:
+    area = "installation__conveyor__area"
+    rows = late.order_by(f"{area}__code").values(f"{area}", f"{area}__code", f"{area}__name").annotate(n=Count("pk"))
+    return [
+        Figure(f"{row[f'{area}__code']} {row[f'{area}__name']}", row["n"], url_of(state="late", area=row[area]))
+        for row in rows
+    ]
+
+
+def by_reason(late: TaskQuerySet, now: datetime) -> list[Figure]:
+    rows = late.with_late_reason(now).order_by().values("late_reason").annotate(n=Count("pk"))
+    counts = {row["late_reason"]: row["n"] for row in rows}
+    return [
+        Figure(str(words), counts[reason], url_of(state="late", why=reason))
+        for reason, words in LateReason.choices
+        if reason in counts
+    ]
 
 
 # --- Work ahead against hands -----------------------------------------------------------------------------------------
@@ -309,7 +314,9 @@ def load_weeks(plant: Plant, today: date, now: datetime) -> list[LoadWeek]:
     coming = coming_checks(checks, ahead_of(plant, checks, today, now), today, until)
     weeks = by_week(coming, today=today, n_weeks=WEEKS)
     hands = hands_of(plant, today, until, {skill for week in weeks for skill in week.by_skill})
-    top = max([1.0, *(week.minutes for week in weeks), *(float(each) for each in hands.all.values())])
+    last = max((monday for monday, minutes in hands.all.items() if minutes), default=None)
+    # On the scale of the checks: shifts that hold far more would leave nothing to see of them.
+    top = max([60.0, *(week.minutes for week in weeks)])
 
     def px(minutes: float) -> float:
         return round(minutes / top * (CHART_HEIGHT - 10), 1)
@@ -318,13 +325,14 @@ def load_weeks(plant: Plant, today: date, now: datetime) -> list[LoadWeek]:
         LoadWeek(
             week=week,
             shift_min=hands.all[week.monday],
+            is_planned=last is not None and week.monday <= last,
             skills=skill_loads(week, hands),
             x=n * CHART_STEP + 6,
             locked_out_px=px(week.locked_out_min),
             other_px=px(week.other_min),
             locked_out_y=round(CHART_HEIGHT - px(week.locked_out_min), 1),
             other_y=round(CHART_HEIGHT - px(week.minutes), 1),
-            shift_y=round(CHART_HEIGHT - px(hands.all[week.monday]), 1),
+            shift_y=round(CHART_HEIGHT - px(min(hands.all[week.monday], top)), 1),
         )
         for n, week in enumerate(weeks)
     ]

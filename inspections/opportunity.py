@@ -65,6 +65,8 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
         Task.objects.of_plant(plant)
         .due_by(today + timedelta(days=EARLY_DAYS))
         .filter(installation__conveyor=conveyor, check_kind__needs_lockout=True)
+        # Done before its window, a check would not stand for its fixed date.
+        .exclude(fixed_on__isnull=False, opens_on__gt=today)
         .with_place()
         .with_last_grade()
         .order_by("closes_on", "pk")

@@ -6,9 +6,9 @@ import copy
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import pairwise
 
 from django.db.models import Exists, OuterRef, Q
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -33,6 +33,8 @@ from plant.models import Conveyor
 
 YEAR_WEEKS = 52
 USUAL_RISK = 0.05
+# The latest checks of a plan that are looked at: enough for any interval, and as quick in a large book as in a small.
+MOST_CHECKS = 4000
 
 
 # --- The year under another plan --------------------------------------------------------------------------------------
@@ -248,8 +250,8 @@ CHART_HEIGHT, CHART_STEP = 140, 15
 
 
 def year_chart(found: WhatIf) -> YearChart:
-    """Bars from zero, on a scale that holds the greater of both and of the shifts."""
-    top = max([60.0, *(max(week.now.minutes, week.then.minutes, week.shift_min or 0) for week in found.weeks)])
+    """Bars from zero, on a scale that holds the greater of both; shifts that hold more lie above it."""
+    top = max([60.0, *(max(week.now.minutes, week.then.minutes) for week in found.weeks)])
 
     def px(minutes: float) -> float:
         return round(minutes / top * (CHART_HEIGHT - 12), 1)
@@ -261,7 +263,7 @@ def year_chart(found: WhatIf) -> YearChart:
             px(week.then.minutes),
             round(CHART_HEIGHT - px(week.then.minutes), 1),
             round(CHART_HEIGHT - px(week.now.minutes), 1),
-            None if week.shift_min is None else round(CHART_HEIGHT - px(week.shift_min), 1),
+            None if week.shift_min is None or week.shift_min > top else round(CHART_HEIGHT - px(week.shift_min), 1),
         )
         for n, week in enumerate(found.weeks)
     ]
@@ -295,28 +297,30 @@ def advice_of(plan: CheckPlan, risk: float) -> list[Advice]:
         rows = rows.filter(installation=plan.installation_id)
     else:
         rows = rows.filter(installation__device__device_model=plan.device_model_id)
-    by_device: dict[int, list[Task]] = defaultdict(list)
-    for task in rows.select_related("installation__conveyor", "visit").order_by("closed_at", "pk"):
-        by_device[task.installation_id].append(task)
+    latest = rows.order_by("-closed_at", "-pk").values_list(
+        "installation_id",
+        "installation__installed_at",
+        "installation__conveyor__duty",
+        Coalesce("visit__visited_at", "closed_at"),
+        "grade",
+    )[:MOST_CHECKS]
+    checks = list(latest)[::-1]
+    # Where older ones are left out, the first of a device has none before it, nor was the device new.
+    before: dict[int, tuple[datetime, str]] = {}
+    if len(checks) < MOST_CHECKS:
+        before = {pk: (installed_at, "") for pk, installed_at, _duty, _at, _grade in checks}
     days: dict[str, list[float]] = defaultdict(list)
     acts: dict[str, list[bool]] = defaultdict(list)
-    for tasks in by_device.values():
-        installation = tasks[0].installation
-        duty = installation.conveyor.duty
-        points = [(installation.installed_at, ""), *((done_at(task), task.grade) for task in tasks)]
-        for (since, grade), (at, found) in pairwise(points):
+    for pk, _installed_at, duty, at, found in checks:
+        days.setdefault(duty, [])
+        if pk in before:
+            since, grade = before[pk]
             gap = (at - since) / timedelta(days=1)
             if grade != Grade.ACT.value and gap >= 1:
                 days[duty].append(gap)
                 acts[duty].append(found == Grade.ACT.value)
+        before[pk] = (at, found)
     return [advice_at(plan, duty, days[duty], acts[duty], risk) for duty in sorted(days)]
-
-
-def done_at(task: Task) -> datetime:
-    moment = task.visit.visited_at if task.visit is not None else task.closed_at
-    if moment is None:
-        raise ValueError(f"task {task.pk} is not done; give tasks that are")
-    return moment
 
 
 def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], risk: float) -> Advice:

@@ -143,7 +143,7 @@ WEEKDAY_WORDS = {
     "SU": _("Sunday"),
 }
 FIXED_ON: list[tuple[Any, Any]] = [
-    ("", _("that day of the month, or its last where it is too short")),
+    ("", _("the same day of the month")),
     ("-1", _("the last day of the month")),
     *(
         (NTH_WORDS[nth], [(nth + day, format_lazy("{} {}", NTH_WORDS[nth], WEEKDAY_WORDS[day])) for day in WEEKDAYS])
@@ -193,36 +193,32 @@ class CheckPlan(Record):
     )
     # Instead of intervals: dates that stay where they are, however late or early the check is done.
     fixed_months = models.PositiveSmallIntegerField(
-        _("instead on fixed dates, every [months]"),
+        _("every [months]"),
         null=True,
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(120)],
     )
-    fixed_from = models.DateField(_("fixed dates from"), null=True, blank=True)
-    fixed_on = models.CharField(_("on"), max_length=4, blank=True, choices=FIXED_ON)
+    fixed_from = models.DateField(_("first date"), null=True, blank=True)
+    fixed_on = models.CharField(_("day of the month"), max_length=4, blank=True, choices=FIXED_ON)
     # The day from which these dates are kept: earlier ones were never asked for.
     fixed_since = models.DateField(null=True, blank=True, editable=False)
     # What shortens the intervals: the strongest holds, they are not multiplied.
-    season_from = models.PositiveSmallIntegerField(
-        _("shorter from month"), null=True, blank=True, choices=MONTHS.items()
-    )
-    season_to = models.PositiveSmallIntegerField(
-        _("to the end of month"), null=True, blank=True, choices=MONTHS.items()
-    )
+    season_from = models.PositiveSmallIntegerField(_("season from"), null=True, blank=True, choices=MONTHS.items())
+    season_to = models.PositiveSmallIntegerField(_("to the end of"), null=True, blank=True, choices=MONTHS.items())
     season_pct = models.PositiveSmallIntegerField(
-        _("in these months, to [% of the interval]"), null=True, blank=True, validators=SHARE_PCT
+        _("in the season [% of the interval]"), null=True, blank=True, validators=SHARE_PCT
     )
     duty_pct = models.PositiveSmallIntegerField(
-        _("on belts of wet or abrasive duty, to [% of the interval]"), null=True, blank=True, validators=SHARE_PCT
+        _("wet or abrasive duty [% of the interval]"), null=True, blank=True, validators=SHARE_PCT
     )
     long_day_h = models.FloatField(
-        _("on belts that run a day, at least"),
+        _("belts that run a day, at least"),
         null=True,
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(24)],
     )
     long_day_pct = models.PositiveSmallIntegerField(
-        _("on these belts, to [% of the interval in days]"), null=True, blank=True, validators=SHARE_PCT
+        _("on these belts [% of the days]"), null=True, blank=True, validators=SHARE_PCT
     )
     opens_days_before = models.PositiveSmallIntegerField(_("window opens [days before]"), default=7)
     closes_days_after = models.PositiveSmallIntegerField(_("window closes [days after]"), default=7)

@@ -145,6 +145,10 @@ class Task(Record):
             # Due and late tasks of a plant.
             models.Index(fields=["plant", "closes_on"], condition=Q(closed_at__isnull=True), name="task_open"),
             models.Index(fields=["plant", "due_on"], name="task_list"),
+            # The latest checks of one kind, for what the findings say about its interval.
+            models.Index(
+                fields=["plant", "check_kind", "-closed_at"], condition=Q(outcome="done"), name="task_done_of_kind"
+            ),
             # The last time that a check was done at an installation.
             models.Index(fields=["installation", "check_kind", "-closed_at"], name="task_last_done"),
         ]

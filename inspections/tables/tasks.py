@@ -33,6 +33,7 @@ class TaskTable(tables.Table):
         verbose_name=gettext_lazy("Device"),
         accessor="installation",
         order_by=("installation__conveyor__tag", "installation__device__number"),
+        attrs={"td": {"class": "nowrap"}},
     )
     place = tables.Column(
         verbose_name=gettext_lazy("Place"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+from django.db.models import F
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -47,9 +48,9 @@ class ActionList(RegisterList):
     filter_class = ActionFilter
 
     def rows(self) -> Any:
-        return Action.objects.of_plant(self.request.plant).select_related(
-            "installation__conveyor", "installation__device", "owner"
-        )
+        """Open ones first, the one that is due first on top; then those that are done, the latest first."""
+        rows = Action.objects.of_plant(self.request.plant).order_by(F("done_at").desc(nulls_first=True), "due_on", "pk")
+        return rows.select_related("installation__conveyor", "installation__device", "owner")
 
     def get_lede(self) -> Any:
         open_ones = Action.objects.of_plant(self.request.plant).open()
