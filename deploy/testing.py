@@ -56,7 +56,7 @@ def main(given: Sequence[str]) -> int:
     """Run all tests; returns 0 if all passed."""
     python = environment.ensure("requirements-test.txt")
     failed = look(python) if not given else 0
-    workers = ["-n", "2"] if not given else []
+    workers = ["-n", "2", "--durations=25"] if not given else []
     failed += run("tests on SQLite", [python, "-m", "pytest", *workers, *given], DATABASE_URL="") != 0
     postgres = os.environ.get("DRIFTBOOK_TEST_DATABASE_URL")
     if postgres:

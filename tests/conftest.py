@@ -11,7 +11,7 @@ import shutil
 
 import pytest
 
-from tests.migrated_book import begin_from_copy, keep_copy
+from tests.migrated_book import begin_from_copy
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
@@ -22,15 +22,6 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix, d
 
     if django_db_use_migrations:
         begin_from_copy(connections["default"])
-
-
-@pytest.fixture(scope="session")
-def django_db_setup(django_db_setup, django_db_blocker, django_db_use_migrations):
-    from django.db import connections
-
-    if django_db_use_migrations:
-        with django_db_blocker.unblock():
-            keep_copy(connections["default"])
 
 
 @pytest.fixture

@@ -21,6 +21,8 @@ import psycopg
 import pytest
 import redis
 
+from tests.migrated_book import lay_down
+
 ROOT = Path(__file__).resolve().parents[2]
 CELERY = [sys.executable, "-m", "celery", "-A", "deploy.celery_app"]
 WORKER = [*CELERY, "worker", "--pool=solo", "--without-gossip", "--without-mingle", "--loglevel=WARNING"]
@@ -106,7 +108,7 @@ def wait_until(true: Callable[[], bool], what: str, within_s: float = 60.0) -> N
 @pytest.fixture(scope="module")
 def migrated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     data = tmp_path_factory.mktemp("worker-site")
-    Site(data).migrate()
+    lay_down(data)
     return data
 
 

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.migrated_book import lay_down
+
 ROOT = Path(__file__).resolve().parents[3]
 N_ROWS = 3000
 
@@ -68,7 +70,7 @@ def test_sigkill_in_the_middle_of_a_file_ends_complete_and_once(tmp_path):
         + "".join(f"A-1,{2000 + n // 336}-{1 + n // 28 % 12:02}-{1 + n % 28:02},n\n" for n in range(N_ROWS)),
         encoding="utf-8",
     )
-    manage("migrate", "--verbosity=0")
+    lay_down(tmp_path)
     manage("shell", "--no-imports", "-c", SET_UP)
     writer = subprocess.Popen(
         [sys.executable, "manage.py", "shell", "--no-imports", "-c", WRITE.format(path=str(path))], cwd=ROOT, env=env

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.migrated_book import lay_down
+
 ROOT = Path(__file__).resolve().parents[3]
 
 SET_UP = """
@@ -64,7 +66,7 @@ def test_sigkill_before_the_commit_leaves_the_draft_and_the_next_run_publishes_i
     def shell(code):
         return manage("shell", "--no-imports", "-c", code).stdout.split()
 
-    manage("migrate", "--verbosity=0")
+    lay_down(tmp_path)
     shell(SET_UP)
     flag = tmp_path / "flag"
     publisher = subprocess.Popen(

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from fixtures.people import DEMO_PASSWORD
+from tests.migrated_book import lay_down
 from tests.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -64,6 +65,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     data = tmp_path_factory.mktemp("demo-site")
     port = free_port()
     made = Site(address=f"http://127.0.0.1:{port}", data=data)
+    lay_down(data)
     made.manage("migrate", "--verbosity=0")
     made.manage("collectstatic", "--noinput", "--verbosity=0")
     made.manage("load_demo")
