@@ -190,7 +190,9 @@ def lay_trend(name: str, kind: QuantityKind, rows: Sequence[Reading], system: Un
 
     series: dict[str, list[Reading]] = defaultdict(list)
     for row in rows:
-        series[row.label].append(row)
+        # Torques by two methods do not compare, so no line joins them.
+        thing = f"{row.label}, {row.get_method_display()}" if row.method else row.label
+        series[thing].append(row)
     lines = tuple(
         TrendLine(
             label,

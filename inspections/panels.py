@@ -16,6 +16,7 @@ from inspections.round_board import rounds_today
 from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
 from inspections.services.wear import wear_of
 from inspections.suspects import suspects_at
+from inspections.torque_charts import torque_charts
 from installs.models import DeviceModel, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in
@@ -118,12 +119,14 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
     """The latest visits with their grades, the wear over time, and what is still to be done here."""
     if not has_right(request.user, "inspections.view_visit", installation.plant):
         return None
+    torques = torques_in_time(installation, most=12)
     return {
         "template": "inspections/_installation_visits.html",
         "installation": installation,
         "visits": visits_of(installation),
         "running": list(acts_running(installation).values()),
-        "torques": torques_in_time(installation),
+        "torques": torques,
+        "torque_charts": torque_charts(installation, torques, UnitSystem(request.user.unit_system)),
         "actions": Action.objects.open().filter(installation=installation).select_related("owner"),
         "today": timezone.localdate(timezone=installation.plant.zone),
     }

@@ -47,7 +47,7 @@ def test_a_trend_has_a_line_for_each_thing_and_keeps_to_its_box():
     def reading(label, day, value, quantity="nm", kind="Fastener torque"):
         visit = SimpleNamespace(visited_at=dt.datetime(2026, 3, day, tzinfo=dt.UTC))
         return SimpleNamespace(
-            label=label, value=value, quantity=quantity, visit=visit, task=SimpleNamespace(check_kind=kind)
+            label=label, value=value, quantity=quantity, visit=visit, method="", task=SimpleNamespace(check_kind=kind)
         )
 
     rows = [reading("clamp 1", 1, 75.0), reading("clamp 2", 1, 70.0), reading("clamp 1", 9, 60.0)]
