@@ -390,9 +390,9 @@ def forest_ticks() -> list[tuple[float, str]]:
 PLOT_HEIGHT, PLOT_TOP, PLOT_FOOT = 260.0, 10.0, 28.0
 PLOT_EDGE = 3.0  # percent of the width that stays free at both sides
 SHARE_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 0.9)
-# From fine to coarse; the finest is taken that leaves few enough words to read on a phone.
-HOUR_STEPS = ((1, 1.5, 2, 3, 4, 5, 6, 7, 8, 9), (1, 2, 3, 5, 7), (1, 2, 5), (1, 3), (1,))
-MOST_HOUR_TICKS = 5
+# From coarse to fine; a finer one comes in where a phone has room for its words beside the others.
+HOUR_STEPS = ((1,), (1, 3), (1, 2, 5), (1, 2, 3, 5, 7), (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9))
+WORD_SHARE = 0.18  # of the width
 
 
 @dataclass(frozen=True)
@@ -448,14 +448,14 @@ def life_plot(fit: WeibullLife) -> LifePlot | None:
 
 
 def hour_ticks(low_h: float, high_h: float) -> list[float]:
-    """Round hours inside the drawing, as many as a phone has room for."""
-    found: list[float] = []
+    """Round hours inside the drawing, as far apart as their words need on a phone."""
+    room = WORD_SHARE * math.log(high_h / low_h)
+    kept: list[float] = []
     for steps in HOUR_STEPS:
-        every = [step * 10.0**power for power in range(7) for step in steps]
-        found = [each for each in every if low_h <= each <= high_h]
-        if len(found) <= MOST_HOUR_TICKS:
-            break
-    return found
+        for each in (step * 10.0**power for power in range(7) for step in steps):
+            if low_h <= each <= high_h and all(abs(math.log(each / other)) >= room for other in kept):
+                kept.append(each)
+    return sorted(kept)
 
 
 def bend(share: float) -> float:

@@ -130,7 +130,7 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
     points = plot_points(t, is_failed)
     if n_failed < ENOUGH_FAILURES or np.unique(t[is_failed]).size < 2:
         said = (
-            f"{n_failed} of {t.size} parts failed so far, in {t.sum():.0f} running hours of all: from "
+            f"{n_failed} of {t.size} parts failed so far, in {t.sum():,.0f} running hours of all: from "
             f"{ENOUGH_FAILURES} failures at different ages on a life can be told."
         )
         return WeibullLife(

@@ -103,6 +103,9 @@ def write_past(demo: DemoPlant, say: Say) -> None:
         currency="EUR",
         cost_of_stop_hour=900.0,
         cost_of_spilled_tonne=60.0,
+        holidays="\n".join(
+            f"{demo.today.year + n}-{day}" for n in (0, 1) for day in ("01-01 New Year's Day", "12-25 Christmas Day")
+        ),
     )
     by_name = write_people(plant)
     engineer, planner = by_name["engineer-1"], by_name["planner-1"]

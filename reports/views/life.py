@@ -33,7 +33,7 @@ def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
 
 @right("reports.view_studywindow")
 def life(request: HttpRequest) -> HttpResponse:
-    form = LifeForm(request.GET or None, person=request.user)
+    form = LifeForm({"part": ROLLERS, **request.GET.dict()} if request.GET else None, person=request.user)
     asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
     part = asked.get("part") or ROLLERS
     groups = life_groups(request.plant, part, timezone.now())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -66,11 +67,13 @@ def test_the_line_of_a_life_goes_through_63_percent_at_its_scale():
     ticks = {words: place for place, words in plot.y_ticks}
     assert ticks["50 %"] > y > ticks["90 %"]  # downwards: 63.2 % lies between
     assert len(plot.points) == 4
-    assert 2 <= len(plot.x_ticks) <= 5
+    assert 2 <= len(plot.x_ticks) <= 6
 
 
 @pytest.mark.parametrize(("low", "high"), [(7000, 12300), (900, 2100), (50, 90000)])
 def test_hours_on_the_axis_are_few_and_round(low, high):
     found = hour_ticks(low, high)
-    assert 2 <= len(found) <= 5
+    assert 2 <= len(found) <= 6
+    gaps = [math.log(after / before) / math.log(high / low) for before, after in itertools.pairwise(found)]
+    assert min(gaps) >= 0.18
     assert all(low <= each <= high for each in found)
