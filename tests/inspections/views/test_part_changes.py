@@ -27,9 +27,7 @@ def worn(belt_a1):
     return device
 
 
-def test_new_rollers_restart_trend_and_bedding_in(
-    client, pat, tess, alder, worn, django_capture_on_commit_callbacks
-):
+def test_new_rollers_restart_trend_and_bedding_in(client, pat, tess, alder, worn, django_capture_on_commit_callbacks):
     make.check_plan(
         worn.device.device_model, make.check_kind(), interval_days=300, bedding_in_days=14, created_at=INSTALLED
     )
