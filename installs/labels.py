@@ -28,7 +28,8 @@ def label_image(device: Device) -> bytes:
 
 def label_pdf(devices: Iterable[Device], *, paper: str) -> bytes:
     """Labels in rows of three on sheets to cut or to print on adhesive paper."""
-    rows = list(devices)
+    # As people count them: 2 before 10, and T-2 before T-10.
+    rows = sorted(devices, key=lambda each: (len(each.number), each.number))
     labels = [
         {
             "number": each.number,

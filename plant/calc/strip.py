@@ -23,6 +23,7 @@ WIDTH = 1320.0
 MARGIN = 40.0  # room for the half turns round the pulleys
 PITCH = 2.6  # least distance between two ticks
 LETTER = 7.6  # width of a letter at the size of the strip's words, on the large side
+BOLD_LETTER = 9.2  # the same where the words are strong
 
 PULLEYS = frozenset({"head_pulley", "tail_pulley", "drive_pulley", "snub_pulley", "bend_pulley"})
 
@@ -217,9 +218,11 @@ class _Rows:
     def __init__(self, n_rows: int) -> None:
         self.taken: list[list[tuple[float, float]]] = [[] for _row in range(n_rows)]
 
-    def place(self, middle: float, text: str, low: float, high: float) -> tuple[int, float] | None:
+    def place(
+        self, middle: float, text: str, low: float, high: float, *, letter: float = LETTER
+    ) -> tuple[int, float] | None:
         """Row and middle for a text near `middle`; None where every row is full there."""
-        half = len(text) * LETTER / 2 + 3
+        half = len(text) * letter / 2 + 3
         middle = min(max(middle, low + half), high - half) if high - low > 2 * half else (low + high) / 2
         for row, taken in enumerate(self.taken):
             if all(middle + half <= a or middle - half >= b for a, b in taken):
@@ -332,7 +335,7 @@ def lay_strip(
         if not gap.words or gap.strand not in known:
             continue
         place = (above if gap.strand == CARRY else rows).place(
-            (scale.x(gap.low_m) + scale.x(gap.high_m)) / 2, gap.words, 0, WIDTH
+            (scale.x(gap.low_m) + scale.x(gap.high_m)) / 2, gap.words, 0, WIDTH, letter=BOLD_LETTER
         )
         if place is not None and gap.strand == CARRY:
             texts.append(Words(round(place[1], 1), 16, gap.words, "gap"))

@@ -170,3 +170,40 @@ def test_the_drawing_stays_in_its_box_and_follows_the_numbers(page_of, live_serv
             between = seen["posts"][1][0] - seen["posts"][0][2]
             frame, spacing = float(boxes["frame_length_mm"]), float(boxes["bracket_spacing_mm"])
             assert seen["frame"] / between == pytest.approx(frame / spacing, rel=0.02), name
+
+
+OUT_OF_SIGHT = """() => {
+  const each = document.activeElement, r = each.getBoundingClientRect();
+  if (each === document.body || !r.width) return "";
+  const foot = document.querySelector("form.sheet .foot"), f = foot && foot.getBoundingClientRect();
+  const covered = f && !foot.contains(each) && r.bottom > f.top + 1 && r.top < f.bottom;
+  const outside = r.top < -1 || r.bottom > innerHeight + 1;
+  const style = getComputedStyle(each);
+  const unseen = style.outlineStyle === "none" || parseFloat(style.outlineWidth) === 0;
+  return covered || outside || unseen ? `${each.tagName} ${each.name || each.textContent.trim()} ` +
+    (covered ? "under the foot" : outside ? "outside" : "no outline") : "";
+}"""
+
+
+@pytest.mark.parametrize("name", ["fit-up", "torque"])
+def test_every_box_is_reached_and_seen_by_keyboard_alone(page_of, live_server, tess, job, name):
+    page = page_of(tess)
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(f"{live_server.url}{job.get_absolute_url()}{name}/")
+    reached, hidden = set(), []
+    for _press in range(90):
+        page.keyboard.press("Tab")
+        if unseen := page.evaluate(OUT_OF_SIGHT):
+            hidden.append(unseen)
+        reached.add(page.evaluate("() => document.activeElement.name || document.activeElement.textContent.trim()"))
+        if page.evaluate("() => document.activeElement.matches('form.sheet .foot button')"):
+            break
+    assert hidden == []
+    boxes = page.evaluate(
+        "() => [...document.querySelectorAll('form.sheet input:not([type=hidden]), form.sheet select, form.sheet "
+        "textarea')].map((each) => each.name)"
+    )
+    assert boxes
+    assert set(boxes) <= reached
+    page.keyboard.press("Enter")  # the foot is the last stop, and it saves
+    expect(page.locator(".says, .error").first).to_be_visible()

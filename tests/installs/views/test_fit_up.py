@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from html import unescape
 
 import pytest
 from django.urls import reverse
+from pypdf import PdfReader
 
 from installs.models import FitUp, Instrument, TorqueSignOff
 from installs.services.fit_up import save_fit_up
@@ -273,6 +275,15 @@ def test_the_sheet_on_paper(client, job, tess, asked):
     answer = client.get(page(job, "fit-up-sheet") + asked)
     assert answer["Content-Type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+def test_a_blank_sheet_stays_on_two_pages(client, job, tess, paper):
+    client.force_login(tess)
+    answer = client.get(page(job, "fit-up-sheet") + f"?blank=1&paper={paper}")
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    assert len(pages) == 2
+    assert "Measured by, date" in pages[1].extract_text()
 
 
 def test_the_sheet_on_paper_before_anything_is_saved(client, job, mona):

@@ -55,6 +55,13 @@ def test_sheets_carry_every_device_and_single_labels_one(client, tess, alder, fi
     assert label_address(spare).endswith(f"/d/{spare.label_code}/")
 
 
+def test_labels_stand_as_people_count(client, tess, alder):
+    codes = {number: make.device(alder, number).label_code for number in ("10", "2", "1")}
+    client.force_login(tess)
+    words = text_of(client.get(reverse("label-sheet")))
+    assert words.index(codes["1"]) < words.index(codes["2"]) < words.index(codes["10"])
+
+
 @pytest.mark.parametrize(("paper", "width"), [("a4", 595), ("us-letter", 612)])
 def test_the_dossier_tells_the_place_and_its_timeline(client, tess, fitted, paper, width):
     client.force_login(tess)

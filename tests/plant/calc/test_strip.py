@@ -135,6 +135,16 @@ def test_a_gap_is_drawn_on_its_strand_with_its_words():
     assert above.name == "c"
 
 
+def test_strong_words_of_a_gap_at_the_end_stay_on_the_strip():
+    words = "no device reaches 0 to 10 m: 5 of 18 incidents"
+    for low, high in ((0, 10), (190, 200)):
+        strip = lay_strip(200, gaps=[StripStretch("return", low, high, "gap", words)])
+        (told,) = [each for each in strip.words if each.kind == "gap"]
+        # 9 units a letter: DejaVu Sans Bold at 14 px, from its advance widths.
+        assert told.x - len(words) * 9 / 2 >= 0
+        assert told.x + len(words) * 9 / 2 <= strip.width
+
+
 def test_the_axis_counts_in_the_readers_unit():
     texts = [each.text for each in lay_strip(304.8, unit_m=0.3048, unit="ft").words if each.kind == "axis"]
     assert texts[0] == "0 ft"
