@@ -711,6 +711,12 @@ def window_rules(plant: Plant) -> list[str]:
         )
         % {"days": GROUP_DAYS},
         _("An incident at a time whose running hours are not known, or at an unknown place, is left out and said."),
+        _(
+            "Watched after that: the good rate is learnt in the first %(hours)s running hours, and taken as at least "
+            "%(share)s %% of the rate before. Bad days that come thrice as often raise an alarm; a device that stays "
+            "good raises one for nothing in about %(years)s years."
+        )
+        % {"hours": plant.watch_learn_h, "share": plant.watch_least_share_pct, "years": plant.watch_alarm_years},
     ]
 
 

@@ -9,16 +9,20 @@ from typing import Any
 import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.html import format_html
+from django.utils.formats import date_format
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
+from plant.templatetags.quantities import mark
 from reports.calc.rate_ratio import Verdict
 from reports.charts import forest_row, forest_ticks
 from reports.pools import Standing
 from reports.selectors import Study
 from reports.templatetags.effect import in_hours, one, q_words, ratio_words, verdict_mark, verdict_words
+from reports.watches import Fading
 
 VERDICTS_BY_WEIGHT = (
     Verdict.FEWER,
@@ -37,6 +41,7 @@ class EffectRow:
 
     study: Study
     standing: Standing | None = None
+    fading: Fading | None = None
 
     @property
     def q(self) -> float:
@@ -164,7 +169,11 @@ class EffectTable(RegisterTable):
     verdict = tables.Column(
         verbose_name=gettext_lazy("Verdict"), accessor="study__judgement__verdict", order_by=("rank",)
     )
-    q = tables.Column(verbose_name=gettext_lazy("Among all"), order_by=("q",))
+    q = tables.Column(
+        verbose_name=gettext_lazy("Among all"),
+        order_by=("q",),
+        attrs={"th": {"class": "q-cell"}, "td": {"class": "q-cell"}},
+    )
     # In the files only: one figure a column.
     n_before = tables.Column(accessor="study__before__n", visible=False)
     hours_before = tables.Column(accessor="study__before__hours", visible=False)
@@ -192,6 +201,7 @@ class EffectTable(RegisterTable):
     p_widened = tables.Column(accessor="q", visible=False)
     dispersion = tables.Column(accessor="q", visible=False)
     stands = tables.Column(accessor="q", visible=False)
+    fading_since = tables.Column(accessor="q", visible=False)
     left_out = tables.Column(visible=False)
 
     class Meta:
@@ -265,7 +275,18 @@ class EffectTable(RegisterTable):
         return " ".join(value)
 
     def render_verdict(self, record: EffectRow) -> str:
-        return verdict_mark(record.study)
+        """The verdict; below it that the device fades, and on a tablet whether it stands: there is no column for it."""
+        parts = [verdict_mark(record.study)]
+        if record.fading is not None:
+            since = _("fading since %(month)s") % {"month": date_format(record.fading.climbing_since, "F Y")}
+            parts.append(mark("watch", since))
+        if record.standing is not None and record.standing.stands is not None:
+            words = _("stands among all") if record.standing.stands else _("does not stand among all")
+            parts.append(format_html('<span class="soft q-under">{}</span>', words))
+        return format_html("<div>{}</div>", format_html_join(mark_safe("<br>"), "{}", ((each,) for each in parts)))
+
+    def value_fading_since(self, record: EffectRow) -> Any:
+        return "" if record.fading is None else record.fading.climbing_since
 
     def value_verdict(self, record: EffectRow) -> str:
         return verdict_words(record.study)

@@ -29,6 +29,7 @@ from reports.services.study_windows import go_back_to_rule, set_window
 from reports.study_files import data_file, method_text, reference_file
 from reports.tables.effect import EffectRow, EffectTable
 from reports.templatetags.effect import VERDICT_WORDS, place_of
+from reports.watches import fading_in
 
 WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")
 LEVEL = 0.05
@@ -50,14 +51,20 @@ class EffectList(RegisterList):
     per_page = 100
 
     def filtered(self) -> list[EffectRow]:
-        studies = book_for(self.request).studies
+        book = book_for(self.request)
+        studies = book.studies
+        fading = {each.study.installation.pk: each for each in fading_in(book)}
         self.all_studies, self.standings, self.pools = studies, standings_of(studies), pools_of(studies)
         form = self.filterset_form(studies)
         self.filterset = Choices(form)
         if not self.is_filter_understood:
             return []
         asked = form.cleaned_data if form.is_bound else {}
-        rows = [EffectRow(each, self.standings.get(each.installation.pk)) for each in studies if fits(each, asked)]
+        rows = [
+            EffectRow(each, self.standings.get(each.installation.pk), fading.get(each.installation.pk))
+            for each in studies
+            if fits(each, asked)
+        ]
         return [each for each in rows if stands(each.standing, asked)]
 
     def filterset_form(self, studies: tuple[Study, ...]) -> EffectFilterForm:

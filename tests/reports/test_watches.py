@@ -7,6 +7,7 @@ import datetime as dt
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from reports.calc.rate_watch import threshold_for, watch_rate
 from reports.selectors import book_of
@@ -79,3 +80,12 @@ def test_the_numbers_are_set_with_help_and_history(client, alder, pat):
     page = client.get(reverse("plant-settings")).content.decode()
     assert "<del>5</del>" in page
     assert "<b>8</b>" in page
+
+
+def test_the_list_says_which_device_fades_and_the_rules_say_the_numbers(client, fading, alder, mona):
+    client.force_login(mona)
+    since = date_format(alarms(alder)[0].climbing_since, "F Y")
+    row = client.get(reverse("effect-list")).content.decode().split("<tbody")[1].split("</tbody>")[0]
+    assert f"fading since {since}" in row
+    page = " ".join(client.get(reverse("effect-detail", args=[fading.pk])).content.decode().split())
+    assert "learnt in the first 1500 running hours, and taken as at least 33 % of the rate before" in page
