@@ -41,7 +41,7 @@ path.gap { fill: #f3ead9; } .tick { fill: none; stroke: #1a1d21; stroke-width: 1
 OFFSET_STYLE = (
     "text { font-size: 15px; } .before { color: #6b737b; } .accepted { color: #1a1d21; } .later { color: #1a1d21; }"
 )
-VERDICT_WORDS = {"sound": gettext_lazy("met"), "watch": gettext_lazy("not shown"), "act": gettext_lazy("not met")}
+VERDICT_WORDS = {"sound": gettext_lazy("met"), "watch": gettext_lazy("look"), "act": gettext_lazy("not met")}
 
 
 def moment(at: Any) -> str:
@@ -191,7 +191,7 @@ def isolation_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
             f"{moment(each.isolated_at)}, {each.isolated_by}",
             ". ".join(filter(None, (each.points, each.energies))),
             people_words(each),
-            _("the fitting itself") if each.cycle == 1 else sentence_in(adjustment_words(each), system),
+            _("the fitting itself") if each.cycle == 1 else sentence_in(adjustment_words(each), system, tape=True),
             f"{moment(each.released_at)}, {each.released_by}" if each.released_at else "–",
         ]
         for each in fitting.isolations.select_related("isolated_by", "released_by").prefetch_related("people")
@@ -229,7 +229,7 @@ def run_sections(fitting: Fitting, system: UnitSystem) -> list[dict[str, Any]]:
     found = [section(_("Trial runs"), heads, rows, words, numbers=[2, 4], grow=[5, 6])]
     if runs:
         lines = [
-            [marked(each.verdict, VERDICT_WORDS.get(each.verdict, each.verdict)), sentence_in(each.words, system)]
+            [marked(each.verdict, VERDICT_WORDS[each.verdict]), sentence_in(each.words, system, tape=True)]
             for each in acceptance_of(fitting, runs).lines
         ]
         found.append(section(_("Against the target"), [_("Stands"), _("What was asked")], lines, level=3))

@@ -12,6 +12,7 @@ from installs.models import FitUp
 from installs.services.fit_up import MEASURES, read_measures
 from plant.errors import Refused
 from plant.forms.base import RecordForm
+from plant.forms.quantities import QuantityField
 
 
 class FitUpForm(RecordForm):
@@ -34,6 +35,9 @@ class FitUpForm(RecordForm):
             ("drive", _("drive side")),
             ("off", _("off side")),
         ]
+        for field in self.fields.values():
+            if isinstance(field, QuantityField):
+                field.is_taped = True
         self.fields["note"].widget = forms.Textarea(attrs={"rows": 2})
 
     def measures_so_far(self) -> Any:

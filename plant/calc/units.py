@@ -565,7 +565,7 @@ _SAID_KINDS = {
 }
 
 
-def sentence_in(words: str, system: UnitSystem) -> str:
+def sentence_in(words: str, system: UnitSystem, *, tape: bool = False) -> str:
     """A sentence that the site made with SI units, as a person with this unit system reads it.
 
     Parameters
@@ -574,6 +574,9 @@ def sentence_in(words: str, system: UnitSystem) -> str:
         Such as the reason of a grade or of a refusal. Text that people typed does not belong here.
     system : UnitSystem
         Metric or US customary.
+    tape : bool, optional
+        Its lengths in mm were read on a tape: inches to the nearest 1/16. Else they are those of an instrument, and
+        inches have decimals.
 
     Returns
     -------
@@ -584,16 +587,19 @@ def sentence_in(words: str, system: UnitSystem) -> str:
     --------
     >>> sentence_in("75 N·m lies between 70.2 and 79.2 N·m.", UnitSystem.US)
     '55.3 lbf·ft lies between 51.8 and 58.4 lbf·ft.'
+    >>> sentence_in("76 mm off, wanted at most 60 mm", UnitSystem.US, tape=True)
+    '3 in off, wanted at most 2 3/8 in'
     """
     if UnitSystem(system) is UnitSystem.METRIC:
         return words
 
     def told(match: re.Match[str]) -> str:
         kind = _SAID_KINDS[match["unit"]]
-        text = format_reading(float(match["second"].replace(",", "")), kind, system)
+        write = format_quantity if tape and kind is QuantityKind.LENGTH_MM else format_reading
+        text = write(float(match["second"].replace(",", "")), kind, system)
         if match["first"] is None:
             return text
-        first = format_reading(float(match["first"].replace(",", "")), kind, system)
+        first = write(float(match["first"].replace(",", "")), kind, system)
         return first.removesuffix(f" {unit_label(kind, system)}") + match["joint"] + text
 
     return _SAID.sub(told, words)

@@ -8,7 +8,7 @@ from django import forms
 from django.urls import reverse_lazy
 from django.utils.text import format_lazy
 
-from plant.calc.units import QuantityKind, UnitSystem, box_text, parse_quantity, unit_label
+from plant.calc.units import QuantityKind, UnitSystem, box_text, parse_quantity, to_sixteenths, unit_label
 
 
 def kind_of(field_name: str) -> QuantityKind | None:
@@ -34,6 +34,9 @@ class QuantityField(forms.CharField):
         super().__init__(**kwargs)
         self.kind, self.system, self.allow_negative = kind, system, allow_negative
         self.number_validators = list(validators)
+        # Read on a tape: inches stand in the box as on the tape, to the nearest 1/16. Only for a form that keeps the
+        # stored number where nobody touched the box (RecordForm).
+        self.is_taped = False
 
     def use_units(self, system: UnitSystem) -> None:
         self.system = system
@@ -41,6 +44,8 @@ class QuantityField(forms.CharField):
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, int | float) and not isinstance(value, bool):
             # Rounded in US units; what nobody touched keeps the stored number (RecordForm).
+            if self.is_taped and self.system == UnitSystem.US and self.kind is QuantityKind.LENGTH_MM:
+                return to_sixteenths(float(value))
             return box_text(float(value), self.kind, self.system)
         return value
 

@@ -46,9 +46,12 @@ def reading(context: Any, value: float | None, kind: str) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def sentence(context: Any, words: str) -> str:
-    """A sentence that the site stored in SI, in the person's units: {% sentence row.grade_reason %}."""
-    return sentence_in(words or "", units_of(context))
+def sentence(context: Any, words: str, tape: bool = False) -> str:
+    """A sentence that the site stored in SI, in the person's units: {% sentence row.grade_reason %}.
+
+    With `tape=True` lengths are those of a tape: inches to the nearest 1/16.
+    """
+    return sentence_in(words or "", units_of(context), tape=tape)
 
 
 @register.simple_tag(takes_context=True)

@@ -230,6 +230,18 @@ def test_inches_are_read_as_inches(client, job, tess):
     assert TrialRun.objects.get().belt_offsets.get(chainage_m=40).offset_mm == pytest.approx(38.1)
 
 
+def test_offsets_are_told_in_the_fractions_of_a_tape(client, job, tess):
+    tess.unit_system = "us"
+    tess.save()
+    client.force_login(tess)
+    first_cycle(client, job)
+    assert send(client, url("trial-run", job), **run_data(off_0_mm="3", off_1_mm="1 1/2")).status_code == 302
+    page = text(client.get(job.get_absolute_url()))
+    assert "Worst offset 3 in at" in page
+    assert "wanted at most 2 3/8 in" in page
+    assert "2.362 in" not in page
+
+
 def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
     client.force_login(tess)
     first_cycle(client, job)

@@ -226,6 +226,22 @@ def test_an_untouched_sheet_keeps_its_exact_numbers(client, job, tess):
     assert FitUp.objects.get().bracket_spacing_mm == 1640
 
 
+def test_boxes_show_the_fractions_of_a_tape(client, job, tess):
+    tess.unit_system = "us"
+    tess.save()
+    save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0, gap_drive_mm=12.7)
+    client.force_login(tess)
+    form = client.get(page(job)).context["form"]
+    shown = [form[name].value() for name in ("bracket_spacing_mm", "frame_length_mm", "gap_drive_mm", "gap_off_mm")]
+    assert shown == ["64 9/16", "59 1/4", "1/2", None]
+    # One box changed: the others keep the number that is stored, not the fraction that is shown.
+    sent = {name: form[name].value() for name in form.fields if form[name].value() not in (None, "", False)}
+    assert client.post(page(job), sent | {"gap_off_mm": "3/4"}).status_code == 302
+    row = FitUp.objects.get()
+    assert (row.bracket_spacing_mm, row.frame_length_mm) == (1640, 1505)
+    assert row.gap_off_mm == pytest.approx(0.75 * 25.4)
+
+
 def test_the_second_person_meets_the_first_ones_numbers(client, job, tess, pat):
     save_fit_up(fitting=job, by=pat, version=0, bracket_spacing_mm=1640.0)
     client.force_login(tess)
