@@ -58,6 +58,11 @@ class LifeGroup:
     demand: tuple[Demand, ...]
 
     @property
+    def year(self) -> Demand | None:
+        """The last month ahead, which holds the sum of all with its interval."""
+        return self.demand[-1] if self.demand else None
+
+    @property
     def per_year(self) -> float:
         return sum(each.expected for each in self.demand)
 

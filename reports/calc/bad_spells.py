@@ -149,6 +149,8 @@ def check_spells(sides: Sequence[tuple[ArrayLike, ArrayLike]], *, reach_days: in
         bad.append(int(np.unique(found).size))
     if n < FEWEST or mean <= 0:
         said = f"{n} incidents are too few to see whether they come in spells"
+        if n >= FEWEST:
+            said = f"{n} incidents on days without known running hours do not show whether they come in spells"
         return SpellCheck(n, pairs, mean, None, 1.0, tuple(bad), reach_days, (said,))
     dispersion = max(1.0, 1.0 + 2.0 * (pairs - mean) / n)
     return SpellCheck(n, pairs, mean, _chance_of(pairs, mean, variance), dispersion, tuple(bad), reach_days)

@@ -18,8 +18,12 @@ FloatArray = NDArray[np.float64]
 
 # Below so many failures no shape is estimated; own rule.
 ENOUGH_FAILURES = 3
+# Failures within this share of their age of each other are one age: belts are looked at in rounds; own rule.
+SAME_AGE = 0.01
 # Runs of the simulation behind a demand for spares.
 DEMAND_RUNS = 4000
+# A position that would need more spares than that is counted so often; a life so short is a fit that does not hold.
+MOST_RENEWALS = 1000
 
 
 @dataclass(frozen=True)
@@ -120,15 +124,18 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
     likelihood ratio, Meeker & Escobar, Statistical Methods for Reliability Data, 1998, ch. 8 (memory).
     """
     t, is_failed = np.asarray(hours, float), np.asarray(failed, bool)
-    if t.shape != is_failed.shape:
-        raise ValueError(f"hours has {t.size} values and failed {is_failed.size}; give pairs")
+    if t.shape != is_failed.shape or t.ndim != 1:
+        raise ValueError(f"hours has shape {t.shape} and failed {is_failed.shape}; give one of each for every part")
     if not 0 < level < 1:
         raise ValueError(f"level is {level:g}; give a share between 0 and 1")
-    if t.size and t.min() <= 0:
-        raise ValueError(f"hours has {t.min():g}; give ages above 0 h")
+    wrong = t[~((t > 0) & np.isfinite(t))]
+    if wrong.size:
+        raise ValueError(f"hours has {wrong[0]:g}; give ages above 0 h")
     n_failed = int(is_failed.sum())
     points = plot_points(t, is_failed)
-    if n_failed < ENOUGH_FAILURES or np.unique(t[is_failed]).size < 2:
+    # The failures lie so close together that they say nothing of how lives differ.
+    is_one_age = n_failed > 0 and float(np.ptp(t[is_failed])) < SAME_AGE * float(t[is_failed].max())
+    if n_failed < ENOUGH_FAILURES or is_one_age:
         said = (
             f"{n_failed} of {t.size} parts failed so far, in {t.sum():,.0f} running hours of all: from "
             f"{ENOUGH_FAILURES} failures at different ages on a life can be told."
@@ -145,7 +152,7 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
         powers = scaled**shape
         return float((powers * log_t).sum() / powers.sum() - 1 / shape - log_t[is_failed].mean())
 
-    shape = float(optimize.brentq(excess, 1e-3, upper_end(excess)))
+    shape = float(optimize.brentq(excess, 1e-4, upper_end(excess)))
     scale = float(((scaled**shape).sum() / n_failed) ** (1 / shape))
 
     def log_likelihood(log_shape: float, log_scale: float) -> float:
@@ -179,6 +186,8 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
         reasons.append("Young parts fail more often: look at fitting and at the parts themselves.")
     else:
         reasons.append("Neither wear-out nor early failure is shown: the interval of the shape holds 1.")
+    if scale > 1.0:
+        reasons.append(f"No part is older than {unit:.0f} h; what lies beyond is drawn on from there, not seen.")
     return WeibullLife(
         n=t.size,
         n_failed=n_failed,
@@ -193,14 +202,14 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
         points=points,
         reasons=tuple(reasons),
         level=level,
-        covariance=covariance_of(log_likelihood, a, b),
+        covariance=covariance_of(log_likelihood, a, b, step=1e-4 / max(1.0, shape)),
     )
 
 
 def upper_end(excess: Callable[[float], float]) -> float:
     """A shape beyond the root of the likelihood equation."""
     end = 2.0
-    while excess(end) < 0 and end < 1000:
+    while excess(end) < 0 and end < 1e7:
         end *= 2
     return end
 
@@ -250,7 +259,7 @@ def plot_points(hours: FloatArray, failed: NDArray[np.bool_]) -> tuple[PlotPoint
 
 @dataclass(frozen=True)
 class Demand:
-    """Spares to expect in one month.
+    """Spares to expect in one month, and from now to its end.
 
     Attributes
     ----------
@@ -259,12 +268,17 @@ class Demand:
     expected : float
     low, high : float
         Interval of the number that will be needed in that month.
+    until_expected, until_low, until_high : float
+        The same for all months up to the end of this one; its limits are no sum of theirs.
     """
 
     month: int
     expected: float
     low: float
     high: float
+    until_expected: float
+    until_low: float
+    until_high: float
 
 
 def demand_for_spares(
@@ -283,13 +297,15 @@ def demand_for_spares(
     life : WeibullLife
         With a shape and a scale.
     ages_h : array of float, shape (n,)
-        Ages of the parts in service [h].
+        Ages of the parts in service, 0 or more [h].
     hours_per_month : array of float, shape (n,)
-        Running hours that each will see in a month [h].
+        Running hours that each will see in a month, 0 or more [h].
     months : int
         How far ahead, at least 1.
     rng : numpy Generator
         Source of chance; the same seed gives the same answer.
+    runs : int, optional
+        Futures that are drawn.
 
     Returns
     -------
@@ -300,29 +316,57 @@ def demand_for_spares(
     Raises
     ------
     ValueError
-        If lengths differ or months is below 1.
+        If lengths differ, an age or a month's hours are negative, or months is below 1.
+
+    Notes
+    -----
+    A renewal process: the life of a part of age a, given that it lives, ends at ``scale ((a / scale)^shape + E)^(1 /
+    shape)`` with E exponential; the part put in its place is new, and may fail within the same month as well.
     """
     ages, speed = np.asarray(ages_h, float), np.asarray(hours_per_month, float)
     if ages.shape != speed.shape:
         raise ValueError(f"ages_h has {ages.size} values and hours_per_month {speed.size}; give pairs")
+    for name, values in (("ages_h", ages), ("hours_per_month", speed)):
+        if np.any(~((values >= 0) & np.isfinite(values))):
+            raise ValueError(f"{name} has {values[~((values >= 0) & np.isfinite(values))][0]:g} h; give 0 h or more")
     if months < 1:
         raise ValueError(f"months is {months}; give 1 or more")
     if life.shape is None or life.scale_h is None or life.covariance is None:
         return ()
     draws = rng.multivariate_normal([math.log(life.shape), math.log(life.scale_h)], life.covariance, size=runs)
     shape, scale = np.exp(draws[:, :1]), np.exp(draws[:, 1:])
-    age = np.broadcast_to(ages, (runs, ages.size)).copy()
+    used = np.broadcast_to(ages, (runs, ages.size))
+    # Hours until the next failure of each position, from now on; the first with the age of the part that is there.
+    due = rest_of_life(used, shape, scale, rng.exponential(size=used.shape))
+    counts = np.zeros((months, runs))
+    row, column = np.nonzero(due < months * speed)
+    for _renewal in range(MOST_RENEWALS):
+        if not row.size:
+            break
+        month = np.minimum((due[row, column] / speed[column]).astype(int), months - 1)
+        np.add.at(counts, (month, row), 1.0)
+        due[row, column] += scale[row, 0] * rng.exponential(size=row.size) ** (1.0 / shape[row, 0])
+        again = due[row, column] < months * speed[column]
+        row, column = row[again], column[again]
     tail = (1 - life.level) / 2
-    found = []
-    for month in range(1, months + 1):
-        # Within a month a part fails at most once: months are short against lives.
-        hazard = ((age + speed) / scale) ** shape - (age / scale) ** shape
-        fails = rng.random(age.shape) < -np.expm1(-hazard)
-        age = np.where(fails, speed / 2, age + speed)
-        count = fails.sum(axis=1)
-        low, high = np.quantile(count, [tail, 1 - tail])
-        found.append(Demand(month, float(count.mean()), float(low), float(high)))
-    return tuple(found)
+
+    def told(number: FloatArray) -> tuple[float, float, float]:
+        # Whole parts: a limit is a number that was drawn.
+        low, high = np.quantile(number, [tail, 1 - tail], method="inverted_cdf")
+        return float(number.mean()), float(low), float(high)
+
+    until = np.cumsum(counts, axis=0)
+    return tuple(Demand(month, *told(counts[month - 1]), *told(until[month - 1])) for month in range(1, months + 1))
+
+
+def rest_of_life(age_h: FloatArray, shape: FloatArray, scale_h: FloatArray, chance: FloatArray) -> FloatArray:
+    """Hours that a part of this age still lives, for a draw from the exponential law [h]."""
+    with np.errstate(over="ignore", divide="ignore"):
+        used = shape * np.log(age_h / scale_h)  # logarithm of the hazard that it has lived through
+        fresh = scale_h * (np.exp(np.minimum(used, 50.0)) + chance) ** (1.0 / shape) - age_h
+        # An old part by a hair's breadth: the difference above would lose all digits.
+        old = age_h * np.expm1(np.log1p(chance * np.exp(-np.maximum(used, -50.0))) / shape)
+    return np.asarray(np.where(used > 0, old, np.maximum(fresh, 0.0)))
 
 
 @dataclass(frozen=True)
@@ -364,7 +408,7 @@ def age_replacement(shape: float, scale_h: float, cost_planned: float, cost_fail
     """
     given = {"shape": shape, "scale_h": scale_h, "cost_planned": cost_planned, "cost_failure": cost_failure}
     for name, value in given.items():
-        if not value > 0:
+        if not 0 < value < math.inf:
             raise ValueError(f"{name} is {value:g}; give a number above 0")
     waiting = cost_failure / (scale_h * math.gamma(1 + 1 / shape))
     if shape <= 1:
@@ -374,10 +418,11 @@ def age_replacement(shape: float, scale_h: float, cost_planned: float, cost_fail
 
     def excess(x: float) -> float:
         """Barlow & Proschan's condition h(t) * integral of R - F(t) = cp / (cf - cp), in units of the scale."""
-        mean = special.gammainc(1 / shape, x**shape) * special.gamma(1 / shape) / shape
-        return float(
-            shape * x ** (shape - 1) * mean + math.expm1(-(x**shape)) - cost_planned / (cost_failure - cost_planned)
-        )
+        # Large shapes at late ages would overflow; the sign is all that counts there.
+        used, hazard = (min(700.0, power * math.log(x)) for power in (shape, shape - 1))
+        mean = special.gammainc(1 / shape, math.exp(used)) * special.gamma(1 / shape) / shape
+        ratio = cost_planned / (cost_failure - cost_planned)
+        return float(min(shape * math.exp(hazard) * mean, 1e250) + math.expm1(-math.exp(used)) - ratio)
 
     end = 1.0
     while excess(end) < 0:

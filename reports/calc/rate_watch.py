@@ -175,8 +175,12 @@ def _threshold(expected_incidents: float, rise: float) -> float:
     if short(highest) <= 0:
         return highest
     found = float(optimize.brentq(short, lowest, highest, xtol=0.5 / STEPS_PER_UNIT))
-    # The chain knows thresholds in steps of its grid; the one that keeps the promise is the next above.
-    return math.ceil(found * STEPS_PER_UNIT - 1e-9) / STEPS_PER_UNIT
+    # The chain knows thresholds in steps of its grid, so that the root may lie a hair below the jump: the threshold is
+    # the first step from there that keeps the promise.
+    step = math.ceil(found * STEPS_PER_UNIT - 1e-9)
+    while short(step / STEPS_PER_UNIT) < 0:
+        step += 1
+    return step / STEPS_PER_UNIT
 
 
 def watch_rate(incidents: ArrayLike, expected: ArrayLike, h: float, *, rise: float = RISE) -> Watch:
@@ -207,7 +211,7 @@ def watch_rate(incidents: ArrayLike, expected: ArrayLike, h: float, *, rise: flo
     x, m = np.asarray(incidents, dtype=float), np.asarray(expected, dtype=float)
     if x.shape != m.shape or x.ndim != 1:
         raise ValueError(f"incidents have shape {x.shape}, expected {m.shape}; give one of each for every step")
-    if np.any(x < 0) or np.any(m < 0):
+    if not (np.all(x >= 0) and np.all(m >= 0)):
         raise ValueError("incidents and expected must be 0 or more; look for negative ones")
     steps = x - reference_value(rise) * m
     # S is the running sum less its lowest value so far, which needs no loop.

@@ -11,8 +11,12 @@ from reports.lives import PIVOTS, ROLLERS
 
 
 class LifeForm(PersonForm):
+    # Left out in an address that names the costs alone: then rollers are meant.
     part = forms.ChoiceField(
-        label=_("part"), choices=[(ROLLERS, _("sensor rollers")), (PIVOTS, _("pivots"))], initial=ROLLERS
+        label=_("part"),
+        choices=[(ROLLERS, _("sensor rollers")), (PIVOTS, _("pivots"))],
+        initial=ROLLERS,
+        required=False,
     )
     # No start values: only the plant knows what a change costs.
     cost_planned = forms.FloatField(

@@ -25,7 +25,7 @@ def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
     if fit.shape is None or fit.scale_h is None:
         return _("too few failures to tell")
     if not fit.wears_out:
-        return _("wear-out is not shown: changing by age would not pay")
+        return _("wear-out is not shown: nothing speaks for changing by age")
     if not asked.get("cost_planned") or not asked.get("cost_failure"):
         return _("give both costs above")
     return age_replacement(fit.shape, fit.scale_h, asked["cost_planned"], asked["cost_failure"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from django.urls import reverse
@@ -97,7 +98,8 @@ def test_page_tells_lives_costs_and_hands_out_rows(client, standing, erin, mona,
     assert "63 % failed by" in page
     assert "<svg" in page
     asked = client.get(reverse("life"), {"cost_planned": "1", "cost_failure": "5"}).content.decode()
-    assert "per running hour against" in asked or "wear-out is not shown" in asked
+    assert "per running hour against" in asked
+    assert re.search(r"Spares in twelve months</dt><dd>\d+\.\d \(\d+ to \d+\)", page)
     assert client.get(reverse("life"), {"cost_planned": "-1"}).status_code == 422
     rows = client.get(reverse("life"), {"format": "csv"}).content.decode().splitlines()
     assert len(rows) == 11

@@ -40,6 +40,11 @@ def test_bad_days_and_too_few():
     few = check_spells([([1, 1], np.ones(40))])
     assert (few.p, few.widening) == (None, 1.0)
     assert "too few" in few.reasons[0]
+    nowhere = check_spells([([0, 0, 1, 1, 5], np.zeros(6))])
+    assert nowhere.p is None
+    assert nowhere.reasons == (
+        "5 incidents on days without known running hours do not show whether they come in spells",
+    )
     with pytest.raises(ValueError, match="give days from 0"):
         check_spells([([40], np.ones(40))])
 

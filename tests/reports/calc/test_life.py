@@ -6,9 +6,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import integrate, stats
 
-from reports.calc.life import age_replacement, demand_for_spares, fit_weibull, plot_points
+from reports.calc.life import (
+    WeibullLife,
+    age_replacement,
+    demand_for_spares,
+    fit_weibull,
+    plot_points,
+    rest_of_life,
+)
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 # NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.2: ten failures, ten more alive at 500 h (read).
@@ -130,8 +139,124 @@ def test_demand_is_the_same_for_the_same_seed_and_grows_with_age(life):
 def test_wrong_input_is_named():
     with pytest.raises(ValueError, match="above 0 h"):
         fit_weibull([0, 1], [True, False])
-    with pytest.raises(ValueError, match="give pairs"):
+    with pytest.raises(ValueError, match="one of each for every part"):
         fit_weibull([1], [True, False])
     with pytest.raises(ValueError, match=r"cost_planned is 0; give a number above 0"):
         age_replacement(2, 1000, 0, 5)
     assert math.isfinite(fit_weibull([1, 2, 3], [True] * 3).shape)
+    with pytest.raises(ValueError, match=r"hours has nan; give ages above 0 h"):
+        fit_weibull([float("nan"), 1], [True, False])
+    with pytest.raises(ValueError, match=r"ages_h has -5 h; give 0 h or more"):
+        demand_for_spares(known_life(2.0, 500.0), [-5], [10], months=1, rng=np.random.default_rng(1))
+    with pytest.raises(ValueError, match=r"shape is inf"):
+        age_replacement(math.inf, 1000, 1, 5)
+
+
+@pytest.mark.parametrize("ages", [[1000, 1000.2, 1000.4, 900], [1000, 1001, 1002, 1009]])
+def test_failures_found_on_one_round_are_one_age(ages):
+    """Their likelihood has its top at a shape beyond all reason; nothing of the kind is told."""
+    found = fit_weibull(ages, [True, True, True, False])
+    assert found.shape is None
+    assert "at different ages" in found.reasons[0]
+    assert fit_weibull([1000, 1020, 1040, 900], [True, True, True, False]).shape > 20
+
+
+def test_what_lies_beyond_the_oldest_part_is_said(life):
+    assert "No part is older than 500 h" in life.reasons[-1]
+    seen = fit_weibull(FAILED_H, [True] * 10)
+    assert not any("older" in each for each in seen.reasons)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(st.tuples(st.floats(1.0, 20000.0), st.booleans()), min_size=4, max_size=30),
+    st.floats(0.01, 100.0),
+)
+def test_no_set_of_ages_is_refused_and_the_unit_of_time_does_not_matter(parts, factor):
+    t, failed = np.array([each[0] for each in parts]), np.array([each[1] for each in parts])
+    found, other = fit_weibull(t, failed), fit_weibull(t * factor, failed)
+    assert (found.shape is None) == (other.shape is None)
+    if found.shape is None:
+        return
+    assert found.shape_low <= found.shape <= found.shape_high
+    assert found.scale_low_h <= found.scale_h * (1 + 1e-9)
+    assert other.shape == pytest.approx(found.shape, rel=1e-5)
+    assert math.log(other.scale_h / found.scale_h) == pytest.approx(math.log(factor), abs=1e-5)
+
+
+# --- spares ---------------------------------------------------------------------------------------------------------
+def known_life(shape, scale_h):
+    """A life that is known for certain."""
+    certain = ((1e-18, 0.0), (0.0, 1e-18))
+    told = (shape, shape, scale_h, scale_h)
+    return WeibullLife(1000, 1000, 1e6, shape, scale_h, *told, 0.0, (), (), 0.95, certain)
+
+
+def test_a_rest_of_life_leaves_the_chance_of_survival_that_it_was_drawn_with():
+    """Survival from age to the end, by scipy, is exp(-draw); new, middling and very old parts."""
+    age = np.array([1e-6, 100.0, 900.0, 40000.0])
+    shape, scale, draw = np.full(4, 2.3), np.full(4, 700.0), np.array([0.5, 2.0, 0.01, 1e-4])
+    end = age + rest_of_life(age, shape, scale, draw)
+    survived = stats.weibull_min.logsf(age, 2.3, scale=700) - stats.weibull_min.logsf(end, 2.3, scale=700)
+    assert survived == pytest.approx(draw, rel=1e-6)
+    assert rest_of_life(np.zeros(1), shape[:1], scale[:1], draw[:1]) == pytest.approx(700 * 0.5 ** (1 / 2.3))
+
+
+def test_a_part_may_fail_more_than_once_in_a_month():
+    """Renewals of a sure life against the elementary renewal theorem: hours / mean life in the long run."""
+    life = known_life(3.0, 600.0)
+    months = demand_for_spares(life, [0.0] * 10, [2000.0] * 10, months=12, rng=np.random.default_rng(1))
+    assert months[-1].expected == pytest.approx(10 * 2000 / life.mean_h, rel=0.02)
+    assert months[-1].until_expected == pytest.approx(sum(each.expected for each in months))
+    # Months do not peak together: the year's interval is narrower than the sum of theirs.
+    year, widths = months[-1], sum(each.high - each.low for each in months)
+    assert 0 < year.until_high - year.until_low < widths
+
+
+def test_demand_of_old_parts_is_the_renewal_function():
+    """Expected failures in the first month against the renewal equation, solved on a grid with scipy's law."""
+    life, age, month = known_life(2.0, 1000.0), 800.0, 600.0
+    grid = np.linspace(0.0, month, 601)
+    law = stats.weibull_min(2.0, scale=1000.0)
+    new, old = law.cdf(grid), 1.0 - law.sf(age + grid) / law.sf(age)
+    renewals = np.zeros(grid.size)
+    for i in range(1, grid.size):
+        renewals[i] = new[i] + np.sum(np.diff(new[: i + 1]) * renewals[i - 1 :: -1][:i])
+    expected = old[-1] + np.sum(np.diff(old) * renewals[-2::-1])
+    found = demand_for_spares(
+        life, np.full(40, age), np.full(40, month), months=1, rng=np.random.default_rng(3), runs=20000
+    )
+    assert found[0].expected == pytest.approx(40 * expected, rel=0.005)
+
+
+def test_the_interval_of_the_demand_holds_what_comes():
+    """200 fleets (seed 7): fit on 60 lives, forecast of half a year for 40 positions, then the true renewals."""
+    rng, held = np.random.default_rng(7), 0
+    for _each in range(200):
+        t, stop = 5000 * rng.weibull(2.0, 60), rng.uniform(2000, 9000, 60)
+        fit = fit_weibull(np.minimum(t, stop), t <= stop)
+        ages = rng.uniform(0, 4000, 40)
+        told = demand_for_spares(fit, ages, np.full(40, 500.0), months=6, rng=rng, runs=400)[-1]
+        due = rest_of_life(ages, np.full(40, 2.0), np.full(40, 5000.0), rng.exponential(size=40))
+        n = 0
+        while np.any(due < 3000):
+            n += int(np.sum(due < 3000))
+            due = np.where(due < 3000, due + 5000 * rng.weibull(2.0, 40), due)
+        held += told.until_low <= n <= told.until_high
+    assert held / 200 >= 0.9
+
+
+@pytest.mark.parametrize(
+    ("shape", "planned", "failure"), [(10.0, 1.0, 1.05), (150.0, 1.0, 1.0001), (2000.0, 1.0, 1.001)]
+)
+def test_the_best_age_of_steep_lives_is_the_least_cost(shape, planned, failure):
+    """Against a bounded search of the cost rate itself."""
+    found = age_replacement(shape, 1000.0, planned, failure)
+
+    def rate(age):
+        served = integrate.quad(lambda u: math.exp(-((u / 1000.0) ** shape)), 0, age, points=[min(age, 990.0)])[0]
+        alive = math.exp(-((age / 1000.0) ** shape))
+        return (planned * alive + failure * (1 - alive)) / served
+
+    assert found.optimum_h is not None
+    assert found.cost_rate_per_h <= min(rate(each) for each in np.linspace(900, 1040, 281)) * (1 + 1e-9)

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from reports.calc import rate_watch
-from reports.calc.rate_watch import average_run_length, expected_between_alarms, threshold_for, watch_rate
+from reports.calc.rate_watch import (
+    STEPS_PER_UNIT,
+    average_run_length,
+    expected_between_alarms,
+    threshold_for,
+    watch_rate,
+)
 from tests.reference.effect import RUN_LENGTHS
 
 
@@ -45,3 +51,32 @@ def test_the_path_by_hand():
     assert (calm.signal, calm.climbing_since) == (None, None)
     with pytest.raises(ValueError, match="one of each"):
         watch_rate([1], [0.1, 0.2], 3.0)
+    with pytest.raises(ValueError, match="look for negative ones"):
+        watch_rate([1, float("nan")], [0.1, 0.1], 3.0)
+
+
+@pytest.mark.parametrize(("mean", "k", "h"), [(4.0, 3.0, 7.0), (1.0, 1.5, 5.0)])
+def test_run_lengths_agree_with_the_recursion_itself(mean, k, h):
+    """Lucas's recursion step by step, 3000 runs (seed 12), apart from the chain that the product solves."""
+    rng, lengths = np.random.default_rng(12), []
+    for _each in range(3000):
+        s, steps = 0.0, 0
+        while s < h:
+            s, steps = max(0.0, s + rng.poisson(mean) - k), steps + 1
+        lengths.append(steps)
+    error = np.std(lengths) / np.sqrt(len(lengths))
+    assert average_run_length(mean, k, h) == pytest.approx(np.mean(lengths), abs=3 * error)
+
+
+def test_a_single_incident_is_no_alarm_and_a_longer_distance_never_lowers_the_threshold():
+    distances = [0.01, 1, 3, 10, 30, 100, 1000]
+    thresholds = [threshold_for(each) for each in distances]
+    assert min(thresholds) > 1.0
+    assert thresholds == sorted(thresholds)
+    kept = [expected_between_alarms(h) for h in thresholds]
+    assert all(each >= wanted for each, wanted in zip(kept, distances, strict=True))
+    # A step of the grid lower would break the promise.
+    assert all(
+        expected_between_alarms(h - 1 / STEPS_PER_UNIT) < wanted
+        for h, wanted in zip(thresholds[3:], distances[3:], strict=True)
+    )
