@@ -460,12 +460,13 @@ def last_words(each: Wanted, system: UnitSystem) -> str:
 
 
 def earlier_words(each: Wanted, system: UnitSystem) -> str:
-    """The readings before the last one with their days, the latest first."""
+    """The readings before the last one, the latest first, and since when; short, as it stands beside a box."""
+    if not each.earlier:
+        return ""
     answers = dict(each.options)
-    return ", ".join(
-        f"{value_words(row, system, answers)} ({date_format(timezone.localtime(row.visit.visited_at), 'j M Y')})"
-        for row in each.earlier
-    )
+    values = ", ".join(value_words(row, system, answers) for row in each.earlier)
+    since = timezone.localtime(each.earlier[-1].visit.visited_at)
+    return _("%(values)s since %(on)s") % {"values": values, "on": date_format(since, "M Y")}
 
 
 def tool_words(plant: Plant, on: date) -> list[dict[str, Any]]:
@@ -485,6 +486,7 @@ def tool_words(plant: Plant, on: date) -> list[dict[str, Any]]:
             {
                 "id": tool.pk,
                 "name": str(tool),
+                "number": tool.number,
                 "deviation_pct": deviation_of(tool),
                 "due_on": due.isoformat() if due else "",
                 "state": state,

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 
+import icalendar
 import pytest
 from django.utils import timezone
 from playwright.sync_api import expect
+from pypdf import PdfReader
 
 from inspections.models import CheckKind, Round, Stop
 from inspections.services.rounds import lay
+from plant.models import Job
+from plant.services import jobs as job_services
 from tests import make
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -100,6 +105,118 @@ def test_the_board_by_keyboard_alone(laid, alder, pat, page_of, live_server, tom
     keys.press("Enter")
     expect(page.locator(".says").first).to_contain_text("Published: ")
     assert Round.objects.published().exists()
+
+
+def tab_to(page, words):
+    """Press Tab until what has the focus says so, as anybody without a mouse does."""
+    said = "() => document.activeElement.getAttribute('aria-label') ?? document.activeElement.textContent"
+    for _press in range(120):
+        page.keyboard.press("Tab")
+        if words in page.evaluate(said).strip():
+            return
+    raise AssertionError(f"{words!r} is not reached by Tab")
+
+
+def do_the_laying(page):
+    """What the worker does meanwhile; the page learns of it by itself."""
+    page.locator("#progress").wait_for()
+    job = Job.objects.get(state=Job.State.WAITING)
+    job.args["search_s"] = 0.3
+    job.save(update_fields=["args"])
+    page.evaluate("() => { window.isBefore = true; }")
+    assert job_services.do_job(job.pk)
+    page.wait_for_function("() => window.isBefore === undefined && document.readyState === 'complete'")
+    expect(page.locator("#progress")).to_have_count(0)
+
+
+def whose_stops():
+    rows = Stop.objects.filter(round__in=Round.objects.published()).select_related("round__shift__person", "conveyor")
+    return {row.conveyor.tag: str(row.round.shift.person) for row in rows}
+
+
+def test_a_planners_day_at_the_board_by_keyboard_alone(
+    built_in_kinds, alder, pat, tess, page_of, live_server, tomorrow
+):
+    """Lay, move, publish; somebody is away: lay the rest again, publish, print; the calendar follows."""
+    look = CheckKind.objects.create(plant=alder, code="look", name="Look", needs_lockout=False, minutes=45)
+    begin = dt.datetime(tomorrow.year, tomorrow.month, tomorrow.day, 6, tzinfo=alder.zone)
+    tim = make.person("tim", alder, "technician")
+    for who in (tess, tim):
+        make.shift(who, alder, begin)
+    for n, tag in enumerate(("A-1", "A-2"), 1):
+        make.task(make.installation(make.conveyor(alder, tag=tag), str(n)), look, tomorrow)
+    page = page_of(pat)
+    keys = page.keyboard
+    page.goto(f"{live_server.url}/rounds/?day={tomorrow.isoformat()}")
+    tab_to(page, "Lay this day")
+    keys.press("Enter")
+    do_the_laying(page)
+
+    tab_to(page, "A-1, ")
+    before = standing()["A-1"]
+    keys.press("ArrowRight")
+    expect(page.locator("#spoken")).to_contain_text("A-1: ")
+    assert standing()["A-1"][1] > before[1]
+    tab_to(page, "Publish to phones")
+    keys.press("Enter")
+    expect(page.locator(".says").first).to_contain_text("Published: ")
+    first = whose_stops()
+    ill = first["A-1"]
+    other = "tim" if ill == "tess" else "tess"
+
+    tab_to(page, f"of {ill}")
+    keys.press("Enter")
+    tab_to(page, "Away: lay the rest again")
+    keys.press("Enter")
+    page.locator("h1", has_text=f"{ill} is away").wait_for()
+    tab_to(page, "Away; lay the rest again")
+    keys.press("Enter")
+    page.locator("#board").wait_for()
+    do_the_laying(page)
+    assert whose_stops() == first  # on the phones nothing moves before it is published
+    tab_to(page, "Publish to phones")
+    keys.press("Enter")
+    expect(page.locator(".says").first).to_contain_text("Published: ")
+    assert whose_stops() == {"A-1": other, "A-2": other}
+
+    tab_to(page, "Print sheets")
+    sheets = page.evaluate("() => document.activeElement.href")
+    for paper, size in (("a4", (595, 842)), ("us-letter", (612, 792))):
+        pages = PdfReader(io.BytesIO(page.request.get(f"{sheets}&paper={paper}").body())).pages
+        assert tuple(round(float(side)) for side in pages[0].mediabox[2:]) == size
+        text = " ".join(each.extract_text() for each in pages)
+        assert f"Round of {other}" in text
+        assert text.index("Lock out and get your permit") < text.index("A-1")
+
+    page.context.clear_cookies()
+    page = page_of(tim if other == "tim" else tess)
+    page.goto(f"{live_server.url}/rounds/calendar/")
+    address = page.input_value("#address")
+    page.context.clear_cookies()  # the address alone is the key
+    events = icalendar.Calendar.from_ical(page.request.get(address).body()).walk("VEVENT")
+    assert {each["SUMMARY"].split()[0].strip(",:") for each in events} == {"A-1", "A-2"}
+
+
+def test_two_rounds_are_swapped_by_keyboard_alone(laid, pat, page_of, live_server, tomorrow):
+    page = page_of(pat)
+    page.goto(f"{live_server.url}/rounds/?day={tomorrow.isoformat()}")
+    before = standing()
+    who = before["A-1"][0]
+    other = "tim" if who == "tess" else "tess"
+    tab_to(page, f"of {who}")
+    page.keyboard.press("Enter")
+    tab_to(page, "Swap rounds")
+    page.keyboard.press("Enter")
+    page.locator("h1", has_text=f"Swap the round of {who}").wait_for()
+    for _press in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("() => document.activeElement.name") == "other":
+            break
+    page.keyboard.type(other)
+    tab_to(page, "Swap their rounds")
+    page.keyboard.press("Enter")
+    expect(page.locator(".says").first).to_contain_text("Swapped as drafts")
+    assert {tag: person for tag, (person, _at) in standing().items()} == {"A-1": other, "A-2": other}
 
 
 def test_a_stop_is_dragged_to_another_person(laid, pat, page_of, live_server, tomorrow):

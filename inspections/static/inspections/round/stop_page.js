@@ -172,7 +172,7 @@ class StopPage {
 
   wrench(name, label, empty) {
     return h("div", { class: "field" }, h("label", { for: name }, label),
-      h("select", { id: name, name, class: "wrench" }, h("option", { value: "" }, empty), (this.app.pack.tools ?? []).map((each) => h("option", { value: String(each.id) }, each.state ? _("%(name)s, %(state)s", each) : each.name))),
+      h("select", { id: name, name, class: "wrench" }, h("option", { value: "" }, empty), (this.app.pack.tools ?? []).map((each) => h("option", { value: String(each.id) }, each.state ? _("%(number)s, %(state)s", each) : each.name))),
       h("span", { class: "hint tool-words", role: "status" }));
   }
 
