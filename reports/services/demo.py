@@ -482,9 +482,11 @@ def read_with(
     wrenches: dict[str, Instrument], by: str, readings: dict[str, dict[str, Any]]
 ) -> dict[str, dict[str, Any]]:
     """Torques with the wrench that the technician carries; one of the three goes on with a wrench that ran out."""
-    wrench = wrenches[instruments.LATE_WRENCH if by == instruments.CARRIES_THE_LATE_ONE else instruments.GOOD_WRENCH]
+    is_late = by == instruments.CARRIES_THE_LATE_ONE
+    wrench = wrenches[instruments.LATE_WRENCH if is_late else instruments.GOOD_WRENCH]
+    reason = instruments.WHY_THE_LATE_ONE if is_late else ""
     return {
-        code: {stage: Typed(value, "", METHODS[stage], wrench) for stage, value in stages.items()}
+        code: {stage: Typed(value, "", METHODS[stage], wrench, reason) for stage, value in stages.items()}
         for code, stages in readings.items()
     }
 
