@@ -95,7 +95,7 @@ def grow_book(book: MadeUpBook, n_tasks: int, now: dt.datetime) -> MadeUpBook:
                 conveyor=belts[n % len(belts)],
                 device=device,
                 strand="return",
-                chainage_m=10.0 + n % 480,
+                chainage_m=10.0 + n // len(belts),
                 installed_at=now - dt.timedelta(days=3650),
             )
             for n, device in enumerate(new_devices, known)
