@@ -74,6 +74,7 @@ class FindingCurve:
 
 
 def chance_at(days: float, scale_d: float | None, shape: float) -> float:
+    """Chance that a device is found at *act* after so many days, by a Weibull law; 0 without a scale."""
     if scale_d is None or math.isinf(scale_d):
         return 0.0
     if scale_d == 0:
@@ -155,6 +156,7 @@ def finding_curve(days: ArrayLike, is_act: ArrayLike, *, level: float = 0.95) ->
 
 
 def log_likelihood(scale: float, shape: float, t: np.ndarray, act: np.ndarray) -> float:
+    """How well a Weibull law fits checks that found the wear before their day (act) or only after it (not act)."""
     hazard = (t / scale) ** shape
     return float(np.log(-np.expm1(-hazard[act])).sum() - hazard[~act].sum())
 

@@ -81,6 +81,7 @@ def check_round(problem: RoundProblem, planned: Iterable[Planned]) -> list[Confl
 def of_shift(
     problem: RoundProblem, shift: WorkShift, errands: dict[int, Errand], rows: list[Planned]
 ) -> list[Conflict]:
+    """What is wrong with the errands of one shift and with the ways between them, in their order."""
     found: list[Conflict] = []
     before: Planned | None = None
     for row in rows:

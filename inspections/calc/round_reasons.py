@@ -108,6 +108,14 @@ def explain_together(
     A planner asks for one window per belt. Where several errands wait for one on the same belt, the window is that in
     which all of them fit one after the other; where there is none for all, each is explained by itself. Once `go_on`
     says no, reasons are told and no change is looked for any more.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    plan : RoundPlan
+        What was laid, with the keys that were left out.
+    go_on : callable, optional
+        Asked before each search for a change.
     """
     waiting: dict[int, list[int]] = {}
     for key in plan.left_out:
@@ -165,6 +173,7 @@ def put_all_in(problem: RoundProblem, layout: Layout, errands: list[Errand], shi
 
 
 def minutes_up(seconds: int) -> int:
+    """Whole minutes, rounded up."""
     return -(-seconds // 60)
 
 
@@ -198,10 +207,12 @@ def reason_of(problem: RoundProblem, errand: Errand) -> LeftOut:
 
 
 def meets(shift: WorkShift, spans: Iterable[tuple[int, int]]) -> bool:
+    """Whether a shift overlaps one of the spans [s]."""
     return any(begin < shift.ends_s and shift.starts_s < end for begin, end in spans)
 
 
 def remedy_for(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy | None:
+    """The first change that would make an errand fit, tried from the least trouble to the most."""
     tried: tuple[Callable[[RoundProblem, Layout, Errand], Remedy | None], ...] = (
         by_skill,
         by_longer_shift,
@@ -228,6 +239,7 @@ def is_sound(problem: RoundProblem, layout: Layout, found: Insertion) -> bool:
 
 
 def timed_of(found: Insertion, key: int) -> Planned:
+    """The times of one errand where it was put in."""
     return next(each for each in found.planned if each.errand == key)
 
 
@@ -263,6 +275,7 @@ def longest_overtime(problem: RoundProblem, shift: WorkShift) -> int:
 def with_overtime(
     problem: RoundProblem, layout: Layout, errand: Errand, shift: WorkShift, overtime_s: int
 ) -> Insertion | None:
+    """Where an errand would go if a shift were longer by so much [s]; None where it still breaks a rule."""
     longer = replace(shift, ends_s=shift.ends_s + overtime_s)
     changed = replace(problem, shifts=tuple(longer if each.key == shift.key else each for each in problem.shifts))
     found = cheapest_insertion(changed, layout, errand.key, shifts=[longer])
@@ -313,7 +326,13 @@ def by_window(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy |
 
 
 def merged(windows: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
-    """Windows in order, those that touch or overlap made one."""
+    """Windows in order, those that touch or overlap made one.
+
+    Parameters
+    ----------
+    windows : iterable of (begin, end)
+        In seconds from the same start [s].
+    """
     done: list[tuple[int, int]] = []
     for begin, end in sorted(windows):
         if done and begin <= done[-1][1]:

@@ -123,6 +123,12 @@ def lay_with_or_tools(problem: RoundProblem, seconds: float) -> RoundPlan:
     Stretches are its vehicles, choices its nodes, as for PyVRP; the cost is the same. Its answer is timed by the same
     code, so that the figures mean the same.
 
+    Parameters
+    ----------
+    problem : RoundProblem
+    seconds : float
+        How long it may search [s].
+
     Raises
     ------
     ImportError
@@ -178,6 +184,7 @@ def lay_with_or_tools(problem: RoundProblem, seconds: float) -> RoundPlan:
 
 
 def able(stretches: Sequence[tuple[WorkShift, int]], choice: Choice) -> list[int]:
+    """Which stretches belong to somebody who can do the errand of a choice."""
     return [vehicle for vehicle, (shift, _n) in enumerate(stretches) if shift.can_do(choice.errand)]
 
 
@@ -190,6 +197,7 @@ def layout_of(
     choices: Sequence[Choice],
     n_starts: int,
 ) -> Layout:
+    """The solver's answer as a layout: for each stretch the errands in the order of its route."""
     layout: Layout = {}
     for vehicle, (shift, n) in enumerate(stretches if found else ()):
         order, at = [], found.Value(model.NextVar(model.Start(vehicle)))

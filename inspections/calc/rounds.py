@@ -175,6 +175,11 @@ class RoundPlan:
 def walk_m(a: Place, b: Place) -> float:
     """Way between two places [m]: on the map where both are on it, else by walking order.
 
+    Parameters
+    ----------
+    a, b : Place
+        Where the way begins and ends.
+
     Examples
     --------
     >>> walk_m(Place((0, 0), (0.0, 0.0)), Place((900, 0), (30.0, 40.0)))
@@ -289,7 +294,18 @@ def worth_s(*, days_late: int, days_left: int, criticality: str, last_grade: str
 
 
 def spans_of(problem: RoundProblem, errand: Errand) -> list[Span]:
-    """When an errand, its isolation included, may be under way."""
+    """When an errand, its isolation included, may be under way.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    errand : Errand
+
+    Returns
+    -------
+    list of (begin, end)
+        Seconds from the start of the plan [s].
+    """
     windows = sorted(problem.windows.get(errand.conveyor, ()))
     if errand.belt is BeltState.ANY:
         spans = [(errand.opens_s, errand.closes_s)]
@@ -303,7 +319,18 @@ def spans_of(problem: RoundProblem, errand: Errand) -> list[Span]:
 
 
 def needed_s(problem: RoundProblem, errand: Errand) -> int:
-    """Work and, where the belt is locked out, the isolation."""
+    """Work and, where the belt is locked out, the isolation.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    errand : Errand
+
+    Returns
+    -------
+    int
+        [s].
+    """
     return errand.work_s + (problem.lockout_s if errand.belt is BeltState.STOPPED else 0)
 
 
@@ -378,6 +405,16 @@ def earliest_start(
 
 
 def window_around(problem: RoundProblem, errand: Errand, span: Span) -> Span:
+    """The outage window of its belt in which a span of an errand lies.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    errand : Errand
+    span : (begin, end)
+        One of `spans_of` [s].
+    """
+
     return next(each for each in problem.windows[errand.conveyor] if each[0] <= span[0] and span[1] <= each[1])
 
 
@@ -387,6 +424,15 @@ def split_by_breaks(
     """Times of a whole shift in a given order: each errand goes into the first stretch in which all before it fit.
 
     What fits nowhere is timed after the rest, so that the checker can say what is wrong with it.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    shift : WorkShift
+    keys : sequence of int
+        Keys of its errands, in order.
+    not_before : mapping of int to int, optional
+        Earliest begin of errands that a planner put at a time [s].
     """
     n_stretches = len(shift.stretches)
     layout: Layout = {(shift.key, n): [] for n in range(n_stretches)}
@@ -432,7 +478,18 @@ def cost_of(problem: RoundProblem, shift: WorkShift, planned: Sequence[Planned])
 def cheapest_insertion(
     problem: RoundProblem, layout: Layout, key: int, *, shifts: Iterable[WorkShift] | None = None
 ) -> Insertion | None:
-    """The cheapest place for one more errand that breaks no rule and moves nothing to another person; None if none."""
+    """The cheapest place for one more errand that breaks no rule and moves nothing to another person; None if none.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    layout : Layout
+        What is laid already; it is left as it is.
+    key : int
+        Key of the errand.
+    shifts : iterable of WorkShift, optional
+        Where to look; all shifts if not given.
+    """
     errand = problem.errand(key)
     spans = spans_of(problem, errand)
     best: Insertion | None = None
@@ -455,6 +512,18 @@ def cheapest_insertion(
 
 
 def put_in(layout: Layout, key: int, found: Insertion) -> None:
+    """Put an errand where `cheapest_insertion` found a place for it.
+
+    Parameters
+    ----------
+    layout : Layout
+        Changed in place.
+    key : int
+        Key of the errand.
+    found : Insertion
+        The place.
+    """
+
     layout.setdefault((found.shift, found.stretch), []).insert(found.position, key)
 
 
@@ -471,14 +540,27 @@ def fill_up(problem: RoundProblem, layout: Layout, go_on: Callable[[], bool] = l
 
 
 def lay_greedily(problem: RoundProblem) -> RoundPlan:
-    """A plan without a search, the yardstick: what is worth most goes first, each at its cheapest place."""
+    """A plan without a search, the yardstick: what is worth most goes first, each at its cheapest place.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    """
     layout: Layout = {}
     fill_up(problem, layout)
     return plan_of(problem, layout)
 
 
 def plan_of(problem: RoundProblem, layout: Layout, *, was_stopped: bool = False) -> RoundPlan:
-    """The figures of a layout."""
+    """The figures of a layout.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    layout : Layout
+    was_stopped : bool, optional
+        Whether a person ended the search.
+    """
     shifts = {each.key: each for each in problem.shifts}
     planned: list[Planned] = []
     walked = 0.0
@@ -671,7 +753,17 @@ def searched_layout(problem: RoundProblem, patience: Patience, seed: int) -> Lay
 
 def what_fits(problem: RoundProblem, shift: WorkShift, stretch: int, order: Sequence[int]) -> list[int]:
     """The errands that keep every rule in this order. All of them, but where an earlier window costs a later one its
-    isolation."""
+    isolation.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    shift : WorkShift
+    stretch : int
+        Which part of the shift between breaks, from 0.
+    order : sequence of int
+        Keys of errands.
+    """
     if time_stretch(problem, shift, stretch, order) is not None:
         return list(order)
     kept: list[int] = []
@@ -682,6 +774,16 @@ def what_fits(problem: RoundProblem, shift: WorkShift, stretch: int, order: Sequ
 
 
 def is_reachable(problem: RoundProblem, errand: Errand, span: Span) -> bool:
+    """Whether somebody who can do an errand is at work long enough inside a span.
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    errand : Errand
+    span : (begin, end)
+        When it may be under way [s].
+    """
+
     return any(
         shift.can_do(errand) and min(end, span[1]) - max(begin, span[0]) >= errand.work_s
         for shift in problem.shifts
@@ -735,6 +837,7 @@ def routing_data(problem: RoundProblem, choices: Sequence[Choice]) -> tuple[Any,
 
 
 def client_of(problem: RoundProblem, choice: Choice, location: int, group: int | None) -> Any:
+    """A choice as a visit of the solver: its span, its work and what leaving it out costs."""
     from pyvrp import Client
 
     errand = choice.errand
@@ -751,7 +854,13 @@ def client_of(problem: RoundProblem, choice: Choice, location: int, group: int |
 
 
 def walking_matrix(problem: RoundProblem, places: Sequence[Place]) -> Any:
-    """Seconds of walking between all places, rounded up, shape (n, n) [s]."""
+    """Seconds of walking between all places, rounded up, shape (n, n) [s].
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    places : sequence of Place, length n
+    """
     order = np.array([place.by_order for place in places], dtype=float)
     mapped = np.array([place.on_map or (np.nan, np.nan) for place in places], dtype=float)
     by_order = np.hypot(*(order[:, None, :] - order[None, :, :]).transpose(2, 0, 1))
@@ -762,7 +871,15 @@ def walking_matrix(problem: RoundProblem, places: Sequence[Place]) -> Any:
 
 
 def isolation_matrix(problem: RoundProblem, n_starts: int, choices: Sequence[Choice]) -> Any:
-    """Seconds of isolating on the way to each choice: none where the belt is locked out from the one before [s]."""
+    """Seconds of isolating on the way to each choice: none where the belt is locked out from the one before [s].
+
+    Parameters
+    ----------
+    problem : RoundProblem
+    n_starts : int
+        Places at which shifts begin; they stand before the choices.
+    choices : sequence of Choice
+    """
     conveyor = np.array([-1] * n_starts + [each.errand.conveyor for each in choices])
     window = np.array([-1] * n_starts + [each.window[0] if each.window else -1 for each in choices])
     is_stopped = np.array([False] * n_starts + [each.window is not None for each in choices])

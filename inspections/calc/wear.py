@@ -238,6 +238,7 @@ class WearTrend:
 
 
 def nothing(n: int, reason: str, level: float) -> WearTrend:
+    """The answer where no trend can be told, with the reason."""
     return WearTrend(
         n=n,
         per_1000_h=None,
@@ -325,6 +326,7 @@ def wear_trend(
 
 
 def trend_of_readings(x: FloatArray, y: FloatArray, reading_error_mm: float, level: float) -> WearTrend:
+    """Least-squares line through the readings of one device, with Student's t for its limits."""
     line = fit_line(x, y)
     # Rounded readings can lie on a line by chance: never claim less scatter than a third of a reading's error.
     noise = max(line.residual_sd, reading_error_mm / 3)
@@ -347,6 +349,11 @@ def trend_of_readings(x: FloatArray, y: FloatArray, reading_error_mm: float, lev
 def trend_with_fleet(
     x: FloatArray, y: FloatArray, new_mm: float | None, fleet: FleetRate, reading_error_mm: float, level: float
 ) -> WearTrend:
+    """A line whose slope leans on the fleet's: normal prior and normal readings, combined by precision.
+
+    The fewer readings there are, the more the fleet's rate counts.
+    """
+
     design = np.column_stack([np.ones_like(x), x])
     precision = design.T @ design / reading_error_mm**2
     shift = design.T @ y / reading_error_mm**2
@@ -378,6 +385,7 @@ def finished(
     reasons: list[str],
     level: float,
 ) -> WearTrend:
+    """The trend with its limits and the reasons why a date may not follow from it."""
     rate, half = -1000 * line[1], 1000 * quantile * float(np.sqrt(covariance[1][1]))
     if rate - half <= 0:
         reasons.append("The readings do not show wear beyond their scatter: no date can be told yet.")

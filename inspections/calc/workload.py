@@ -127,6 +127,13 @@ class Week:
 
 
 def monday_of(day: date) -> date:
+    """First day of the ISO 8601 week in which a day lies.
+
+    Parameters
+    ----------
+    day : date
+    """
+
     return day - timedelta(days=day.weekday())
 
 
@@ -162,6 +169,14 @@ def by_week(checks: Iterable[Coming], *, today: date, n_weeks: int) -> list[Week
     """The weeks from the present one on. What was due before today is work of the present week.
 
     Fixed dates that were missed besides the one that is open are no further work here.
+
+    Parameters
+    ----------
+    checks : iterable of Coming
+        What falls due, late work included.
+    today : date
+    n_weeks : int
+        How many weeks, the present one included; at least 1.
 
     Raises
     ------

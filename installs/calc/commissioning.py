@@ -126,6 +126,13 @@ def points_of(cycle: int) -> tuple[str, ...]:
 def next_point(cycle: int, done: Iterable[str]) -> str | None:
     """The first hold point of the cycle that is still open; None when all are done.
 
+    Parameters
+    ----------
+    cycle : int
+        1 for the fitting itself, 2 and up for its adjustments.
+    done : iterable of str
+        Hold points of this cycle that are confirmed or passed over.
+
     Examples
     --------
     >>> next_point(1, ["lockout", "parts"])

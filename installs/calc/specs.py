@@ -44,6 +44,7 @@ class Difference:
 
 
 def known_only(cls: type, content: Mapping[str, Any]) -> dict[str, Any]:
+    """The values that a dataclass has a field for: a sheet may have been kept by a later version of the site."""
     names = {each.name for each in fields(cls)}
     return {name: value for name, value in content.items() if name in names}
 
@@ -108,4 +109,5 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Dif
 
 
 def by_key(rows: Sequence[Mapping[str, Any]], keys: Sequence[str]) -> dict[tuple[Any, ...], Mapping[str, Any]]:
+    """Rows by the values of these keys, to pair those of two versions of a sheet."""
     return {tuple(row.get(key) for key in keys): row for row in rows}

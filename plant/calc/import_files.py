@@ -234,7 +234,13 @@ def tell_encoding(file: BinaryIO) -> tuple[str, str]:
 
 
 def encoding_label(name: str) -> str:
-    """Name of an encoding as people see it in their programs."""
+    """Name of an encoding as people see it in their programs.
+
+    Parameters
+    ----------
+    name : str
+        Name as Python knows it, such as utf-8-sig.
+    """
     known = {
         "utf-8": "UTF-8",
         "utf-8-sig": "UTF-8",
@@ -342,7 +348,13 @@ def find_header(rows: Iterable[tuple[int, tuple[Cell, ...]]], known: Callable[[s
 
 
 def cell_text(cell: Cell) -> str:
-    """A cell as text: times in ISO 8601, whole numbers without a point."""
+    """A cell as text: times in ISO 8601, whole numbers without a point.
+
+    Parameters
+    ----------
+    cell : str, number, bool, date, datetime or None
+        As the workbook holds it.
+    """
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -373,7 +385,13 @@ SIGNED_NUMBER = re.compile(r"[+-]\d+(?:[.,]\d+)?")
 
 
 def guarded(text: str) -> str:
-    """Text that a spreadsheet would take for a formula, with an apostrophe in front; `cell_text` takes it off again."""
+    """Text that a spreadsheet would take for a formula, with an apostrophe in front; `cell_text` takes it off again.
+
+    Parameters
+    ----------
+    text : str
+        What goes into a cell of a file.
+    """
     return f"'{text}" if text.startswith(FORMULA_MARKS) and not SIGNED_NUMBER.fullmatch(text) else text
 
 

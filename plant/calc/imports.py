@@ -690,5 +690,12 @@ def to_utc(day: dt.date, time: dt.time, offset: dt.timedelta | None, reading: Re
 
 
 def default_unit(column: Column, system: UnitSystem) -> str:
-    """The unit in which a bare number of a column is read where nobody said another."""
+    """The unit in which a bare number of a column is read where nobody said another.
+
+    Parameters
+    ----------
+    column : Column
+    system : UnitSystem
+        In which the person who sends the file reads and types.
+    """
     return unit_label(column.quantity, system)

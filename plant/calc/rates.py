@@ -550,6 +550,19 @@ def _hours(name: str, given: ArrayLike) -> FloatArray:
 
 
 def check_level(level: float) -> None:
+    """Refuse what is no coverage of an interval.
+
+    Parameters
+    ----------
+    level : float
+        Coverage [-].
+
+    Raises
+    ------
+    ValueError
+        If it does not lie between 0 and 1.
+    """
+
     if not 0 < level < 1:
         raise ValueError(f"level is {level}; give a coverage between 0 and 1, such as 0.95")
 
@@ -560,5 +573,11 @@ def _check_above(name: str, value: float, unit: str) -> None:
 
 
 def count_words(n: int) -> str:
-    """ "1 incident", "2 incidents"."""
+    """A number of incidents in words: "1 incident", "2 incidents".
+
+    Parameters
+    ----------
+    n : int
+        How many.
+    """
     return f"{n} incident" if n == 1 else f"{n} incidents"

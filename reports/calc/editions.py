@@ -50,11 +50,13 @@ def differences(
 
 
 def rows_of(rows: Mapping[str, Any], key: str) -> Sequence[Sequence[Any]]:
+    """The rows behind one figure of an edition; none where it has none."""
     found: Sequence[Sequence[Any]] = rows.get(key, {}).get("rows", ())
     return found
 
 
 def moved(before: Sequence[Sequence[Any]], after: Sequence[Sequence[Any]]) -> tuple[int, int]:
+    """How many rows an edition has that the other lacks, and the other way round."""
     old, new = ([tuple(map(str, row)) for row in rows] for rows in (before, after))
     return sum(row not in set(old) for row in new), sum(row not in set(new) for row in old)
 

@@ -202,7 +202,13 @@ AGES = ((1, 7), (8, 30), (31, None))
 
 
 def overdue_on(windows: Iterable[Window], day: dt.date) -> tuple[Late, ...]:
-    """Tasks that were open at the end of a day after their window had closed, the oldest first."""
+    """Tasks that were open at the end of a day after their window had closed, the oldest first.
+
+    Parameters
+    ----------
+    windows : iterable of Window
+    day : date
+    """
     found = []
     for each in windows:
         ended = min((at for at in (each.done_on, each.withdrawn_on) if at is not None), default=None)
@@ -212,7 +218,13 @@ def overdue_on(windows: Iterable[Window], day: dt.date) -> tuple[Late, ...]:
 
 
 def by_age(late: Iterable[Late]) -> tuple[int, ...]:
-    """How many are late by up to 7, 8 to 30, and more than 30 days."""
+    """How many are late by up to 7, 8 to 30, and more than 30 days.
+
+    Parameters
+    ----------
+    late : iterable of Late
+        As `overdue_on` gives them.
+    """
     days = [each.days for each in late]
     return tuple(sum(low <= each and (high is None or each <= high) for each in days) for low, high in AGES)
 
@@ -243,6 +255,8 @@ def days_to_close(actions: Iterable[tuple[dt.date, dt.date | None]], first: dt.d
     Parameters
     ----------
     actions : iterable of (raised, closed or None)
+    first, last : date
+        First and last day of the month.
     """
     rows = list(actions)
     took = [(closed - raised).days for raised, closed in rows if closed is not None and first <= closed <= last]
@@ -319,7 +333,15 @@ class Cost:
 
 
 def cost_of(amounts: Mapping[str, float], unit_costs: Mapping[str, float | None]) -> Cost:
-    """Sum of amounts at unit costs; a missing unit cost is named and never taken as zero."""
+    """Sum of amounts at unit costs; a missing unit cost is named and never taken as zero.
+
+    Parameters
+    ----------
+    amounts : mapping of str to float
+        Hours stopped and tonnes spilled, by name.
+    unit_costs : mapping of str to float or None
+        Cost of one of each; None where the plant gave none.
+    """
     parts = tuple(
         (
             name,
