@@ -4,12 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from plant.models import Person, Plant
+
+
+class ReadableAddressMiddleware:
+    """Refuses an address with a null character: no name holds one, and PostgreSQL fails on it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\x00" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
+            words = _("The address holds a character that cannot be read. Go back and type what you look for again.")
+            return HttpResponseBadRequest(words, content_type="text/plain; charset=utf-8")
+        return self.get_response(request)
 
 
 class PlantMiddleware:
