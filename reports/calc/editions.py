@@ -128,6 +128,7 @@ def key_of(url: str, cells: Sequence[Any]) -> str:
 
 
 def alike(one: Any, other: Any) -> bool:
+    """Whether two cells say the same: numbers to 1e-9, nothing and empty text as one."""
     if isinstance(one, int | float) and isinstance(other, int | float):
         return abs(one - other) < 1e-9
     return (one in (None, "") and other in (None, "")) or one == other

@@ -173,6 +173,7 @@ def daily_counts(rates_per_h: FloatArray, days: int, spell: float, rng: np.rando
 
 
 def days_of(counts: FloatArray) -> NDArray[np.int_]:
+    """The day of each incident, for incidents counted by day."""
     return np.repeat(np.arange(counts.size), counts.astype(int))
 
 
@@ -290,6 +291,7 @@ def judge_device(
 
 
 def note(tally: Tally, verdict: Verdict, low: float | None, high: float | None, truth: float) -> None:
+    """Count one verdict, and whether its interval held the truth."""
     tally.n += 1
     tally.fewer += verdict is Verdict.FEWER
     tally.more += verdict is Verdict.MORE
@@ -300,6 +302,7 @@ def note(tally: Tally, verdict: Verdict, low: float | None, high: float | None, 
 
 
 def note_interval(tally: Tally, low: float, high: float, truth: float) -> None:
+    """Count one interval as if its side of 1 were the verdict, and whether it held the truth."""
     tally.n += 1
     tally.fewer += high < 1
     tally.more += low > 1
@@ -319,9 +322,13 @@ def simulate(
 
     Parameters
     ----------
+    scenarios : sequence of Scenario, optional
+        The plants to make up.
     n_plants : int
         Plants of each scenario, at least 1.
     seed : int
+    rules : VerdictRules, optional
+        By which the verdicts are reached; the usual ones if not given.
     progress : callable, optional
         Told the name of each scenario as it begins.
 
@@ -348,6 +355,12 @@ def as_table(results: Sequence[Result], level: float = 0.95) -> str:
     """The results as a table in Markdown; shares with one standard error, devices taken as independent.
 
     Where the truth is no effect, the last column holds the rule's share of wrong verdicts against what it promises.
+
+    Parameters
+    ----------
+    results : sequence of Result
+    level : float, optional
+        Coverage that the intervals were asked for [-].
     """
     lines = [
         "| truth | method | fewer | more | too early | interval holds the truth | promise |",
