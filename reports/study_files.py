@@ -37,8 +37,9 @@ FORMULAE = (
     "Plain, exact 95 % interval: given n0 + n1, n1 is binomial with p = R t1 / (t0 + R t1); Clopper-Pearson limits of "
     "p by beta quantiles, turned back: R = p / (1 - p) * t0 / t1. Mid-P: the observed count counts half in each tail.",
     "p central: twice the smaller tail at R = 1, 1 at most.",
-    "Reference: negative binomial model of stretches while without a device, rate r, variance mu + mu^2 / phi. phi is "
-    "weighted by its likelihood times s (1 - s), s = phi / (phi + median mu).",
+    "Reference: negative binomial model of stretches while without a device, rate r, variance mu + mu^2 / phi. Hours "
+    "of a year are first multiplied by that year's level for all stretches, found as s_w below. phi is weighted by its "
+    "likelihood times s (1 - s), s = phi / (phi + median mu).",
     "Trend c, after over before, of stretches while without a device, those that got one later included: incidents of "
     "stretch i in window w (before, after, other time) are Poisson with mean g_i r_i s_w h_iw, g_i gamma with mean 1 "
     "and shape phi; c = s_after / s_before at the highest likelihood with g_i integrated out, its log error from the "
