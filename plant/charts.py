@@ -22,14 +22,17 @@ from typing import Any
 
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.formats import date_format
+from django.utils.formats import date_format, number_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from plant.calc.chainage import format_chainage
+from plant.calc.density import Density, DensityBin, density
+from plant.calc.running_hours import Exposure
 from plant.calc.strip import (
     Strip,
+    StripBar,
     StripDevice,
     StripPart,
     StripStretch,
@@ -38,10 +41,10 @@ from plant.calc.strip import (
     lay_strip,
     lay_tall_strip,
 )
-from plant.calc.units import UnitSystem
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.models import Conveyor, ConveyorPart, Strand
 from plant.panels import panels_for
-from plant.selectors import IncidentPlace, incident_places, year_until
+from plant.selectors import IncidentPlace, hours_of, incident_places, year_until
 
 TONES = ("ink", "sound", "watch", "act")  # from saying nothing to worst
 
@@ -92,6 +95,8 @@ class StripFigure:
     rows: tuple[StripRow, ...] = ()
     n_incidents: int = 0
     n_not_drawn: int = 0
+    # What the grey bars are: the densest stretch, per how many hours, and how much of the hours is known.
+    density_words: str = ""
 
 
 def place_words(strand: str, chainage_m: float | None, system: UnitSystem) -> str:
@@ -189,6 +194,8 @@ def strip_of(
             rows=layer.rows + extra.rows,
         )
     ticks = incident_ticks(places, system)
+    exposure = hours_of([conveyor], since=subject.since)[conveyor.pk].ledger.hours(subject.since, subject.until)
+    profile = density_of(conveyor, places, exposure.running_h)
     known_parts = list(conveyor.parts.filter(removed_on__isnull=True) if parts is None else parts)
     given: dict[str, Any] = {
         "parts": [StripPart(each.kind, each.chainage_m, part_words(each, system), each.strand) for each in known_parts],
@@ -196,6 +203,10 @@ def strip_of(
         "devices": layer.devices,
         "zones": layer.zones,
         "gaps": layer.gaps,
+        "bars": [
+            StripBar(each.strand, each.low_m, each.high_m, profile.share(each), density_name(each, profile, system))
+            for each in profile.bins
+        ],
         "reversing": conveyor.is_reversing,
         "words": {
             "tail": _("tail"),
@@ -229,6 +240,13 @@ def strip_of(
         )
         for each in places
     ]
+    rows += [
+        StripRow(
+            each.strand, each.low_m, stretch_place(each, system), _("Density"), density_told(each, profile, system)
+        )
+        for each in profile.bins
+        if each.n
+    ]
     rows += layer.rows
     return StripFigure(
         drawing=lay_strip(conveyor.length_m, **given),
@@ -238,7 +256,68 @@ def strip_of(
         rows=tuple(sorted(rows, key=row_order)),
         n_incidents=len(places),
         n_not_drawn=len(places) - len(ticks),
+        density_words=density_sentence(profile, exposure, system) if ticks else "",
     )
+
+
+# --- How densely incidents lie ----------------------------------------------------------------------------------------
+def density_of(conveyor: Conveyor, places: Iterable[IncidentPlace], hours: float) -> Density:
+    """Incidents whose strand and place are known, along the belt."""
+    on: dict[str, list[float]] = {strand: [] for strand in Strand.values}
+    for each in places:
+        if each.chainage_m is not None and each.strand in on:
+            on[each.strand].append(each.chainage_m)
+    return density(on, conveyor.length_m, hours)
+
+
+def stretch_place(one: DensityBin, system: UnitSystem) -> str:
+    """A stretch as people say it: "return, 500 to 550 m"."""
+    low = format_quantity(one.low_m, QuantityKind.DISTANCE_M, system, with_unit=False)
+    high = format_quantity(one.high_m, QuantityKind.DISTANCE_M, system)
+    return _("%(strand)s, %(low)s to %(high)s") % {
+        "strand": place_words(one.strand, None, system),
+        "low": low,
+        "high": high,
+    }
+
+
+def rounded(value: float | None, digits: int = 0) -> str:
+    """A number as people read it; `number_format` alone would cut it off."""
+    return number_format(round(value or 0.0, digits), digits, force_grouping=True)
+
+
+def density_told(one: DensityBin, profile: Density, system: UnitSystem) -> str:
+    """Count and rate with its interval: "6 incidents, 1.2 (0.4 to 2.5) in 1000 running hours and 50 m"."""
+    count = ngettext("%(n)s incident", "%(n)s incidents", one.n) % {"n": one.n}
+    if one.rate.per_1000_h is None:
+        return count
+    return _("%(count)s, %(rate)s (%(low)s to %(high)s) in 1000 running hours and %(per)s") % {
+        "count": count,
+        "rate": rounded(one.rate.per_1000_h, 2),
+        "low": rounded(one.rate.low, 2),
+        "high": rounded(one.rate.high, 2),
+        "per": format_quantity(profile.per_m, QuantityKind.DISTANCE_M, system),
+    }
+
+
+def density_name(one: DensityBin, profile: Density, system: UnitSystem) -> str:
+    return f"{stretch_place(one, system)}: {density_told(one, profile, system)}"
+
+
+def density_sentence(profile: Density, exposure: Exposure, system: UnitSystem) -> str:
+    """What the grey bars say, with the hours that they are per."""
+    top = profile.highest
+    if top is None:
+        return _("No running hours of these twelve months are known: how densely incidents lie cannot be told.")
+    return _(
+        "Grey behind the ticks: how densely they lie. Densest: %(place)s, %(told)s. Running hours of twelve months: "
+        "%(hours)s, known for %(share)s %% of the time."
+    ) % {
+        "place": stretch_place(top, system),
+        "told": density_told(top, profile, system),
+        "hours": f"{rounded(profile.hours)} h",
+        "share": rounded(100 * exposure.coverage),
+    }
 
 
 def row_order(row: StripRow) -> tuple[str, float]:

@@ -1,9 +1,9 @@
 """The strip: a conveyor unrolled, tail left, head right, carry strand above, return strand below.
 
 Numbers in, shapes out; a template draws them. Inside the loop stand the devices' numbers, outside it the incidents as
-ticks on their strand, below them the drift switches and the axis. What no device reaches is a wide band outside the
-loop with its words in a row of their own. Everything is laid out in one pass, so that 900 m with some hundred
-incidents takes milliseconds:
+ticks on their strand, behind them in grey how densely they lie, below them the drift switches and the axis. What no
+device reaches is a wide band outside the loop with its words in a row of their own. Everything is laid out in one
+pass, so that 900 m with some hundred incidents takes milliseconds:
 
 1. chainage goes to x by one scale (`Scale`);
 2. ticks that would hide each other are spread around their place, as many as there are incidents;
@@ -22,6 +22,7 @@ CARRY, RETURN = "carry", "return"
 WIDTH = 1320.0
 MARGIN = 40.0  # room for the half turns round the pulleys
 PITCH = 2.6  # least distance between two ticks
+DENSEST = 34.0  # height of the densest stretch
 LETTER = 7.6  # width of a letter at the size of the strip's words, on the large side
 BOLD_LETTER = 9.2  # the same where the words are strong
 
@@ -75,6 +76,17 @@ class StripStretch:
     name: str
     words: str = ""
     kind: str = ""
+
+
+@dataclass(frozen=True)
+class StripBar:
+    """How densely incidents lie on a stretch, as a share of the densest one [0 to 1]; drawn behind the ticks."""
+
+    strand: str
+    low_m: float
+    high_m: float
+    share: float
+    name: str = ""
 
 
 @dataclass(frozen=True)
@@ -239,6 +251,7 @@ def lay_strip(
     devices: Iterable[StripDevice] = (),
     zones: Iterable[StripStretch] = (),
     gaps: Iterable[StripStretch] = (),
+    bars: Iterable[StripBar] = (),
     reversing: bool = False,
     words: dict[str, str] | None = None,
     unit_m: float = 1.0,
@@ -250,7 +263,7 @@ def lay_strip(
     ----------
     length_m : float
         Centre distance of head and tail pulley, above 0 [m].
-    parts, ticks, devices, zones, gaps : iterable
+    parts, ticks, devices, zones, gaps, bars : iterable
         What stands on the belt; places off the belt are drawn at its end, things on an unknown strand are left out.
     reversing : bool, optional
         Draw travel both ways.
@@ -287,6 +300,11 @@ def lay_strip(
     for gap in (each for each in gaps if each.strand in known):
         y = y_carry - 37 if gap.strand == CARRY else y_return + 3
         shapes.append(Shape("gap", _box(scale.x(gap.low_m), y, scale.x(gap.high_m), y + 34), gap.name))
+    for bar in (each for each in bars if each.strand in known and each.share > 0):
+        out = -1 if bar.strand == CARRY else 1
+        y = known[bar.strand] + 3 * out
+        box = _box(scale.x(bar.low_m), y, scale.x(bar.high_m), y + DENSEST * bar.share * out)
+        shapes.append(Shape("density", box, bar.name))
     for zone in (each for each in zones if each.strand in known):
         y = known[zone.strand]
         shapes.append(
@@ -354,6 +372,7 @@ def lay_tall_strip(
     devices: Iterable[StripDevice] = (),
     zones: Iterable[StripStretch] = (),
     gaps: Iterable[StripStretch] = (),
+    bars: Iterable[StripBar] = (),
     reversing: bool = False,
     words: dict[str, str] | None = None,
     unit_m: float = 1.0,
@@ -365,7 +384,7 @@ def lay_tall_strip(
     ----------
     length_m : float
         Centre distance of head and tail pulley, above 0 [m].
-    parts, ticks, devices, zones, gaps, reversing, words, unit_m, unit
+    parts, ticks, devices, zones, gaps, bars, reversing, words, unit_m, unit
         As for `lay_strip`; the words of gaps stand beside the return strand, broken into lines.
 
     Returns
@@ -389,6 +408,10 @@ def lay_tall_strip(
     for gap in (each for each in gaps if each.strand in known):
         x, way = known[gap.strand], out[gap.strand]
         shapes.append(Shape("gap", _box(x + 3 * way, scale.x(gap.low_m), x + 37 * way, scale.x(gap.high_m)), gap.name))
+    for bar in (each for each in bars if each.strand in known and each.share > 0):
+        x, way = known[bar.strand], out[bar.strand]
+        box = _box(x + 3 * way, scale.x(bar.low_m), x + (3 + DENSEST * bar.share) * way, scale.x(bar.high_m))
+        shapes.append(Shape("density", box, bar.name))
     for zone in (each for each in zones if each.strand in known):
         x = known[zone.strand]
         shapes.append(

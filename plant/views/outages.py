@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from plant.forms.outages import BeltChangeForm, OutageCancelForm, OutageForm
 from plant.models import BeltChange, Conveyor, OutageWindow
+from plant.panels import panels_for
 from plant.permissions import get_visible, right
 from plant.services import outages as services
 from plant.tables.outages import BeltChangeFilter, BeltChangeTable, OutageFilter, OutageTable
@@ -63,6 +64,7 @@ def outage_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "facts": facts_of({"units": request.user.unit_system}, row, "conveyor", "starts_at", "ends_at", "reason"),
             "change_right": "plant.change_outagewindow",
             "change_url": reverse("outage-update", args=[row.pk]),
+            "panels": panels_for("outage-detail", request, row),
         },
     )
 

@@ -7,6 +7,7 @@ import pytest
 
 from plant.calc.strip import (
     Scale,
+    StripBar,
     StripDevice,
     StripPart,
     StripStretch,
@@ -236,3 +237,23 @@ def test_a_share_of_two_digits_fits_beside_the_tall_strip():
     lines = [each.text for each in lay_tall_strip(180, gaps=[gap]).words if each.kind == "gap"]
     assert " ".join(lines) == gap.words
     assert max(8.8 * len(line) for line in lines) <= 360 - 254
+
+
+@pytest.mark.parametrize("lay", [lay_strip, lay_tall_strip])
+def test_the_densest_stretch_is_the_highest_bar_and_lies_behind_the_ticks(lay):
+    bars = [
+        StripBar("return", 0, 50, 0.5, "half"),
+        StripBar("return", 50, 100, 1.0, "full"),
+        StripBar("carry", 0, 50, 0),
+    ]
+    strip = lay(100, ticks=[StripTick("return", 60, "one")], bars=bars)
+    drawn = of_kind(strip, "density")
+    assert [shape.name for shape in drawn] == ["half", "full"]
+
+    def size(shape):
+        numbers = [float(each) for each in re.findall(r"-?[\d.]+", shape.d)]
+        return abs(numbers[3] - numbers[1]) * abs(numbers[2] - numbers[0])
+
+    assert size(drawn[1]) == pytest.approx(2 * size(drawn[0]), rel=0.01)
+    kinds = [shape.kind for shape in strip.shapes]
+    assert kinds.index("density") < kinds.index("tick")

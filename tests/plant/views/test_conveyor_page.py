@@ -117,6 +117,27 @@ def test_apps_above_add_devices_grades_gaps_sentences_and_panels(client, belt_a1
     assert 'aria-label="A-1: 1 device, 0 incidents in twelve months"' in listed
 
 
+def test_the_density_of_incidents_stands_with_its_hours_and_in_the_table(client, belt_a1, tess, other_apps):
+    """A-1 is 200 m: four stretches of 50 m; 3 of 4 incidents lie in the second, 3 / 4683 h = 0.64 per 1000 h."""
+    make.run_record(belt_a1, days_ago(400), days_ago(35), 5180)
+    for n, at in enumerate((60.0, 70.0, 80.0, 160.0)):
+        make.incident(belt_a1, days_ago(40 + n), chainage_m=at)
+    client.force_login(tess)
+    strip, table = page_of(client, belt_a1).split("The same as a table")
+    assert strip.count('class="density"') == 2 * 2  # the wide and the tall strip
+    assert "Densest: return, 50 to 100 m, 3 incidents, 0.64 (0.13 to 1.87) in 1000 running hours and 50 m" in strip
+    assert "Running hours of twelve months: 4,683 h, known for 90 % of the time." in strip
+    assert "return, 150 to 200 m" in table
+
+
+def test_without_hours_no_density_is_drawn_and_the_page_says_so(client, belt_a1, tess, other_apps):
+    make.incident(belt_a1, days_ago(20), chainage_m=80.0)
+    client.force_login(tess)
+    page = page_of(client, belt_a1)
+    assert 'class="density"' not in page
+    assert "how densely incidents lie cannot be told" in page
+
+
 def test_a_belt_with_much_on_it_costs_as_many_queries_as_an_empty_one(client, belt_a1, tess, other_apps):
     client.force_login(tess)
     page_of(client, belt_a1)
