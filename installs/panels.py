@@ -13,15 +13,15 @@ from django.utils.translation import gettext_lazy
 
 from installs.belt_devices import device_rows
 from installs.charts import change_words, occasions_of, offset_charts, station_table, summary_lines
-from installs.models import BeltOffset, Installation, Survey
-from installs.readiness import jobs_ahead, jobs_of_person, jobs_under_way
+from installs.models import BeltOffset, Fitting, Installation, Survey
+from installs.readiness import JobAhead, jobs_ahead, jobs_of_person, jobs_under_way, readiness_of
 from installs.selectors import find_devices
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
 from installs.services.belt_offsets import permitted_on
 from installs.services.installations import place_words
 from installs.strip_layer import strip_layers
 from plant.calc.units import UnitSystem
-from plant.models import Conveyor, Plant
+from plant.models import Conveyor, OutageWindow, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
 from plant.tables.columns import NUMBER
@@ -46,6 +46,8 @@ register_main_page(
             "/trial-runs/",
             "/surveys/",
             "/placement/",
+            "/logged-stations/",
+            "/cause-overrides/",
             "/part-changes/",
             "/out-of-service/",
         ),
@@ -135,6 +137,28 @@ def fittings_ahead(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
         "ahead": ahead,
         "n_lacking": sum(1 for each in ahead if each.missing),
         "under_way": under_way,
+    }
+
+
+@register_panel("outage-detail", order=20)
+def fittings_in_window(request: HttpRequest, window: OutageWindow) -> dict[str, Any] | None:
+    """Jobs that are planned into a window, with what each lacks."""
+    plant = window.conveyor.plant
+    if not has_right(request.user, "installs.view_fitting", plant):
+        return None
+    jobs = Fitting.objects.filter(outage_window=window, given_up_at__isnull=True).with_place()
+    return {
+        "template": "installs/_window_fittings.html",
+        "window": window,
+        "jobs": [
+            JobAhead(
+                job,
+                tuple(line for line in readiness_of(job, timezone.now()) if line.is_missing)
+                if job.begun_at is None
+                else (),
+            )
+            for job in jobs.prefetch_related("needs", "crew", "device_model__fasteners").order_by("planned_at", "pk")
+        ],
     }
 
 

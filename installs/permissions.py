@@ -6,10 +6,11 @@ SPEC = ("devicemodel", "fastener", "modelpart")
 BOOK = ("device", "installation", "outofservice", "partchange")
 JOB = ("fitting", "fittingneed", "isolation", "holdpoint", "trialrun", "fitup", "torquesignoff")
 PLACE = ("survey", "causetest", "beltoffset")
+NEXT_PLACE = ("loggedstation", "causeoverride")
 
 register_rights(
     {
-        "everyone": every("installs", *SPEC, "modelsheet", *BOOK, *JOB, *PLACE, "instrument", acts="view"),
+        "everyone": every("installs", *SPEC, "modelsheet", *BOOK, *JOB, *PLACE, *NEXT_PLACE, "instrument", acts="view"),
         TECHNICIAN: [
             "installs.do_fitting",
             *every("installs", *PLACE, "partchange", "outofservice", acts="add change"),
@@ -19,11 +20,13 @@ register_rights(
             "installs.do_fitting",
             "installs.view_placement",
             *every("installs", *BOOK, *PLACE, "fitting", "fittingneed", "instrument", acts="add change"),
+            *every("installs", "loggedstation", acts="add change"),
         ],
         ENGINEER: [
             "installs.do_fitting",
             "installs.view_placement",
             *every("installs", *SPEC, *BOOK, *PLACE, "fitting", "fittingneed", "instrument", acts="add change"),
+            *every("installs", *NEXT_PLACE, acts="add change"),
         ],
     }
 )

@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
 from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, union
-from installs.models import Installation
+from installs.models import Installation, LoggedStation
 from installs.selectors import zones_of
 from plant.calc.running_hours import Exposure, Ledger
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
@@ -75,6 +75,7 @@ class Belt:
     incidents: Incidents
     changes: tuple[BeltChange, ...]
     switches: tuple[ConveyorPart, ...]
+    stations: tuple[LoggedStation, ...]
     installations: tuple[Installation, ...]
 
 
@@ -179,6 +180,7 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
         rows[belt].append((at, strand, chainage_m))
     changes = grouped(BeltChange.objects.filter(conveyor__in=belts).order_by("changed_at"))
     switches = grouped(ConveyorPart.objects.drift_switches().filter(conveyor__in=belts))
+    stations = grouped(LoggedStation.objects.filter(conveyor__in=belts))
     standing = grouped(
         Installation.objects.filter(conveyor__in=belts)
         .select_related("device__device_model", "plant", "conveyor__area", "conveyor__plant", "sheet")
@@ -192,6 +194,7 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
             incidents=incident_arrays(rows[each.pk], ledgers[each.pk]),
             changes=tuple(changes[each.pk]),
             switches=tuple(switches[each.pk]),
+            stations=tuple(stations[each.pk]),
             installations=tuple(standing[each.pk]),
         )
         for each in belts
@@ -257,6 +260,20 @@ def chosen_windows(installations: Iterable[Installation]) -> dict[int, StudyWind
 def switches_in(belt: Belt, zones: Sequence[Zone]) -> int:
     """Drift switches in the zones that stand there today."""
     return len(detectors_in(zones, [each.chainage_m for each in belt.switches if each.removed_on is None]))
+
+
+def stations_in(belt: Belt, strand: str, zones: Sequence[Zone], windows: StudyWindows) -> int:
+    """Stations in the zones that people logged on both sides of the comparison, from its first day to its last."""
+    zone = belt.conveyor.plant.zone
+    first, last = (
+        at.astimezone(zone).date() for at in (windows.before.start, windows.after.end - dt.timedelta(seconds=1))
+    )
+    logged = [
+        each.chainage_m
+        for each in belt.stations
+        if each.strand == strand and each.from_on <= first and (each.to_on is None or each.to_on >= last)
+    ]
+    return len(detectors_in(zones, logged))
 
 
 def share_a_stretch(one: Installation, other: Installation) -> bool:
@@ -388,7 +405,7 @@ def study(
     windows, uncut = lay_windows(**rule, cuts=cuts), lay_windows(**rule, cuts=[])
     before, after = (side_of(belt, strand, zones, window, rules.level) for window in (windows.before, windows.after))
     ratio = compare_rates(before.n, before.hours, after.n, after.hours, level=rules.level)
-    n_detectors = switches_in(belt, zones)
+    n_detectors = switches_in(belt, zones) + stations_in(belt, strand, zones, windows)
     answers = None
     if reference is not None:
         answers = answers_of(belt, strand, zones, before, after, reference, rules.level)

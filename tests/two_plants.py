@@ -33,7 +33,9 @@ from inspections.models import (
 )
 from installs.models import (
     BeltOffset,
+    CauseOverride,
     HoldPoint,
+    LoggedStation,
     ModelPart,
     OutOfService,
     PartChange,
@@ -215,6 +217,12 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
             signed_by=tech,
         ),
         "survey": survey,
+        "logged_station": LoggedStation.objects.create(
+            conveyor=belt, chainage_m=75.0, from_on=day - dt.timedelta(days=10), logged_by=f"{mark} shift leader"
+        ),
+        "cause_override": CauseOverride.objects.create(
+            conveyor=belt, low_m=50.0, high_m=90.0, reason=f"{mark} reason to place", created_by=tech
+        ),
         "instrument": wrench,
         "task": task,
         "check_kind": own_kind,
@@ -247,6 +255,7 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
 ROW_OF = {
     "actions": "action",
     "areas": "area",
+    "cause-overrides": "cause_override",
     "belt-changes": "belt_change",
     "check-kinds": "check_kind",
     "check-kinds/readings": "reading_field",
@@ -262,6 +271,7 @@ ROW_OF = {
     "incidents": "incident",
     "installations": "installation",
     "instruments": "instrument",
+    "logged-stations": "logged_station",
     "meter-readings": "meter_reading",
     "model-parts": "model_part",
     "months": "month",
@@ -319,6 +329,8 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
             values["key"] = "incidents"
         elif each == "point":
             values["point"] = "lockout"
+        elif each == "token":
+            values["token"] = "no-such-token"
         elif each == "subject":
             values["subject"] = "conveyors"
         else:

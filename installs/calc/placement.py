@@ -198,6 +198,25 @@ class OpenCause:
 
 
 @dataclass(frozen=True)
+class Logged:
+    """A place at which people log how the belt runs, so that an incident there is seen without a switch."""
+
+    strand: str
+    chainage_m: float
+
+
+@dataclass(frozen=True)
+class Override:
+    """Why a device placed on this stretch of a strand need not wait for a cause; `said` names who and when."""
+
+    strand: str
+    low_m: float
+    high_m: float
+    reason: str
+    said: str = ""
+
+
+@dataclass(frozen=True)
 class BeltCase:
     """What is known of one belt over the period that is looked at; `hours` are its covered running hours [h]."""
 
@@ -211,6 +230,19 @@ class BeltCase:
     fixtures: tuple[Fixture, ...] = ()
     detectors_m: tuple[float, ...] = ()
     open_causes: tuple[OpenCause, ...] = ()
+    logged: tuple[Logged, ...] = ()
+    overrides: tuple[Override, ...] = ()
+
+    def detectors_on(self, strand: str) -> tuple[float, ...]:
+        """Where an incident of this strand is seen: drift switches, and stations that people log [m]."""
+        return (*self.detectors_m, *(each.chainage_m for each in self.logged if each.strand == strand))
+
+    def override_at(self, strand: str, chainage_m: float) -> Override | None:
+        """The reason that holds for a device at this place."""
+        for each in self.overrides:
+            if each.strand == strand and each.low_m - SLACK_M <= chainage_m <= each.high_m + SLACK_M:
+                return each
+        return None
 
     def place(self, strand: str, chainage_m: float, **measured: float | None) -> Place:
         """A place on this belt, with what was measured there: trough_angle_deg, clearance_below_mm and so on."""
@@ -634,7 +666,9 @@ class Provability:
     words: tuple[str, ...]
 
 
-def provability(case: BeltCase, reach: Reach, *, true_ratio: float = 0.5, power: float = 0.8) -> Provability:
+def provability(
+    case: BeltCase, reach: Reach, *, strand: str = "return", true_ratio: float = 0.5, power: float = 0.8
+) -> Provability:
     """Could a change of the stated size be shown here, and after how many running hours?
 
     Parameters
@@ -643,6 +677,8 @@ def provability(case: BeltCase, reach: Reach, *, true_ratio: float = 0.5, power:
         The belt; its hours are those that would be compared with.
     reach : Reach
         What the device would reach; all incidents in its zones count, as they would in the comparison.
+    strand : {"carry", "return"}, optional
+        Strand of the device: a station that people log tells of its own strand only.
     true_ratio : float, optional
         Rate after over rate before that is to be found, a halving [-].
     power : float, optional
@@ -653,7 +689,7 @@ def provability(case: BeltCase, reach: Reach, *, true_ratio: float = 0.5, power:
     Provability
         Words warn where no switch and no logged station stands in the zones.
     """
-    seen_by = detectors_in(reach.zones, case.detectors_m)
+    seen_by = detectors_in(reach.zones, case.detectors_on(strand))
     if not seen_by:
         warning = (
             "No drift switch and no logged station stands in the zone: nobody would see an incident there, so the "
@@ -754,6 +790,32 @@ def overridden_causes(case: BeltCase, strand: str, zones: Sequence[Zone]) -> tup
     )
 
 
+def put_aside(causes: Sequence[str], override: Override) -> tuple[str, ...]:
+    """Causes that hold nothing back because somebody gave a reason; one sentence, which tells both.
+
+    Parameters
+    ----------
+    causes : sequence of str
+        Sentences of `causes_first`.
+    override : Override
+
+    Returns
+    -------
+    tuple of str
+        Empty where no cause stands in the way.
+
+    Examples
+    --------
+    >>> put_aside(["Cure first: build-up."], Override("return", 0, 10, "a look is planned", "erin, 2026-11-02"))
+    ('Not cured: build-up. To be fitted all the same, because: a look is planned (erin, 2026-11-02).',)
+    """
+    if not causes:
+        return ()
+    told = "; ".join(each.removeprefix("Cure first: ").rstrip(".") for each in causes)
+    by = f" ({override.said})" if override.said else ""
+    return (f"Not cured: {told}. To be fitted all the same, because: {override.reason.rstrip('.')}{by}.",)
+
+
 def suspected_in(case: BeltCase, strand: str, zones: Sequence[Zone]) -> tuple[tuple[str, int], ...]:
     """Suspected causes of the incidents in reach with how often each was named, most often first."""
     named = Counter(each.cause for each in incidents_in(case, strand, zones) if each.cause)
@@ -838,6 +900,10 @@ def judge_place(
     reach = reach_of(case, strand, at, length)
     wanders = wandering_stretches(case, strand, rules)
     stated = (limits.effect_length_least_m, limits.effect_length_most_m)
+    causes, overridden = causes_first(case, strand, reach.zones, rules), overridden_causes(case, strand, reach.zones)
+    override = case.override_at(strand, at)
+    if override is not None:
+        causes, overridden = (), (*put_aside(causes, override), *overridden)
     least, most = (None if each is None else reach_of(case, strand, at, each).n_in_zone for each in stated)
     return Judged(
         place=place,
@@ -849,9 +915,9 @@ def judge_place(
         reach=reach,
         n_least=least,
         n_most=most,
-        proof=provability(case, reach),
-        causes_first=causes_first(case, strand, reach.zones, rules),
-        overridden=overridden_causes(case, strand, reach.zones),
+        proof=provability(case, reach, strand=strand),
+        causes_first=causes,
+        overridden=overridden,
         suspected=suspected_in(case, strand, reach.zones),
     )
 

@@ -9,9 +9,9 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from installs.models import DeviceModel
+from installs.models import CauseOverride, DeviceModel, LoggedStation
 from plant.calc.units import QuantityKind, UnitSystem, sentence_in
-from plant.forms.base import PersonForm
+from plant.forms.base import PersonForm, RecordForm
 from plant.forms.quantities import QuantityField
 from plant.models import Conveyor, Strand
 
@@ -57,3 +57,31 @@ class TrialForm(PersonForm):
             MinValueValidator(0),
             MaxValueValidator(conveyor.length_m, message=words),
         ]
+
+
+class LoggedStationForm(RecordForm):
+    """A place without a drift switch where people log how the belt runs."""
+
+    class Meta:
+        model = LoggedStation
+        fields = ["strand", "chainage_m", "from_on", "to_on", "logged_by", "note"]
+        help_texts = {
+            "chainage_m": _("From the tail pulley's centre."),
+            "to_on": _("Empty while it goes on."),
+            "logged_by": _("A role or a round, for example: shift leader at each walk."),
+            "note": _("For example: from the walkway, empty and loaded, on the shift sheet."),
+        }
+
+
+class CauseOverrideForm(RecordForm):
+    """Why places on a stretch need not wait until a cause is cured."""
+
+    class Meta:
+        model = CauseOverride
+        fields = ["strand", "low_m", "high_m", "reason"]
+        help_texts = {"reason": _("Stands with your name wherever these places are ranked.")}
+
+
+class CauseOverrideChangeForm(CauseOverrideForm):
+    class Meta(CauseOverrideForm.Meta):
+        fields = ["strand", "low_m", "high_m", "reason", "ended_on"]

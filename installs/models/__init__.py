@@ -5,10 +5,12 @@ from .devices import Device
 from .fittings import Fitting, FittingNeed, FitUp, HoldPoint, Isolation, TorqueSignOff, TrialRun
 from .installations import Installation, OutOfService, PartChange
 from .instruments import Instrument
+from .placement import CauseOverride, LoggedStation
 from .surveys import BeltOffset, CauseTest, Survey
 
 __all__ = [
     "BeltOffset",
+    "CauseOverride",
     "CauseTest",
     "Device",
     "DeviceModel",
@@ -20,6 +22,7 @@ __all__ = [
     "Installation",
     "Instrument",
     "Isolation",
+    "LoggedStation",
     "ModelPart",
     "ModelSheet",
     "OutOfService",

@@ -79,6 +79,8 @@ class Fitting(Record):
         _("duration [h]"), default=4, validators=[MinValueValidator(0.25), MaxValueValidator(240)]
     )
     crew = models.ManyToManyField(settings.AUTH_USER_MODEL, verbose_name=_("crew"), blank=True, related_name="fittings")
+    # The same in words: links to people have no history of their own, a line of text has.
+    crew_names = models.CharField(_("crew"), max_length=300, blank=True, editable=False)
     permit_reference = models.CharField(_("permit reference"), max_length=60, blank=True)
     # The offset that trial runs are accepted against; empty: the plant's permitted run-off.
     target_offset_mm = models.FloatField(

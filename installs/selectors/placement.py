@@ -11,10 +11,21 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils import timezone
+
 from installs.calc.candidates import Candidate, candidates, rank
 from installs.calc.effect_zones import StrandCoverage, strand_coverage
-from installs.calc.placement import BeltCase, Fixture, OpenCause, PlacementLimits, Seen, Steered
-from installs.models import CauseTest, DeviceModel, Installation, Survey
+from installs.calc.placement import (
+    BeltCase,
+    Fixture,
+    Logged,
+    OpenCause,
+    Override,
+    PlacementLimits,
+    Seen,
+    Steered,
+)
+from installs.models import CauseOverride, CauseTest, DeviceModel, Installation, LoggedStation, Survey
 from installs.selectors import zones_of
 from plant.calc.running_hours import Exposure
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, Plant, Strand
@@ -103,6 +114,7 @@ def belt_studies(belts: Iterable[Conveyor], now: dt.datetime) -> dict[int, BeltS
             name = str(part).strip()
             fixtures[part.conveyor_id].append(Fixture(FIXTURE_KINDS[part.kind], part.chainage_m, name, part.strand))
     causes = open_causes_of(known)
+    logged, overrides = logged_at(known, now), overrides_of(known, now)
     hours = hours_of(known, since=since)
     studies = {}
     for belt in known:
@@ -118,10 +130,35 @@ def belt_studies(belts: Iterable[Conveyor], now: dt.datetime) -> dict[int, BeltS
             fixtures=tuple(fixtures[belt.pk]),
             detectors_m=tuple(detectors[belt.pk]),
             open_causes=causes[belt.pk],
+            logged=logged[belt.pk],
+            overrides=overrides[belt.pk],
         )
         n_nowhere = sum(each.strand not in Strand.values for each in incidents[belt.pk])
         studies[belt.pk] = BeltStudy(belt, case, exposure, since, until, n_nowhere)
     return studies
+
+
+def day_at(belts: Sequence[Conveyor], now: dt.datetime) -> dt.date:
+    return timezone.localdate(now, timezone=belts[0].plant.zone) if belts else now.date()
+
+
+def logged_at(belts: Sequence[Conveyor], now: dt.datetime) -> dict[int, tuple[Logged, ...]]:
+    """Stations at which people log now."""
+    found: dict[int, list[Logged]] = defaultdict(list)
+    for row in LoggedStation.objects.filter(conveyor__in=belts).logged_on(day_at(belts, now)):
+        found[row.conveyor_id].append(Logged(row.strand, row.chainage_m))
+    return {belt.pk: tuple(found[belt.pk]) for belt in belts}
+
+
+def overrides_of(belts: Sequence[Conveyor], now: dt.datetime) -> dict[int, tuple[Override, ...]]:
+    """Reasons of engineers that hold now, the newest first."""
+    found: dict[int, list[Override]] = defaultdict(list)
+    rows = CauseOverride.objects.filter(conveyor__in=belts).select_related("created_by")
+    rows = rows.exclude(ended_on__lte=day_at(belts, now)).order_by("-created_at", "-pk")
+    for row in rows:
+        said = f"{row.created_by}, {row.created_at:%Y-%m-%d}"
+        found[row.conveyor_id].append(Override(row.strand, row.low_m, row.high_m, row.reason, said))
+    return {belt.pk: tuple(found[belt.pk]) for belt in belts}
 
 
 def open_causes_of(belts: Sequence[Conveyor]) -> dict[int, tuple[OpenCause, ...]]:

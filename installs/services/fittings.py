@@ -140,6 +140,7 @@ def plan_fitting(
     if window is not None and values.get("planned_at") is None:
         values["planned_at"] = window.starts_at
     check_plan({**values, **place}, people)
+    values["crew_names"] = names_of(people)
     fitting = create_record(Fitting, by=by, client_key=client_key, plant=conveyor.plant, **place, **values)
     fitting.crew.set(people)
     copy_needs(fitting, by=by)
@@ -188,6 +189,7 @@ def change_fitting(
         new["planned_at"] = values["planned_at"] = new["outage_window"].starts_at
     check_plan(new, people, begun=fitting.begun_at is not None)
     is_other_model = new["device_model"] != fitting.device_model
+    values["crew_names"] = names_of(people)
     fitting = change_record(fitting, by=by, version=version, reason=reason, **values)
     fitting.crew.set(people)
     if is_other_model:
@@ -196,6 +198,10 @@ def change_fitting(
             need.delete()
         copy_needs(fitting, by=by)
     return fitting
+
+
+def names_of(people: Iterable[Any]) -> str:
+    return ", ".join(sorted(str(each) for each in people))[:300]
 
 
 @transaction.atomic

@@ -6,7 +6,7 @@ from typing import Any
 
 import django_tables2 as tables
 from django.urls import reverse
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.translation import gettext_lazy as _
 
 from installs.selectors.placement import RankedPlace
@@ -14,10 +14,16 @@ from installs.templatetags.placement import fit_mark, fit_words_of, in_units, in
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.models import Strand
 from plant.tables.columns import NUMBER, QuantityColumn, RegisterTable
+from plant.templatetags.quantities import mark
 
 
 def rounded(value: float | None) -> float | str:
     return "" if value is None else round(value, 4)
+
+
+# Left out between phone and desk, where the reasons need the width; the files and the place's own page have it all.
+DESK_ONLY = {"th": {"class": "desk-only"}, "td": {"class": "desk-only"}}
+DESK_NUMBER = {"th": {"class": "num desk-only"}, "td": {"class": "num desk-only"}}
 
 
 class PlacementTable(RegisterTable):
@@ -33,9 +39,11 @@ class PlacementTable(RegisterTable):
         order_by=("candidate__judged__reach__rate__low",),
         attrs=NUMBER,
     )
-    n_new = tables.Column(verbose_name=_("Incidents"), accessor="candidate__judged__reach__n_new", attrs=NUMBER)
+    n_new = tables.Column(verbose_name=_("Incidents"), accessor="candidate__judged__reach__n_new", attrs=DESK_NUMBER)
     fit = tables.Column(verbose_name=_("Fits"), accessor="candidate", orderable=False)
-    model = tables.Column(verbose_name=_("Model"), accessor="candidate__judged__limits__name", empty_values=())
+    model = tables.Column(
+        verbose_name=_("Model"), accessor="candidate__judged__limits__name", empty_values=(), attrs=DESK_ONLY
+    )
     why = tables.Column(verbose_name=_("Why"), accessor="candidate__reasons", orderable=False)
     # In the files only: one figure a column.
     rate_low = tables.Column(accessor="candidate__judged__reach__rate__low", visible=False)
@@ -93,12 +101,16 @@ class PlacementTable(RegisterTable):
     def render_model(self, value: str) -> str:
         return value or str(_("none"))
 
-    def render_why(self, value: tuple[str, ...]) -> str:
-        first, *others = (in_units(each, self.system) for each in value)
+    def render_why(self, value: tuple[str, ...], record: RankedPlace) -> str:
+        put_aside = record.candidate.judged.overridden
+        first, *others = (in_units(each, self.system) for each in value if each not in put_aside)
+        # A cause that somebody put aside stands in the open, with the reason.
+        aside = mark("watch", _("cause put aside"))
+        marks = format_html_join("", "<br>{} {}", ((aside, in_units(each, self.system)) for each in put_aside))
         if not others:
-            return first
+            return format_html("<div>{} {}</div>", first, marks)
         more = format_html("<details><summary>{}</summary>{}</details>", _("All reasons"), " ".join(others))
-        return format_html("<div>{} {}</div>", first, more)
+        return format_html("<div>{} {} {}</div>", first, marks, more)
 
     def value_why(self, value: tuple[str, ...]) -> str:
         return " ".join(value)

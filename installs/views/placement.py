@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -11,14 +13,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from installs.forms.placement import TrialForm
+from installs.forms.placement import CauseOverrideChangeForm, CauseOverrideForm, LoggedStationForm, TrialForm
+from installs.models import CauseOverride, LoggedStation
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
+from installs.services import placement as services
 from installs.tables.placement import PlacementTable
 from installs.trial import Trial, first_place, trial_layer, try_place
 from plant.charts import strip_of
-from plant.models import Conveyor
+from plant.models import Conveyor, Strand
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
+from plant.views.records import RecordChange, RecordPage
 
 STEP_M = 5.0
 
@@ -92,11 +97,29 @@ def placement_conveyor(request: HttpRequest, pk: int) -> HttpResponse:
             "trial": trial,
             "steps": steps(request, trial) if trial else (),
             "survey_url": survey_url(),
+            "station_query": station_query(trial) if trial else "",
+            "override_query": override_query(trial) if trial else "",
+            "stations": conveyor.logged_stations.select_related("created_by"),
+            "overrides": conveyor.cause_overrides.select_related("created_by"),
             "strip": strip_of(request, conveyor, now=now, extra=layer),
         },
         # A page that swaps itself takes only answers that went well; the words at the field say what did not.
         status=422 if is_asked and trial is None and not request.htmx else 200,
     )
+
+
+def station_query(trial: Trial) -> str:
+    """A station in the middle of where the device would steer."""
+    zones = trial.judged.reach.zones
+    at = (zones[0].low_m + zones[0].high_m) / 2 if zones else trial.place.chainage_m
+    return urlencode({"strand": trial.place.strand, "chainage_m": f"{at:.0f}"})
+
+
+def override_query(trial: Trial) -> str:
+    """Places around the one on trial: the best one moves by a step or two from month to month."""
+    at, length = trial.place.chainage_m, trial.study.case.length_m
+    low, high = max(at - 2 * STEP_M, 0.0), min(at + 2 * STEP_M, length)
+    return urlencode({"strand": trial.place.strand, "low_m": f"{low:g}", "high_m": f"{high:g}"})
 
 
 def survey_url() -> str:
@@ -117,3 +140,94 @@ def steps(request: HttpRequest, trial: Trial) -> tuple[tuple[str, str], ...]:
         query["strand"], query["chainage_m"] = trial.place.strand, f"{at:g} m"
         found.append((label, query.urlencode()))
     return tuple(found)
+
+
+# --- logged stations, and reasons not to wait for a cause -------------------------------------------------------------
+class ForBelt(RecordPage):
+    """Makes a row of one belt; what was tried at the placement page is offered."""
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        belts = Conveyor.objects.select_related("plant")
+        self.conveyor = get_visible(request, belts, self.right, pk=self.kwargs["pk"])
+        return super().dispatch(request, *args, **kwargs)
+
+    def cancel_url(self) -> str:
+        return reverse("placement-conveyor", args=[self.conveyor.pk])
+
+    def asked(self) -> dict[str, Any]:
+        """Strand and places that the page tried, in metres; what was not understood is left out."""
+        found: dict[str, Any] = {}
+        for name, text in self.request.GET.items():
+            if name == "strand" and text in Strand.values:
+                found[name] = text
+            elif name.endswith("_m"):
+                with contextlib.suppress(ValueError):
+                    found[name] = float(text)
+        return found
+
+
+class StationCreate(ForBelt):
+    right = "installs.add_loggedstation"
+    form_class = LoggedStationForm
+    done_words = gettext_lazy("The station is in the book: incidents there count as seen.")
+
+    def initial(self) -> dict[str, Any]:
+        return {"from_on": timezone.localdate(timezone=self.conveyor.plant.zone), **self.asked()}
+
+    def get_title(self) -> str:
+        return _("%s: a station that people log") % self.conveyor.tag
+
+    def act(self, form: LoggedStationForm) -> LoggedStation:
+        return services.log_station(
+            conveyor=self.conveyor, by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values()
+        )
+
+
+class StationChange(RecordChange):
+    right = "installs.change_loggedstation"
+    template_name = "plant/record_change.html"
+    form_class = LoggedStationForm
+    queryset = LoggedStation.objects.select_related("conveyor__plant")
+    done_words = gettext_lazy("Saved.")
+
+    def get_title(self) -> str:
+        return _("%s: change the logged station") % self.row.conveyor.tag
+
+    def act(self, form: LoggedStationForm) -> LoggedStation:
+        return services.change_station(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )
+
+
+class OverrideCreate(ForBelt):
+    right = "installs.add_causeoverride"
+    form_class = CauseOverrideForm
+    button = gettext_lazy("Let these places be ranked")
+    done_words = gettext_lazy("These places are ranked as others; the reason stands beside them.")
+
+    def initial(self) -> dict[str, Any]:
+        return self.asked()
+
+    def get_title(self) -> str:
+        return _("%s: place a device before a cause is cured") % self.conveyor.tag
+
+    def act(self, form: CauseOverrideForm) -> CauseOverride:
+        return services.override_cause(
+            conveyor=self.conveyor, by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values()
+        )
+
+
+class OverrideChange(RecordChange):
+    right = "installs.change_causeoverride"
+    template_name = "plant/record_change.html"
+    form_class = CauseOverrideChangeForm
+    queryset = CauseOverride.objects.select_related("conveyor__plant")
+    done_words = gettext_lazy("Saved.")
+
+    def get_title(self) -> str:
+        return _("%s: change the reason to place before a cause is cured") % self.row.conveyor.tag
+
+    def act(self, form: CauseOverrideChangeForm) -> CauseOverride:
+        return services.change_override(
+            self.row, by=self.request.user, version=form.cleaned_data["version"], **form.values()
+        )

@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from installs.models import LoggedStation
 from installs.services.out_of_service import back_in_service, take_out_of_service
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
@@ -313,3 +314,16 @@ def test_a_spell_out_of_service_cuts_the_window_after(belt, at, tess):
     found = study_of(at, NOW)
     assert found.after.window.end == begins_at
     assert any("device 20 out of service: pivot seized" in row.reason for row in found.left_out)
+
+
+def test_a_station_that_people_logged_on_both_sides_sees_for_the_switch(alder, at, belt):
+    """Logged from the first day of the window before; one that began later saw only one side."""
+    blind = make.installation(belt, "22", chainage_m=55.0, installed_at=INSTALLED)
+    incidents(belt, INSTALLED - 60 * DAY, 9)
+    first = study_of(blind, NOW).windows.before.start.date()
+    station = LoggedStation.objects.create(conveyor=belt, chainage_m=30.0, from_on=first, logged_by="shift leader")
+    assert study_of(blind, NOW).n_detectors == 1
+    for changes in ({"strand": "carry"}, {"from_on": INSTALLED.date()}, {"to_on": INSTALLED.date()}):
+        known = {"strand": "return", "from_on": first, "to_on": None}
+        LoggedStation.objects.filter(pk=station.pk).update(**{**known, **changes})
+        assert study_of(blind, NOW).n_detectors == 0, changes

@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 
 from installs.calc.candidates import candidates, rank, scan_strand, suiting_models
 from installs.calc.effect_zones import Zone, effect_zone
-from installs.calc.placement import BeltCase, Fixture, OpenCause, PlacementLimits, PlacementRules, Seen, Steered
+from installs.calc.placement import (
+    BeltCase,
+    Fixture,
+    OpenCause,
+    Override,
+    PlacementLimits,
+    PlacementRules,
+    Seen,
+    Steered,
+)
 
 RP2 = PlacementLimits("RP-2", "return", False, 900, 1600, None, 4.5, clearance_below_mm=280)
 CT1 = PlacementLimits("CT-1", "carry", False, 800, 1400, None, 3.2)
@@ -221,3 +230,29 @@ def test_a_belt_of_fifty_kilometres_is_quick():
 def test_wrong_input_is_named(strand, given, said):
     with pytest.raises(ValueError, match=said):
         scan_strand(a_case(), strand, 50.0, rules=PlacementRules(), **given)
+
+
+def test_a_cause_that_was_put_aside_holds_nothing_back_and_stays_said():
+    """Found or suspected, on its stretch and strand only."""
+    seen = [("return", 100.0)] * 30 + [("return", 300.0)] * 2
+    cause = OpenCause("idler 41 is seized", "return", 95, 105)
+    reason = Override("return", 80, 150, "rolls come in May.", "erin, 2026-11-02")
+    case = a_case(seen, open_causes=(cause,), overrides=(reason,))
+    first, _second = candidates("A-1", case, MODELS, effect_length_m=50)
+    assert not first.is_cause_first
+    words = "Not cured: idler 41 is seized. To be fitted all the same, because: rolls come in May (erin, 2026-11-02)."
+    assert first.judged.overridden == (words,)
+    assert words in first.reasons
+    for other in (replace(reason, strand="carry"), replace(reason, low_m=0, high_m=20)):
+        found = candidates("A-1", replace(case, overrides=(other,)), MODELS, effect_length_m=50)
+        assert any(each.is_cause_first for each in found)
+
+
+def test_suspected_causes_are_put_aside_likewise():
+    case = a_case([("return", 100.0)] * 30)
+    case = replace(case, incidents=tuple(replace(each, cause="build-up") for each in case.incidents))
+    assert candidates("A-1", case, MODELS, effect_length_m=50)[0].is_cause_first
+    case = replace(case, overrides=(Override("return", 0, 400, "cleaned daily since May"),))
+    best = candidates("A-1", case, MODELS, effect_length_m=50)[0]
+    assert not best.is_cause_first
+    assert "30 of 30 incidents in reach are put down to build-up. To be fitted all" in best.judged.overridden[0]

@@ -15,6 +15,7 @@ from installs.calc.placement import (
     BeltCase,
     Fit,
     Fixture,
+    Logged,
     OpenCause,
     Place,
     PlacementLimits,
@@ -311,6 +312,14 @@ def test_without_a_detector_it_can_never_be_proven():
     found = provability(case, reach_of(case, "return", 550.0, 50.0))
     assert (found.detectors_m, found.hours, found.can_be_proven) == ((), None, False)
     assert "could never be judged" in found.words[0]
+
+
+def test_a_station_that_people_log_sees_its_own_strand_only():
+    case = a_case(*[530.0] * 50, hours=5000.0, logged=(Logged("return", 520.0), Logged("carry", 525.0)))
+    found = provability(case, reach_of(case, "return", 550.0, 50.0))
+    assert (found.detectors_m, found.can_be_proven) == ((520.0,), True)
+    assert provability(case, reach_of(case, "carry", 500.0, 50.0), strand="carry").detectors_m == (525.0,)
+    assert case.detectors_on("return") == (520.0,)
 
 
 def test_hours_until_a_halving_shows_do_reach_that_power():

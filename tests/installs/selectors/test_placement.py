@@ -7,8 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from installs.calc.effect_zones import Zone
-from installs.calc.placement import Fixture, OpenCause, Seen, Steered
-from installs.models import CauseTest, Survey
+from installs.calc.placement import Fixture, Logged, OpenCause, Seen, Steered
+from installs.models import CauseOverride, CauseTest, LoggedStation, Survey
 from installs.selectors.placement import belt_studies, measured_at, places_of, ranked_places
 from installs.trial import try_place
 from plant.models import ConveyorPart, Incident
@@ -111,6 +111,27 @@ def test_a_cause_that_a_survey_found_puts_the_place_last_until_a_later_one_finds
     assert 310 < places_of(study, [])[0].judged.place.chainage_m < 710
 
 
+def test_logged_stations_and_reasons_count_while_they_hold(alder, erin):
+    belt = long_belt(alder)
+    a_survey(belt, erin, 550.0, 20, CauseTest.Found.FOUND, wander_from_m=400.0, wander_to_m=640.0)
+    today = NOW.date()
+    LoggedStation.objects.create(conveyor=belt, chainage_m=520.0, from_on=today, logged_by="shift")
+    LoggedStation.objects.create(conveyor=belt, chainage_m=530.0, from_on=today, to_on=today, logged_by="shift")
+    yesterday = today - dt.timedelta(days=1)
+    LoggedStation.objects.create(conveyor=belt, chainage_m=540.0, from_on=yesterday, to_on=yesterday, logged_by="x")
+    ends = {"conveyor": belt, "low_m": 310.0, "high_m": 710.0, "created_by": erin}
+    CauseOverride.objects.create(reason="was last year", ended_on=today, **ends)
+    row = CauseOverride.objects.create(reason="rolls come in May", **ends)
+    case = belt_studies([belt], NOW)[belt.pk].case
+    assert case.logged == (Logged("return", 520.0), Logged("return", 530.0))
+    assert [each.reason for each in case.overrides] == ["rolls come in May"]
+    best = places_of(belt_studies([belt], NOW)[belt.pk], [], most=8)[0]
+    assert 310 < best.judged.place.chainage_m < 710
+    said = best.judged.overridden[0]
+    assert said.startswith("Not cured: seized or missing rolls, build-up, found at the survey of 2026-11-05. To be")
+    assert said.endswith(f"because: rolls come in May (erin, {row.created_at:%Y-%m-%d}).")
+
+
 def test_a_trial_takes_what_was_measured_there(alder, erin):
     belt = long_belt(alder)
     survey = a_survey(belt, erin, 551.0, 5, clearance_below_mm=430.0, clearance_drive_mm=125.0, clearance_off_mm=119.0)
@@ -145,4 +166,4 @@ def test_the_number_of_queries_does_not_grow_with_the_belts(alder, erin):
         a_survey(belt, erin, 200.0, 5, CauseTest.Found.FOUND)
     with CaptureQueriesContext(connection) as many:
         assert len(ranked_places(alder, NOW)) > 8
-    assert len(many) == len(few) <= 9
+    assert len(many) == len(few) <= 10

@@ -17,10 +17,11 @@ from installs.models import Fitting, Instrument, ModelPart, Survey
 from installs.needs_sheet import needs_pdf
 from installs.readiness import jobs_ahead, readiness_of
 from installs.services.device_models import change_fastener, keep_sheet
-from installs.services.fittings import change_fitting, plan_fitting
+from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import OutageWindow
+from plant.templatetags.history import lines_of
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -303,3 +304,28 @@ def test_today_tells_the_planner_what_lacks_and_the_technician_what_to_do(client
     assert "No permit reference is written down." in told
     client.force_login(tess)
     assert "1 device to fit" in text(client.get(reverse("today")))
+
+
+def test_who_came_and_who_left_the_crew_stands_in_the_history(client, pat, tess, alder, belt_a1, device):
+    tom = make.person("tom", alder, "technician")
+    job = plan(belt_a1, device, pat, crew=[tess])
+    change_fitting(job, by=pat, version=job.version, crew=[tess, tom])
+    job = Fitting.objects.get()
+    change_fitting(job, by=pat, version=job.version, crew=[tom])
+    client.force_login(pat)
+    page = text(client.get(job.get_absolute_url()))
+    assert "tess, tom" in page
+    lines = [(change.before, change.after) for line in lines_of(job, UnitSystem.METRIC) for change in line.changes]
+    assert lines == [("tess, tom", "tom"), ("tess", "tess, tom")]
+
+
+def test_the_page_of_a_window_lists_the_fittings_planned_into_it(client, pat, tess, belt_a1, device, window):
+    client.force_login(pat)
+    assert "No fitting is planned into this window" in text(client.get(window.get_absolute_url()))
+    job = plan(belt_a1, device, pat, crew=[tess], outage_window=window)
+    page = text(client.get(window.get_absolute_url()))
+    assert "1 fitting is planned into this window" in page
+    assert job.get_absolute_url() in page
+    assert "No permit reference is written down." in page
+    give_up_fitting(job, by=pat, version=job.version, reason="brace in the way")
+    assert "No fitting is planned into this window" in text(client.get(window.get_absolute_url()))

@@ -3,11 +3,14 @@
 import csv
 import datetime as dt
 import io
+import re
 
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from installs.models import CauseOverride, LoggedStation
+from plant.models import Incident
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -178,3 +181,36 @@ def test_a_belt_without_a_model_in_the_book_is_judged_all_the_same(client, erin,
     assert answer.context["trial"].model is None
     assert "No model in the book" in answer.text
     assert "no model fits" in answer.text
+
+
+def test_a_reason_not_to_wait_stands_in_the_ranking_and_on_the_belts_page(client, erin, belt):
+    Incident.objects.update(suspected_cause=Incident.Cause.BUILD_UP)
+    page = get(client, erin, page_of(belt)).text
+    assert "Place it all the same, with a reason" in page
+    address = re.search(r'href="([^"]*/overrides/new/\?[^"]*)"', page)[1].replace("&amp;", "&")
+    form = client.get(address)
+    assert form.context["form"]["low_m"].value() is not None
+    sent = {"strand": "return", "low_m": "60 m", "high_m": "120 m", "reason": ""}
+    assert client.post(address, sent).status_code == 422
+    assert client.post(address, {**sent, "reason": "scraper is renewed in May"}).status_code == 302
+    said = "To be fitted all the same, because: scraper is renewed in May (erin,"
+    assert said in get(client, erin, reverse("placement")).text
+    page = get(client, erin, page_of(belt)).text
+    assert page.count(said) >= 2
+    row = CauseOverride.objects.get()
+    change = reverse("cause-override-update", args=[row.pk])
+    ended = {**sent, "reason": row.reason, "ended_on": timezone.localdate().isoformat(), "version": row.version}
+    assert client.post(change, ended).status_code == 302
+    assert said not in get(client, erin, reverse("placement")).text
+
+
+def test_a_logged_station_answers_whether_it_could_be_proven(client, pat, belt):
+    assert "no: nobody would see it" in get(client, pat, page_of(belt)).text
+    address = reverse("logged-station-create", args=[belt.pk])
+    assert "since" not in get(client, pat, address, chainage_m="80", strand="return").context["form"].errors
+    sent = {"strand": "return", "chainage_m": "80 m", "from_on": "2026-01-05", "logged_by": "shift leader"}
+    assert client.post(address, sent).status_code == 302
+    page = get(client, pat, page_of(belt)).text
+    assert "1 switch or logged station stands in the zone, at 80 m." in page
+    assert "shift leader" in page
+    assert LoggedStation.objects.get().created_by == pat
