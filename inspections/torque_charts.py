@@ -33,9 +33,13 @@ class TorqueSeries:
     method: str
     mark: str
     points: tuple[TorquePoint, ...]
+    is_one_method: bool = True
 
     @property
     def path(self) -> str:
+        """The line through the readings; none where nobody said how they were read, as they may be of two methods."""
+        if not self.is_one_method:
+            return ""
         return " ".join(f"{point.x:.1f},{point.y:.1f}" for point in self.points)
 
 
@@ -109,6 +113,7 @@ def lay_chart(
                 )
                 for row in line.readings
             ),
+            bool(line.method),
         )
         for line in lines
     )

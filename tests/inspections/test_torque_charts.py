@@ -51,6 +51,14 @@ def test_two_methods_are_two_series_of_one_chart(place, tess):
         assert all(0 <= x <= WIDTH and 0 <= y <= HEIGHT for x, y in pairs)
 
 
+def test_readings_of_no_said_method_are_drawn_and_not_joined(place, tess):
+    read(place, tess, 20, 74.0, "")
+    read(place, tess, 10, 70.0, "")
+    (chart,) = torque_charts(place, torques_in_time(place), UnitSystem.METRIC)
+    (series,) = chart.series
+    assert (series.method, len(series.points), series.path) == ("method not said", 2, "")
+
+
 def test_one_reading_by_each_method_is_no_trend(place, tess):
     read(place, tess, 20, 74.0, "first_movement")
     read(place, tess, 10, 77.0, "mark_and_retighten")
