@@ -171,6 +171,12 @@ class Task(Record):
     def get_absolute_url(self) -> str:
         return reverse("task-detail", args=[self.pk])
 
+    def dates_waiting(self, on: date) -> tuple[date, ...]:
+        """Fixed dates of its plan that came while it is open; each is asked for once this one is closed."""
+        if self.fixed_on is None or self.check_plan is None or self.closed_at is not None:
+            return ()
+        return tuple(day for day in self.check_plan.fixed_dates_until(on) if day > self.fixed_on)
+
     def days_late(self, on: date) -> int:
         """Whole days since the window closed; 0 while it is open or when the task is closed."""
         return max((on - self.closes_on).days, 0) if self.closed_at is None else 0

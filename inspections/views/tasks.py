@@ -70,12 +70,16 @@ def task_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """Why then, the window, what happened to it, and the acts."""
     task = get_visible(request, tasks_to_read(), "inspections.view_task", pk=pk)
     story = story_of(task)
-    days = task.days_late(timezone.localdate())
-    return render(
-        request,
-        "inspections/task_detail.html",
-        {"title": str(task), "task": task, "story": story, "days": days, "today": timezone.localdate()},
-    )
+    today = timezone.localdate()
+    context = {
+        "title": str(task),
+        "task": task,
+        "story": story,
+        "days": task.days_late(today),
+        "today": today,
+        "dates_waiting": task.dates_waiting(today),
+    }
+    return render(request, "inspections/task_detail.html", context)
 
 
 class TaskAct(RecordPage):

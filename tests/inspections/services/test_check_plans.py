@@ -84,6 +84,7 @@ def test_a_late_close_moves_nothing_and_a_missed_date_is_asked_for(alder, monthl
         night(clock, alder, day)
         task.refresh_from_db()
         assert task.due_on == dt.date(2026, 3, 29)
+    assert task.dates_waiting(dt.date(2026, 5, 4)) == (dt.date(2026, 4, 26),)
     # Closed on 4 May, after the date of April has passed as well: that one is open now, and late.
     close(task, timezone.now())
     night(clock, alder, dt.date(2026, 5, 5))
