@@ -9,6 +9,7 @@ from fixtures import surveys as stories
 from fixtures.generator import DemoPlant
 from installs.models import BeltOffset, DeviceModel, Installation, Survey
 from installs.services.belt_offsets import set_offset
+from installs.services.placement import log_station, override_cause
 from installs.services.surveys import change_survey, close_survey, open_survey
 from plant.models import Conveyor, Person, Plant
 from reports.services.demo_keys import key_of
@@ -48,6 +49,27 @@ def write_surveys(plant: Plant, demo: DemoPlant, by_name: dict[str, Person]) -> 
     for each in stories.CLOSED:
         at = demo.span(demo.today - dt.timedelta(days=each.days_ago))[0] + dt.timedelta(hours=9, minutes=30)
         write_closed_survey(each, belts[each.tag], at, by_name[each.by])
+    tag, strand, chainage_m, days_ago, who, how = stories.LOGGED
+    log_station(
+        conveyor=plant.conveyors.get(tag=tag),
+        strand=strand,
+        chainage_m=chainage_m,
+        from_on=demo.today - dt.timedelta(days=days_ago),
+        logged_by=who,
+        note=how,
+        by=by_name["planner-1"],
+        client_key=key_of("station", tag, chainage_m),
+    )
+    tag, strand, low_m, high_m, reason = stories.PUT_ASIDE
+    override_cause(
+        conveyor=plant.conveyors.get(tag=tag),
+        strand=strand,
+        low_m=low_m,
+        high_m=high_m,
+        reason=reason,
+        by=by_name["engineer-1"],
+        client_key=key_of("put aside", tag, low_m),
+    )
 
 
 def write_open_survey(conveyor: Conveyor, demo: DemoPlant, by: Person) -> None:
