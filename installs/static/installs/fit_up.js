@@ -50,7 +50,8 @@ function keep(form) {
       else box.value = draft.values[box.name];
     }
     // With the version that it was typed on, the server can tell when somebody else saved meanwhile.
-    form.elements.version.value = draft.version;
+    // What was typed before there was a sheet was typed on version 0.
+    form.elements.version.value = draft.version || "0";
     form.elements.client_key.value = draft.clientKey;
     const words = note.querySelector("b");
     words.textContent = `Kept on this device and not saved yet, typed ${new Date(draft.at).toLocaleString()}.`;
