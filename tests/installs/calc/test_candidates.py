@@ -1,6 +1,5 @@
 """Places ranked: against a count by hand at every chainage, the long belt's story, and properties of mirrored belts."""
 
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -20,6 +19,7 @@ from installs.calc.placement import (
     Seen,
     Steered,
 )
+from tests.growth import growth
 
 RP2 = PlacementLimits("RP-2", "return", False, 900, 1600, None, 4.5, clearance_below_mm=280)
 CT1 = PlacementLimits("CT-1", "carry", False, 800, 1400, None, 3.2)
@@ -212,12 +212,14 @@ def test_a_reversing_belt_reaches_at_least_as_much_at_every_place(carry, back):
         assert (scan_strand(both, strand, 50.0).n_new >= scan_strand(one, strand, 50.0).n_new).all()
 
 
-def test_a_belt_of_fifty_kilometres_is_quick():
+def test_the_work_grows_no_faster_than_belt_and_incidents_together():
     rng = np.random.default_rng(7)
-    case = a_case([("return", float(at)) for at in rng.uniform(0, 50_000, 5000)], length_m=50_000.0)
-    begin = time.perf_counter()
-    assert len(candidates("A-1", case, MODELS, effect_length_m=50)) == 3
-    assert time.perf_counter() - begin < 5.0
+
+    def look(km):
+        seen = [("return", float(at)) for at in rng.uniform(0, 1000 * km, 100 * km)]
+        assert len(candidates("A-1", a_case(seen, length_m=1000.0 * km), MODELS, effect_length_m=50)) == 3
+
+    assert growth(look, 5, 20) < 16  # every place against every incident
 
 
 @pytest.mark.parametrize(
