@@ -91,6 +91,10 @@ model-part-create e 200 e 422
 model-part-update e 200 e 422
 placement pe 200 pe 405
 placement-conveyor pe 200 pe 200
+logged-station-create pe 200 pe 422
+logged-station-update pe 200 pe 422
+cause-override-create e 200 e 422
+cause-override-update e 200 e 422
 device-list tpem 200 - 405
 device-create pe 200 pe 422
 device-detail tpem 200 tpem 200
@@ -211,6 +215,8 @@ month-xlsx tpem 200 tpem 200
 month-rows tpem 200 tpem 200
 effect-list tpem 200 - 405
 effect-list-method tpem 200 tpem 200
+effect-reference tpem 200 tpem 200
+period-comparison tpem 200 tpem 200
 effect-detail tpem 200 tpem 200
 effect-data tpem 200 tpem 200
 effect-method tpem 200 tpem 200
@@ -221,7 +227,17 @@ study-window-create e 200 e 422
 study-window-withdraw e 200 e 200
 """
 # Without a sign-in: these answer anybody, and hold nothing of a plant (the feed asks for its own secret key).
-OPEN = {"healthz", "sign-in", "sign-out", "first-sign-in", "round-phone", "round-worker", "calendar-feed"}
+OPEN = {
+    "healthz",
+    "sign-in",
+    "sign-out",
+    "first-sign-in",
+    "round-phone",
+    "round-worker",
+    "calendar-feed",
+    "month-mail-end",
+    "round-words",
+}
 LETTERS = dict(zip("tpem", ROLES, strict=True))
 # Names by which pages are asked for a row in the query, with the row that stands for it.
 ASKED_BY_NAME = {
