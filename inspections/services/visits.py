@@ -1010,13 +1010,14 @@ def write_chosen(
         here = Task.objects.filter(installation=installation, check_kind=kinds[pk]).exclude(pk__in=entries)
         # Closed by this very entry before its answer was lost, it is the same check.
         key = uuid.uuid5(client_key, f"chosen {kinds[pk].pk}")
-        found[pk] = known_row(Task, key) or here.open().order_by("due_on", "pk").first()
-        if found[pk] is None:
+        task = known_row(Task, key) or here.open().order_by("due_on", "pk").first()
+        if task is None:
             on = local_day(min(moment, timezone.now()), installation.plant)
             why = _("done while there by %(who)s") % {"who": by}
-            found[pk] = ask_for_task(
+            task = ask_for_task(
                 installation=installation, check_kind=kinds[pk], by=by, due_on=on, why=why, client_key=key, today=on
             )
+        found[pk] = task
     return found
 
 

@@ -536,8 +536,9 @@ def index_of_effect(
     shapes, believed = _believed(shape, shape_weights)
     each = [expected_without_device(n_before, rate_per_h * hours_before, float(phi)) for phi in shapes]
     weight, expected = (float(believed @ [getattr(one, name) for one in each]) for name in ("weight", "expected"))
-    within, between = (believed @ [one.variance for one in each]), (believed @ [one.expected**2 for one in each])
-    found = Expected(weight, expected, float(within + max(0.0, between - expected**2)))
+    within = float(believed @ [one.variance for one in each])
+    between = float(believed @ [one.expected**2 for one in each]) - expected**2
+    found = Expected(weight, expected, within + max(0.0, between))
     r = hours_after / hours_before * trend
     pi, variance = r * found.expected, r * r * found.variance
     spread = 1.0 + (variance / pi**2 if pi > 0 else 0.0)

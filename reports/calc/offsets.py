@@ -134,7 +134,7 @@ def _change(rows: list[OffsetReading], is_loaded: bool, level: float) -> OffsetC
         return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,), **sizes)
     reach = float(stats.t.isf((1.0 - level) / 2.0, n - 1)) * error
     p = float(2.0 * stats.t.sf(abs(means[2]) / error, n - 1))
-    return OffsetChange(is_loaded, n, *means, means[2] - reach, means[2] + reach, p, level, **sizes)
+    return OffsetChange(is_loaded, n, *means, means[2] - reach, means[2] + reach, p, level, (), **sizes)
 
 
 def _pairs(rows: list[OffsetReading]) -> list[tuple[float, float]]:

@@ -189,7 +189,7 @@ class MadePlant:
         until = np.clip(self.installed, start, end)
         day = np.arange(start, end)
         n = (self.counts[:, start:end] * (day < until[:, None])).sum(axis=1)
-        return n, (until - start) * HOURS_A_DAY
+        return n, np.asarray((until - start) * HOURS_A_DAY, dtype=float)
 
 
 def make_plant(scenario: Scenario, rng: np.random.Generator) -> MadePlant:
@@ -224,7 +224,8 @@ def run_plant(scenario: Scenario, result: Result, rules: VerdictRules, rng: np.r
     untreated = plant.installed == n_days
     reference: ReferenceModel | NoReference = NoReference(int(untreated.sum()), ())
     if untreated.sum() >= FEWEST_STRETCHES:
-        reference = fit_reference(*(np.column_stack([each[i] for each in years]) for i in (0, 1)))
+        counts, hours = (np.column_stack([each[i] for each in years]) for i in (0, 1))
+        reference = fit_reference(counts, hours)
     trends: dict[int, Trend | None] = {}
     for each in np.flatnonzero(~untreated):
         day = int(plant.installed[each])
