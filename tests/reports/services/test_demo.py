@@ -187,6 +187,9 @@ def test_the_next_device_belongs_in_the_overland_belts_uncovered_stretch(plant):
     assert "from 300 to 710 m, which no device reaches and where 23 of the 38 lie" in first.candidate.reasons[1]
     waiting = [each.candidate.is_cause_first for each in places]
     assert waiting == sorted(waiting)
+    assert [each.study.conveyor.tag for each in places if each.candidate.is_cause_first] == ["Y-01"]
+    put_aside = [each.study.conveyor.tag for each in places if each.candidate.judged.overridden]
+    assert put_aside == ["L-06"]
 
 
 def test_the_meter_reading_that_was_mistyped_is_set_aside(plant):
@@ -271,8 +274,9 @@ def test_one_survey_is_open_and_each_result_was_met_once_at_least(plant):
         ("Y-06", "conditions"),
         ("Y-02", "conditions"),
         ("L-05", "does_not_fit"),
+        ("Y-01", "does_not_fit"),
     }
-    decided = Survey.objects.get(result="does_not_fit").reasons
+    decided = Survey.objects.get(conveyor__tag="L-05").reasons
     assert [each["rule"] for each in decided if each["verdict"] == "not_met"] == ["beside_drive"]
 
 
