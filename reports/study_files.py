@@ -25,6 +25,7 @@ from reports.answers import (
     beside_zone,
     sensitivity_of,
 )
+from reports.calc.empirical_bayes import NoReference
 from reports.calc.many_verdicts import widened_p_many
 from reports.calc.study_windows import Window
 from reports.month_figures import code_version
@@ -38,8 +39,8 @@ FORMULAE = (
     "p by beta quantiles, turned back: R = p / (1 - p) * t0 / t1. Mid-P: the observed count counts half in each tail.",
     "p central: twice the smaller tail at R = 1, 1 at most.",
     "Reference: negative binomial model of stretches while without a device, rate r, variance mu + mu^2 / phi. Hours "
-    "of a year are first multiplied by that year's level for all stretches, found as s_w below. phi is weighted by its "
-    "likelihood times s (1 - s), s = phi / (phi + median mu).",
+    "of a year are first multiplied by that year's level for all stretches, found as s_w below (weighed_h). phi is "
+    "weighted by its likelihood times s (1 - s), s = phi / (phi + median mu).",
     "Trend c, after over before, of stretches while without a device, those that got one later included: incidents of "
     "stretch i in window w (before, after, other time) are Poisson with mean g_i r_i s_w h_iw, g_i gamma with mean 1 "
     "and shape phi; c = s_after / s_before at the highest likelihood with g_i integrated out, its log error from the "
@@ -245,22 +246,26 @@ def model_rows(answers: Answers) -> list[dict[str, Any]]:
 def reference_file(reference: Reference, study: Study) -> str:
     """CSV of the stretches that serve as reference, one line each, while no device reached them.
 
-    Incidents and hours of both windows of the comparison and of all time known, and every trait that the model could
-    take in.
+    Incidents and hours of both windows of the comparison and of all time known, the hours as the model weighs them by
+    year, and every trait that it could take in.
     """
     zone, those = study.conveyor.plant.zone, reference.stretches
     spans = [(-math.inf, math.inf)]
     spans += [(side.window.start.timestamp(), side.window.end.timestamp()) for side in (study.before, study.after)]
     columns = [column for start, end in spans for column in those.within(start, end)] if reference.places else []
+    weighed: list[float | str] = ["" for _each in reference.places]
+    if not isinstance(reference.model, NoReference):
+        known_h = iter(reference.model.weighed_h)
+        weighed = [exact(next(known_h)) if hours > 0 else 0.0 for hours in columns[1]]
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     traits = list(reference.places[0].traits) if reference.places else []
     sides = [f"{what}{name}" for name in ("", "_before", "_after") for what in ("incidents", "running_h")]
-    writer.writerow(["conveyor", "strand", "low_m", "high_m", "until", *sides, *traits])
+    writer.writerow(["conveyor", "strand", "low_m", "high_m", "until", *sides, "weighed_h", *traits])
     for i, each in enumerate(reference.places):
         cells = [each.tag, each.strand, round(each.zone.low_m, 3), round(each.zone.high_m, 3), plain(each.until, zone)]
         known = [exact(each.traits[name]) if math.isfinite(each.traits[name]) else "" for name in traits]
-        cells += [*(exact(float(column[i])) for column in columns), *known]
+        cells += [*(exact(float(column[i])) for column in columns), weighed[i], *known]
         writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in cells])
     return buffer.getvalue()
 

@@ -61,6 +61,8 @@ class ReferenceModel:
     # Shapes that the counts allow, each with its weight; empty where only the likeliest is known.
     shapes: tuple[float, ...] = ()
     shape_weights: tuple[float, ...] = ()
+    # Hours of each stretch with any, as the model took them: those of years in which all fared worse count for more.
+    weighed_h: tuple[float, ...] = ()
 
     def rate_per_h(self, traits: Mapping[str, float]) -> float:
         """Incidents per running hour of a stretch with these traits [1/h]."""
@@ -178,7 +180,7 @@ def fit_reference(
     traits = {name: np.asarray(each, dtype=float)[kept] for name, each in (candidates or {}).items()}
     counts, time = counts[kept], time[kept]
     if counts.ndim == 1:
-        return _chosen(counts, time, traits)
+        return _with_hours(_chosen(counts, time, traits), time)
     counts, time = _merged_years(counts, time)
     total, weighed = counts.sum(axis=1), time.sum(axis=1)
     model = _chosen(total, weighed, traits)
@@ -188,8 +190,13 @@ def fit_reference(
         levels, _information = _levels(counts, time * _rates(model, traits)[:, None], min(model.shape, LARGEST_SHAPE))
         weighed = time @ np.exp(levels)
         # The average level stays 1, so that the model's rate is that of all the years.
-        model = _chosen(total, weighed * time.sum() / weighed.sum(), traits)
-    return model
+        weighed = weighed * time.sum() / weighed.sum()
+        model = _chosen(total, weighed, traits)
+    return _with_hours(model, weighed)
+
+
+def _with_hours(model: ReferenceModel | NoReference, weighed: FloatArray) -> ReferenceModel | NoReference:
+    return model if isinstance(model, NoReference) else replace(model, weighed_h=tuple(weighed.tolist()))
 
 
 def _merged_years(counts: FloatArray, hours: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -140,7 +140,7 @@ def fitted(files):
     names = [row["item"] for row in files.rows if row["part"] == "coefficient"][1:]
     kept = [row for row in files.stretches if float(row["running_h"]) > 0]
     assert len(kept) == len(files.stretches)
-    n, hours = numbers(files, "incidents", "running_h")
+    n, hours = numbers(files, "incidents", "weighed_h")
     design = np.column_stack([np.ones(n.size), *([float(row[name]) for row in kept] for name in names)])
 
     def fit(log_alpha):
@@ -175,7 +175,7 @@ def test_shrunk(files):
     assert files.value("model", "log error of that rate") == pytest.approx(spread, rel=0.1)
     trend, error, level = trend_of(files, rates, phi)
     # Shapes and their weights: scipy's negative binomial likelihood times a flat share of shrinkage.
-    n, hours = numbers(files, "incidents", "running_h")
+    n, hours = numbers(files, "incidents", "weighed_h")
     mu = rates * hours
     shapes = np.median(mu) * np.exp(np.arange(-8.0, 8.01, 0.1))
     log_weight = np.array([stats.nbinom.logpmf(n, each, each / (each + mu)).sum() for each in shapes])
