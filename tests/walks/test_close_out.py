@@ -221,7 +221,8 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     page.select_option(f"[name='t{torque.pk}-method']", "first_movement")
     page.select_option(f"[name='t{torque.pk}-instrument']", str(wrench.pk))
     section = page.locator(f"section[data-task='{torque.pk}']")
-    assert "Permissible deviation 6 %; out of calibration" in section.inner_text()
+    assert "Permissible deviation 6 %. Out of calibration: take another one, or say why." in section.inner_text()
+    page.fill(f"[name='t{torque.pk}-tool_reason']", "The other one is at the kiln")
     page.check(f"{box(torque, 'clamp_2_mark')}[value=rotated]")
     assert "1 turned past its witness mark: clamp 2." in graded(page, torque).inner_text()
     page.fill(box(torque, "pivot_1"), "0")
@@ -243,6 +244,7 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     read = Reading.objects.get(code="clamp_1")
     assert (read.method, read.instrument, read.deviation_pct) == ("first_movement", wrench, 6.0)
     assert "ran out" in read.doubt
+    assert "The other one is at the kiln" in read.doubt
 
 
 def test_without_script_the_server_grades_and_asks_again(live_server, tess, tasks, place, new_context):
