@@ -142,14 +142,21 @@ def send_one(person: Person, plant: Plant, day: date, due: Due, actions: Iterabl
         "address": settings.SITE_ADDRESS,
         "words": subject_words(due, len(those)),
     }
+    return send_claimed(person, plant, day, "inspections/mail/digest", context, connection)
+
+
+def send_claimed(
+    person: Person, plant: Plant, day: date, template: str, context: dict[str, Any], connection: Any
+) -> bool:
+    """Send a mail whose claim this run holds, as text and HTML of one template; the subject ends with `words`."""
     mail = EmailMultiAlternatives(
         subject=_("%(plant)s, %(day)s: %(words)s")
         % {"plant": plant, "day": date_format(day, "j M"), "words": context["words"]},
-        body=render_to_string("inspections/mail/digest.txt", context),
+        body=render_to_string(f"{template}.txt", context),
         to=[person.email],
         connection=connection,
     )
-    mail.attach_alternative(render_to_string("inspections/mail/digest.html", context), "text/html")
+    mail.attach_alternative(render_to_string(f"{template}.html", context), "text/html")
     try:
         mail.send()
     except Exception:

@@ -6,26 +6,21 @@ It shares the rows of the other daily mail, so nobody gets both, and a run that 
 from __future__ import annotations
 
 import datetime as dt
-import logging
 from typing import Any
 
 from django.conf import settings
-from django.core.mail import EmailMultiAlternatives, get_connection
-from django.template.loader import render_to_string
+from django.core.mail import get_connection
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.models import Digest
-from inspections.services.digests import MAIL_HOUR, claim, managers_of, readers_of
+from inspections.services.digests import MAIL_HOUR, claim, managers_of, readers_of, send_claimed
 from plant.models import Person, Plant
 from reports.models import MonthlyReport
 from reports.month_figures import decisions_today
 from reports.selectors import book_of
-
-log = logging.getLogger(__name__)
 
 
 def send_decisions(now: dt.datetime | None = None) -> int:
@@ -81,18 +76,4 @@ def send_one(
         "address": settings.SITE_ADDRESS,
         "late_url": f"{settings.SITE_ADDRESS}{reverse('task-list')}?state=late",
     }
-    mail = EmailMultiAlternatives(
-        subject=_("%(plant)s, %(day)s: %(words)s") % {"plant": plant, "day": date_format(day, "j M"), "words": words},
-        body=render_to_string("reports/mail/decisions.txt", context),
-        to=[person.email],
-        connection=connection,
-    )
-    mail.attach_alternative(render_to_string("reports/mail/decisions.html", context), "text/html")
-    try:
-        mail.send()
-    except Exception:
-        # The claim stays; an hour later it is taken up again. One address that fails must not stop the others.
-        log.exception("decisions to person %s could not be sent", person.pk)
-        return False
-    Digest.objects.filter(person=person, plant=plant, day=day).update(sent_at=timezone.now())
-    return True
+    return send_claimed(person, plant, day, "reports/mail/decisions", context, connection)
