@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models import Action
 from plant.models import Conveyor, Person
+from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late
 
 STATES = [("open", _("open")), ("late", _("late")), ("done", _("done"))]
@@ -25,7 +26,7 @@ def state_words(action: Action) -> str:
     return str(days_late(days)) if days > 0 else str(_("open"))
 
 
-class ActionTable(tables.Table):
+class ActionTable(RegisterTable):
     due_on = tables.DateColumn(verbose_name=_("Due"), format="Y-m-d")
     title = tables.Column(verbose_name=_("What is to be done"))
     conveyor = tables.Column(verbose_name=_("Conveyor"), accessor="installation__conveyor__tag")

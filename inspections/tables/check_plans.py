@@ -9,11 +9,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.models import CheckKind, CheckPlan
+from plant.tables.columns import RegisterTable
 
 NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
 
 
-class CheckKindTable(tables.Table):
+class CheckKindTable(RegisterTable):
     name = tables.Column(verbose_name=gettext_lazy("Name"), linkify=True)
     origin = tables.Column(verbose_name=gettext_lazy("Whose"), accessor="plant_id", orderable=False, empty_values=())
     rule = tables.Column(verbose_name=gettext_lazy("Graded by"), orderable=False)
@@ -33,7 +34,7 @@ class CheckKindTable(tables.Table):
         return _("locked out") if value else _("may run")
 
 
-class CheckPlanTable(tables.Table):
+class CheckPlanTable(RegisterTable):
     check_kind = tables.Column(
         verbose_name=gettext_lazy("Check"), linkify=("check-plan-detail", {"pk": tables.A("pk")})
     )

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.models import Task
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late, mark
 
 NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
@@ -28,7 +29,7 @@ def put_off_words(task: Task) -> str:
     return f"{counted}: {'; '.join(each.reason.rstrip('. ') for each in task.put_off)}"
 
 
-class TaskTable(tables.Table):
+class TaskTable(RegisterTable):
     device = tables.Column(
         verbose_name=gettext_lazy("Device"),
         accessor="installation",

@@ -16,12 +16,13 @@ from inspections.models import GRADES, CheckKind, Reading
 from inspections.services.visits import value_words
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
+from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import mark
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
 
 
-class ReadingTable(tables.Table):
+class ReadingTable(RegisterTable):
     visited_at = tables.Column(verbose_name=_("When"), accessor="visit__visited_at")
     conveyor = tables.Column(verbose_name=_("Conveyor"), accessor="visit__installation__conveyor__tag")
     device = tables.Column(verbose_name=_("Device"), accessor="visit__installation__device__number")

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
+from django_tables2 import RequestConfig
 
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, unit_label
 
@@ -73,9 +74,12 @@ class RegisterTable(tables.Table):
     """A table that knows in which units its reader thinks."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
+        # Given the request, the library would page by whatever number the address names, a million or -1 too.
+        request = kwargs.pop("request", None)
         super().__init__(*args, **kwargs)
-        request = kwargs.get("request")
         if request is not None:
+            self.request = request
+            RequestConfig(request, paginate=False).configure(self)
             self.use_units(UnitSystem(request.user.unit_system))
 
     def use_units(self, system: UnitSystem) -> None:

@@ -10,10 +10,10 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.import_subjects import import_subjects
 from plant.models import ImportBatch
-from plant.tables.columns import NUMBER, MomentColumn
+from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 
 
-class ImportTable(tables.Table):
+class ImportTable(RegisterTable):
     created_at = MomentColumn(verbose_name=_("Sent"))
     file_name = tables.Column(verbose_name=_("File"))
     subject = tables.Column(verbose_name=_("What"))

@@ -94,7 +94,8 @@ class RegisterList(TemplateView):
             return self.as_csv()
         if wanted == "xlsx":
             return self.as_xlsx()
-        RequestConfig(request, paginate={"per_page": self.per_page}).configure(self.table)
+        self.table.paginate(per_page=self.per_page)
+        self.table.page = self.table.paginator.get_page(request.GET.get("page"))
         status = 200 if self.is_filter_understood else 422
         return self.render_to_response(self.get_context_data(**kwargs), status=status)
 
