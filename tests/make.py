@@ -5,15 +5,22 @@ from __future__ import annotations
 import datetime as dt
 from importlib import import_module
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.contrib.auth.models import Group
+from django.utils import timezone
 
 from inspections.models import CheckKind, CheckPlan, Shift, Task
 from installs.models import Device, DeviceModel, Fastener, Fitting, Installation, Instrument
 from plant.models import Area, Conveyor, ConveyorPart, Incident, Membership, OutageWindow, Person, Plant, RunRecord
 
 UTC = dt.UTC
+
+
+def today() -> dt.date:
+    """Today at Alder Pit, which is tomorrow in UTC for an hour or two of each night."""
+    return timezone.localdate(timezone=ZoneInfo("Europe/Berlin"))
 
 
 def plant(**values: Any) -> Plant:

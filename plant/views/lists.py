@@ -125,7 +125,12 @@ class RegisterList(TemplateView):
         zone = self.request.plant.zone
         if hasattr(self.table, "use_units"):
             self.table.use_units(UnitSystem.METRIC)  # files hold stored numbers, so their heads name SI units
-        for row in self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ())):
+        rows = self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ()))
+        while True:
+            with timezone.override(zone):  # around each row, for words such as "4 days late"
+                row = next(rows, None)
+            if row is None:
+                return
             cells = (plain(value, zone) for value in row)
             yield [guarded(each) if isinstance(each, str) else each for each in cells]
 

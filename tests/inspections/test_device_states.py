@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 def done(at, code, grade, days_ago=10):
-    day = timezone.localdate() - dt.timedelta(days=days_ago)
+    day = make.today() - dt.timedelta(days=days_ago)
     task = make.task(at, make.check_kind(code), day)
     Task.objects.filter(pk=task.pk).update(
         closed_at=timezone.now() - dt.timedelta(days=days_ago), outcome=Task.Outcome.DONE, grade=grade
@@ -52,8 +52,8 @@ def test_a_sound_device_is_drawn_in_ink_and_an_unchecked_one_too(client, belt_a1
 def test_the_table_of_devices_has_a_column_for_each_check_and_the_next_one(client, belt_a1, tess):
     at, other = make.installation(belt_a1, "1", chainage_m=50.0), make.installation(belt_a1, "2", chainage_m=150.0)
     done(at, "sensor-wear", "act")
-    late = make.task(at, make.check_kind("sensor-wear"), timezone.localdate() - dt.timedelta(days=12))
-    ahead = make.task(other, make.check_kind("pivot-freedom"), timezone.localdate() + dt.timedelta(days=30))
+    late = make.task(at, make.check_kind("sensor-wear"), make.today() - dt.timedelta(days=12))
+    ahead = make.task(other, make.check_kind("pivot-freedom"), make.today() + dt.timedelta(days=30))
     client.force_login(tess)
     _strip, page = strip_and_rest(client, belt_a1)
     table = page.split('id="devices"')[1].split("</table>")[0]
@@ -74,13 +74,13 @@ def test_more_devices_cost_no_more_queries(client, belt_a1, tess):
 
     first = make.installation(belt_a1, "1", chainage_m=10.0)
     done(first, "sensor-wear", "watch")
-    make.task(first, make.check_kind("pivot-freedom"), timezone.localdate())
+    make.task(first, make.check_kind("pivot-freedom"), make.today())
     n_queries()
     before = n_queries()
     for n in range(2, 8):
         at = make.installation(belt_a1, str(n), chainage_m=20.0 * n)
         done(at, "sensor-wear", "watch")
-        make.task(at, make.check_kind("pivot-freedom"), timezone.localdate())
+        make.task(at, make.check_kind("pivot-freedom"), make.today())
     n_queries()  # a new device makes the site gather the stretches without one anew, once
     assert n_queries() == before
 
@@ -96,7 +96,7 @@ def test_the_list_of_conveyors_costs_the_same_however_many_belts_carry_devices(c
     def carry(belt, number):
         at = make.installation(belt, number)
         done(at, "sensor-wear", "watch")
-        make.task(at, make.check_kind("pivot-freedom"), timezone.localdate())
+        make.task(at, make.check_kind("pivot-freedom"), make.today())
         make.incident(belt, timezone.now() - dt.timedelta(days=9))
 
     carry(belt_a1, "1")
@@ -113,7 +113,7 @@ def round_of(client, belt_a1, tess):
 
     def close(drive, off):
         at = make.installation(belt_a1, "1", chainage_m=50.0)
-        task = make.task(at, make.check_kind("sensor-wear"), timezone.localdate())
+        task = make.task(at, make.check_kind("sensor-wear"), make.today())
         entries = {}
         for side, (found, left) in (("drive", drive), ("off", off)):
             entries[f"{side}_diameter"] = {"as_found": found} | ({"as_left": left} if left else {})
@@ -126,7 +126,7 @@ def round_of(client, belt_a1, tess):
             no_action_reason="see the readings as left",
         )
         task.refresh_from_db()
-        make.task(at, task.check_kind, timezone.localdate())
+        make.task(at, task.check_kind, make.today())
         client.force_login(tess)
         return task
 

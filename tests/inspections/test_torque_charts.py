@@ -18,7 +18,7 @@ def place(belt_a1):
 
 
 def read(place, tess, days, value, method, code="clamp_1"):
-    task = make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    task = make.task(place, make.check_kind("fastener-torque"), make.today())
     when = timezone.now() - dt.timedelta(days=days)
     close_out_visit(
         installation=place, by=tess, visited_at=when, lockout_confirmed=True, no_action_reason="set again",

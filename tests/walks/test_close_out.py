@@ -9,7 +9,6 @@ import uuid
 from pathlib import Path
 
 import pytest
-from django.utils import timezone
 
 from inspections.calc import grading
 from inspections.calc.grading import grading_rules
@@ -40,7 +39,7 @@ def place(belt_a1):
 
 @pytest.fixture
 def tasks(place, built_in_kinds):
-    today = timezone.localdate()
+    today = make.today()
     return {
         code: make.task(place, make.check_kind(code), today)
         for code in ("sensor-wear", "pivot-freedom", "fastener-torque")
@@ -157,7 +156,7 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
     ReadingField.objects.create(check_kind=own, code="gap", label="Gap", quantity="mm", watch_above=25, act_above=30)
     answers = [{"value": "none", "label": "none", "grade": "sound"}, {"value": "much", "label": "much", "grade": "act"}]
     ReadingField.objects.create(check_kind=own, code="dirt", label="Dirt", form="choice", choices=answers, position=1)
-    known = {**tasks, "look": make.task(place, own, timezone.localdate())}
+    known = {**tasks, "look": make.task(place, own, make.today())}
     checks, trials, wanted_answers = {}, [], []
     for task in known.values():
         wanted = readings_wanted(task)
@@ -203,7 +202,7 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
 
 def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, place, page_of):
     wear, pivot, torque = tasks["sensor-wear"], tasks["pivot-freedom"], tasks["fastener-torque"]
-    make.torque_wrench(place.plant, deviation_pct=6.0, calibration_due_on=timezone.localdate() - dt.timedelta(days=2))
+    make.torque_wrench(place.plant, deviation_pct=6.0, calibration_due_on=make.today() - dt.timedelta(days=2))
     page = page_of(tess)
     page.set_viewport_size({"width": 390, "height": 844})
     assert "3 checks wait at 1 device on 1 belt" in page.locator("main").inner_text()

@@ -132,12 +132,12 @@ def places(belt_a1):
 
 @pytest.fixture
 def wear(places, built_in_kinds):
-    return [make.task(place, make.check_kind("sensor-wear"), timezone.localdate()) for place in places]
+    return [make.task(place, make.check_kind("sensor-wear"), make.today()) for place in places]
 
 
 @pytest.fixture
 def pivots(places, built_in_kinds):
-    return [make.task(place, make.check_kind("pivot-freedom"), timezone.localdate()) for place in places]
+    return [make.task(place, make.check_kind("pivot-freedom"), make.today()) for place in places]
 
 
 def box(task, code, stage="as_found"):
@@ -247,7 +247,7 @@ def test_forty_visits_and_eighty_photos_of_a_day_with_no_signal(phone, tess, bel
     for n in range(1, 41):
         device = make.device(belt_a1.plant, str(n), model)
         place = make.installation(belt_a1, device=device, chainage_m=float(n))
-        tasks.append(make.task(place, make.check_kind("sensor-wear"), timezone.localdate()))
+        tasks.append(make.task(place, make.check_kind("sensor-wear"), make.today()))
     files = [picture(tmp_path / f"{n}.jpg", size=(320, 240)) for n in range(80)]
     phone.sign_in(tess)
     phone.signal(False)
@@ -586,7 +586,7 @@ def test_a_refused_visit_says_why_and_goes_when_it_was_changed(phone, tess, wear
     phone.round()
     close_out(phone.page, wear[0], "74", "75")
     close_out(phone.page, wear[1], "73.9", "74.4")
-    later = make.task(wear[0].installation, make.check_kind("sensor-wear"), timezone.localdate(), origin="by_hand")
+    later = make.task(wear[0].installation, make.check_kind("sensor-wear"), make.today(), origin="by_hand")
     close_out_visit(
         installation=wear[0].installation,
         by=tess,
@@ -758,8 +758,8 @@ def test_what_nobody_asked_for_is_done_and_actions_are_raised_with_no_signal(pho
 def test_a_wrench_out_of_calibration_is_used_with_a_reason_only(phone, tess, places, built_in_kinds):
     """Each fastener may have been read with a wrench of its own; all of it chosen with no signal."""
     plant = places[0].plant
-    torque = make.task(places[0], make.check_kind("fastener-torque"), timezone.localdate())
-    late = make.torque_wrench(plant, calibration_due_on=timezone.localdate() - dt.timedelta(days=1))
+    torque = make.task(places[0], make.check_kind("fastener-torque"), make.today())
+    late = make.torque_wrench(plant, calibration_due_on=make.today() - dt.timedelta(days=1))
     good = make.torque_wrench(plant, "W-9", deviation_pct=6.0)
     phone.sign_in(tess)
     phone.signal(False)
@@ -794,8 +794,8 @@ def test_a_wrench_out_of_calibration_is_used_with_a_reason_only(phone, tess, pla
 
 def test_what_is_hard_to_believe_is_asked_back_on_the_phone(phone, tess, wear, places):
     """Grown, a slip of 25.4, a torque of 0: each is asked, and kept where somebody says that it is right."""
-    torque = make.task(places[0], make.check_kind("fastener-torque"), timezone.localdate())
-    before = make.task(places[0], make.check_kind("sensor-wear"), timezone.localdate(), origin="bedding_in")
+    torque = make.task(places[0], make.check_kind("fastener-torque"), make.today())
+    before = make.task(places[0], make.check_kind("sensor-wear"), make.today(), origin="bedding_in")
     close_out_visit(
         installation=places[0], by=tess, visited_at=timezone.now() - dt.timedelta(days=30), lockout_confirmed=True,
         entries={before.pk: {"drive_diameter": {"as_found": 72.0}, "off_diameter": {"as_found": 75.0}}},
@@ -833,7 +833,7 @@ def test_what_is_hard_to_believe_is_asked_back_on_the_phone(phone, tess, wear, p
 
 
 def test_one_sided_wear_and_a_turned_nut_are_findings_with_their_causes(phone, tess, wear, places):
-    torque = make.task(places[0], make.check_kind("fastener-torque"), timezone.localdate())
+    torque = make.task(places[0], make.check_kind("fastener-torque"), make.today())
     phone.sign_in(tess)
     page = phone.page
     open_stop(page, wear[0])
@@ -886,8 +886,8 @@ UNTOLD = """(known) => {
 
 
 def test_every_word_of_the_pages_can_be_put_into_another_language(phone, tess, wear, pivots, places):
-    torque = make.task(places[0], make.check_kind("fastener-torque"), timezone.localdate())
-    make.torque_wrench(places[0].plant, calibration_due_on=timezone.localdate() - dt.timedelta(days=1))
+    torque = make.task(places[0], make.check_kind("fastener-torque"), make.today())
+    make.torque_wrench(places[0].plant, calibration_due_on=make.today() - dt.timedelta(days=1))
     phone.sign_in(tess)
     page = phone.page
     page.add_init_script(OTHER_LANGUAGE)
@@ -929,7 +929,7 @@ def test_a_check_with_nothing_found_takes_few_taps(phone, tess, wear, pivots, pl
     ReadingField.objects.create(
         check_kind=guard, code="in_place", label="Guard in place", form="yes_no", choices=answers
     )
-    make.task(places[0], guard, timezone.localdate())
+    make.task(places[0], guard, make.today())
     phone.sign_in(tess)
     phone.signal(False)
     phone.round()
@@ -975,7 +975,7 @@ LARGE = BOXES + ", main .option:not([data-empty]) span, main .tick, main summary
 def test_the_pages_fit_and_have_large_targets(phone, tess, wear, pivots, places, width):
     from axe_playwright_python.sync_playwright import Axe
 
-    make.task(places[0], make.check_kind("fastener-torque"), timezone.localdate())
+    make.task(places[0], make.check_kind("fastener-torque"), make.today())
     phone.sign_in(tess)
     page = phone.page
     page.set_viewport_size({"width": width, "height": 844})

@@ -99,8 +99,8 @@ def plant_ready(built_in_kinds, alder, belt_a1):
     )
     make.torque_wrench(
         alder,
-        calibrated_on=timezone.localdate() - dt.timedelta(days=90),
-        calibration_due_on=timezone.localdate() + dt.timedelta(days=275),
+        calibrated_on=make.today() - dt.timedelta(days=90),
+        calibration_due_on=make.today() + dt.timedelta(days=275),
     )
     make.outage(belt_a1, timezone.now() + dt.timedelta(hours=1), 6)
     return device

@@ -30,17 +30,17 @@ def place(belt_a1):
 
 @pytest.fixture
 def wear(place):
-    return make.task(place, make.check_kind("sensor-wear"), timezone.localdate())
+    return make.task(place, make.check_kind("sensor-wear"), make.today())
 
 
 @pytest.fixture
 def torque(place):
-    return make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    return make.task(place, make.check_kind("fastener-torque"), make.today())
 
 
 @pytest.fixture
 def pivot(place):
-    return make.task(place, make.check_kind("pivot-freedom"), timezone.localdate())
+    return make.task(place, make.check_kind("pivot-freedom"), make.today())
 
 
 def found(**values):
@@ -101,7 +101,7 @@ def test_the_reading_before_stands_beside_the_next(place, wear, tess):
         tess,
         {wear.pk: {"drive_diameter": {"as_found": 72.0, "as_left": 76.0}, "off_diameter": {"as_found": 73.0}}},
     )
-    again = make.task(place, wear.check_kind, timezone.localdate())
+    again = make.task(place, wear.check_kind, make.today())
     before = {each.code: each.previous.value for each in readings_wanted(again) if each.previous}
     assert before == {"drive_diameter": 76.0, "off_diameter": 73.0}
 
@@ -132,7 +132,7 @@ def test_a_look_from_the_walkway_needs_no_lockout(place, alder, tess):
         form="yes_no",
         choices=[{"value": "yes", "label": "Yes", "grade": "sound"}, {"value": "no", "label": "No", "grade": "watch"}],
     )
-    task = make.task(place, kind, timezone.localdate())
+    task = make.task(place, kind, make.today())
     visit = close(place, tess, {task.pk: found(clean="no")}, lockout_confirmed=False)
     task.refresh_from_db()
     assert task.grade == "watch"
@@ -145,7 +145,7 @@ def test_an_act_needs_an_action_or_a_reason(place, wear, tess, pat):
         close(place, tess, entries)
     assert refused.value.suggested_action == "Replace both sensor rollers"
     assert "action_title" in refused.value.fields
-    day = timezone.localdate() + dt.timedelta(days=7)
+    day = make.today() + dt.timedelta(days=7)
     visit = close(place, tess, entries, action=NewAction("Replace both sensor rollers", day, pat))
     action = Action.objects.get()
     assert (action.visit, action.owner, action.due_on) == (visit, pat, day)
@@ -153,7 +153,7 @@ def test_an_act_needs_an_action_or_a_reason(place, wear, tess, pat):
 
 
 def test_an_open_action_for_another_check_stands_for_no_finding(place, wear, torque, tess):
-    day = timezone.localdate() + dt.timedelta(days=7)
+    day = make.today() + dt.timedelta(days=7)
     raise_action(installation=place, by=tess, title="Sweep the walkway", due_on=day)
     raise_action(installation=place, by=tess, title="Tighten", due_on=day, check_kind=torque.check_kind)
     entries = {wear.pk: found(drive_diameter=68.0, off_diameter=68.5)}
@@ -170,7 +170,7 @@ def test_an_open_action_for_another_check_stands_for_no_finding(place, wear, tor
 
 
 def test_an_action_raised_with_a_visit_stands_for_what_that_visit_found_at_act(place, wear, torque, tess):
-    day = timezone.localdate() + dt.timedelta(days=7)
+    day = make.today() + dt.timedelta(days=7)
     both = {wear.pk: found(drive_diameter=68.0, off_diameter=75.0), torque.pk: found(clamp_1=75.0)}
     close(place, tess, both, action=NewAction("Rollers", day))
     assert kinds_in_hand(place) == {wear.check_kind_id}
@@ -193,7 +193,7 @@ def test_a_hard_to_believe_reading_is_asked_back_once(place, wear, tess):
 
 def test_a_diameter_that_grew_and_a_torque_of_zero_are_asked_back(place, wear, torque, tess):
     close(place, tess, {wear.pk: found(drive_diameter=72.0)})
-    again = make.task(place, wear.check_kind, timezone.localdate())
+    again = make.task(place, wear.check_kind, make.today())
     with pytest.raises(NotClosedOut) as refused:
         close(place, tess, {again.pk: found(drive_diameter=74.0), torque.pk: found(clamp_1=0.0)}, no_action_reason="-")
     assert "was the part changed?" in refused.value.questions[f"{again.pk}:drive_diameter:as_found"]
@@ -362,7 +362,7 @@ def test_a_torque_carries_its_method_its_wrench_and_the_wrenchs_deviation(place,
 
 
 def test_a_wrench_out_of_calibration_is_refused_until_somebody_says_why(place, torque, tess):
-    late = timezone.localdate() - dt.timedelta(days=3)
+    late = make.today() - dt.timedelta(days=3)
     wrench = make.torque_wrench(place.plant, calibration_due_on=late)
     with pytest.raises(NotClosedOut, match="say why this one was used all the same") as refused:
         close(place, tess, {torque.pk: {"clamp_1": {"as_found": with_tool(75.0, wrench)}}})
@@ -400,7 +400,7 @@ def test_a_trend_never_mixes_methods(place, tess):
         (6, 77.0, "mark_and_retighten"),
         (3, 72.0, "first_movement"),
     ):
-        task = make.task(place, kind, timezone.localdate())
+        task = make.task(place, kind, make.today())
         when = timezone.now() - dt.timedelta(days=days)
         close(place, tess, {task.pk: {"clamp_1": {"as_found": with_tool(value, method=method)}}}, visited_at=when)
     lines = [(line.method, [row.value for row in line.readings]) for line in torques_in_time(place)]
@@ -422,7 +422,7 @@ def test_the_third_act_running_proposes_a_study_of_the_cause(place, tess):
     kind = make.check_kind("pivot-freedom")
     proposed = []
     for days in (9, 6, 3):
-        task = make.task(place, kind, timezone.localdate())
+        task = make.task(place, kind, make.today())
         when = timezone.now() - dt.timedelta(days=days)
         with pytest.raises(NotClosedOut) as refused:
             close(place, tess, {task.pk: found(pivot="seized")}, visited_at=when)
@@ -439,7 +439,7 @@ def test_a_correction_that_says_act_needs_an_action_or_a_reason_too(place, wear,
         correct_visit(**given)
     assert set(refused.value.fields) == {"action_title"}
     assert refused.value.suggested_action == "Replace both sensor rollers"
-    fresh = correct_visit(**given, action=NewAction("Replace them", timezone.localdate()))
+    fresh = correct_visit(**given, action=NewAction("Replace them", make.today()))
     assert Action.objects.get().visit == fresh
 
 
@@ -469,7 +469,7 @@ def worn_place(belt_a1, tess):
 
 
 def test_a_diameter_far_off_the_devices_own_trend_is_asked_back_and_kept(worn_place, tess):
-    task = make.task(worn_place, make.check_kind(), timezone.localdate())
+    task = make.task(worn_place, make.check_kind(), make.today())
     with pytest.raises(NotClosedOut) as refused:
         close(worn_place, tess, {task.pk: found(drive_diameter=72.3)})
     ((key, words),) = refused.value.questions.items()
@@ -479,5 +479,5 @@ def test_a_diameter_far_off_the_devices_own_trend_is_asked_back_and_kept(worn_pl
 
 
 def test_a_diameter_on_its_trend_and_a_new_roller_are_not_asked_back(worn_place, tess):
-    task = make.task(worn_place, make.check_kind(), timezone.localdate())
+    task = make.task(worn_place, make.check_kind(), make.today())
     close(worn_place, tess, {task.pk: {"drive_diameter": {"as_found": 74.1, "as_left": 76.0}}})

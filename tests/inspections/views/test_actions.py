@@ -20,7 +20,7 @@ def place(belt_a1):
 
 @pytest.fixture
 def action(place, tess):
-    due = timezone.localdate() - dt.timedelta(days=4)
+    due = make.today() - dt.timedelta(days=4)
     return Action.objects.create(plant=place.plant, installation=place, title="Clean the frame", due_on=due, owner=tess)
 
 
@@ -28,7 +28,7 @@ def test_the_list_says_how_late_and_gives_files(client, action, mona, django_ass
     client.force_login(mona)
     for n in range(30):
         Action.objects.create(
-            plant=action.plant, installation=action.installation, title=f"Grease {n}", due_on=timezone.localdate()
+            plant=action.plant, installation=action.installation, title=f"Grease {n}", due_on=make.today()
         )
     with django_assert_max_num_queries(20):
         page = client.get(reverse("action-list")).content.decode()
@@ -100,14 +100,14 @@ def test_parts_are_entered_in_rows_and_shown(client, place, tess):
 
 
 def test_done_with_readings_as_left_and_told_to_who_found_it(client, place, tess, pat):
-    task = make.task(place, make.check_kind(), timezone.localdate())
+    task = make.task(place, make.check_kind(), make.today())
     visit = close_out_visit(
         installation=place,
         by=tess,
         entries={task.pk: {"drive_diameter": {"as_found": 68.5}, "off_diameter": {"as_found": 75.5}}},
         visited_at=timezone.now(),
         lockout_confirmed=True,
-        action=NewAction("Replace both", timezone.localdate()),
+        action=NewAction("Replace both", make.today()),
     )
     action = visit.actions.get()
     client.force_login(pat)
@@ -123,3 +123,12 @@ def test_done_with_readings_as_left_and_told_to_who_found_it(client, place, tess
     today = client.get(reverse("today")).content.decode()
     assert "What became of your findings" in today
     assert "both new" in today
+
+
+def test_a_file_counts_days_by_the_plants_clock_an_hour_before_midnight_in_utc(client, action, tess, time_machine):
+    time_machine.move_to(dt.datetime(2026, 7, 1, 23, 30, tzinfo=dt.UTC), tick=False)  # 2 July at Alder Pit
+    action.due_on = dt.date(2026, 6, 28)
+    action.save()
+    client.force_login(tess)
+    text = b"".join(client.get("/actions/?format=csv").streaming_content).decode()
+    assert "4 days late" in text

@@ -25,12 +25,12 @@ def place(belt_a1):
 
 @pytest.fixture
 def wear(place):
-    return make.task(place, make.check_kind("sensor-wear"), timezone.localdate())
+    return make.task(place, make.check_kind("sensor-wear"), make.today())
 
 
 @pytest.fixture
 def pivot(place):
-    return make.task(place, make.check_kind("pivot-freedom"), timezone.localdate())
+    return make.task(place, make.check_kind("pivot-freedom"), make.today())
 
 
 def entry(place, by, tasks, fields=None, **values):
@@ -133,7 +133,7 @@ def test_the_pack_holds_what_the_round_needs(client, place, wear, pivot, tess):
 
 def test_the_published_round_comes_first_and_nothing_twice(client, place, wear, pivot, tess, pat, alder):
     belt = make.conveyor(alder, tag="A-0")
-    early = make.task(make.installation(belt, "9"), make.check_kind("pivot-freedom"), timezone.localdate())
+    early = make.task(make.installation(belt, "9"), make.check_kind("pivot-freedom"), make.today())
     now = timezone.now()
     shift = Shift.objects.create(
         plant=alder,
@@ -325,7 +325,7 @@ def test_which_counts_follows_a_correction_and_offsets_leave_the_belts_rows(clie
     from installs.models import BeltOffset
 
     kind = CheckKind.objects.filter(rule=CheckKind.Rule.OFFSETS, plant=None).first()
-    task = make.task(place, kind, timezone.localdate())
+    task = make.task(place, kind, make.today())
     code = wanted_of([task], place)[task.pk][0].code
     for person, value in ((pat, "30"), (tess, "-12")):
         client.force_login(person)
@@ -345,14 +345,14 @@ def test_the_pack_costs_few_queries_a_stop(client, place, wear, tess, alder, dja
     client.force_login(tess)
     for n in range(2, 12):
         belt = make.conveyor(alder, tag=f"B-{n}")
-        make.task(make.installation(belt, str(n)), make.check_kind("sensor-wear"), timezone.localdate())
+        make.task(make.installation(belt, str(n)), make.check_kind("sensor-wear"), make.today())
     with django_assert_max_num_queries(30 + 11 * 7):
         assert len(client.get(reverse("round-pack")).json()["legs"]) == 11
 
 
 def test_the_pack_names_methods_and_wrenches_and_a_torque_takes_them(client, place, tess):
-    torque = make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
-    wrench = make.torque_wrench(place.plant, calibration_due_on=timezone.localdate() - dt.timedelta(days=1))
+    torque = make.task(place, make.check_kind("fastener-torque"), make.today())
+    wrench = make.torque_wrench(place.plant, calibration_due_on=make.today() - dt.timedelta(days=1))
     client.force_login(tess)
     pack = client.get(reverse("round-pack")).json()
     assert [value for value, _label in pack["methods"]] == ["first_movement", "mark_and_retighten"]
@@ -373,7 +373,7 @@ def test_the_pack_names_methods_and_wrenches_and_a_torque_takes_them(client, pla
 
 
 def test_each_fastener_may_name_a_wrench_of_its_own(client, place, tess):
-    torque = make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    torque = make.task(place, make.check_kind("fastener-torque"), make.today())
     large, small = make.torque_wrench(place.plant), make.torque_wrench(place.plant, "W-2", deviation_pct=2.0)
     client.force_login(tess)
     name = f"t{torque.pk}"
@@ -386,7 +386,7 @@ def test_each_fastener_may_name_a_wrench_of_its_own(client, place, tess):
 
 def test_a_stop_also_offers_what_nobody_asked_for(client, place, wear, tess):
     """Open but not due, and kinds with no check open; a kind for which the model names nothing to read is left out."""
-    later = make.task(place, make.check_kind("pivot-freedom"), timezone.localdate() + dt.timedelta(days=40))
+    later = make.task(place, make.check_kind("pivot-freedom"), make.today() + dt.timedelta(days=40))
     client.force_login(tess)
     stop = client.get(reverse("round-pack")).json()["legs"][0]["stops"][0]
     more = {check["kind"]: (check["task"], check["due"]) for check in stop["more"]}
@@ -424,7 +424,7 @@ def test_a_refused_choice_leaves_no_open_check_and_names_its_own_fields(client, 
 
 def test_a_choice_closes_what_is_open_of_its_kind(client, place, tess):
     kind = make.check_kind("pivot-freedom")
-    planned = make.task(place, kind, timezone.localdate() + dt.timedelta(days=20))
+    planned = make.task(place, kind, make.today() + dt.timedelta(days=20))
     client.force_login(tess)
     fields = {"task": [f"-{kind.pk}"], f"t-{kind.pk}-pivot-as_found": "stiff"}
     assert send(client, entry(place, tess, [], fields)).status_code == 200
@@ -434,7 +434,7 @@ def test_a_choice_closes_what_is_open_of_its_kind(client, place, tess):
 
 def test_an_action_is_raised_by_hand_once(client, place, tess, pat, otto):
     client.force_login(tess)
-    due = (timezone.localdate() + dt.timedelta(days=7)).isoformat()
+    due = (make.today() + dt.timedelta(days=7)).isoformat()
     key = uuid.uuid4()
     send_photo(client, place, key, picture())
     fields = {"action_title": "Guard is loose", "action_due_on": due, "action_owner": str(pat.pk)}
@@ -453,7 +453,7 @@ def test_an_action_is_raised_by_hand_once(client, place, tess, pat, otto):
 
 def test_an_action_raised_where_nothing_could_be_done_is_kept_with_the_note(client, place, wear, tess):
     client.force_login(tess)
-    due = timezone.localdate().isoformat()
+    due = make.today().isoformat()
     fields = {f"t{wear.pk}-reason": "no_access", "note": "scaffold", "action_title": "Move it", "action_due_on": due}
     assert send(client, entry(place, tess, [wear], fields)).json()["visit"] is None
     assert CouldNotDo.objects.get().note == "scaffold"
@@ -464,13 +464,13 @@ def test_earlier_readings_and_the_day_of_the_limit_stand_beside_the_box(client, 
     now = timezone.now()
     kind = make.check_kind("sensor-wear")
     for days, drive in ((60, 75.5), (40, 74.9), (20, 74.2)):
-        done = make.task(place, kind, timezone.localdate())
+        done = make.task(place, kind, make.today())
         close_out_visit(
             installation=place, by=tess, visited_at=now - dt.timedelta(days=days), lockout_confirmed=True,
             entries={done.pk: {"drive_diameter": {"as_found": drive}, "off_diameter": {"as_found": 75.8}}},
         )  # fmt: skip
         Task.objects.open().delete()
-    make.task(place, kind, timezone.localdate())
+    make.task(place, kind, make.today())
     client.force_login(tess)
     check = client.get(reverse("round-pack")).json()["legs"][0]["stops"][0]["checks"][0]
     drive = check["readings"][0]
@@ -487,7 +487,7 @@ def test_words_of_the_scripts_come_as_a_script_of_their_own(client, tess):
 
 
 def test_a_torque_that_a_phone_kept_before_methods_were_asked_for_is_taken(client, place, tess):
-    torque = make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    torque = make.task(place, make.check_kind("fastener-torque"), make.today())
     client.force_login(tess)
     answer = send(client, entry(place, tess, [torque], {f"t{torque.pk}-clamp_1-as_found": "75"}))
     assert answer.status_code == 200

@@ -20,7 +20,7 @@ def round_of_two_belts(alder, belt_a1):
     belt_n2 = make.conveyor(alder, tag="N-2")
     belt_n2.area = north
     belt_n2.save()
-    today = timezone.localdate()
+    today = make.today()
     places = [make.installation(belt_a1, "1"), make.installation(belt_n2, "2", chainage_m=90.0)]
     places.append(make.installation(belt_n2, "3", chainage_m=20.0))
     make.task(places[0], make.check_kind("fastener-torque"), today - dt.timedelta(days=20))
@@ -48,7 +48,7 @@ def test_it_says_what_to_bring(client, round_of_two_belts, tess):
     assert "spring balance" in page
     assert "a pair of sensor rollers for" not in page
     place = round_of_two_belts[1]
-    before = make.task(place, make.check_kind("sensor-wear"), timezone.localdate(), origin="by_hand")
+    before = make.task(place, make.check_kind("sensor-wear"), make.today(), origin="by_hand")
     close_out_visit(
         installation=place,
         by=tess,
@@ -72,7 +72,7 @@ def test_the_outage_window_of_the_belt_is_told(client, round_of_two_belts, tess)
 
 
 def test_only_own_open_actions_are_shown(client, round_of_two_belts, tess, pat):
-    late = timezone.localdate() - dt.timedelta(days=3)
+    late = make.today() - dt.timedelta(days=3)
     for title, owner in (("Clean the frame", tess), ("Order rollers", pat)):
         place = round_of_two_belts[0]
         Action.objects.create(plant=place.plant, installation=place, title=title, due_on=late, owner=owner)
@@ -91,7 +91,7 @@ def test_nothing_to_do_is_said(client, tess):
 def test_queries_do_not_grow_with_the_round(client, round_of_two_belts, tess, belt_a1, django_assert_max_num_queries):
     for n in range(10):
         place = make.installation(belt_a1, f"x{n}", chainage_m=10.0 + n)
-        make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+        make.task(place, make.check_kind("fastener-torque"), make.today())
     client.force_login(tess)
     with django_assert_max_num_queries(22):
         client.get(reverse("today"))
@@ -100,7 +100,7 @@ def test_queries_do_not_grow_with_the_round(client, round_of_two_belts, tess, be
 def test_a_devices_page_shows_its_visits_the_wear_and_what_is_to_be_done(client, belt_a1, tess):
     place = make.installation(belt_a1)
     for n, diameter in enumerate((75.0, 74.0, 72.0)):
-        task = make.task(place, make.check_kind("sensor-wear"), timezone.localdate(), origin="by_hand")
+        task = make.task(place, make.check_kind("sensor-wear"), make.today(), origin="by_hand")
         close_out_visit(
             installation=place,
             by=tess,
@@ -108,7 +108,7 @@ def test_a_devices_page_shows_its_visits_the_wear_and_what_is_to_be_done(client,
             visited_at=timezone.now() - dt.timedelta(days=30 * (3 - n)),
             lockout_confirmed=True,
         )
-    Action.objects.create(plant=place.plant, installation=place, title="Clean", due_on=timezone.localdate())
+    Action.objects.create(plant=place.plant, installation=place, title="Clean", due_on=make.today())
     client.force_login(tess)
     page = client.get(place.get_absolute_url()).content.decode()
     assert "Last visit" in page

@@ -24,12 +24,12 @@ def place(belt_a1):
 
 @pytest.fixture
 def wear(place):
-    return make.task(place, make.check_kind("sensor-wear"), timezone.localdate())
+    return make.task(place, make.check_kind("sensor-wear"), make.today())
 
 
 @pytest.fixture
 def torque(place):
-    return make.task(place, make.check_kind("fastener-torque"), timezone.localdate())
+    return make.task(place, make.check_kind("fastener-torque"), make.today())
 
 
 @pytest.fixture
@@ -224,13 +224,13 @@ def test_a_finding_that_comes_back_is_named(client, place, tess):
     """Fasteners found loose at three visits running; a sound pivot in between says nothing."""
     kinds = make.check_kind("fastener-torque"), make.check_kind("pivot-freedom")
     for n in range(3):
-        loose, free = (make.task(place, kind, timezone.localdate()) for kind in kinds)
+        loose, free = (make.task(place, kind, make.today()) for kind in kinds)
         entries = {loose.pk: {"clamp_1": {"as_found": 50.0}}, free.pk: {"pivot": {"as_found": "free"}}}
         when = timezone.now() - dt.timedelta(days=90 - 30 * n)
         close_out_visit(
             installation=place, by=tess, entries=entries, visited_at=when, lockout_confirmed=True, no_action_reason="-"
         )
-    make.task(place, kinds[0], timezone.localdate())
+    make.task(place, kinds[0], make.today())
     client.force_login(tess)
     assert "at the last 3 times running" in client.get(url(place)).content.decode()
     page = client.get(place.get_absolute_url()).content.decode()
@@ -286,7 +286,7 @@ def test_a_third_act_running_is_proposed_as_a_study_on_the_page(client, place, t
         when = timezone.now() - dt.timedelta(days=days)
         task = make.task(place, kind, when.date())
         Task.objects.filter(pk=task.pk).update(closed_at=when, outcome="done", grade="act")
-    make.task(place, kind, timezone.localdate())
+    make.task(place, kind, make.today())
     client.force_login(tess)
     (check,) = client.get(url(place)).context["rules"]["checks"]
     assert check["suggested"] == "Study the cause: Pivot freedom says act 3 times running"

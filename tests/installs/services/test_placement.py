@@ -6,11 +6,11 @@ import datetime as dt
 import uuid
 
 import pytest
-from django.utils import timezone
 
 from installs.models import CauseOverride, LoggedStation
 from installs.services.placement import change_override, change_station, log_station, override_cause
 from plant.errors import ChangedMeanwhile, Refused
+from tests import make
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +38,7 @@ def test_a_station_is_written_once_and_ended_later(belt_a1, pat):
     ("values", "words"),
     [
         ({"chainage_m": 201.0}, "is not on A-1: give 0 to 200"),
-        ({"from_on": timezone.localdate() + dt.timedelta(days=3)}, "has not come yet"),
+        ({"from_on": make.today() + dt.timedelta(days=3)}, "has not come yet"),
         ({"to_on": dt.date(2026, 2, 1)}, "before that. Give a later day, or leave it empty"),
         ({"strand": "side"}, "Say which strand"),
         ({"logged_by": " "}, "cannot be blank"),

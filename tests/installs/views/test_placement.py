@@ -199,7 +199,7 @@ def test_a_reason_not_to_wait_stands_in_the_ranking_and_on_the_belts_page(client
     assert page.count(said) >= 2
     row = CauseOverride.objects.get()
     change = reverse("cause-override-update", args=[row.pk])
-    ended = {**sent, "reason": row.reason, "ended_on": timezone.localdate().isoformat(), "version": row.version}
+    ended = {**sent, "reason": row.reason, "ended_on": make.today().isoformat(), "version": row.version}
     assert client.post(change, ended).status_code == 302
     assert said not in get(client, erin, reverse("placement")).text
 

@@ -42,7 +42,7 @@ def at(alder):
 
 
 def asked(of, first=(401, 301), second=(100, 0)):
-    today = timezone.localdate()
+    today = make.today()
     days = {}
     for name, (start, end) in (("first", first), ("second", second)):
         days |= {f"{name}_from": today - start * DAY, f"{name}_until": today - end * DAY}
