@@ -64,7 +64,7 @@ from reports.templatetags.effect import (
     verdict_words,
 )
 from reports.verdict_history import verdict_changes
-from reports.watches import WHY, fading_in
+from reports.watches import fading_in
 
 register_main_page(
     MainPage(
@@ -150,7 +150,7 @@ def effect_of_installation(request: HttpRequest, installation: Installation) -> 
     """Incidents before and after, with the verdict and the chart."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
-    asked = Task.objects.open().filter(installation=installation, why__startswith=WHY).first()
+    asked = Task.objects.open().filter(installation=installation, origin=Task.Origin.RATE_WATCH).first()
     context = effect_context(installation)
     return {"template": "reports/_effect_panel.html", "installation": installation, "watch_task": asked, **context}
 

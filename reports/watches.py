@@ -16,8 +16,6 @@ from reports.calc.rate_watch import threshold_for, watch_rate
 from reports.calc.study_windows import Window
 from reports.selectors import Book, Study
 
-WHY = "Rate watch"  # begins the reason of each task that the watch asked for
-
 
 @dataclass(frozen=True)
 class Fading:
@@ -34,7 +32,7 @@ class Fading:
     @property
     def why(self) -> str:
         return (
-            f"{WHY}: bad days at first {self.n_learnt} in {self.hours_learnt:.0f} h, {self.n_since} in "
+            f"Rate watch: bad days at first {self.n_learnt} in {self.hours_learnt:.0f} h, {self.n_since} in "
             f"{self.hours_since:.0f} h since {self.climbing_since:%Y-%m-%d}. Pivot, sensors, place?"
         )
 
@@ -42,7 +40,7 @@ class Fading:
 def fading_in(book: Book) -> tuple[Fading, ...]:
     """Alarms of a plant's devices in service; where a check was done for an earlier one, from then on."""
     done: dict[int, dt.datetime] = {}
-    asked = Task.objects.of_plant(book.plant).filter(why__startswith=WHY, closed_at__isnull=False)
+    asked = Task.objects.of_plant(book.plant).filter(origin=Task.Origin.RATE_WATCH, closed_at__isnull=False)
     for pk, closed_at in asked.order_by("closed_at").values_list("installation_id", "closed_at"):
         done[pk] = closed_at
     found = (

@@ -101,6 +101,10 @@ class Task(Record):
         BEDDING_IN = "bedding_in", _("bedding-in after the installation")
         BY_HAND = "by_hand", _("asked for by a person")
         FOLLOW_UP = "follow_up", _("follow-up after the installation")
+        RATE_WATCH = "rate_watch", _("asked for by the rate watch")
+
+    # Besides the plan, by a person or by the watch: of these one of a kind is open at a place.
+    ASKED_FOR = (Origin.BY_HAND, Origin.RATE_WATCH)
 
     class Outcome(models.TextChoices):
         DONE = "done", _("done")

@@ -495,11 +495,11 @@ def close_by_rule(rows: Sequence[Task], *, reason: str, at: datetime) -> None:
 def withdraw_of_removed(plant: Plant, installations: Any, today: date) -> int:
     """Withdraw the open tasks of devices that are removed or out of service, or whose belt was taken out of use.
 
-    A check that a person asked for after the spell out of service was written stays open.
+    A check that was asked for besides the plan after the spell out of service was written stays open.
     """
     gone = Q(removed_at__isnull=False) | Q(conveyor__retired_on__lte=today)
     out_before = OutOfService.objects.filter(installation=OuterRef("installation"), ends_at__isnull=True)
-    asked_since = Q(origin=Task.Origin.BY_HAND) & ~Exists(out_before.filter(created_at__gt=OuterRef("created_at")))
+    asked_since = Q(origin__in=Task.ASKED_FOR) & ~Exists(out_before.filter(created_at__gt=OuterRef("created_at")))
     at_gone = Q(installation__in=installations.filter(gone))
     at_resting = Q(installation__in=installations.out_of_service_now()) & ~asked_since
     rows = list(
@@ -576,10 +576,11 @@ def ask_for_task(
     due_on: date,
     closes_on: date | None = None,
     why: str = "",
+    origin: str = Task.Origin.BY_HAND,
     client_key: uuid.UUID | None = None,
     today: date | None = None,
 ) -> Task:
-    """A check that a person wants done besides the plan.
+    """A check that a person, or the rate watch, wants done besides the plan.
 
     Raises
     ------
@@ -605,9 +606,8 @@ def ask_for_task(
         raise Refused(
             _("The window closes before the check is due."), fields={"closes_on": _("Give the due day or a later one.")}
         )
-    open_one = (
-        Task.objects.open().filter(installation=installation, check_kind=check_kind, origin=Task.Origin.BY_HAND).first()
-    )
+    alike = Task.objects.open().filter(installation=installation, check_kind=check_kind)
+    open_one = alike.filter(origin__in=Task.ASKED_FOR).first()
     if open_one is not None:
         raise Refused(
             _("%(kind)s was asked for here already and is due %(day)s.")
@@ -621,7 +621,7 @@ def ask_for_task(
         plant=plant,
         installation=installation,
         check_kind=check_kind,
-        origin=Task.Origin.BY_HAND,
+        origin=origin,
         due_on=due_on,
         opens_on=min(today, due_on),
         closes_on=closes_on,

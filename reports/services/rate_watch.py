@@ -35,7 +35,13 @@ def watch_plant(*, plant: Plant, now: dt.datetime | None = None) -> list[Task]:
             try:
                 made.append(
                     ask_for_task(
-                        installation=installation, check_kind=kind, by=None, due_on=due_on, why=each.why, client_key=key
+                        installation=installation,
+                        check_kind=kind,
+                        by=None,
+                        due_on=due_on,
+                        why=each.why,
+                        origin=Task.Origin.RATE_WATCH,
+                        client_key=key,
                     )
                 )
             except Refused:

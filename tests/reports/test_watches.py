@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from inspections.models import Task
+from inspections.services.tasks import ask_for_task
 from reports.calc.rate_watch import threshold_for, watch_rate
+from reports.panels import effect_of_installation
 from reports.selectors import book_of
+from reports.services.rate_watch import watch_plant
 from reports.watches import fading_in
 from tests import make
 
@@ -89,3 +95,60 @@ def test_the_list_says_which_device_fades_and_the_rules_say_the_numbers(client, 
     assert f"fading since {since}" in row
     page = " ".join(client.get(reverse("effect-detail", args=[fading.pk])).content.decode().split())
     assert "learnt in the first 1500 running hours, and taken as at least 33 % of the rate before" in page
+
+
+# --- whose check it is ------------------------------------------------------------------------------------------------
+def check_asked_by(person, place, why):
+    kind = make.check_kind("pivot-freedom")
+    return ask_for_task(installation=place, check_kind=kind, by=person, due_on=make.today(), why=why)
+
+
+def closed(task):
+    Task.objects.filter(pk=task.pk).update(closed_at=timezone.now(), outcome=Task.Outcome.DONE)
+
+
+def test_the_watch_asks_as_itself_and_its_panel_names_the_check(client, fading, alder, erin):
+    [asked] = watch_plant(plant=alder)
+    assert (asked.origin, asked.created_by) == (Task.Origin.RATE_WATCH, None)
+    client.force_login(erin)
+    page = client.get(reverse("task-detail", args=[asked.pk])).content.decode()
+    assert "asked for by the rate watch" in page
+    assert asked.get_absolute_url() in client.get(fading.get_absolute_url()).content.decode()
+    assert watch_plant(plant=alder) == []
+
+
+def test_a_person_s_check_that_speaks_of_the_watch_is_not_the_watch_s(client, fading, alder, pat, erin):
+    theirs = check_asked_by(pat, fading, "Rate watch: look at the pivot before the night shift")
+    client.force_login(erin)
+    request = client.get(fading.get_absolute_url()).wsgi_request
+    assert effect_of_installation(request, fading)["watch_task"] is None
+    closed(theirs)
+    assert len(alarms(alder)) == 1  # it says nothing of the alarm, which stands until the watch's own check is done
+
+
+def test_a_check_of_the_watch_that_was_done_ends_its_alarm(fading, alder):
+    [asked] = watch_plant(plant=alder)
+    assert len(alarms(alder)) == 1
+    closed(asked)
+    assert alarms(alder) == ()
+
+
+def test_what_a_person_asked_for_already_is_not_asked_for_again(fading, alder, pat):
+    check_asked_by(pat, fading, "noise heard")
+    assert watch_plant(plant=alder) == []
+
+
+def test_checks_from_before_get_their_origin_and_a_person_s_stays_theirs(fading, alder, pat):
+    words = "Rate watch: bad days at first 2 in 1750 h, 10 in 2600 h since 2026-03-01. Pivot, sensors, place?"
+    kinds = {name: make.check_kind(name) for name in ("pivot-freedom", "sensor-wear", "fastener-torque")}
+    ours = make.task(fading, kinds["pivot-freedom"], make.today(), origin="by_hand", why=words)
+    theirs = make.task(fading, kinds["sensor-wear"], make.today(), origin="by_hand", why=words, created_by=pat)
+    other = make.task(fading, kinds["fastener-torque"], make.today(), origin="by_hand", why="Watch the rate")
+    move = import_module("inspections.migrations.0016_checks_that_the_watch_asked_for")
+    for _twice in range(2):
+        move.name_origin(apps, None)
+        origins = dict(Task.objects.values_list("pk", "origin"))
+        assert origins == {ours.pk: "rate_watch", theirs.pk: "by_hand", other.pk: "by_hand"}
+    assert set(ours.history.values_list("origin", flat=True)) == {"rate_watch"}
+    move.forget_origin(apps, None)
+    assert set(Task.objects.values_list("origin", flat=True)) == {"by_hand"}

@@ -111,7 +111,7 @@ def test_the_seized_pivot_climbs_back(plant, studies):
 
 
 def test_the_watch_asked_once_for_a_check_of_the_device_that_fades(plant, studies):
-    asked = Task.objects.filter(plant=plant, why__startswith="Rate watch")
+    asked = Task.objects.filter(plant=plant, origin=Task.Origin.RATE_WATCH)
     numbers = set(asked.values_list("installation__device__number", flat=True))
     assert "45" in numbers
     assert not numbers & {"20", "56", "57", "30", "34"}
