@@ -6,7 +6,8 @@ further care. For a rate that climbs to ``rise`` times itself the best reference
 ``k = (rise - 1) / ln(rise)`` per expected incident.
 
 The threshold h comes from a chosen false-alarm distance: the running hours, on average, between two alarms of a device
-that stays as good as it was. It is worked out by a Markov chain (Brook & Evans 1972) on a grid that holds S exactly.
+that stays as good as it was. It is that of a belt watched at every moment (`expected_between_alarms`, exact). Whoever
+looks once a day sees no more than that, so that the distance between false alarms is at least the chosen one.
 
 The rate in good order is learnt: the count of the first running hours after settling-in (how many the plant sets), one
 incident at least, and no less than a share of the rate before the device (set likewise). That learnt rate has its own
@@ -27,8 +28,8 @@ from scipy import optimize, stats
 FloatArray = NDArray[np.float64]
 
 RISE = 3.0  # the climb that is looked for; own rule
-# Steps of the chain for each unit of S: the belt is looked at so often that a step seldom holds an incident.
-STEPS_PER_UNIT = 24
+# A single incident after a time without any makes S = 1 and must not be an alarm on its own; own rule.
+LOWEST, HIGHEST = 1.0 + 1.0 / 24.0, 12.0
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,7 @@ def average_run_length(mean: float, k: float, h: float) -> float:
 
 
 def expected_between_alarms(h: float, *, rise: float = RISE, actual: float = 1.0) -> float:
-    """Incidents to be expected at the good rate until a signal, where the rate is `actual` times the good one.
+    """Incidents to be expected at the good rate until S first reaches h, watched at every moment.
 
     Parameters
     ----------
@@ -124,15 +125,51 @@ def expected_between_alarms(h: float, *, rise: float = RISE, actual: float = 1.0
     rise : float, optional
         Climb that the watch is set for, above 1 [-].
     actual : float, optional
-        1 for the distance between false alarms [-].
+        How many times the good rate incidents really come; 1 for the distance between false alarms [-].
 
     Returns
     -------
     float
-        In incidents expected at the good rate; divided by that rate it is running hours.
+        In incidents expected at the good rate; divided by that rate it is running hours. Steps of a day make it a
+        little longer: S is then held against h at the end of each day only.
+
+    Raises
+    ------
+    ValueError
+        If h or actual is not above 0.
+
+    Notes
+    -----
+    Between incidents S falls by k per expected incident until it is 0; each incident lifts it by 1. It is the work
+    that waits before a server with customers of one size (M/D/1), or a Poisson process reflected at its running least.
+    The mean time to reach h from 0 is ``W(h)^2 / W'(h) - integral of W from 0 to h``, with the scale function of the
+    process, here ``W(x) = 1/k sum over n <= x of (-y_n)^n / n! exp(y_n)``, ``y_n = actual (x - n) / k``. Both pieces
+    follow from ``k W'(x) = actual (W(x) - W(x - 1))``.
+
+    References
+    ----------
+    Avram, F., Kyprianou, A. E. & Pistorius, M. R. (2004), Annals of Applied Probability 14, 215-238, exit of a
+    reflected process; Erlang's formula for W (both from memory; the tests hold the result against the limit of
+    Brook & Evans's chain with ever shorter steps, and against a simulation).
+
+    Examples
+    --------
+    >>> round(expected_between_alarms(3.0), 3)
+    38.389
     """
-    step = 1.0 / (STEPS_PER_UNIT * reference_value(rise))
-    return average_run_length(step * actual, 1.0 / STEPS_PER_UNIT, h) * step
+    for name, value in (("h", h), ("actual", actual)):
+        if not 0 < value < math.inf:
+            raise ValueError(f"{name} is {value}; give a number above 0")
+    k = reference_value(rise)
+
+    def scale(x: float) -> float:
+        # Just below a whole number the jump has not come yet: a signal is S >= h.
+        y = [actual * (x - n) / k for n in range(math.ceil(x))]
+        return sum((-each) ** n / math.factorial(n) * math.exp(each) for n, each in enumerate(y)) / k
+
+    below = [scale(h - n) for n in range(math.ceil(h))]
+    slope = actual / k * (below[0] - (below[1] if len(below) > 1 else 0.0))
+    return below[0] ** 2 / slope - sum((k * each - 1.0) / actual for each in below)
 
 
 def threshold_for(expected_incidents: float, *, rise: float = RISE) -> float:
@@ -148,7 +185,8 @@ def threshold_for(expected_incidents: float, *, rise: float = RISE) -> float:
     Returns
     -------
     float
-        h, from 1 up: a single incident never raises an alarm on its own below that. At most 12.
+        h, above 1: a single incident never raises an alarm on its own. At most 12. The distance is at least the wanted
+        one, exactly that one where the belt is watched at every moment.
 
     Raises
     ------
@@ -164,23 +202,17 @@ def threshold_for(expected_incidents: float, *, rise: float = RISE) -> float:
 
 @lru_cache(maxsize=512)
 def _threshold(expected_incidents: float, rise: float) -> float:
-    lowest, highest = 1.0 + 1.0 / STEPS_PER_UNIT, 12.0
     wanted = math.log(expected_incidents)
 
     def short(h: float) -> float:
         return math.log(expected_between_alarms(h, rise=rise)) - wanted
 
-    if short(lowest) >= 0:
-        return lowest
-    if short(highest) <= 0:
-        return highest
-    found = float(optimize.brentq(short, lowest, highest, xtol=0.5 / STEPS_PER_UNIT))
-    # The chain knows thresholds in steps of its grid, so that the root may lie a hair below the jump: the threshold is
-    # the first step from there that keeps the promise.
-    step = math.ceil(found * STEPS_PER_UNIT - 1e-9)
-    while short(step / STEPS_PER_UNIT) < 0:
-        step += 1
-    return step / STEPS_PER_UNIT
+    if short(LOWEST) >= 0:
+        return LOWEST
+    if short(HIGHEST) <= 0:
+        return HIGHEST
+    h = float(optimize.brentq(short, LOWEST, HIGHEST, xtol=1e-9))
+    return h if short(h) >= 0 else h + 1e-8
 
 
 def watch_rate(incidents: ArrayLike, expected: ArrayLike, h: float, *, rise: float = RISE) -> Watch:
