@@ -290,7 +290,7 @@ def shape_weights(n: ArrayLike, mean: ArrayLike) -> tuple[FloatArray, FloatArray
 
 
 def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]) -> ReferenceModel:
-    """One negative binomial fit; a Poisson one where the counts are no more uneven than chance."""
+    """One negative binomial fit; a Poisson one where that is no less likely."""
     # The library takes a second to load, and only reference models need it.
     from statsmodels.discrete.discrete_model import NegativeBinomial, Poisson
 
@@ -303,14 +303,14 @@ def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]
         pearson = float(np.sum((counts - mean) ** 2 / mean)) / max(1, counts.size - design.shape[1])
         excess = float(np.sum((counts - mean) ** 2 - mean) / np.sum(mean**2))
         fit, shape, k = poisson, math.inf, design.shape[1]
-        if pearson > 1.0:
-            start = np.append(poisson.params, max(excess, 0.05))
-            negative = NegativeBinomial(counts, design, offset=offset).fit(
-                start_params=start, method="bfgs", disp=0, maxiter=500
-            )
-            alpha = float(negative.params[-1])
-            if alpha > 1.0 / LARGEST_SHAPE and negative.llf > poisson.llf:
-                fit, shape, k = negative, 1.0 / alpha, design.shape[1] + 1
+        # The likelihoods decide, and no statistic beforehand: stretches of which little is to be expected pull
+        # Pearson's below 1 while those with long hours differ greatly.
+        negative = NegativeBinomial(counts, design, offset=offset).fit(
+            start_params=np.append(poisson.params, max(excess, 0.05)), method="bfgs", disp=0, maxiter=500
+        )
+        alpha = float(negative.params[-1])
+        if alpha > 1.0 / LARGEST_SHAPE and negative.llf > poisson.llf:
+            fit, shape, k = negative, 1.0 / alpha, design.shape[1] + 1
         covariance = np.asarray(fit.cov_params())[: design.shape[1], : design.shape[1]]
     reasons: tuple[str, ...] = ()
     if math.isinf(shape) and pearson > 1.0:

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import integrate, optimize, stats
+from statsmodels.discrete.discrete_model import NegativeBinomial, Poisson
 
 from reports.calc import empirical_bayes
 from reports.calc.empirical_bayes import (
@@ -68,6 +69,34 @@ def test_the_exposure_enters_as_an_offset_and_uneven_counts_are_noticed():
     # unevenness is said and widens the errors.
     assert model.coefficients == pytest.approx(SHIPS, abs=2e-4)
     assert "1.69 times" in model.reasons[0]
+
+
+def test_the_likelihoods_decide_between_the_models_and_no_statistic_beforehand():
+    """Forty stretches that hardly ran and eight that differ: Pearson's statistic is below 1, yet they are uneven."""
+    counts, hours = np.array([0.0] * 40 + [5, 15, 13, 8, 13, 0, 4, 2]), np.array([10.0] * 40 + [60_000.0] * 8)
+    model = fit_reference(counts, hours)
+    # Reference: scipy's negative binomial law at its highest likelihood, and both models of statsmodels.
+    design, offset = np.ones((48, 1)), np.log(hours)
+    poisson = Poisson(counts, design, offset=offset).fit(disp=0)
+
+    def against(given):
+        shape, mean = math.exp(given[1]), math.exp(given[0]) * hours
+        return -stats.nbinom.logpmf(counts, shape, shape / (shape + mean)).sum()
+
+    best = optimize.minimize(against, [-9.0, 0.5], method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-9})
+    assert model.dispersion < 1
+    assert model.shape == pytest.approx(math.exp(best.x[1]), rel=1e-3) == pytest.approx(1.68, abs=0.01)
+    assert model.log_likelihood == pytest.approx(-best.fun, abs=1e-4)
+    assert model.log_likelihood > poisson.llf + 7.0
+    negative = NegativeBinomial(counts, design, offset=offset).fit(disp=0, method="bfgs")
+    assert model.shape == pytest.approx(1.0 / negative.params[-1], rel=1e-3)
+
+
+def test_counts_as_even_as_chance_or_more_so_keep_the_poisson_model():
+    model = fit_reference(np.full(40, 5.0), np.full(40, 2000.0))
+    assert math.isinf(model.shape)
+    assert model.rate_per_h({}) == pytest.approx(0.0025)
+    assert model.reasons == ()
 
 
 def test_a_trait_is_taken_in_only_if_it_tells():
