@@ -23,7 +23,19 @@ from plant.calc.chainage import tag_key
 from plant.calc.imports import Column, ColumnKind
 from plant.calc.units import QuantityKind
 from plant.errors import Refused
-from plant.models import Area, Conveyor, Entry, Incident, MeterReading, Plant, Record, RunRecord, Side, Strand
+from plant.models import (
+    Area,
+    Conveyor,
+    ImportBatch,
+    ImportedEntry,
+    Incident,
+    MeterReading,
+    Plant,
+    Record,
+    RunRecord,
+    Side,
+    Strand,
+)
 from plant.services.conveyors import add_area, add_conveyor, change_conveyor
 from plant.services.incidents import correct_incident, record_incident, record_incidents
 from plant.services.running_hours import (
@@ -44,7 +56,7 @@ class ImportContext:
 
     plant: Plant
     by: Any
-    file_name: str = ""
+    batch: ImportBatch | None = None
     # The very same file with the same choices was written before: it must not undo what people changed since.
     is_repeat: bool = False
     # A person chose that a known row with other details is corrected; otherwise it is refused.
@@ -62,13 +74,17 @@ class ImportContext:
     _conveyors: dict[str, Conveyor] | None = None
 
     @property
+    def file_name(self) -> str:
+        return self.batch.file_name[:70] if self.batch else ""
+
+    @property
     def reason(self) -> str:
-        return _("Import of %(file)s") % {"file": self.file_name[:70]}
+        return _("Import of %(file)s") % {"file": self.file_name}
 
     @property
     def came_again(self) -> str:
         words = _("came again in %(file)s, line %(line)s")
-        return words % {"file": self.file_name[:70], "line": self.line_number}
+        return words % {"file": self.file_name, "line": self.line_number}
 
     def forget(self) -> None:
         """Look conveyors up again: rows were written."""
@@ -140,7 +156,7 @@ class ImportSubject:
     # The values as an entry would hold them, to tell a known row that comes again; raises Refused where they cannot be.
     stored: Callable[[ImportContext, dict[str, Any]], dict[str, Any]] | None = None
     # The model of entries, whose keys are looked up a chunk at a time; None for records.
-    entry_model: type[Entry] | None = None
+    entry_model: type[ImportedEntry] | None = None
     # Fills in what an empty cell means, so that a file that says it and one that does not have the same keys.
     complete: Callable[[dict[str, Any]], None] | None = None
     # Two equal rows of one file are two events (incidents), not one row twice.
@@ -217,15 +233,17 @@ def write_record(
     return CHANGED
 
 
-def is_of_the_desk(correction: Entry) -> bool:
-    """Whether a correction was written by an import, not by hand."""
-    starts = (_("Import of %(file)s") % {"file": ""}, _("came again in %(file)s, line %(line)s").split("%")[0])
-    return correction.correction_reason.startswith(starts)
+def latest_of(row: ImportedEntry) -> Any:
+    """The row that stands now in the place of this one."""
+    latest: Any = row
+    while hasattr(latest, "corrected_by"):
+        latest = latest.corrected_by
+    return latest
 
 
 def write_entry(
     context: ImportContext,
-    model: type[Entry],
+    model: type[ImportedEntry],
     values: Mapping[str, Any],
     key: uuid.UUID,
     create: Callable[..., Any],
@@ -246,39 +264,73 @@ def write_entry(
         if known is not None:
             context.found_by_hand.add(known.pk)
     if known is None:
-        create(by=context.by, client_key=key, now=context.now, **values)
+        create(by=context.by, client_key=key, now=context.now, import_batch=context.batch, **values)
         return WRITTEN
     changes = differing(known, values)
     if not changes or model._default_manager.filter(**values).exists():
         return UNCHANGED
+    latest = latest_of(known)
     if correct is not None and (context.corrects_known or not only_if_chosen):
         later_key = uuid.uuid5(key, repr(sorted((name, str(value)) for name, value in changes.items())))
         if model._default_manager.filter(client_key=later_key).exists():
             return UNCHANGED
-        latest = known
-        while hasattr(latest, "corrected_by"):
-            latest = latest.corrected_by
         untouched = latest is known and (key in context.known_entries or only_if_chosen) and known.corrects_id is None
-        if not latest.is_withdrawn and (untouched or is_of_the_desk(latest)):
+        if not latest.is_withdrawn and (untouched or latest.import_batch_id is not None):
             if context.is_repeat:
                 return UNCHANGED
             check_alone(latest, told_apart_by)
             reason = context.came_again if only_if_chosen else context.reason
             # Against the row as it stands: what an earlier file corrected is brought to what this one says.
             changes = differing(latest, values)
-            correct(row=latest, by=context.by, reason=reason, client_key=later_key, **changes)
+            correct(
+                row=latest,
+                by=context.by,
+                reason=reason,
+                client_key=later_key,
+                import_batch=context.batch,
+                **changes,
+            )
             return CHANGED
+    if not latest.is_withdrawn and not differing(latest, values):
+        return UNCHANGED
+    raise known_differently(latest, values)
+
+
+def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:
+    """The refusal of a row that the book has otherwise; as it stands now, and whose word that is."""
+    if latest.is_withdrawn:
+        words = _(
+            "%(who)s withdrew this row on %(day)s (“%(reason)s”), and what a person withdrew stays so. Leave this row "
+            "out. If it is another event, write its own time or place."
+        )
+        return Refused(words % by_whom(latest), code="withdrawn")
     fields = {}
-    for name, value in changes.items():
-        label = known._meta.get_field(name).verbose_name
-        fields[name] = _(
-            "The book has this row already with %(field)s %(known)s; the file says %(given)s. Nothing in the book is "
-            "overwritten: correct it there, or leave this row out. If it is another event, write its own time or place."
-        ) % {"field": label, "known": shown(getattr(known, name)), "given": shown(value)}
-    raise Refused(" ".join(fields.values()), code="known_differently", fields=fields)
+    for name, value in differing(latest, values).items():
+        label = latest._meta.get_field(name).verbose_name
+        fields[name] = _("The book has this row already with %(field)s %(known)s; the file says %(given)s.") % {
+            "field": label,
+            "known": shown(getattr(latest, name)),
+            "given": shown(value),
+        }
+    if latest.corrects_id is not None and latest.import_batch_id is None:
+        stands = _("%(who)s corrected it on %(day)s (“%(reason)s”), and what a person corrected stands.")
+        stands %= by_whom(latest)
+    else:
+        stands = _("Nothing in the book is overwritten.")
+    stands += " " + _("Correct it there, or leave this row out. If it is another event, write its own time or place.")
+    return Refused(
+        " ".join([*fields.values(), stands]),
+        code="known_differently",
+        fields={name: f"{words} {stands}" for name, words in fields.items()},
+    )
 
 
-def check_alone(row: Entry, told_apart_by: tuple[str, ...]) -> None:
+def by_whom(row: Any) -> dict[str, Any]:
+    day = timezone.localtime(row.created_at).date().isoformat()
+    return {"who": row.created_by or _("A job"), "day": day, "reason": row.correction_reason}
+
+
+def check_alone(row: ImportedEntry, told_apart_by: tuple[str, ...]) -> None:
     """Raises Refused where the book has further rows that are alike in these fields."""
     if not told_apart_by:
         return
@@ -461,7 +513,7 @@ def write_span(context: ImportContext, values: dict[str, Any], key: uuid.UUID) -
 
 
 def write_spans(context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]) -> None:
-    spans = [{**span_of(context, values), "client_key": key} for values, key in rows]
+    spans = [{**span_of(context, values), "client_key": key, "import_batch": context.batch} for values, key in rows]
     record_runs(spans, by=context.by, now=context.now)
 
 
@@ -601,7 +653,9 @@ def write_incident(context: ImportContext, values: dict[str, Any], key: uuid.UUI
 
 
 def write_incidents(context: ImportContext, rows: list[tuple[dict[str, Any], uuid.UUID]]) -> None:
-    given = [{**given_values(context, values), "client_key": key} for values, key in rows]
+    given = [
+        {**given_values(context, values), "client_key": key, "import_batch": context.batch} for values, key in rows
+    ]
     record_incidents(given, by=context.by, now=context.now)
 
 

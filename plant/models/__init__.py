@@ -1,6 +1,6 @@
 """Every model of the app, so that `from plant.models import Conveyor` works."""
 
-from .base import AnyModel, Entry, EntryQuerySet, PlantQuerySet, Record, Row
+from .base import AnyModel, Entry, EntryQuerySet, ImportedEntry, PlantQuerySet, Record, Row
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
 from .imports import ImportBatch, RejectedRow
 from .incidents import Incident, SwitchEvent
@@ -21,6 +21,7 @@ __all__ = [
     "Entry",
     "EntryQuerySet",
     "ImportBatch",
+    "ImportedEntry",
     "Incident",
     "Job",
     "Membership",

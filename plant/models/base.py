@@ -94,3 +94,15 @@ class Entry(Row):
     @property
     def counts(self) -> bool:
         return not self.is_withdrawn and not hasattr(self, "corrected_by")
+
+
+class ImportedEntry(Entry):
+    """An entry that a file may bring. `import_batch` is the file that brought the row, empty where a person wrote it:
+    a person's correction stands, one that a file brought may be followed by the next file's."""
+
+    import_batch = models.ForeignKey(
+        "plant.ImportBatch", null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        abstract = True

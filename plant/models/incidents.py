@@ -10,7 +10,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from .base import Entry, EntryQuerySet
+from .base import EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
 from .photos import Photo
 from .plants import Plant
@@ -30,7 +30,7 @@ class IncidentQuerySet(EntryQuerySet["Incident"]):
         return self.filter(conveyor=conveyor, strand=strand)
 
 
-class Incident(Entry):
+class Incident(ImportedEntry):
     """One recorded episode in which the belt ran off its centre line."""
 
     class Severity(models.TextChoices):

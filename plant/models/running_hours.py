@@ -8,7 +8,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from .base import AnyModel, Entry, EntryQuerySet
+from .base import AnyModel, EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor
 from .plants import Plant
 
@@ -20,7 +20,7 @@ class HoursQuerySet(EntryQuerySet[AnyModel]):
         return self.filter(conveyor__in=Conveyor.objects.visible_to(person))
 
 
-class RunRecord(Entry):
+class RunRecord(ImportedEntry):
     """A span of time with the hours that the belt ran in it."""
 
     class Kind(models.TextChoices):
@@ -62,7 +62,7 @@ class RunRecord(Entry):
         return self.conveyor.plant
 
 
-class MeterReading(Entry):
+class MeterReading(ImportedEntry):
     """What the hour meter of a belt showed."""
 
     class Event(models.TextChoices):

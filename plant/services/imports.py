@@ -614,7 +614,7 @@ def context_of(batch: ImportBatch, by: Any = None) -> ImportContext:
     return ImportContext(
         plant=batch.plant,
         by=by or batch.created_by,
-        file_name=batch.file_name,
+        batch=batch,
         is_repeat=is_repeat(batch),
         corrects_known=batch.options.get("known") == "correct",
     )
@@ -866,22 +866,17 @@ def look_up_entries(subject: ImportSubject, context: ImportContext, prepared: li
         },
     ):
         natural = natural_key(subject, {name: getattr(each, name) for name in subject.key_fields})
-        if not came_by_import(subject, context.plant, natural, each):
+        if not came_by_import(each):
             alike.setdefault(natural, []).append(each)
     context.by_hand = {key: alike[row.natural_key] for row, key in keyed if row.natural_key in alike}
 
 
-MOST_EQUAL = 200  # equal rows that one file is taken to have at most
-
-
-def came_by_import(subject: ImportSubject, plant: Plant, natural: str, row: Any) -> bool:
-    """Whether a row, or the one that it corrects in the end, was written by the desk."""
+def came_by_import(row: Any) -> bool:
+    """Whether a row, or the one that it corrects in the end, was brought by a file."""
     first = row
     while first.corrects_id is not None:
         first = first.corrects
-    if first is not row:
-        natural = natural_key(subject, {name: getattr(first, name) for name in subject.key_fields})
-    return any(first.client_key == row_key(subject, plant, natural, ordinal) for ordinal in range(MOST_EQUAL))
+    return first.import_batch_id is not None
 
 
 def write_one(

@@ -100,7 +100,7 @@ def record_incidents(rows: Iterable[Mapping[str, Any]], *, by: Any, now: dt.date
         check_incident(now=now, **{name: value for name, value in row.items() if name != "client_key"})
         made = Incident(**row, plant=row["conveyor"].plant, created_by=by)
         try:
-            made.clean_fields(exclude=["plant", "conveyor", "created_by", "client_key"])
+            made.clean_fields(exclude=["plant", "conveyor", "created_by", "client_key", "import_batch"])
         except ValidationError as error:
             raise refused_by(error) from error
         fresh.append(made)

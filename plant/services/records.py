@@ -131,7 +131,8 @@ def correct_entry(
         raise Refused(_("Say why it is corrected."), code="reason", fields={"correction_reason": _("Give a reason.")})
     if type(row)._default_manager.filter(corrects=row).exists():
         raise Refused(_("This row was corrected before. Open the latest one and correct that."), code="corrected")
-    not_kept = {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn"}
+    own = {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn"}
+    not_kept = own | {"import_batch"}  # which file brought the old row says nothing of who wrote this one
     kept = {
         field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields if field.name not in not_kept
     }

@@ -13,7 +13,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from plant.errors import Refused
-from plant.models import Conveyor, MeterReading, RunRecord
+from plant.models import Conveyor, ImportBatch, MeterReading, RunRecord
 from plant.services.records import correct_entry, create_record
 
 # A meter and the clock of whoever reads it may differ by so much before a reading is doubted.
@@ -77,6 +77,7 @@ def record_run(
     running_h: float | None = None,
     kind: str = RunRecord.Kind.TOTAL,
     source: str = "",
+    import_batch: ImportBatch | None = None,
     client_key: uuid.UUID | None = None,
     now: dt.datetime | None = None,
 ) -> RunRecord:
@@ -94,6 +95,7 @@ def record_run(
         ends_at=ends_at,
         running_h=hours,
         source=source,
+        import_batch=import_batch,
     )
 
 
@@ -220,6 +222,7 @@ def record_meter_reading(
     event: str = MeterReading.Event.NORMAL,
     note: str = "",
     keep_doubtful: bool = False,
+    import_batch: ImportBatch | None = None,
     client_key: uuid.UUID | None = None,
     now: dt.datetime | None = None,
 ) -> MeterReading:
@@ -256,6 +259,7 @@ def record_meter_reading(
         reading_h=reading_h,
         event=event,
         note=note,
+        import_batch=import_batch,
     )
 
 

@@ -83,7 +83,9 @@ class IncidentCreate(RecordPage):
 
 @right("plant.view_incident")
 def incident_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    rows = Incident.objects.select_related("conveyor__area", "plant", "created_by", "corrects", "corrected_by")
+    rows = Incident.objects.select_related(
+        "conveyor__area", "plant", "created_by", "corrects", "corrected_by", "import_batch"
+    )
     incident = get_visible(request, rows, "plant.view_incident", pk=pk)
     return render(
         request,

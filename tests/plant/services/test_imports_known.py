@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 
 from plant.errors import Refused
-from plant.models import Incident, MeterReading
+from plant.models import Incident, MeterReading, RunRecord
 from plant.services import imports
 from plant.services.incidents import correct_incident, record_incident, withdraw_incident
+from plant.services.running_hours import correct_run
 from tests.plant.services.test_imports import HEAD, counts, files_of_the_test, reasons, run, send  # noqa: F401
 
 AT = "A-1,2026-03-01 10:00,"
@@ -98,6 +102,79 @@ def test_only_a_choice_that_is_offered_is_taken(alder, pat, belt_a1):
         imports.choose(batch=batch, options={"known": "overwrite"})
     imports.choose(batch=batch, options={"known": "correct"})
     assert run(batch, pat).options["known"] == "correct"
+
+
+# --- whose word it is -------------------------------------------------------------------------------------------------
+def test_a_person_s_correction_stands_whatever_its_reason_says(alder, pat, erin, belt_a1):
+    run(send(alder, pat, "incidents", rows(AT + "drift,a")), pat)
+    for reason in ("Import of march.csv", "came again in march.csv, line 3"):
+        latest = Incident.objects.current().get()
+        severity = "contact" if latest.severity != "contact" else "spill"
+        correct_incident(row=latest, by=erin, reason=reason, severity=severity)
+        batch = correcting(alder, pat, rows(AT + "damage,a"))
+        assert counts(batch) == (0, 0, 0, 1)
+        assert current() == [(severity, "a")]
+        words = reasons(batch)[2]
+        assert f"The book has this row already with severity {severity}; the file says damage." in words
+        assert "erin corrected it on " in words
+        assert f"(“{reason}”), and what a person corrected stands." in words
+
+
+def test_a_person_s_correction_of_hours_stands_too(alder, pat, erin, belt_a1):
+    head = "belt,from,to,hours\nA-1,2026-03-01 00:00,2026-03-02 00:00,"
+    run(send(alder, pat, "running_hours", head + "20\n"), pat)
+    correct_run(row=RunRecord.objects.get(), by=erin, reason="Import of the month was wrong", running_h=19.0)
+    assert counts(run(send(alder, pat, "running_hours", head + "21\n"), pat)) == (0, 0, 0, 1)
+    assert [row.running_h for row in RunRecord.objects.current()] == [19.0]
+
+
+def test_a_row_that_a_person_withdrew_is_said_to_be(alder, pat, erin, belt_a1):
+    run(send(alder, pat, "incidents", rows(AT + "drift,a")), pat)
+    withdraw_incident(row=Incident.objects.get(), by=erin, reason="A test.")
+    batch = correcting(alder, pat, rows(AT + "damage,a"))
+    assert reasons(batch)[2].startswith("erin withdrew this row on ")
+    assert "“A test.”" in reasons(batch)[2]
+
+
+def test_each_row_names_the_file_that_brought_it_and_a_person_s_names_none(client, alder, pat, erin, belt_a1):
+    one = run(send(alder, pat, "incidents", rows(AT + "drift,a", "A-1,2026-03-02 10:00,drift,b"), name="one.csv"), pat)
+    two = correcting(alder, pat, rows(AT + "damage,a"), name="two.csv")
+    second = Incident.objects.get(note="b")
+    correct_incident(row=second, by=erin, reason="It was contact.", severity="contact")
+    told = Incident.objects.order_by("pk").values_list("severity", "import_batch")
+    assert list(told) == [("drift", one.pk), ("drift", one.pk), ("damage", two.pk), ("contact", None)]
+    client.force_login(pat)
+    assert f'<a href="{one.get_absolute_url()}">one.csv</a>' in client.get(second.get_absolute_url()).content.decode()
+
+
+def test_rows_of_before_get_their_file_and_a_person_s_stay_theirs(alder, pat, erin, belt_a1):
+    one = run(send(alder, pat, "incidents", rows(AT + "drift,a", AT + "spill,b", "A-1,2026-03-02 10:00,drift,c")), pat)
+    two = correcting(alder, pat, rows("A-1,2026-03-02 10:00,damage,c"), name="two.csv")
+    hours = run(send(alder, pat, "running_hours", "belt,from,to,hours\nA-1,2026-03-01,2026-03-02,20\n"), pat)
+    again = "belt,from,to,hours\nA-1,2026-03-01,2026-03-02,21\n"
+    more = run(send(alder, pat, "running_hours", again, name="more.csv"), pat)
+    meter = run(send(alder, pat, "meter_readings", "tag,date,reading\nA-1,2026-03-01,1000\n"), pat)
+    theirs = correct_incident(
+        row=Incident.objects.get(note="a"), by=erin, reason="came again in two.csv, line 2", severity="contact"
+    )
+    by_hand = record_incident(conveyor=belt_a1, by=pat, happened_at=MOMENT, severity="drift", note="x")
+    loaded = record_incident(
+        conveyor=belt_a1, by=pat, happened_at=MOMENT, client_key=uuid.uuid5(uuid.NAMESPACE_DNS, "d")
+    )
+    known = {
+        model: dict(model.objects.values_list("pk", "import_batch")) for model in (Incident, RunRecord, MeterReading)
+    }
+    assert {each for told in known.values() for each in told.values()} == {
+        *(each.pk for each in (one, two, hours, more, meter)),
+        None,
+    }
+    assert {pk for pk, batch in known[Incident].items() if batch is None} == {theirs.pk, by_hand.pk, loaded.pk}
+    for model in known:
+        model.objects.update(import_batch=None)
+    move = import_module("plant.migrations.0009_entries_that_files_brought")
+    for _twice in range(2):
+        move.name_files(apps, None)
+        assert known == {model: dict(model.objects.values_list("pk", "import_batch")) for model in known}
 
 
 # --- some fields of a known conveyor ----------------------------------------------------------------------------------
