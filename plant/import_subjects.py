@@ -48,6 +48,7 @@ from plant.services.running_hours import (
 )
 
 WRITTEN, CHANGED, UNCHANGED = "written", "changed", "unchanged"
+REPEATED = "repeated"  # equal to a row further up in the file, which stands for both
 
 
 @dataclass
@@ -61,7 +62,11 @@ class ImportContext:
     is_repeat: bool = False
     # A person chose that a known row with other details is corrected; otherwise it is refused.
     corrects_known: bool = False
+    # A person said that equal rows of the file are events of their own.
+    equal_are_events: bool = False
     line_number: int = 0
+    # How many equal rows stand above the row at hand, each of them an event of its own.
+    n_equal_above: int = 0
     # A person says of the row at hand that the meter really shows this.
     keep_doubtful: bool = False
     # Tags that the file brings with all that a new conveyor needs.
@@ -159,7 +164,8 @@ class ImportSubject:
     entry_model: type[ImportedEntry] | None = None
     # Fills in what an empty cell means, so that a file that says it and one that does not have the same keys.
     complete: Callable[[dict[str, Any]], None] | None = None
-    # Two equal rows of one file are two events (incidents), not one row twice.
+    # Rows alike in their key may be events of their own (incidents): their other cells tell them apart. Rows that are
+    # equal in every cell are one, unless a person says that each is an event.
     repeats_are_real: bool = False
     # Known rows with other details may be corrected, if the person chooses so; otherwise they are refused.
     may_correct_known: bool = False
@@ -263,11 +269,14 @@ def write_entry(
         known = next((each for each in context.by_hand.get(key, ()) if each.pk not in context.found_by_hand), None)
         if known is not None:
             context.found_by_hand.add(known.pk)
+    n_above = context.n_equal_above
+    if known is None and n_above and has_versions(model, values, n_above + 1):
+        return UNCHANGED
     if known is None:
         create(by=context.by, client_key=key, now=context.now, import_batch=context.batch, **values)
         return WRITTEN
     changes = differing(known, values)
-    if not changes or model._default_manager.filter(**values).exists():
+    if not changes or has_versions(model, values, n_above + 1):
         return UNCHANGED
     latest = latest_of(known)
     if correct is not None and (context.corrects_known or not only_if_chosen):
@@ -294,6 +303,11 @@ def write_entry(
     if not latest.is_withdrawn and not differing(latest, values):
         return UNCHANGED
     raise known_differently(latest, values)
+
+
+def has_versions(model: type[ImportedEntry], values: Mapping[str, Any], n: int) -> bool:
+    """Whether the book has so many rows with these values, the ones that were corrected since among them."""
+    return len(model._default_manager.filter(**values).order_by().values_list("pk")[:n]) == n
 
 
 def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:
@@ -673,7 +687,10 @@ register_import_subject(
         may_correct_known=True,
         repeats_are_real=True,
         times_of={"happened_at": "happened_time"},
-        help=gettext_lazy("Each row is one episode of mistracking. Two equal rows of one file are two episodes."),
+        help=gettext_lazy(
+            "Each row is one episode of mistracking. Rows that are equal in every cell count once, unless you say that "
+            "each is an episode of its own."
+        ),
         columns=(
             TAG,
             Column(

@@ -43,6 +43,7 @@ class ImportChoicesForm(forms.Form):
     def __init__(self, data: Any = None, *, batch: ImportBatch, found: Understanding | None) -> None:
         super().__init__(data)
         self.batch, self.found = batch, found
+        self.examples: dict[str, str] = {}  # the first row as understood, by the field's label
         asked = {each.option for each in found.questions} if found else set()
         options, shape = batch.options, found.shape if found else None
         if batch.is_workbook:
@@ -119,6 +120,17 @@ class ImportChoicesForm(forms.Form):
                 options.get("known") or "refuse",
             )
             self.fields["known"].help_text = _("The row that was corrected stays visible in the history.")
+        if subject_of(batch.subject).repeats_are_real:
+            self.choice(
+                "equal",
+                _("equal rows of the file"),
+                [
+                    ("one", _("one event: it stands there twice")),
+                    ("each", _("an event each")),
+                ],
+                options.get("equal") or "one",
+            )
+            self.fields["equal"].help_text = _("Rows that are equal in every cell.")
         for each in found.matches:
             self.add_column(each)
 
@@ -171,7 +183,7 @@ class ImportChoicesForm(forms.Form):
         """The table of fields: the column that fills each, its unit, what stands in the first row."""
         if self.found is None:
             return []
-        values = dict(self.found.samples[0].shown) if self.found.samples else {}
+        values = dict(self.examples)
         for match in self.found.matched():
             if match.column.kind is ColumnKind.TIME_OF_DAY:
                 values[str(match.column.label)] = _("goes with the date")
@@ -192,7 +204,7 @@ class ImportChoicesForm(forms.Form):
         return [field for field in self if field.name in ("date_order", "decimal", "time_zone", "doubled")]
 
     def writing_fields(self) -> list[Any]:
-        return [field for field in self if field.name == "known"]
+        return [field for field in self if field.name in ("known", "equal")]
 
 
 class RefusedRowForm(forms.Form):
@@ -233,6 +245,10 @@ class RefusedRowForm(forms.Form):
             for field, texts in reasons.items()
             for words in texts
         ]
+
+    def cells(self) -> list[tuple[str, str]]:
+        """The filled cells of the row in the order of the file."""
+        return [(head, self.row.values[head]) for head in self.heads.values() if self.row.values[head]]
 
     def fields_at_fault(self) -> list[Any]:
         return [self[name] for name in self.at_fault]

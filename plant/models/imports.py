@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Self
+
 from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
@@ -41,6 +43,7 @@ class ImportBatch(Row):
     n_written = models.PositiveIntegerField(_("written"), default=0)
     n_changed = models.PositiveIntegerField(_("changed"), default=0)
     n_unchanged = models.PositiveIntegerField(_("already known"), default=0)
+    n_repeated = models.PositiveIntegerField(_("equal rows, counted once"), default=0)
     n_refused = models.PositiveIntegerField(_("refused"), default=0)
     problem = models.CharField(max_length=500, blank=True)
 
@@ -71,6 +74,19 @@ class ImportBatch(Row):
         return str(_("stopped, can go on")) if self.standing == "interrupted" else str(self.State(self.state).label)
 
 
+class RejectedRowQuerySet(models.QuerySet["RejectedRow"]):
+    def refused(self) -> Self:
+        """Rows that could not be written as they stood."""
+        return self.exclude(state=RejectedRow.State.REPEATED)
+
+    def open(self) -> Self:
+        return self.filter(state=RejectedRow.State.OPEN)
+
+    def repeated(self) -> Self:
+        """Rows that are equal to another row of their file, which stands for both until a person says otherwise."""
+        return self.filter(state=RejectedRow.State.REPEATED)
+
+
 class RejectedRow(models.Model):
     """A row that was not written, as it stood in the file, and why."""
 
@@ -78,12 +94,15 @@ class RejectedRow(models.Model):
         OPEN = "open", _("to be corrected")
         CORRECTED = "corrected", _("corrected and written")
         DROPPED = "dropped", _("left out on purpose")
+        REPEATED = "repeated", _("equal to another row, counted once")
 
     batch = models.ForeignKey(ImportBatch, on_delete=models.CASCADE, related_name="rejected_rows")
     line_number = models.PositiveIntegerField(_("line"))
     values = models.JSONField(default=dict)  # column of the file -> text as it stood there
     problems = models.JSONField(default=list)  # [{"field": ..., "reason": ...}]
     state = models.CharField(max_length=10, choices=State, default=State.OPEN)
+
+    objects = RejectedRowQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("refused row")

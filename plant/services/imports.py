@@ -17,8 +17,9 @@ from collections.abc import Collection, Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from types import MappingProxyType
 from typing import Any, BinaryIO
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import available_timezones
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -44,18 +45,26 @@ from plant.calc.imports import (
     plain_name,
     read_cell,
 )
-from plant.calc.units import UnitSystem, format_quantity
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
-from plant.import_subjects import UNCHANGED, WRITTEN, ImportContext, ImportSubject, differing, subject_of
+from plant.import_subjects import (
+    CHANGED,
+    REPEATED,
+    UNCHANGED,
+    WRITTEN,
+    ImportContext,
+    ImportSubject,
+    differing,
+    subject_of,
+)
 from plant.job_kinds import JobHandle, JobLost
 from plant.models import Conveyor, ImportBatch, Job, Notice, Plant, RejectedRow
 from plant.services.jobs import ask_for_job, stop_job
 from plant.services.records import refused_by
 
 CHUNK = 200
-LOOKED_AT_ROWS = 2000  # rows that are tried before anything is written
+LOOKED_AT_ROWS = 2000  # rows that may be tried before anything is written
 DECIDED_FROM_ROWS = {False: 20_000, True: 5_000}  # rows that tell date order and decimal mark; workbooks read slowly
-SAMPLE_ROWS = 10
 KEY_SPACE = uuid.UUID("6f1d4c2e-3b0a-5d53-9a52-6b1e0c9f7a11")
 
 State = ImportBatch.State
@@ -83,17 +92,8 @@ class Question:
 
 
 @dataclass(frozen=True)
-class TriedRow:
-    """A row of the file as it would be written."""
-
-    line_number: int
-    shown: dict[str, str]  # label of the field -> text
-    problems: tuple[dict[str, str], ...]
-
-
-@dataclass(frozen=True)
 class Understanding:
-    """All that the desk makes of a file, before anything is written."""
+    """How the desk reads a file: its shape, the column of each field, conventions, and what is to be decided."""
 
     shape: FileShape
     matches: tuple[FieldMatch, ...] = ()
@@ -101,9 +101,7 @@ class Understanding:
     questions: tuple[Question, ...] = ()
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    samples: tuple[TriedRow, ...] = ()
-    n_tried: int = 0
-    n_wrong: int = 0
+    first_rows: tuple[SourceRow, ...] = field(default=(), repr=False)
 
     @property
     def is_ready(self) -> bool:
@@ -125,6 +123,18 @@ class PreparedRow:
     values: dict[str, Any]
     problems: list[dict[str, str]]
     natural_key: str = ""
+    # Everything that the row says, so that equal rows are known: all values, and the cells of unused columns.
+    content: str = ""
+
+
+@dataclass(frozen=True)
+class KeyedRow:
+    """A row as it is written: its key, and where it stands among equal rows of its file."""
+
+    row: PreparedRow
+    key: uuid.UUID | None = None
+    equal_to_line: int = 0  # the first equal row of the file, which stands for this one too
+    n_equal_above: int = 0  # equal rows above it, each an event of its own
 
 
 def known_names(subject: ImportSubject) -> Any:
@@ -163,8 +173,8 @@ def shape_of(batch: ImportBatch) -> FileShape:
     )
 
 
-def understand(batch: ImportBatch, *, try_out: bool = True) -> Understanding:
-    """What the desk makes of the file under the choices made so far; with its first rows tried out, for a person.
+def understand(batch: ImportBatch) -> Understanding:
+    """What the desk makes of the file under the choices made so far.
 
     Raises
     ------
@@ -200,11 +210,8 @@ def understand(batch: ImportBatch, *, try_out: bool = True) -> Understanding:
         )
     if not first:
         problems.append(_("There are no rows below the column names. Send a file with rows."))
-    found = Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), notes)
-    if problems or not try_out:
-        return found
-    context = ImportContext(plant=batch.plant, by=None)
-    return try_rows(found, subject, context, first[:LOOKED_AT_ROWS])
+    tried = tuple(first[:LOOKED_AT_ROWS])
+    return Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), notes, tried)
 
 
 def match_fields(
@@ -264,53 +271,6 @@ def read_conventions(
     return reading, questions
 
 
-def try_rows(
-    found: Understanding, subject: ImportSubject, context: ImportContext, rows: list[SourceRow]
-) -> Understanding:
-    samples: list[TriedRow] = []
-    n_wrong = n_midnights = 0
-    zone = ZoneInfo(found.reading.time_zone)
-    for row in rows:
-        prepared = prepare(row, found, subject, context)
-        moments = [prepared.values.get(name) for name in subject.times_of]
-        n_midnights += any(each is not None and each.astimezone(zone).time() == dt.time() for each in moments)
-        n_wrong += bool(prepared.problems)
-        if len(samples) < SAMPLE_ROWS:
-            shown = shown_values(found, prepared, set(subject.times_of.values()))
-            samples.append(TriedRow(row.line_number, shown, tuple(prepared.problems)))
-    notes = found.notes
-    if n_midnights:
-        words = _(
-            "%(n)s of the %(rows)s rows tried out stand at 00:00. Where a date has no time of day, midnight is taken."
-        )
-        notes = (*notes, words % {"n": n_midnights, "rows": len(rows)})
-    return replace(found, notes=notes, samples=tuple(samples), n_tried=len(rows), n_wrong=n_wrong)
-
-
-def shown_values(found: Understanding, prepared: PreparedRow, left_out: Container[str]) -> dict[str, str]:
-    """The values as they would be written, in the units of the person and the clock of the plant, by field's label."""
-    shown = {}
-    asked = {each.option for each in found.questions}
-    for each in found.matched():
-        column, value = each.column, prepared.values.get(each.column.name)
-        if column.name in left_out:
-            continue
-        if value is None:
-            text = ""
-        elif (column.kind in DATED and "date_order" in asked) or (column.kind in NUMBERED and "decimal" in asked):
-            text = _("to be decided")
-        elif column.kind is ColumnKind.QUANTITY:
-            text = format_quantity(value, column.quantity, found.reading.system)
-        elif column.kind is ColumnKind.MOMENT:
-            text = timezone.localtime(value).strftime("%Y-%m-%d %H:%M %Z")
-        elif isinstance(value, bool):
-            text = _("yes") if value else _("no")
-        else:
-            text = str(value)
-        shown[str(column.label)] = text
-    return shown
-
-
 def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, context: ImportContext) -> PreparedRow:
     """Read the cells of one row. Nothing is written; every problem of the row is found, not only the first."""
     if row.problem:
@@ -341,9 +301,18 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
         at_fault = {each["field"] for each in problems}
         lacking = subject.lacks(context, values, at_fault)
         problems += [{"field": name, "reason": words} for name, words in lacking.items()]
-    if subject.complete is not None and not problems:
+    if problems:
+        return PreparedRow(row, values, problems)
+    if subject.complete is not None:
         subject.complete(values)
-    return PreparedRow(row, values, problems, "" if problems else natural_key(subject, values))
+    content = content_of(row, values, set(at.values())) if subject.repeats_are_real else ""
+    return PreparedRow(row, values, [], natural_key(subject, values), content)
+
+
+def content_of(row: SourceRow, values: Mapping[str, Any], used: Container[int]) -> str:
+    said = [f"{name}={value.pk if isinstance(value, Conveyor) else value}" for name, value in values.items()]
+    said += [import_files.cell_text(cell) for place, cell in enumerate(row.cells) if place not in used]
+    return "\x1f".join(said)
 
 
 def with_clock(cell: Cell, row: SourceRow, clock: int | None) -> Cell:
@@ -367,9 +336,10 @@ def natural_key(subject: ImportSubject, values: Mapping[str, Any]) -> str:
     return "|".join(parts)
 
 
-def row_key(subject: ImportSubject, plant: Plant, natural: str, ordinal: int) -> uuid.UUID:
+def row_key(subject: ImportSubject, plant: Plant, natural: str, ordinal: int, n_equal_above: int = 0) -> uuid.UUID:
     """The client key of a row: the same in every file that brings this row."""
-    return uuid.uuid5(KEY_SPACE, f"{plant.client_key}|{subject.name}|{natural}|{ordinal}")
+    again = f"|again {n_equal_above}" if n_equal_above else ""
+    return uuid.uuid5(KEY_SPACE, f"{plant.client_key}|{subject.name}|{natural}|{ordinal}{again}")
 
 
 # --- taking a file in -------------------------------------------------------------------------------------------------
@@ -454,7 +424,10 @@ CHOSEN = (
     "doubled",
     "system",
     "known",
+    "equal",
 )
+# What is taken where nobody chose.
+TAKEN = {"known": "refuse", "equal": "one", "doubled": "refuse"}
 
 
 def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
@@ -477,7 +450,7 @@ def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
     }
     layout = ("encoding", "delimiter", "sheet", "header_line")
     if any(before.get(name) != batch.options.get(name) for name in layout):
-        found = understand(batch, try_out=False)
+        found = understand(batch)
         with opened(batch) as file:
             batch.n_rows = sum(1 for _row in read_rows(file, found.shape))
     with transaction.atomic():
@@ -499,6 +472,7 @@ def check_choices(options: Mapping[str, Any]) -> None:
         "date_order": ("dmy", "mdy"),
         "doubled": ("refuse", "earlier", "later"),
         "known": ("refuse", "correct"),
+        "equal": ("one", "each"),
         "system": [each.value for each in UnitSystem],
         "time_zone": available_timezones(),
     }
@@ -548,7 +522,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
         return batch.job
     if batch.state == State.DONE:
         raise Refused(_("This file was written already; nothing is left to do."), code="done")
-    found = understand(batch, try_out=False)
+    found = understand(batch)
     if not found.is_ready:
         raise Refused(" ".join([*found.problems, *(each.words for each in found.questions)]), code="undecided")
     with transaction.atomic():
@@ -582,6 +556,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
 def settled(options: Mapping[str, Any], found: Understanding) -> dict[str, Any]:
     """The choices with everything that was told from the data, so that the job need not tell it again."""
     return {
+        **TAKEN,
         **options,
         "heads": list(found.shape.columns),
         "encoding": found.shape.encoding,
@@ -603,20 +578,28 @@ def stop_import(*, batch: ImportBatch) -> None:
         stop_job(batch.job)
 
 
-def is_repeat(batch: ImportBatch) -> bool:
-    before = ImportBatch.objects.filter(
-        plant=batch.plant, subject=batch.subject, sha256=batch.sha256, state=State.DONE
-    ).exclude(pk=batch.pk)
-    return any(each.options == batch.options for each in before)
+def same_file_before(batch: ImportBatch) -> list[ImportBatch]:
+    """Earlier imports of the very same bytes, of which rows were or are being written; the latest first."""
+    rows = ImportBatch.objects.filter(plant=batch.plant, subject=batch.subject, sha256=batch.sha256)
+    begun = rows.exclude(pk=batch.pk).exclude(state__in=[State.UNDERSTOOD, State.REFUSED])
+    return list(begun.select_related("created_by").order_by("-created_at"))
 
 
-def context_of(batch: ImportBatch, by: Any = None) -> ImportContext:
+def is_repeat(batch: ImportBatch, found: Understanding) -> bool:
+    """Whether the same file was written with the same choices before."""
+    choices = settled(batch.options, found)
+    done = (each for each in same_file_before(batch) if each.state == State.DONE)
+    return any({**TAKEN, **each.options} == choices for each in done)
+
+
+def context_of(batch: ImportBatch, found: Understanding, by: Any = None) -> ImportContext:
     return ImportContext(
         plant=batch.plant,
         by=by or batch.created_by,
         batch=batch,
-        is_repeat=is_repeat(batch),
+        is_repeat=is_repeat(batch, found),
         corrects_known=batch.options.get("known") == "correct",
+        equal_are_events=batch.options.get("equal") == "each",
     )
 
 
@@ -634,7 +617,7 @@ def run_import(handle: JobHandle, batch_id: int) -> dict[str, Any]:
     subject = subject_of(batch.subject)
     with timezone.override(batch.plant.zone):
         try:
-            found = understand(batch, try_out=False)
+            found = understand(batch)
             if batch.all_or_nothing:
                 write_as_one(handle, batch, subject, found)
             else:
@@ -646,7 +629,7 @@ def run_import(handle: JobHandle, batch_id: int) -> dict[str, Any]:
 
 
 def counts_of(batch: ImportBatch) -> dict[str, Any]:
-    names = ("n_rows", "n_written", "n_changed", "n_unchanged", "n_refused")
+    names = ("n_rows", "n_written", "n_changed", "n_unchanged", "n_repeated", "n_refused")
     return {"batch": batch.pk, "state": batch.state, **{name: getattr(batch, name) for name in names}}
 
 
@@ -679,6 +662,11 @@ def ending_words(batch: ImportBatch, job: Job) -> str:
         )
         return words % known
     counts = _("%(written)s written, %(changed)s changed, %(unchanged)s already known, %(refused)s refused") % known
+    if batch.n_repeated:
+        words = ngettext(
+            "%(n)s equal row not counted again", "%(n)s equal rows not counted again", batch.n_repeated
+        ) % {"n": batch.n_repeated}
+        counts = f"{counts}, {words}"
     known["counts"] = counts
     if batch.state == State.FAILED:
         return _("Import of %(file)s: the file could not be read to its end. So far %(counts)s.") % known
@@ -708,14 +696,19 @@ def keyed_chunks(
     batch: ImportBatch, subject: ImportSubject, context: ImportContext, found: Understanding
 ) -> Iterator[list[KeyedRow]]:
     """The rows of the file as read, a chunk at a time; equal rows are counted from the top of the file."""
-    ordinals: Counter[str] = Counter()
-    for chunk in in_chunks(rows_of(batch, found), CHUNK):
-        prepared = [prepare(row, found, subject, context) for row in chunk]
-        yield with_keys(prepared, subject, batch.plant, ordinals)
+    yield from keyed_rows(rows_of(batch, found), subject, context, found)
+
+
+def keyed_rows(
+    rows: Iterable[SourceRow], subject: ImportSubject, context: ImportContext, found: Understanding
+) -> Iterator[list[KeyedRow]]:
+    seen = RowsSeen()
+    for chunk in in_chunks(iter(rows), CHUNK):
+        yield [with_key(prepare(row, found, subject, context), subject, context, seen) for row in chunk]
 
 
 def write_in_chunks(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, found: Understanding) -> None:
-    context = context_of(batch)
+    context = context_of(batch, found)
     read = 0
     for chunk in keyed_chunks(batch, subject, context, found):
         read += len(chunk)
@@ -733,33 +726,48 @@ def write_in_chunks(handle: JobHandle, batch: ImportBatch, subject: ImportSubjec
             )
             if not moved:
                 raise JobLost
-        batch.refresh_from_db(fields=["rows_done", "n_written", "n_changed", "n_unchanged", "n_refused"])
+        batch.refresh_from_db(fields=["rows_done", *(f"n_{name}" for name in OUTCOMES)])
     handle.progress(read, read, "")
     ImportBatch.objects.filter(pk=batch.pk, state=State.RUNNING).update(state=State.DONE, n_rows=read)
 
 
-KeyedRow = tuple[PreparedRow, "uuid.UUID | None"]
+class RowsSeen:
+    """The rows of a file so far: equal rows are told from further events of the same belt, moment and place."""
+
+    def __init__(self) -> None:
+        # By hash, as a file has many rows: how many different ones share a key; and of each row that was seen its
+        # place among those, its line, and how often it came.
+        self.n_different: dict[int, int] = {}
+        self.known: dict[int, tuple[int, int, int]] = {}
+
+    def add(self, row: PreparedRow) -> tuple[int, int, int]:
+        """Place among the different rows of its key, line of the first equal row, and how many equal ones came."""
+        key, content = hash(row.natural_key), hash((row.natural_key, row.content))
+        place, line, n = self.known.get(content) or (self.n_different.get(key, 0), row.source.line_number, 0)
+        if n == 0:
+            self.n_different[key] = place + 1
+        self.known[content] = (place, line, n + 1)
+        return place, line, n
 
 
-def with_keys(
-    rows: Iterable[PreparedRow], subject: ImportSubject, plant: Plant, ordinals: Counter[str]
-) -> list[KeyedRow]:
-    """Rows with their keys; equal rows of one file are counted where each is an event of its own."""
-    keyed: list[KeyedRow] = []
-    for row in rows:
-        if row.problems:
-            keyed.append((row, None))
-            continue
-        ordinal = 0
-        if subject.repeats_are_real:
-            ordinal = ordinals[row.natural_key]
-            ordinals[row.natural_key] += 1
-        keyed.append((row, row_key(subject, plant, row.natural_key, ordinal)))
-    return keyed
+def with_key(row: PreparedRow, subject: ImportSubject, context: ImportContext, seen: RowsSeen) -> KeyedRow:
+    """A row with its key. Rows equal in all they say count once, unless a person said that each is an event."""
+    if row.problems:
+        return KeyedRow(row)
+    if not subject.repeats_are_real:
+        return KeyedRow(row, row_key(subject, context.plant, row.natural_key, 0))
+    place, line, n = seen.add(row)
+    if n and not context.equal_are_events:
+        return KeyedRow(row, equal_to_line=line)
+    return KeyedRow(row, row_key(subject, context.plant, row.natural_key, place, n), n_equal_above=n)
 
 
 def progress_words(done: int, rows: int) -> str:
     return _("%(done)s of %(rows)s rows") % {"done": done, "rows": rows}
+
+
+Outcome = str | list[dict[str, str]]  # what became of a row, or its problems
+OUTCOMES = (WRITTEN, CHANGED, UNCHANGED, REPEATED, "refused")
 
 
 def write_rows(
@@ -767,35 +775,54 @@ def write_rows(
     subject: ImportSubject,
     context: ImportContext,
     found: Understanding,
-    prepared: list[KeyedRow],
+    keyed: list[KeyedRow],
 ) -> Counter[str]:
     """Write the rows of a chunk; a refused one is kept and does not stop the others. Counts by outcome."""
-    look_up_entries(subject, context, prepared)
-    at_once = write_new(subject, context, prepared)
-    tally: Counter[str] = Counter({WRITTEN: len(at_once)})
-    refused = []
-    for row, key in prepared:
-        if key in at_once:
-            continue
-        if key and is_unchanged(subject, context, row.values, key):
-            tally[UNCHANGED] += 1
-            continue
-        context.line_number = row.source.line_number
-        problems = row.problems or write_one(subject, context, row.values, key)
-        if isinstance(problems, str):
-            tally[problems] += 1
-        else:
-            tally["refused"] += 1
-            refused.append(
+    tally: Counter[str] = Counter()
+    kept = []
+    for each, outcome in zip(keyed, outcomes_of(subject, context, keyed), strict=True):
+        tally[outcome if isinstance(outcome, str) else "refused"] += 1
+        if outcome == REPEATED or not isinstance(outcome, str):
+            is_repeated = outcome == REPEATED
+            kept.append(
                 RejectedRow(
                     batch=batch,
-                    line_number=row.source.line_number,
-                    values=as_text(row.source, found.shape.columns, found.reading.decimal),
-                    problems=problems,
+                    line_number=each.row.source.line_number,
+                    values=as_text(each.row.source, found.shape.columns, found.reading.decimal),
+                    problems=[equal_words(each.equal_to_line)] if is_repeated else outcome,
+                    state=RejectedRow.State.REPEATED if is_repeated else RejectedRow.State.OPEN,
                 )
             )
-    RejectedRow.objects.bulk_create(refused, ignore_conflicts=True)
+    RejectedRow.objects.bulk_create(kept, ignore_conflicts=True)
     return tally
+
+
+def equal_words(line: int) -> dict[str, str]:
+    words = _("Equal to line %(line)s in every cell, so it was not counted again.") % {"line": line}
+    return {"field": "", "reason": words, "code": REPEATED}
+
+
+def outcomes_of(subject: ImportSubject, context: ImportContext, keyed: list[KeyedRow]) -> list[Outcome]:
+    """Write rows as the desk does, and what became of each, in their order."""
+    look_up_entries(subject, context, keyed)
+    at_once = write_new(subject, context, keyed)
+    return [outcome_of(subject, context, each, at_once) for each in keyed]
+
+
+def outcome_of(
+    subject: ImportSubject, context: ImportContext, each: KeyedRow, at_once: Container[uuid.UUID | None]
+) -> Outcome:
+    if each.row.problems:
+        return each.row.problems
+    if each.equal_to_line:
+        return REPEATED
+    if each.key in at_once:
+        return WRITTEN
+    assert each.key is not None
+    if is_unchanged(subject, context, each.row.values, each.key):
+        return UNCHANGED
+    context.line_number, context.n_equal_above = each.row.source.line_number, each.n_equal_above
+    return write_one(subject, context, each.row.values, each.key)
 
 
 def is_unchanged(subject: ImportSubject, context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> bool:
@@ -809,15 +836,14 @@ def is_unchanged(subject: ImportSubject, context: ImportContext, values: dict[st
         return False
 
 
-def write_new(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> set[uuid.UUID]:
+def write_new(subject: ImportSubject, context: ImportContext, keyed: list[KeyedRow]) -> set[uuid.UUID]:
     """Write the new rows of a chunk many at a time, where the subject can; the keys of those that were taken."""
     if subject.write_many is None or subject.entry_model is None:
         return set()
-    fresh = [
-        (row.values, key)
-        for row, key in prepared
-        if key and key not in context.known_entries and key not in context.by_hand
-    ]
+    known = context.known_entries.keys() | context.by_hand.keys()
+    # One that stands below equal ones is compared with those that are in the book by then: one by one.
+    alone = (each for each in keyed if not each.n_equal_above)
+    fresh = [(each.row.values, each.key) for each in alone if each.key and each.key not in known]
     n_of = Counter(key for _values, key in fresh)
     # Of one row that stands there twice the second has to be compared with the first: one by one.
     return write_halves(subject, context, [each for each in fresh if n_of[each[1]] == 1])
@@ -844,10 +870,10 @@ def write_halves(
     return keys
 
 
-def look_up_entries(subject: ImportSubject, context: ImportContext, prepared: list[KeyedRow]) -> None:
+def look_up_entries(subject: ImportSubject, context: ImportContext, rows_at_hand: list[KeyedRow]) -> None:
     """Find what the book has of the rows at hand: by their keys, and by hand about the same belt and moment."""
     context.known_entries, context.by_hand = {}, {}
-    keyed = [(row, key) for row, key in prepared if key]
+    keyed = [(each.row, each.key) for each in rows_at_hand if each.key]
     if subject.entry_model is None or not keyed:
         return
     rows: Any = subject.entry_model._default_manager.select_related(subject.key_fields[0])
@@ -880,10 +906,9 @@ def came_by_import(row: Any) -> bool:
 
 
 def write_one(
-    subject: ImportSubject, context: ImportContext, values: dict[str, Any], key: uuid.UUID | None
+    subject: ImportSubject, context: ImportContext, values: dict[str, Any], key: uuid.UUID
 ) -> str | list[dict[str, str]]:
     """The outcome of one row, or its problems. A refused row leaves nothing behind."""
-    assert key is not None
     try:
         with transaction.atomic():
             outcome = subject.write_row(context, values, key)
@@ -931,7 +956,7 @@ def check_all(
     """Read every row before anything is written, saying how far it is; None where there are too many to be kept."""
     kept: list[KeyedRow] | None = []
     read = 0
-    for chunk in keyed_chunks(batch, subject, context_of(batch), found):
+    for chunk in keyed_chunks(batch, subject, context_of(batch, found), found):
         read += len(chunk)
         if kept is not None:
             kept.extend(chunk)
@@ -957,7 +982,7 @@ def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, 
         with transaction.atomic():
             if not handle.still_mine():
                 raise JobLost
-            context = context_of(batch)
+            context = context_of(batch, found)
             if checked is not None and register_of(batch.plant) == register:
                 chunks: Iterable[list[KeyedRow]] = in_chunks(iter(checked), CHUNK)
             else:
@@ -966,7 +991,7 @@ def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, 
                 read += len(chunk)
                 tally += write_rows(batch, subject, context, found, chunk)
             if tally["refused"]:
-                refused = list(batch.rejected_rows.values("line_number", "values", "problems"))
+                refused = list(batch.rejected_rows.open().values("line_number", "values", "problems"))
                 raise _NothingWritten
             moved = ImportBatch.objects.filter(pk=batch.pk, rows_done=0, state=State.RUNNING).update(
                 rows_done=read, n_rows=read, state=State.DONE, **{f"n_{name}": n for name, n in tally.items()}
@@ -984,10 +1009,18 @@ def write_as_one(handle: JobHandle, batch: ImportBatch, subject: ImportSubject, 
 
 
 # --- refused rows -----------------------------------------------------------------------------------------------------
-def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str], keep_doubtful: bool = False) -> str:
+def retry_row(
+    *,
+    row: RejectedRow,
+    by: Any,
+    values: Mapping[str, str] = MappingProxyType({}),
+    keep_doubtful: bool = False,
+    is_own_event: bool = False,
+) -> str:
     """Write a refused row with the cells that a person mended. Pressing twice writes once.
 
-    With `keep_doubtful` a reading that does not fit its neighbours is kept: the meter really shows it.
+    With `keep_doubtful` a reading that does not fit its neighbours is kept: the meter really shows it. A row that is
+    equal to another row of its file is not counted again, unless the person says that it `is_own_event`.
 
     Raises
     ------
@@ -999,36 +1032,53 @@ def retry_row(*, row: RejectedRow, by: Any, values: Mapping[str, str], keep_doub
     subject = subject_of(batch.subject)
     texts = {**row.values, **{name: text.strip() for name, text in values.items() if name in row.values}}
     with timezone.override(batch.plant.zone):
-        found = understand(batch, try_out=False)
-        context = context_of(batch, by)
+        found = understand(batch)
+        context = context_of(batch, found, by)
         context.is_repeat = False  # a person says now what is right
-        context.line_number = row.line_number
         context.keep_doubtful = keep_doubtful
+        context.equal_are_events |= is_own_event
         source = SourceRow(row.line_number, tuple(texts.get(head, "") for head in found.shape.columns))
         prepared = prepare(source, found, subject, context)
-        problems: str | list[dict[str, str]] = prepared.problems
-        if not problems:
-            ordinal = n_equal_rows(batch, found, subject, prepared) if subject.repeats_are_real else 0
-            key = row_key(subject, batch.plant, prepared.natural_key, ordinal)
-            with transaction.atomic():
-                claimed = RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(
-                    state=RejectedRow.State.CORRECTED, values=texts
-                )
-                if not claimed:
-                    return UNCHANGED
-                look_up_entries(subject, context, [(prepared, key)])
-                problems = write_one(subject, context, prepared.values, key)
-                if isinstance(problems, str):
-                    ImportBatch.objects.filter(pk=batch.pk).update(
-                        n_refused=F("n_refused") - 1, **{f"n_{problems}": F(f"n_{problems}") + 1}
-                    )
-                    return problems
-                RejectedRow.objects.filter(pk=row.pk).update(state=RejectedRow.State.OPEN)
-    assert not isinstance(problems, str)
-    RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(values=texts, problems=problems)
-    row.values, row.problems = texts, problems
-    fields = {each["field"]: each["reason"] for each in problems if each["field"]}
-    raise Refused(" ".join(each["reason"] for each in problems), code="still_wrong", fields=fields)
+        outcome: Outcome = prepared.problems
+        if not prepared.problems:
+            seen = rows_written(batch, found, subject, prepared)
+            outcome = write_retried(row, batch, subject, context, with_key(prepared, subject, context, seen), texts)
+    if isinstance(outcome, str):
+        return outcome
+    RejectedRow.objects.filter(pk=row.pk, state__in=MENDABLE).update(values=texts, problems=outcome)
+    row.values, row.problems = texts, outcome
+    fields = {each["field"]: each["reason"] for each in outcome if each["field"]}
+    raise Refused(" ".join(each["reason"] for each in outcome), code="still_wrong", fields=fields)
+
+
+def write_retried(
+    row: RejectedRow,
+    batch: ImportBatch,
+    subject: ImportSubject,
+    context: ImportContext,
+    keyed: KeyedRow,
+    texts: dict[str, str],
+) -> Outcome:
+    """Write one row that was kept, and move it from one count of its file to another; refused, it stays as it was."""
+    is_repeated = bool(keyed.equal_to_line)
+    becomes: dict[str, Any] = {"values": texts, "state": RejectedRow.State.CORRECTED}
+    if is_repeated:
+        becomes |= {"state": RejectedRow.State.REPEATED, "problems": [equal_words(keyed.equal_to_line)]}
+    counted = "n_repeated" if row.state == RejectedRow.State.REPEATED else "n_refused"
+    with transaction.atomic():
+        if row.state not in MENDABLE or not RejectedRow.objects.filter(pk=row.pk, state=row.state).update(**becomes):
+            return UNCHANGED
+        [outcome] = outcomes_of(subject, context, [keyed])
+        if isinstance(outcome, str):
+            moved = {counted: F(counted) - 1}
+            moved[f"n_{outcome}"] = F(f"n_{outcome}") + 1 - (counted == f"n_{outcome}")
+            ImportBatch.objects.filter(pk=batch.pk).update(**moved)
+            return outcome
+        transaction.set_rollback(True)
+    return outcome
+
+
+MENDABLE = (RejectedRow.State.OPEN, RejectedRow.State.REPEATED)
 
 
 def check_open(row: RejectedRow, batch: ImportBatch) -> None:
@@ -1043,20 +1093,29 @@ def check_open(row: RejectedRow, batch: ImportBatch) -> None:
         raise Refused(_("This row was left out on purpose. Send it again in a file if it is needed after all."))
 
 
-def n_equal_rows(batch: ImportBatch, found: Understanding, subject: ImportSubject, row: PreparedRow) -> int:
-    """How many other rows of the file are the same event by their key: each of them has its own key already."""
+def rows_written(batch: ImportBatch, found: Understanding, subject: ImportSubject, row: PreparedRow) -> RowsSeen:
+    """The rows of the file with this row's key that are written, so that each keeps a key of its own."""
+    seen = RowsSeen()
+    if not subject.repeats_are_real:
+        return seen
     context = ImportContext(plant=batch.plant, by=None)
-    at = row.source.line_number
-    n = 0
-    for each in rows_of(batch, found):
-        if each.line_number != at:
-            other = prepare(each, found, subject, context)
-            n += not other.problems and other.natural_key == row.natural_key
+    names = {*subject.key_fields, *subject.times_of.values()}
+    # Most rows are told apart by the cells of their key alone.
+    only_key = replace(found, matches=tuple(each for each in found.matches if each.column.name in names))
+    kept = set(batch.rejected_rows.values_list("line_number", flat=True))
+    others = [
+        each
+        for each in rows_of(batch, found)
+        if each.line_number not in kept and prepare(each, only_key, subject, context).natural_key == row.natural_key
+    ]
     for mended in batch.rejected_rows.filter(state=RejectedRow.State.CORRECTED):
         cells = tuple(mended.values.get(head, "") for head in found.shape.columns)
-        other = prepare(SourceRow(mended.line_number, cells), found, subject, context)
-        n += mended.line_number != at and not other.problems and other.natural_key == row.natural_key
-    return n
+        others.append(SourceRow(mended.line_number, cells))
+    for each in others:
+        other = prepare(each, found, subject, context)
+        if not other.problems and other.natural_key == row.natural_key:
+            seen.add(other)
+    return seen
 
 
 def drop_row(*, row: RejectedRow) -> bool:
@@ -1071,7 +1130,7 @@ REASONS, LINE = "reasons", "line in the first file"
 
 def rejected_as_csv(batch: ImportBatch) -> Iterator[str]:
     """The open refused rows as a file that can be mended and sent again: the same columns, and the reasons."""
-    rows = batch.rejected_rows.filter(state=RejectedRow.State.OPEN)
+    rows = batch.rejected_rows.open()
     # The order of the file; a data base does not keep the order of a row's cells.
     heads: list[str] = list(batch.options.get("heads", []))
     for row in rows:

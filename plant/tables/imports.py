@@ -22,6 +22,7 @@ class ImportTable(RegisterTable):
     n_written = tables.Column(verbose_name=_("Written"), attrs=NUMBER)
     n_changed = tables.Column(verbose_name=_("Changed"), attrs=NUMBER)
     n_unchanged = tables.Column(verbose_name=_("Already known"), attrs=NUMBER)
+    n_repeated = tables.Column(verbose_name=_("Equal rows"), attrs=NUMBER)
     n_refused = tables.Column(verbose_name=_("Refused"), attrs=NUMBER)
     by = tables.Column(verbose_name=_("By"), accessor="created_by__username", default="")
 

@@ -22,9 +22,10 @@ from django.views.decorators.http import require_POST
 from plant.errors import Refused
 from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
 from plant.import_subjects import subject_of
-from plant.models import ImportBatch, RejectedRow
+from plant.models import ImportBatch
 from plant.permissions import get_visible, require_right, right
 from plant.services import imports
+from plant.services.import_preview import preview_of
 from plant.tables.imports import ImportTable
 from plant.views.lists import RegisterList
 
@@ -139,11 +140,15 @@ def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
 def show_choices(
     request: HttpRequest, batch: ImportBatch, form: ImportChoicesForm | None = None, words: str = "", status: int = 200
 ) -> HttpResponse:
-    found = None
+    preview = None
     try:
-        found = imports.understand(batch)
+        preview = preview_of(batch)
     except Refused as refusal:
         words = words or refusal.message
+    found = preview.found if preview else None
+    form = form or ImportChoicesForm(batch=batch, found=found)
+    if preview and preview.samples:
+        form.examples = preview.samples[0].shown
     return render(
         request,
         "plant/import_understood.html",
@@ -152,7 +157,8 @@ def show_choices(
             "batch": batch,
             "subject": subject_of(batch.subject),
             "found": found,
-            "form": form or ImportChoicesForm(batch=batch, found=found),
+            "preview": preview,
+            "form": form,
             "words": words,
         },
         status=status,
@@ -247,8 +253,8 @@ def import_progress(request: HttpRequest, pk: int) -> HttpResponse:
 
 def show_result(request: HttpRequest, batch: ImportBatch) -> HttpResponse:
     subject = subject_of(batch.subject)
-    page = Paginator(batch.rejected_rows.all(), REFUSED_PER_PAGE).get_page(request.GET.get("page"))
-    n_open = batch.rejected_rows.filter(state=RejectedRow.State.OPEN).count()
+    page = Paginator(batch.rejected_rows.refused(), REFUSED_PER_PAGE).get_page(request.GET.get("page"))
+    equal = Paginator(batch.rejected_rows.repeated(), REFUSED_PER_PAGE).get_page(request.GET.get("equal"))
     return render(
         request,
         "plant/import_result.html",
@@ -257,8 +263,10 @@ def show_result(request: HttpRequest, batch: ImportBatch) -> HttpResponse:
             "batch": batch,
             "subject": subject,
             "page": page,
-            "n_open": n_open,
+            "n_open": batch.rejected_rows.open().count(),
+            "equal": equal,
             "forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in page],
+            "equal_forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in equal],
             "may_mend": batch.state == ImportBatch.State.DONE,
         },
     )
@@ -272,11 +280,13 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
     subject = subject_of(batch.subject)
     refused = get_object_or_404(batch.rejected_rows, pk=row)
     form = RefusedRowForm(request.POST, row=refused, batch=batch, subject=subject)
-    if request.POST.get("act") == "drop":
+    act = request.POST.get("act")
+    if act == "drop":
         imports.drop_row(row=refused)
-    elif form.is_valid():
+    elif act == "own" or form.is_valid():
+        given = {} if act == "own" else {"values": form.values(), "keep_doubtful": form.keep_doubtful()}
         try:
-            imports.retry_row(row=refused, by=request.user, values=form.values(), keep_doubtful=form.keep_doubtful())
+            imports.retry_row(row=refused, by=request.user, is_own_event=act == "own", **given)
         except Refused as refusal:
             if not request.htmx:
                 messages.error(
@@ -292,7 +302,7 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
         {
             "form": RefusedRowForm(row=refused, batch=batch, subject=subject),
             "batch": batch,
-            "n_open": batch.rejected_rows.filter(state=RejectedRow.State.OPEN).count(),
+            "n_open": batch.rejected_rows.open().count(),
             "may_mend": True,
             "just_now": True,  # the counts above the rows go along
         },

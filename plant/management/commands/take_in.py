@@ -16,6 +16,7 @@ from plant.import_subjects import subject_of
 from plant.models import ImportBatch, Job, Person, Plant
 from plant.permissions import has_right
 from plant.services import imports
+from plant.services.import_preview import Preview, preview_of
 from plant.services.jobs import do_job
 
 
@@ -35,6 +36,7 @@ class Command(BaseCommand):
             default=[],
             metavar="NAME=VALUE",
             help="a choice: date_order=dmy|mdy, decimal=point|comma, time_zone=..., doubled=refuse|earlier|later, "
+            "known=refuse|correct, equal=one|each, "
             "encoding=..., delimiter=..., sheet=..., header_line=..., column.FIELD=HEAD, unit.FIELD=UNIT",
         )
         parser.add_argument("--refused", type=Path, help="write the refused rows with their reasons to this file")
@@ -69,25 +71,28 @@ class Command(BaseCommand):
             raise CommandError(f"{path} cannot be read ({error.strerror}).") from error
         try:
             imports.choose(batch=batch, options=chosen(given["set"]))
-            self.say(batch, imports.understand(batch))
+            self.say(batch, preview_of(batch))
             if not given["dry"]:
                 self.write(batch, person, given)
         finally:
             if batch.job_id is None:
                 imports.forget_file(batch=batch)  # nothing was asked for: no file is left waiting at the desk
 
-    def say(self, batch: ImportBatch, found: imports.Understanding) -> None:
+    def say(self, batch: ImportBatch, preview: Preview) -> None:
+        found = preview.found
         self.stdout.write(f"{batch.file_name}: {batch.n_rows} rows of {batch.subject}")
         for match in found.matched():
             unit = f" [{match.unit}]" if match.unit else ""
             self.stdout.write(f"  {match.column.name} <- {match.head}{unit}")
         reading = found.reading
         self.stdout.write(f"  dates {reading.date_order}, decimal {reading.decimal}, clock of {reading.time_zone}")
-        for words in (*found.notes, *found.problems, *(f"{q.words} (--set {q.option}=...)" for q in found.questions)):
+        if preview.sent_before:
+            self.stdout.write(f"  {preview.sent_before.words}")
+        for words in (*preview.notes, *found.problems, *(f"{q.words} (--set {q.option}=...)" for q in found.questions)):
             self.stdout.write(f"  {words}")
         if found.is_ready:
-            self.stdout.write(f"  {found.n_wrong} of the first {found.n_tried} rows look wrong")
-        for row in found.samples:
+            self.stdout.write(f"  of the first {preview.n_tried} rows {preview.n_wrong} would be refused")
+        for row in preview.wrong[:20]:
             for problem in row.problems:
                 self.stdout.write(f"  line {row.line_number}: {problem['reason']}")
 
@@ -104,7 +109,7 @@ class Command(BaseCommand):
         if given["refused"] and batch.n_refused:
             given["refused"].write_text("".join(imports.rejected_as_csv(batch)), encoding="utf-8")
         self.stdout.write(json.dumps(imports.counts_of(batch)))
-        for row in batch.rejected_rows.all()[:20]:
+        for row in batch.rejected_rows.refused()[:20]:
             reasons = " ".join(each["reason"] for each in row.problems)
             self.stderr.write(f"line {row.line_number}: {reasons}")
         if batch.state != ImportBatch.State.DONE:

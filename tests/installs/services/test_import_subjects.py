@@ -140,7 +140,7 @@ def test_the_shell_takes_a_file_in_and_names_refused_lines(alder, pat, belt_a1, 
         take_in(*given)
     assert ImportBatch.objects.count() == 0
     out, _err = take_in(*given, "--set", "date_order=dmy", "--dry")
-    assert "1 of the first 2 rows look wrong" in out
+    assert "of the first 2 rows 1 would be refused" in out
     assert (Incident.objects.count(), ImportBatch.objects.count()) == (0, 0)
     out, err = take_in(*given, "--set", "date_order=dmy", "--refused", refused)
     assert '"n_written": 1' in out

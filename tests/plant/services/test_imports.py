@@ -13,10 +13,12 @@ from django.test import override_settings
 from django.utils import timezone
 
 from plant.errors import Refused
+from plant.import_subjects import subject_of
 from plant.job_kinds import JobLost
 from plant.models import Area, Conveyor, ImportBatch, Incident, Job, MeterReading, RejectedRow, RunRecord
 from plant.services import imports, jobs
 from plant.services.conveyors import change_conveyor
+from plant.services.import_preview import preview_of
 from plant.services.incidents import correct_incident, record_incident
 from tests import make
 
@@ -67,10 +69,105 @@ def test_an_overlapping_export_adds_only_what_is_new(alder, pat, belt_a1):
     assert counts(run(send(alder, pat, "incidents", incidents(40, start=20)), pat)) == (10, 0, 10, 0)
 
 
-def test_equal_rows_of_one_file_are_two_incidents_and_stay_two(alder, pat, belt_a1):
-    twice = HEAD + "A-1,2026-03-01 10:00,drift,a\n" * 2
-    assert counts(run(send(alder, pat, "incidents", twice), pat)) == (2, 0, 0, 0)
-    assert counts(run(send(alder, pat, "incidents", twice), pat)) == (0, 0, 2, 0)
+# --- equal rows -------------------------------------------------------------------------------------------------------
+A, B = "A-1,2026-03-01 10:00,drift,a\n", "A-1,2026-03-01 10:00,spill,b\n"
+C = "A-1,2026-03-02 10:00,drift,c\n"
+EACH = {"options": {"equal": "each"}}
+
+
+def notes_in_book():
+    return sorted(Incident.objects.current().values_list("note", flat=True))
+
+
+def test_equal_rows_of_one_file_are_one_incident_and_said_to_be(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", HEAD + A + B + A * 2)
+    preview = preview_of(batch)
+    assert dict(preview.tally) == {"written": 2, "repeated": 2}
+    assert "Lines 4, 5 are equal to rows above them in every cell and are not counted again." in preview.notes[-1]
+    batch = run(batch, pat)
+    assert (counts(batch), batch.n_repeated) == ((2, 0, 0, 0), 2)
+    kept = {row.line_number: (row.state, row.problems[0]["reason"]) for row in batch.rejected_rows.all()}
+    words = "Equal to line 2 in every cell, so it was not counted again."
+    assert kept == {4: ("repeated", words), 5: ("repeated", words)}
+    again = run(send(alder, pat, "incidents", HEAD + A + B + A * 2), pat)
+    assert (counts(again), again.n_repeated) == ((0, 0, 2, 0), 2)
+    assert notes_in_book() == ["a", "b"]
+
+
+def test_equal_rows_are_two_incidents_where_a_person_says_so_and_stay_two(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", HEAD + A * 2, **EACH)
+    assert "Line 3 is equal to a row above it in every cell and is written as an event" in preview_of(batch).notes[-1]
+    assert counts(run(batch, pat)) == (2, 0, 0, 0)
+    assert counts(run(send(alder, pat, "incidents", HEAD + A * 2, **EACH), pat)) == (0, 0, 2, 0)
+    assert counts(run(send(alder, pat, "incidents", HEAD + A), pat)) == (0, 0, 1, 0)
+    # A third one is new, whatever else of that minute stands between.
+    assert counts(run(send(alder, pat, "incidents", HEAD + A + B + A * 2, **EACH), pat)) == (2, 0, 2, 0)
+    assert notes_in_book() == ["a", "a", "a", "b"]
+    assert counts(run(send(alder, pat, "incidents", HEAD + A * 3 + B, **EACH), pat)) == (0, 0, 4, 0)
+
+
+def test_a_file_that_was_counted_once_may_be_sent_again_with_each_an_event(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", HEAD + A * 2 + B), pat)
+    assert counts(run(send(alder, pat, "incidents", HEAD + A * 2 + B, **EACH), pat)) == (1, 0, 2, 0)
+    assert notes_in_book() == ["a", "a", "b"]
+
+
+def test_equal_incidents_with_the_keys_of_before_are_known(alder, pat, belt_a1):
+    """Equal rows once had the keys of the first and second row of their minute."""
+    batch = run(send(alder, pat, "incidents", HEAD + A), pat)
+    subject, natural = subject_of("incidents"), f"{belt_a1.pk}|2026-03-01T09:00:00+00:00||"
+    key = imports.row_key(subject, alder, natural, 1)
+    at = dt.datetime(2026, 3, 1, 9, tzinfo=UTC)
+    more = {"happened_at": at, "severity": "drift", "note": "a", "client_key": key, "import_batch": batch}
+    record_incident(conveyor=belt_a1, by=pat, **more)
+    assert Incident.objects.filter(client_key=imports.row_key(subject, alder, natural, 0)).exists()
+    assert counts(run(send(alder, pat, "incidents", HEAD + A * 2, **EACH), pat)) == (0, 0, 2, 0)
+    assert notes_in_book() == ["a", "a"]
+
+
+def test_rows_that_differ_in_a_column_that_is_not_used_are_two_incidents(alder, pat, belt_a1):
+    text = "no,tag,when,note\n1,A-1,2026-03-01 10:00,a\n2,A-1,2026-03-01 10:00,a\n2,a1,2026-03-01 10:00,a\n"
+    batch = run(send(alder, pat, "incidents", text), pat)
+    assert (counts(batch), batch.n_repeated) == ((2, 0, 0, 0), 1)
+
+
+def test_an_equal_row_becomes_an_incident_of_its_own_from_the_result_and_each_stays_known(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", HEAD + A * 3 + B), pat)
+    for n, row in enumerate(batch.rejected_rows.all(), start=2):
+        assert imports.retry_row(row=row, by=pat, is_own_event=True) == "written"
+        assert imports.retry_row(row=row, by=pat, is_own_event=True) == "unchanged"
+        assert notes_in_book() == ["a"] * n + ["b"]
+    batch.refresh_from_db()
+    assert (counts(batch), batch.n_repeated) == ((4, 0, 0, 0), 0)
+    again = run(send(alder, pat, "incidents", HEAD + A * 3 + B), pat)
+    assert (counts(again), again.n_repeated) == ((0, 0, 2, 0), 2)
+    assert counts(run(send(alder, pat, "incidents", HEAD + A * 3 + B, **EACH), pat)) == (0, 0, 4, 0)
+
+
+def test_all_rows_or_none_is_not_kept_out_by_equal_rows(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", HEAD + A * 2), pat, all_or_nothing=True)
+    assert (batch.state, counts(batch), batch.n_repeated) == ("done", (1, 0, 0, 0), 1)
+    batch = run(send(alder, pat, "incidents", HEAD + C * 2 + "B-9,2026-03-01,drift,x\n"), pat, all_or_nothing=True)
+    assert (batch.state, [row.line_number for row in batch.rejected_rows.all()]) == ("refused", [4])
+    batch = run(batch, pat, all_or_nothing=False)
+    assert (batch.state, counts(batch), batch.n_repeated) == ("done", (1, 0, 0, 1), 1)
+
+
+def test_equal_rows_far_apart_are_told_also_after_a_worker_died(alder, pat, belt_a1, monkeypatch):
+    batch = send(alder, pat, "incidents", incidents(450) + "A-1,2026-03-01 00:00,drift,row 0\n")
+    job = imports.start_import(batch=batch, by=pat)
+    with monkeypatch.context() as patch:
+        die_after(patch, 1)
+        with pytest.raises(SystemExit):
+            jobs.do_job(job.pk)
+    Job.objects.filter(pk=job.pk).update(heartbeat_at=timezone.now() - dt.timedelta(minutes=5))
+    jobs.do_job(job.pk)
+    batch.refresh_from_db()
+    assert (batch.state, counts(batch), batch.n_repeated) == ("done", (450, 0, 0, 0), 1)
+    assert batch.rejected_rows.get().problems[0]["reason"].startswith("Equal to line 2 ")
+
+
+# --- known rows -------------------------------------------------------------------------------------------------------
 
 
 def test_a_known_incident_with_other_details_is_never_overwritten(alder, pat, belt_a1):
@@ -110,9 +207,9 @@ def test_an_incident_that_a_person_wrote_by_hand_does_not_count_twice(alder, pat
     batch = run(send(alder, pat, "incidents", HEAD + second), pat)
     assert counts(batch) == (0, 0, 0, 1)
     assert "note x; the file says y" in reasons(batch)[2]
-    # Two rows of a file are two incidents: one of them is the one by hand, the other is new, and stays known.
-    assert counts(run(send(alder, pat, "incidents", HEAD + same * 2), pat)) == (1, 0, 1, 0)
-    assert counts(run(send(alder, pat, "incidents", HEAD + same * 2), pat)) == (0, 0, 2, 0)
+    # Two rows of a file that are two incidents: one is the one by hand, the other is new, and stays known.
+    assert counts(run(send(alder, pat, "incidents", HEAD + same * 2, **EACH), pat)) == (1, 0, 1, 0)
+    assert counts(run(send(alder, pat, "incidents", HEAD + same * 2, **EACH), pat)) == (0, 0, 2, 0)
     assert Incident.objects.count() == 2
 
 
@@ -144,7 +241,7 @@ def test_a_doubled_hour_is_mended_in_the_cell_of_its_date_though_the_time_has_it
 
 def test_a_date_without_a_time_is_taken_as_midnight_and_said_so(alder, pat, belt_a1):
     batch = send(alder, pat, "incidents", "tag,when\nA-1,2026-03-01\nA-1,2026-03-02 10:00\n")
-    assert imports.understand(batch).notes[-1].startswith("1 of the 2 rows tried out stand at 00:00")
+    assert preview_of(batch).notes[-1].startswith("1 of the 2 rows tried out stand at 00:00")
 
 
 def test_tags_are_known_in_any_spelling_and_times_are_of_the_plant(alder, pat, belt_a1):
@@ -344,7 +441,7 @@ def test_dates_that_read_both_ways_are_asked_and_then_read_as_chosen(alder, pat,
     batch = send(alder, pat, "incidents", "tag,when\nA-1,03/04/2026 10:00\n")
     found = imports.understand(batch)
     assert [each.option for each in found.questions] == ["date_order"]
-    assert found.samples[0].shown["when"] == "to be decided"
+    assert preview_of(batch).samples[0].shown["when"] == "to be decided"
     with pytest.raises(Refused, match="Choose the order"):
         imports.start_import(batch=batch, by=pat)
     imports.choose(batch=batch, options={"date_order": "mdy"})
@@ -354,7 +451,7 @@ def test_dates_that_read_both_ways_are_asked_and_then_read_as_chosen(alder, pat,
 
 def test_a_doubled_hour_may_be_decided_for_the_file(alder, pat, belt_a1):
     batch = send(alder, pat, "incidents", "tag,when\nA-1,2025-10-26 02:30\n")
-    assert imports.understand(batch).n_wrong == 1
+    assert preview_of(batch).n_wrong == 1
     imports.choose(batch=batch, options={"doubled": "later"})
     run(batch, pat)
     assert Incident.objects.get().happened_at == dt.datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
@@ -362,8 +459,8 @@ def test_a_doubled_hour_may_be_decided_for_the_file(alder, pat, belt_a1):
 
 def test_what_was_understood_shows_rows_as_they_will_be_written(alder, erin, belt_a1):
     batch = send(alder, erin, "incidents", "tag;when;chainage [ft];strand;lost\nA-1;2026-03-01 10:00;328,0;top;1,5\n")
-    with timezone.override("Europe/Berlin"):
-        found = imports.understand(batch)
+    preview = preview_of(batch)
+    found = preview.found
     assert found.reading.decimal == "comma"
     assert [each.column.name for each in found.matched()] == [
         "conveyor",
@@ -372,7 +469,7 @@ def test_what_was_understood_shows_rows_as_they_will_be_written(alder, erin, bel
         "chainage_m",
         "minutes_lost",
     ]
-    assert list(found.samples[0].shown.values()) == ["A-1", "2026-03-01 10:00 CET", "carry", "100 m", "1.5 min"]
+    assert list(preview.samples[0].shown.values()) == ["A-1", "2026-03-01 10:00 CET", "carry", "100 m", "1.5 min"]
     assert Incident.objects.count() == 0
 
 
@@ -412,13 +509,29 @@ def test_a_refused_row_is_mended_in_place_once(alder, pat, belt_a1):
     assert counts(run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,x\n"), pat)) == (0, 0, 1, 0)
 
 
-def test_a_mended_row_that_equals_another_row_of_its_file_is_an_incident_of_its_own(alder, pat, belt_a1):
-    batch = run(
-        send(alder, pat, "incidents", HEAD + "A-l,2026-03-01 10:00,drift,x\nA-1,2026-03-01 10:00,drift,x\n"), pat
-    )
-    imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"})
+def test_a_mended_row_that_equals_another_row_of_its_file_counts_once_until_a_person_says_otherwise(
+    alder, pat, belt_a1
+):
+    text = HEAD + "A-l,2026-03-01 10:00,drift,x\nA-1,2026-03-01 10:00,drift,x\n"
+    batch = run(send(alder, pat, "incidents", text), pat)
+    row = batch.rejected_rows.get()
+    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "repeated"
+    row.refresh_from_db()
+    batch.refresh_from_db()
+    assert (row.state, row.values["tag"], counts(batch), batch.n_repeated) == ("repeated", "A-1", (1, 0, 0, 0), 1)
+    assert row.problems[0]["reason"].startswith("Equal to line 3 ")
+    assert imports.retry_row(row=row, by=pat, is_own_event=True) == "written"
+    batch.refresh_from_db()
+    assert (counts(batch), batch.n_repeated, Incident.objects.count()) == ((2, 0, 0, 0), 0, 2)
+    mended = HEAD + "A-1,2026-03-01 10:00,drift,x\n" * 2
+    assert counts(run(send(alder, pat, "incidents", mended, **EACH), pat)) == (0, 0, 2, 0)
+
+
+def test_a_mended_row_is_an_event_of_its_own_where_the_whole_file_was_sent_so(alder, pat, belt_a1):
+    text = HEAD + "A-l,2026-03-01 10:00,drift,x\nA-1,2026-03-01 10:00,drift,x\n"
+    batch = run(send(alder, pat, "incidents", text, **EACH), pat)
+    assert imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"}) == "written"
     assert Incident.objects.count() == 2
-    assert counts(run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,x\n" * 2), pat)) == (0, 0, 2, 0)
 
 
 def test_refused_rows_come_as_a_file_that_can_be_mended_and_sent_again(alder, pat, belt_a1):
@@ -480,7 +593,7 @@ def die_after(monkeypatch, n_chunks):
 def test_a_killed_worker_s_import_goes_on_where_it_was_and_ends_complete_once(alder, pat, belt_a1, monkeypatch):
     twice = "A-1,2026-03-25 10:00,drift,x\n"
     text = HEAD + twice + incidents(500).removeprefix(HEAD) + "B-9,2026-03-01 10:00,drift,bad\n" + twice
-    batch = send(alder, pat, "incidents", text)
+    batch = send(alder, pat, "incidents", text, **EACH)
     job = imports.start_import(batch=batch, by=pat)
     with monkeypatch.context() as patch:
         die_after(patch, 1)
@@ -499,7 +612,7 @@ def test_a_killed_worker_s_import_goes_on_where_it_was_and_ends_complete_once(al
     assert (batch.state, counts(batch), batch.rows_done) == ("done", (502, 0, 0, 1), 503)
     assert Incident.objects.count() == 502
     assert jobs.do_job(job.pk) is False
-    assert counts(run(send(alder, pat, "incidents", text), pat)) == (0, 0, 502, 1)
+    assert counts(run(send(alder, pat, "incidents", text, **EACH), pat)) == (0, 0, 502, 1)
 
 
 def test_a_chunk_that_dies_half_way_leaves_nothing(alder, pat, belt_a1, monkeypatch):

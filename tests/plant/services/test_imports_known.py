@@ -12,6 +12,7 @@ from django.apps import apps
 from plant.errors import Refused
 from plant.models import Incident, MeterReading, RunRecord
 from plant.services import imports
+from plant.services.import_preview import preview_of
 from plant.services.incidents import correct_incident, record_incident, withdraw_incident
 from plant.services.running_hours import correct_run
 from tests.plant.services.test_imports import HEAD, counts, files_of_the_test, reasons, run, send  # noqa: F401
@@ -181,7 +182,7 @@ def test_rows_of_before_get_their_file_and_a_person_s_stay_theirs(alder, pat, er
 def test_tag_and_one_column_change_only_that_of_known_conveyors(alder, pat, belt_a1):
     before = {name: getattr(belt_a1, name) for name in ("area_id", "belt_width_mm", "length_m", "lift_m", "name")}
     batch = send(alder, pat, "conveyors", "tag,speed\na1,3.15\nA-l,2\n", name="speeds.csv")
-    found = imports.understand(batch)
+    found = preview_of(batch)
     assert found.is_ready
     assert found.notes[-1].startswith("No column was found for: area, belt width, length. Rows that the book knows")
     assert found.n_wrong == 1

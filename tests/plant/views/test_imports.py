@@ -202,6 +202,52 @@ def test_importing_is_no_way_round_the_right_to_add_models(client, pat, erin):
     assert client.get(url).status_code == 403
 
 
+EQUAL = "tag,when,note\n" + "A-1,2026-03-01 10:00,twice\n" * 3
+
+
+def test_equal_rows_are_said_before_and_after_and_become_events_at_a_press(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client, EQUAL).url
+    page = client.get(url)
+    words = page.content.decode()
+    assert "Lines 3, 4 are equal to rows above them in every cell and are not counted again." in words
+    assert "<b>2</b> equal rows, not counted again" in words
+    assert choices_of(page)["equal"] == "one"
+    client.post(f"{url}choices/", {**choices_of(page), "act": "write"})
+    do_all_jobs()
+    words = client.get(url).content.decode()
+    assert "All rows are in the book." in words
+    assert "Equal to another row: 2 rows" in words
+    assert "when: 2026-03-01 10:00" in words
+    row = ImportBatch.objects.get().rejected_rows.first()
+    part = client.post(f"{url}rows/{row.pk}/", {"act": "own"}, headers={"hx-request": "true"}).content.decode()
+    assert "corrected and written" in part
+    assert "<b>1</b> equal row, not counted again" in part
+    assert Incident.objects.count() == 2
+    client.post(f"{url}rows/{ImportBatch.objects.get().rejected_rows.last().pk}/", {"act": "own"})
+    assert Incident.objects.count() == 3
+    assert "Equal to another row" not in client.get(url).content.decode()
+
+
+def test_equal_rows_may_be_chosen_to_be_an_event_each(client, pat, belt_a1):
+    client.force_login(pat)
+    url = upload(client, EQUAL).url
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "equal": "each", "act": "write"})
+    do_all_jobs()
+    assert Incident.objects.count() == 3
+    url = upload(client, "tag,date,reading\nA-1,2026-03-01,1000\n", subject="meter_readings").url
+    assert "equal" not in choices_of(client.get(url))
+
+
+def test_rows_that_would_be_refused_far_down_are_named_before_anything_is_written(client, pat, belt_a1):
+    client.force_login(pat)
+    good = "".join(f"A-1,2026-03-01 {n:02}:00,row {n}\n" for n in range(24))
+    words = client.get(upload(client, f"tag,when,note\n{good}A-1,2097-03-01 10:00,ahead\n").url).content.decode()
+    assert "1 of the 25 rows tried out look wrong" in words
+    assert "<b>Line 26:</b> " in words
+    assert "is in the future" in words
+
+
 def test_stop_and_go_on(client, pat, belt_a1):
     client.force_login(pat)
     url = upload(client).url

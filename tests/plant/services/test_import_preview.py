@@ -1,0 +1,244 @@
+"""What is shown before anything is written: the same refusals as writing, equal rows, a file that was sent before."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+
+import pytest
+from django.apps import apps
+from django.db import OperationalError, transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from plant.import_subjects import import_subjects, subject_of
+from plant.models import Incident
+from plant.services import import_preview, imports
+from plant.services.conveyors import change_conveyor
+from plant.services.import_preview import preview_of
+from plant.services.incidents import correct_incident
+from tests.plant.services.test_imports import HEAD, counts, files_of_the_test, reasons, run, send  # noqa: F401
+
+METER = "tag,date,reading\nA-1,2026-03-01,1000\nA-1,2026-03-02,1400\nA-1,2026-03-03,900\nA-1,2026-03-04,1060\n"
+
+
+def words_of(tried):
+    return {row.line_number: " ".join(each["reason"] for each in row.problems) for row in tried}
+
+
+def rows_in_book():
+    return {model._meta.label: model.objects.count() for model in apps.get_models()}
+
+
+# --- preview and writing agree ----------------------------------------------------------------------------------------
+def test_what_only_the_services_refuse_is_shown_before_it_is_written(alder, pat, belt_a1):
+    text = "tag,when,strand,chainage [m],severity\n"
+    text += "A-1,2026-03-01,return,250,drift\nA-1,2097-03-01,return,20,drift\nA-1,2026-03-01,,20,drift\n"
+    text += "A-1,2026-03-01,return,20,awful\nA-1,2026-03-01,return,20,drift\n"
+    batch = send(alder, pat, "incidents", text)
+    before = rows_in_book()
+    preview = preview_of(batch)
+    assert rows_in_book() == before
+    assert dict(preview.tally) == {"refused": 4, "written": 1}
+    assert "off the belt" in words_of(preview.wrong)[2]
+    assert "in the future" in words_of(preview.wrong)[3]
+    assert "needs its strand" in words_of(preview.wrong)[4]
+    assert words_of(preview.wrong) == reasons(run(batch, pat))
+
+
+def test_rows_of_the_file_are_held_against_each_other_as_in_writing(alder, pat, belt_a1):
+    batch = send(alder, pat, "meter_readings", METER)
+    preview = preview_of(batch)
+    assert [row.line_number for row in preview.wrong] == [3, 4]
+    assert [row.outcome for row in preview.samples] == ["written", "refused", "refused", "written"]
+    assert words_of(preview.wrong) == reasons(run(batch, pat))
+
+
+def test_what_a_file_would_change_in_the_book_is_shown(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", HEAD + "A-1,2026-03-01 10:00,drift,a\n"), pat)
+    text = HEAD + "A-1,2026-03-01 10:00,damage,a\nA-1,2026-03-02 10:00,drift,b\n"
+    batch = send(alder, pat, "incidents", text, options={"known": "correct"})
+    assert dict(preview_of(batch).tally) == {"changed": 1, "written": 1}
+    batch = send(alder, pat, "incidents", text)
+    assert dict(preview_of(batch).tally) == {"refused": 1, "written": 1}
+    assert Incident.objects.count() == 1
+
+
+# Cells as they come, good and bad, by subject and column.
+CELLS = {
+    "incidents": {
+        "tag": ["A-1", "a1", "A-2", "A-l", "", "QQ-7"],
+        "when": ["2026-03-01 10:00", "2026-03-01", "01.03.2026 11:30", "2097-01-01", "soon", "2026-03-29 02:30", ""],
+        "strand": ["return", "carry", "", "sideways"],
+        "chainage [m]": ["80", "", "250", "-3", "n/a", "many"],
+        "severity": ["drift", "spill", "", "awful"],
+        "note": ["a", "b", "x" * 2001, ""],
+    },
+    "running_hours": {
+        "tag": ["A-1", "A-2", "B-9"],
+        "from": ["2026-03-01 00:00", "2026-03-02 00:00", "yesterday"],
+        "to": ["2026-03-02 00:00", "2026-03-01 00:00", "2097-01-01 00:00", ""],
+        "hours": ["20", "25", "-1", "", "Bad"],
+        "kind": ["total", "running", "no_data", "", "perhaps"],
+    },
+    "meter_readings": {
+        "tag": ["A-1", "A-2", "B-9"],
+        "date": ["2026-03-01 06:00", "2026-03-02 06:00", "2026-03-03 06:00", "2097-01-01"],
+        "reading": ["1000", "1020", "1400", "900", "-5", ""],
+        "event": ["", "normal", "last_of_old", "new"],
+    },
+    "conveyors": {
+        "tag": ["A-1", "B-1", "b1", "B-2", "--"],
+        "area": ["A", "Crushing", "Crushin", "B", "A very long name of a section", ""],
+        "width": ["1200", "0", "-1", ""],
+        "speed": ["2.5", "900", ""],
+        "length": ["200", "0", "long"],
+    },
+    "device_models": {
+        "name": ["T-1", "t-1", "T-2", ""],
+        "sensor new": ["76", "60", ""],
+        "sensor limit": ["68", "80", ""],
+        "fasteners": ["clamp: 4 x M12 @ 75 N·m", "four bolts", "pivot: 1 x M16 @ 130 kg", ""],
+    },
+    "installations": {
+        "device": ["7", "8", ""],
+        "model": ["T-1", "T1", ""],
+        "belt": ["A-1", "A-2", "", "B-9"],
+        "strand": ["return", "carry", ""],
+        "chainage": ["100", "60", "400", ""],
+        "installed": ["2025-01-05 08:00", "2025-06-01 09:00", "2097-01-01", ""],
+        "removed": ["", "2025-03-01 08:00", "2024-01-01"],
+    },
+}
+
+
+@st.composite
+def dirty_files(draw):
+    name = draw(st.sampled_from(sorted(CELLS)))
+    columns = CELLS[name]
+    row = st.tuples(*(st.sampled_from(cells) for cells in columns.values()))
+
+    def text():
+        rows = draw(st.lists(row, min_size=1, max_size=9))
+        out = io.StringIO()
+        csv.writer(out).writerows([list(columns), *rows])
+        return out.getvalue()
+
+    options = {"known": draw(st.sampled_from(["refuse", "correct"])), "equal": draw(st.sampled_from(["one", "each"]))}
+    return name, text(), draw(st.sampled_from(["other", "same"])), text(), options
+
+
+@settings(
+    max_examples=60,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(case=dirty_files())
+def test_the_preview_of_any_file_says_what_writing_it_does(alder, pat, belt_a1, case):
+    """For a new file, for a second one of the same rows and fields, and for the same file again."""
+    name, first, which, second, options = case
+    with transaction.atomic():
+        for text in (first, first if which == "same" else second):
+            batch = send(alder, pat, name, text, options=options)
+            preview = preview_of(batch)
+            batch = run(batch, pat)
+            told = {each: n for each, n in preview.tally.items() if n}
+            done = Counter(
+                written=batch.n_written,
+                changed=batch.n_changed,
+                unchanged=batch.n_unchanged,
+                repeated=batch.n_repeated,
+                refused=batch.n_refused,
+            )
+            assert told == {each: n for each, n in done.items() if n}
+            kept = batch.rejected_rows.refused()
+            assert words_of(preview.wrong) == {
+                row.line_number: " ".join(each["reason"] for each in row.problems) for row in kept
+            }
+        transaction.set_rollback(True)
+
+
+def test_every_subject_of_the_desk_is_tried_with_dirty_files():
+    assert {each.name for each in import_subjects()} == set(CELLS)
+    for name, columns in CELLS.items():
+        assert len(imports.match_columns(list(columns), subject_of(name).columns)[0]) == len(columns)
+
+
+# --- a file that was sent before --------------------------------------------------------------------------------------
+TWO = HEAD + "A-1,2026-03-01 10:00,drift,a\nA-1,2026-03-02 10:00,drift,b\n"
+
+
+def test_a_file_that_was_imported_is_named_and_changes_nothing(client, alder, pat, erin, belt_a1):
+    first = run(send(alder, erin, "incidents", TWO, name="march.csv"), erin)
+    assert preview_of(send(alder, pat, "incidents", TWO.replace(",b", ",c"))).sent_before is None
+    batch = send(alder, pat, "incidents", TWO, name="again.csv")
+    found = preview_of(batch).sent_before
+    assert found.batch == first
+    day = first.created_at.astimezone(alder.zone).date().isoformat()
+    assert found.words == f"This file was imported on {day} by erin. Importing it again changes nothing."
+    client.force_login(pat)
+    page = client.get(batch.get_absolute_url()).content.decode()
+    assert found.words in page
+    assert f'<a href="{first.get_absolute_url()}">What came of it</a>' in page
+
+
+def test_rows_of_a_file_sent_before_that_differ_by_now_are_named(alder, pat, erin, belt_a1):
+    text = TWO + "A-l,2026-03-03 10:00,drift,c\n"
+    run(send(alder, pat, "incidents", text), pat)
+    correct_incident(row=Incident.objects.get(note="a"), by=erin, reason="Elsewhere.", note="z")
+    found = preview_of(send(alder, pat, "incidents", text)).sent_before
+    words = "1 row differs from what the book has now (line 4): 0 would be written, 0 changed, 1 refused."
+    assert found.words.endswith(words)
+
+
+def test_the_same_file_again_is_shown_to_leave_what_people_changed_since(alder, pat, belt_a1):
+    text = "tag,area,width,speed,length\na1,A,1400,2.5,200\n"
+    batch = send(alder, pat, "conveyors", text)
+    imports.choose(batch=batch, options={"date_order": "dmy", "doubled": "refuse", "equal": "one"})
+    run(batch, pat)
+    belt_a1.refresh_from_db()
+    change_conveyor(belt_a1, by=pat, version=belt_a1.version, belt_width_mm=1350.0)
+    batch = send(alder, pat, "conveyors", text)  # with no choice at all, which means the same
+    assert preview_of(batch).sent_before.words.endswith("Importing it again changes nothing.")
+    assert counts(run(batch, pat)) == (0, 0, 1, 0)
+
+
+def test_a_file_that_was_only_looked_at_or_belongs_to_others_is_not_named(alder, pat, otto, belt_a1, belt_z9, other):
+    send(alder, pat, "incidents", TWO)
+    run(send(other, otto, "incidents", TWO), otto)
+    run(send(alder, pat, "incidents", TWO + "B-9,2026-03-03,drift,c\n"), pat, all_or_nothing=True)
+    assert preview_of(send(alder, pat, "incidents", TWO)).sent_before is None
+
+
+# --- how far rows are tried out ---------------------------------------------------------------------------------------
+def many(n):
+    return HEAD + "".join(f"A-1,2026-03-{1 + i // 24:02} {i % 24:02}:00,drift,row {i}\n" for i in range(n))
+
+
+def test_trying_out_ends_after_its_time_and_says_how_far_it_came(alder, pat, belt_a1, monkeypatch):
+    batch = run(send(alder, pat, "incidents", many(450)), pat)
+    batch = send(alder, pat, "incidents", many(450))
+    monkeypatch.setattr(import_preview, "TRIED_FOR_S", -1.0)
+    preview = preview_of(batch)
+    assert (preview.n_tried, preview.tally["unchanged"]) == (200, 200)
+    assert preview.sent_before.words.endswith("Importing it again changes nothing in the first 200 rows.")
+
+
+def test_where_another_writes_meanwhile_cells_are_read_and_that_is_said(alder, pat, belt_a1, monkeypatch):
+    def busy(*args):
+        raise OperationalError("database is locked")
+
+    batch = send(alder, pat, "incidents", TWO + "A-l,2026-03-03 10:00,drift,c\n")
+    monkeypatch.setattr(import_preview, "outcomes_of", busy)
+    preview = preview_of(batch)
+    assert "The book is busy" in preview.notes[-1]
+    assert [row.line_number for row in preview.wrong] == [4]
+
+
+@pytest.mark.parametrize("question", ["tag,when\nA-1,03/04/2026 10:00\nA-1,03/05/2097 10:00\n"])
+def test_while_something_is_to_be_decided_nothing_is_held_against_the_book(alder, pat, belt_a1, question):
+    preview = preview_of(send(alder, pat, "incidents", question))
+    assert preview.n_wrong == 0
+    assert [row.outcome for row in preview.samples] == ["", ""]
