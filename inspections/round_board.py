@@ -285,7 +285,7 @@ def board_stop(
         % {"who": shift.person, "begin": clock(stop.starts_at), "end": clock(stop.ends_at)},
     ]
     if stop.needs_lockout:
-        words.append(_("belt locked out"))
+        words.append(_("needs lockout"))
     if stop.is_done:
         words.append(_("done"))
     elif fixed:

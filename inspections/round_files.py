@@ -83,12 +83,19 @@ def stop_lines(stop: Stop, system: UnitSystem) -> list[list[str]]:
         kinds = ", ".join(str(task.check_kind) for task in tasks)
         where = f"{stop.conveyor.tag}, {_('device')} {place.device.number}"
         spot = f"{place.get_strand_display()}, {format_quantity(place.chainage_m, QuantityKind('m'), system)}"
-        lockout = ""
-        if stop.needs_lockout and not n:
-            lockout = _("isolate, prove dead") if stop.lockout_s else _("goes on from the stop before")
+        lockout = lockout_words(stop) if not n else _("as above")
         span = f"{clock(stop.starts_at)}-{clock(stop.ends_at)}" if not n else ""
         lines.append([span, f"{where}\n{spot}{', ' + place.access if place.access else ''}", kinds, lockout])
     return lines
+
+
+def lockout_words(stop: Stop) -> str:
+    """What a stop needs, never how a belt stands: a sheet is read when the belt may long run again."""
+    if not stop.needs_lockout:
+        return _("none needed: from the walkway")
+    if stop.lockout_s:
+        return _("needs lockout: isolate, prove dead")
+    return _("needs lockout: kept from the stop before, make sure of it")
 
 
 def clock(moment: datetime) -> str:

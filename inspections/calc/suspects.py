@@ -267,20 +267,20 @@ def _worn_through(known: Evidence) -> Judged:
 
 
 ORDER: tuple[tuple[str, str, Callable[[Evidence], Judged], str], ...] = (
-    ("pivot", "seized or stiff pivot", _pivot, "Locked out, swing the frame through its whole range, both ways."),
+    ("pivot", "seized or stiff pivot", _pivot, "Lock out first; swing the frame through its whole range."),
     ("restraint", "transport restraint left in", _restraint, "Look for the strap or pin; is either sensor worn?"),
     ("direction", "mirrored, or wrong for the direction", _direction,
      "Compare with the maker's drawing for this strand and direction of travel."),
     ("near", "too near a pulley, loading point or scraper", _near, "Measure from the pulley's centre."),
     ("lift", "too little or too much lift of the belt", _lift,
      "Measure both bracket heights from one datum; at too little the roll has no grip, at too much the edge lifts."),
-    ("fouls", "fouls structure at full tilt", _fouls, "Locked out, swing to full tilt and look for touch marks."),
+    ("fouls", "fouls structure at full tilt", _fouls, "Lock out first; swing to full tilt, look for touch marks."),
     ("sensors", "sensors too tight or too wide", _sensors, "Measure clear distance and belt width here."),
     ("square", "frame shifted or skewed, fasteners loose", _square,
      "Read the torque as found, then square both brackets from one fixed line."),
     ("each-other", "two devices that correct each other", _each_other,
      "Watch several revolutions from the walkway: does the swing last longer than one?"),
-    ("arm", "sensor arm bent", _arm, "Locked out, compare both arms side by side."),
-    ("crown", "carry-back built up on the steering roll", _crown, "Locked out, look for a crown; then at the scraper."),
+    ("arm", "sensor arm bent", _arm, "Lock out first; compare both arms side by side."),
+    ("crown", "carry-back built up on the steering roll", _crown, "Lock out first; look for a crown; see the scraper."),
     ("worn", "sensor worn through to its bearing", _worn_through, "Measure both diameters."),
 )  # fmt: skip

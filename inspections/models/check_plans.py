@@ -52,7 +52,7 @@ class CheckKind(Record):
     code = models.SlugField(_("short name"), max_length=40)
     name = models.CharField(_("name"), max_length=80)
     rule = models.CharField(max_length=20, choices=Rule, default=Rule.LIMITS, editable=False)
-    needs_lockout = models.BooleanField(_("belt must be locked out"), default=True)
+    needs_lockout = models.BooleanField(_("needs lockout"), default=True)
     needs_running_belt = models.BooleanField(
         _("belt must be running"), default=False, help_text=_("Looked at from the walkway, outside the guards.")
     )

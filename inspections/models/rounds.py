@@ -180,7 +180,7 @@ class Stop(Row):
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="stops")
     position = models.PositiveSmallIntegerField()
     conveyor = models.ForeignKey(Conveyor, on_delete=models.PROTECT, related_name="stops")
-    needs_lockout = models.BooleanField(_("belt locked out"), default=False)
+    needs_lockout = models.BooleanField(_("needs lockout"), default=False)
     tasks = models.ManyToManyField(Task, related_name="stops")
     # The keys of the tasks in the order in which the devices are walked to.
     task_order = models.JSONField(default=list)

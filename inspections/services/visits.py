@@ -644,7 +644,7 @@ def close_out_visit(
         faults["checks"] = _("Fill in at least one check, or say that it could not be done.")
     if any(each.task.check_kind.needs_lockout for each in entered) and not lockout_confirmed:
         faults["lockout_confirmed"] = _(
-            "These checks need the belt locked out. Confirm the lockout, or say that the check could not be done."
+            "These checks need lockout. Confirm it, or say that the check could not be done."
         )
     suggestion = ""
     to_act = [each for each in entered if each.finding.grade is Grade.ACT]

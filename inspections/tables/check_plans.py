@@ -31,7 +31,7 @@ class CheckKindTable(RegisterTable):
         return _("the plant's own") if record.plant_id else _("built in")
 
     def render_needs_lockout(self, value: bool) -> str:
-        return _("locked out") if value else _("may run")
+        return _("needs lockout") if value else _("may run")
 
 
 class CheckPlanTable(RegisterTable):

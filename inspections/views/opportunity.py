@@ -23,7 +23,7 @@ USUAL_MINUTES = 120
 
 @right("inspections.view_task")
 def opportunity(request: HttpRequest) -> HttpResponse:
-    """The locked-out checks that fit into the time for which a belt stands, with people, tools and other work."""
+    """The checks that need lockout and fit into the time for which a belt stands, with people, tools and other work."""
     asked = "conveyor" in request.GET
     values = request.GET.copy()
     values.setdefault("minutes", str(USUAL_MINUTES))

@@ -113,7 +113,7 @@ CAUSES = (
         "splice",
         "crooked splice, bowed or edge-damaged length",
         "The wander travels and comes back once in each belt revolution.",
-        "Time the events against one belt revolution; mark the belt's edge while it is locked out and watch the mark.",
+        "Time the events against one belt revolution; lock out to mark the belt's edge, then watch the mark.",
         "No device in a fixed place cures a length of belt that is crooked everywhere.",
     ),
     CauseGuide(

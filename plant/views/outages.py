@@ -39,7 +39,7 @@ class OutageList(RegisterList):
     lede = gettext_lazy(
         "When belts may be locked out. A window is a plan, never a permit: the site's lockout procedure comes first."
     )
-    empty_words = gettext_lazy("No window ahead. Plan one so that checks with a stopped belt can be laid into it.")
+    empty_words = gettext_lazy("No window ahead. Plan one so that checks that need lockout can be laid into it.")
     template_name = "plant/conveyor_row_list.html"
     table_class = OutageTable
     filter_class = OutageFilter

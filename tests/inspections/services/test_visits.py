@@ -118,7 +118,7 @@ def test_sent_twice_counts_once(place, wear, tess):
 def test_without_lockout_it_is_refused_and_nothing_is_written(place, wear, tess):
     with pytest.raises(NotClosedOut) as refused:
         close(place, tess, {wear.pk: found(drive_diameter=75.0)}, lockout_confirmed=False)
-    assert "locked out" in refused.value.fields["lockout_confirmed"]
+    assert "need lockout" in refused.value.fields["lockout_confirmed"]
     assert not Visit.objects.exists()
     assert Task.objects.open().count() == 1
 

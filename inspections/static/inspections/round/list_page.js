@@ -52,7 +52,7 @@ function contrastBox(app) {
 function legOf(app, leg, begun) {
   return h("section", { class: "panel leg" },
     h("h2", {}, h("span", { class: "tag" }, leg.tag), ` ${leg.area}`, leg.is_of_round && h("span", { class: "soft" }, " ", _("by the round"))),
-    h("p", {}, leg.needs_lockout && h("b", {}, _("Lockout needed."), " "), leg.words, " ", h("span", { class: "soft" }, _("About %(n)s min of checks.", { n: leg.minutes }))),
+    h("p", {}, leg.needs_lockout && h("b", {}, _("Needs lockout."), " "), leg.words, " ", h("span", { class: "soft" }, _("About %(n)s min of checks.", { n: leg.minutes }))),
     h("ol", { class: "stops" }, leg.stops.map((stop) => h("li", {}, h("a", { class: "stop-link", href: `#/stop/${stop.installation}` },
       h("span", {}, h("b", {}, _("Device %(device)s", stop)), " ", h("span", { class: "soft" }, stop.place)),
       stop.checks.map((check) => checkLine(app, stop, check)),

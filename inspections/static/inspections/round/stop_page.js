@@ -434,7 +434,7 @@ class StopPage {
     const done = parts.filter((part) => part.filled && !part.reason);
     if (!done.length && !parts.some((part) => part.reason) && !this.isActionAlone()) faults.push({ words: parts.length ? _("Fill in at least one check, or say that it could not be done.") : _("Choose a check, or raise an action.") });
     if (done.some((part) => part.check.needs_lockout) && !this.form.elements.lockout_confirmed.checked) {
-      faults.push({ name: "lockout_confirmed", words: _("These checks need the belt locked out. Confirm the lockout, or say that the check could not be done.") });
+      faults.push({ name: "lockout_confirmed", words: _("These checks need lockout. Confirm it, or say that the check could not be done.") });
     }
     const { action_title: title, action_due_on: due, no_action_reason: why } = this.form.elements;
     // An open action for another check of the device does not stand for this finding.
