@@ -58,5 +58,5 @@ def take_away(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("installs", "0001_devices_and_installations")]
+    dependencies = [("installs", "0001_schema")]
     operations = [migrations.RunPython(add, take_away)]

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from importlib import import_module
 
 import pytest
-from django.apps import apps
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -136,19 +134,3 @@ def test_a_check_of_the_watch_that_was_done_ends_its_alarm(fading, alder):
 def test_what_a_person_asked_for_already_is_not_asked_for_again(fading, alder, pat):
     check_asked_by(pat, fading, "noise heard")
     assert watch_plant(plant=alder) == []
-
-
-def test_checks_from_before_get_their_origin_and_a_person_s_stays_theirs(fading, alder, pat):
-    words = "Rate watch: bad days at first 2 in 1750 h, 10 in 2600 h since 2026-03-01. Pivot, sensors, place?"
-    kinds = {name: make.check_kind(name) for name in ("pivot-freedom", "sensor-wear", "fastener-torque")}
-    ours = make.task(fading, kinds["pivot-freedom"], make.today(), origin="by_hand", why=words)
-    theirs = make.task(fading, kinds["sensor-wear"], make.today(), origin="by_hand", why=words, created_by=pat)
-    other = make.task(fading, kinds["fastener-torque"], make.today(), origin="by_hand", why="Watch the rate")
-    move = import_module("inspections.migrations.0016_checks_that_the_watch_asked_for")
-    for _twice in range(2):
-        move.name_origin(apps, None)
-        origins = dict(Task.objects.values_list("pk", "origin"))
-        assert origins == {ours.pk: "rate_watch", theirs.pk: "by_hand", other.pk: "by_hand"}
-    assert set(ours.history.values_list("origin", flat=True)) == {"rate_watch"}
-    move.forget_origin(apps, None)
-    assert set(Task.objects.values_list("origin", flat=True)) == {"by_hand"}

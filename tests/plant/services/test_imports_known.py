@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
-from importlib import import_module
 
 import pytest
-from django.apps import apps
 
 from plant.errors import Refused
 from plant.models import Incident, MeterReading, RunRecord
@@ -146,36 +143,6 @@ def test_each_row_names_the_file_that_brought_it_and_a_person_s_names_none(clien
     assert list(told) == [("drift", one.pk), ("drift", one.pk), ("damage", two.pk), ("contact", None)]
     client.force_login(pat)
     assert f'<a href="{one.get_absolute_url()}">one.csv</a>' in client.get(second.get_absolute_url()).content.decode()
-
-
-def test_rows_of_before_get_their_file_and_a_person_s_stay_theirs(alder, pat, erin, belt_a1):
-    one = run(send(alder, pat, "incidents", rows(AT + "drift,a", AT + "spill,b", "A-1,2026-03-02 10:00,drift,c")), pat)
-    two = correcting(alder, pat, rows("A-1,2026-03-02 10:00,damage,c"), name="two.csv")
-    hours = run(send(alder, pat, "running_hours", "belt,from,to,hours\nA-1,2026-03-01,2026-03-02,20\n"), pat)
-    again = "belt,from,to,hours\nA-1,2026-03-01,2026-03-02,21\n"
-    more = run(send(alder, pat, "running_hours", again, name="more.csv"), pat)
-    meter = run(send(alder, pat, "meter_readings", "tag,date,reading\nA-1,2026-03-01,1000\n"), pat)
-    theirs = correct_incident(
-        row=Incident.objects.get(note="a"), by=erin, reason="came again in two.csv, line 2", severity="contact"
-    )
-    by_hand = record_incident(conveyor=belt_a1, by=pat, happened_at=MOMENT, severity="drift", note="x")
-    loaded = record_incident(
-        conveyor=belt_a1, by=pat, happened_at=MOMENT, client_key=uuid.uuid5(uuid.NAMESPACE_DNS, "d")
-    )
-    known = {
-        model: dict(model.objects.values_list("pk", "import_batch")) for model in (Incident, RunRecord, MeterReading)
-    }
-    assert {each for told in known.values() for each in told.values()} == {
-        *(each.pk for each in (one, two, hours, more, meter)),
-        None,
-    }
-    assert {pk for pk, batch in known[Incident].items() if batch is None} == {theirs.pk, by_hand.pk, loaded.pk}
-    for model in known:
-        model.objects.update(import_batch=None)
-    move = import_module("plant.migrations.0009_entries_that_files_brought")
-    for _twice in range(2):
-        move.name_files(apps, None)
-        assert known == {model: dict(model.objects.values_list("pk", "import_batch")) for model in known}
 
 
 # --- some fields of a known conveyor ----------------------------------------------------------------------------------
