@@ -5,18 +5,23 @@
    ``51 1/2 in`` as 51 times one half, ``1,5 mm`` as 15 mm and ``75 Nm`` as a number times a metre.
 2. **Factors.** Numbers stay exact fractions up to the last step, so that 51 1/2 in is 1308.1 mm and not nearly so.
    Definitions: NIST SP 811 (2008), Appendix B: inch 25.4 mm, pound 0.453 592 37 kg, standard gravity 9.806 65 m/s2.
-3. **Ambiguity is asked back.** A comma before exactly three digits may be a decimal comma or a thousands separator, so
-   ``1,308 mm`` is refused with both readings named.
-4. **Display.** Tape lengths in inches go to the nearest 1/16, ties away from zero: a tape is read upwards. Shown values
+3. **Fractions are inches.** Nobody writes a fraction of a millimetre: a length typed as ``2 3/4`` without a unit is
+   inches for everybody, and the echo says so.
+4. **Ambiguity is asked back.** A comma before exactly three digits may be a decimal comma or a thousands separator, so
+   ``1,308 mm`` is refused with both readings named; `ways_to_read` gives each as a text that means nothing else. A thin
+   or no-break space between groups of three digits is the separator of the SI (BIPM, SI Brochure, 9th edition, 5.4.4).
+5. **Display.** Tape lengths in inches go to the nearest 1/16, ties away from zero: a tape is read upwards. Shown values
    are never stored or added up; sums are formed from stored values.
 
-Guarantee: what `input_text` writes, `parse_quantity` reads back to the stored value.
+Guarantee: what `input_text` writes, `parse_quantity` reads back to the stored value. The page's script reads by the
+same grammar (`typing_grammar`); one table of typed texts goes through both.
 """
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal, localcontext
 from enum import StrEnum
@@ -26,6 +31,8 @@ from functools import cache
 import pint
 
 LONGEST_TEXT = 60
+# With a minus, "0." and the longest unit beside them.
+_MOST_DECIMALS = LONGEST_TEXT - len("-0. short ton")
 
 
 class UnitSystem(StrEnum):
@@ -59,6 +66,23 @@ class Understood:
     value: float
     echo: str
     typed: str
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to read a typed quantity: a text that means nothing else, its value in the stored unit, and its words."""
+
+    text: str
+    value: float
+    words: str
+
+
+class Unclear(ValueError):
+    """A text that may mean several quantities; `ways` are those that it may mean."""
+
+    def __init__(self, message: str, ways: tuple[Way, ...]) -> None:
+        super().__init__(message)
+        self.ways = ways
 
 
 @dataclass(frozen=True)
@@ -201,13 +225,23 @@ _SAME_SIGN = str.maketrans(
     | dict.fromkeys("⋅•∙", "·")
     | {"º": "°", "×": "*"}
 )
+# Groups of three digits, parted by a space that no keyboard types by accident: thin, narrow no-break, no-break.
+_THIN = "\u2009\u202f\u00a0"
+_GROUPED = re.compile(
+    rf"(?<![0-9.,])(?:[1-9][0-9]{{0,2}}(?:[{_THIN}][0-9]{{3}})+|[0-9]+)(?:[.,](?:[0-9]{{3}}[{_THIN}])*[0-9]+)?"
+    r"(?![0-9]|\s*[/⁄∕])"
+)
 _NUMBER = r"[.,]?[0-9][0-9.,]*"
 _TOKEN = re.compile(rf"(?P<number>{_NUMBER})|(?P<other>(?:(?![.,]?[0-9]).)+)")
 _PLAIN_NUMBER = re.compile(r"[0-9]+\.?|[0-9]*\.[0-9]+")
 _COMMA_DECIMAL = re.compile(r"[0-9]*,[0-9]+")
 _COMMA_THREE = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _COMMA_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:(?:,[0-9]{3})+\.[0-9]+|(?:,[0-9]{3}){2,})")
-_POINT_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+,[0-9]+")
+_POINT_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:(?:\.[0-9]{3})+,[0-9]+|(?:\.[0-9]{3}){2,})")
+# A keyboard has only the plain space, which also parts whole numbers from fractions: asked back.
+_SPACED = re.compile(r"[1-9][0-9]{0,2}(?: [0-9]{3})+(?:[.,][0-9]+)?")
+_TON_IN_DOUBT = "may be a tonne or a short ton; write t or short ton"
+_FRACTION_NOTE = "a fraction is read as inches"
 
 
 @cache
@@ -272,7 +306,7 @@ def parse_quantity(text: str, kind: QuantityKind, system: UnitSystem, *, allow_n
     kind : QuantityKind
         What is measured; decides the stored unit.
     system : UnitSystem
-        Decides the unit of a number that is typed without one.
+        Decides the unit of a number that is typed without one; a length typed as a fraction is inches in both.
     allow_negative : bool, optional
         Accept a leading minus.
 
@@ -283,13 +317,16 @@ def parse_quantity(text: str, kind: QuantityKind, system: UnitSystem, *, allow_n
 
     Raises
     ------
+    Unclear
+        If it may mean several quantities.
     ValueError
-        If a part is not understood, is ambiguous, is a unit of something else, is negative where that is not allowed,
-        or is not finite. The message names that part and gives examples.
+        If a part is not understood, is a unit of something else, is negative where that is not allowed, or is not
+        finite. The message names that part and gives examples.
 
     References
     ----------
-    NIST Special Publication 811 (2008), Appendix B, for the factors. The grammar is our own.
+    NIST Special Publication 811 (2008), Appendix B, for the factors; BIPM, The International System of Units, 9th
+    edition (2019), 5.4.4, for the space between groups of digits. The grammar is our own.
 
     Examples
     --------
@@ -297,15 +334,21 @@ def parse_quantity(text: str, kind: QuantityKind, system: UnitSystem, *, allow_n
     Understood(value=68.2625, echo='= 68.3 mm', typed='2 11/16')
     >>> parse_quantity("75 ft-lb", QuantityKind.TORQUE_NM, UnitSystem.METRIC).echo
     '= 101.7 N·m (lb·ft taken as lbf·ft)'
+    >>> parse_quantity("2 3/4", QuantityKind.LENGTH_MM, UnitSystem.METRIC).echo
+    '= 69.9 mm (a fraction is read as inches)'
     """
     kind, system = QuantityKind(kind), UnitSystem(system)
     if len(text) > LONGEST_TEXT:
         raise _refusal(text[:20] + " ...", kind, f"it has {len(text)} characters, at most {LONGEST_TEXT} are read")
+    tokens = _tokens(text)
     try:
-        amount, units, notes = _read(_tokens(text), kind, system)
+        amount, units, notes = _read(tokens, kind, system)
         value = float(amount)
     except OverflowError:
         raise _refusal(text, kind, "the number is too large") from None
+    except _Doubtful as doubt:
+        ways = _ways(doubt.texts_of(tokens), kind, system, allow_negative)
+        raise Unclear(str(_refusal(text, kind, str(doubt))), ways) from None
     except _NotUnderstood as problem:
         raise _refusal(text, kind, str(problem)) from None
     if value < 0 and not allow_negative:
@@ -320,8 +363,81 @@ def parse_quantity(text: str, kind: QuantityKind, system: UnitSystem, *, allow_n
     return Understood(value=value, echo=echo, typed=text)
 
 
+def ways_to_read(text: str, kind: QuantityKind, system: UnitSystem, *, allow_negative: bool = False) -> tuple[Way, ...]:
+    """Every way to read a typed quantity, for a value that is in doubt: one of them is what the person meant.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+    kind : QuantityKind
+        What is measured.
+    system : UnitSystem
+        The person's own; its unit comes first where none was typed.
+    allow_negative : bool, optional
+        Accept a leading minus.
+
+    Returns
+    -------
+    tuple of Way
+        As it is read comes first. One where a unit was typed; the unit of the other system too where none was, and
+        both numbers where a comma may part decimals or thousands. Empty where nothing is understood.
+
+    Examples
+    --------
+    >>> [way.words for way in ways_to_read("2 3/4", QuantityKind.LENGTH_MM, UnitSystem.METRIC)]
+    ['2 3/4 in = 69.9 mm', '2.75 mm']
+    >>> [way.words for way in ways_to_read("1,308 mm", QuantityKind.LENGTH_MM, UnitSystem.US)]
+    ['1308 mm', '1.308 mm']
+    """
+    kind, system = QuantityKind(kind), UnitSystem(system)
+    if len(text) > LONGEST_TEXT:
+        return ()
+    tokens = _tokens(text)
+    try:
+        _read(tokens, kind, system)
+        parts = _parts(_unsigned(tokens), kind, system)
+    except _Doubtful as doubt:
+        return _ways(doubt.texts_of(tokens), kind, system, allow_negative)
+    except _NotUnderstood:
+        return ()
+    if len(parts) > 1 or parts[0].unit is not None or kind is QuantityKind.PLAIN:
+        return _ways([text.strip()], kind, system, allow_negative)
+    own = _bare_unit(parts[0], kind, system)
+    units = dict.fromkeys([own, *(_shown(kind, each).unit for each in (system, *UnitSystem))])
+    return _ways([_with_written(tokens, parts[0], unit) for unit in units], kind, system, allow_negative)
+
+
+def _ways(texts: Iterable[str], kind: QuantityKind, system: UnitSystem, allow_negative: bool) -> tuple[Way, ...]:
+    ways = []
+    for text in texts:
+        tokens = _tokens(text)
+        try:
+            parts = _parts(_unsigned(tokens), kind, system)
+            is_bare = len(parts) == 1 and parts[0].unit is None
+            written = _with_written(tokens, parts[0], _bare_unit(parts[0], kind, system)) if is_bare else text
+            read = parse_quantity(written, kind, system, allow_negative=allow_negative)
+        except ValueError:
+            continue  # this one cannot be meant: it is negative where that is not allowed, or in doubt a second time
+        ways.append(Way(written, read.value, f"{written} {read.echo}" if read.echo.startswith("=") else written))
+    return tuple(ways)
+
+
 class _NotUnderstood(ValueError):
     """The part of the text that the grammar could not read."""
+
+
+class _Doubtful(_NotUnderstood):
+    """The part of the text that may mean several things: some tokens, and what each reading puts in their place."""
+
+    def __init__(self, message: str, part: Sequence[str], readings: Sequence[str]) -> None:
+        super().__init__(message)
+        self.part, self.readings = list(part), readings
+
+    def texts_of(self, tokens: list[str]) -> list[str]:
+        n = len(self.part)
+        at = next(k for k in range(len(tokens)) if tokens[k : k + n] == self.part)
+        return [_joined([*tokens[:at], each, *tokens[at + n :]]) for each in self.readings]
 
 
 def _refusal(text: str, kind: QuantityKind, problem: str) -> ValueError:
@@ -333,6 +449,7 @@ def _refusal(text: str, kind: QuantityKind, problem: str) -> ValueError:
 
 def _tokens(text: str) -> list[str]:
     """Numbers, slashes, dashes and unit words, spelt in one way."""
+    text = _GROUPED.sub(lambda match: re.sub(f"[{_THIN}]", "", match.group()), text)
     plain = "".join(f" {_VULGAR[c]} " if c in _VULGAR else c for c in text).translate(_SAME_SIGN)
     plain = re.sub(r"\s+", " ", plain.replace("''", '"')).strip()
     tokens: list[str] = []
@@ -346,8 +463,51 @@ def _tokens(text: str) -> list[str]:
     return tokens
 
 
+def _joined(tokens: Sequence[str]) -> str:
+    """The tokens as one text that is read to the same tokens."""
+    return re.sub(r"^([-+]) ", r"\1", re.sub(r" ?/ ?", "/", " ".join(tokens)))
+
+
+def _unsigned(tokens: list[str]) -> list[str]:
+    return tokens[1:] if tokens[:1] in (["-"], ["+"]) else tokens
+
+
+def _with_written(tokens: Sequence[str], part: _Part, unit: _Unit) -> str:
+    """A bare number with a unit; a fraction becomes a short decimal number where nobody reads fractions."""
+    if part.is_fraction and unit not in (_IN, _FT) and 10**9 % part.number.denominator == 0:
+        sign = "-" if tokens[0] == "-" else ""
+        return f"{sign}{_decimals(part.number, 9, trim=True, grouped=False)} {unit.label}".strip()
+    return f"{_joined(tokens)} {unit.label}".strip()
+
+
 def _is_number(token: str) -> bool:
     return re.fullmatch(_NUMBER, token) is not None
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A number and the unit that follows it, if one does."""
+
+    number: Fraction
+    unit: _Unit | None
+    tokens: tuple[str, ...]
+
+    @property
+    def is_fraction(self) -> bool:
+        return "/" in self.tokens
+
+
+def _bare_unit(part: _Part, kind: QuantityKind, system: UnitSystem) -> _Unit:
+    """The unit of a number that is typed without one."""
+    if part.is_fraction and kind is QuantityKind.LENGTH_MM:
+        return _IN
+    return _shown(kind, system).unit
+
+
+def _fraction_unit(kind: QuantityKind, system: UnitSystem) -> str:
+    """The unit of a bare fraction by its name; empty where it is asked back."""
+    own = _bare_unit(_Part(Fraction(1, 2), None, ("1", "/", "2")), kind, system)
+    return "" if own is _M else own.pint_name
 
 
 def _read(tokens: list[str], kind: QuantityKind, system: UnitSystem) -> tuple[Fraction, tuple[_Unit, ...], list[str]]:
@@ -355,21 +515,29 @@ def _read(tokens: list[str], kind: QuantityKind, system: UnitSystem) -> tuple[Fr
     if not tokens:
         raise _NotUnderstood("it is empty")
     sign = -1 if tokens[0] == "-" else 1
-    if tokens[0] in ("-", "+"):
-        tokens = tokens[1:]
+    tokens = _unsigned(tokens)
     if not any(_is_number(t) for t in tokens):
         raise _NotUnderstood(f"“{' '.join(tokens)}” holds no number")
     parts = _parts(tokens, kind, system)
     if len(parts) > 2:
         raise _NotUnderstood("it has more than two parts with units")
-    first, unit = parts[0]
-    unit = unit or _shown(kind, system).unit
+    first, notes = parts[0].number, []
+    unit = parts[0].unit
+    if unit is None:
+        unit = _bare_unit(parts[0], kind, system)
+        if parts[0].is_fraction and unit is _M:
+            # Feet are likelier than metres, and half a metre is possible.
+            shown = _joined(parts[0].tokens)
+            readings = [f"{_decimals(first, 9, trim=True, grouped=False)} m", f"{shown} ft"]
+            raise _Doubtful(f"“{shown}” may mean {' or '.join(readings)}; write the unit", parts[0].tokens, readings)
+        if unit is not _shown(kind, system).unit:
+            notes.append(_FRACTION_NOTE)
     amount = first * _factor(kind, unit.pint_name)
     units: tuple[_Unit, ...] = (unit,)
     if len(parts) == 2:
-        rest, rest_unit = parts[1]
+        rest, rest_unit = parts[1].number, parts[1].unit
         small, limit = _PAIRS.get(unit.pint_name, (None, 0))
-        if parts[0][1] is None or small is None or (rest_unit or small).pint_name != small.pint_name:
+        if parts[0].unit is None or small is None or (rest_unit or small).pint_name != small.pint_name:
             raise _NotUnderstood("units are mixed; only feet with inches and hours with minutes go together")
         if first.denominator != 1:
             raise _NotUnderstood(f"{unit.label} with {small.label} must be a whole number of {unit.label}")
@@ -377,12 +545,12 @@ def _read(tokens: list[str], kind: QuantityKind, system: UnitSystem) -> tuple[Fr
             raise _NotUnderstood(f"{small.label} after {unit.label} must be less than {limit}")
         amount += rest * _factor(kind, small.pint_name)
         units = (unit, small)
-    return sign * amount, units, [u.taken_as for u in units if u.taken_as]
+    return sign * amount, units, [*notes, *(u.taken_as for u in units if u.taken_as)]
 
 
-def _parts(tokens: list[str], kind: QuantityKind, system: UnitSystem) -> list[tuple[Fraction, _Unit | None]]:
+def _parts(tokens: list[str], kind: QuantityKind, system: UnitSystem) -> list[_Part]:
     """Each number with the unit that follows it, if one does."""
-    parts: list[tuple[Fraction, _Unit | None]] = []
+    parts: list[_Part] = []
     number: list[str] = []
     for token in tokens:
         if _is_number(token) or token == "/" or (token == "-" and number):
@@ -392,10 +560,10 @@ def _parts(tokens: list[str], kind: QuantityKind, system: UnitSystem) -> list[tu
         elif not number:
             raise _NotUnderstood(f"“{token}” stands where a number was expected")
         else:
-            parts.append((_number(number), _unit(token, kind, system)))
+            parts.append(_Part(_number(number), _unit(token, kind, system), tuple(number)))
             number = []
     if number:
-        parts.append((_number(number), None))
+        parts.append(_Part(_number(number), None, tuple(number)))
     return parts
 
 
@@ -406,7 +574,10 @@ def _number(tokens: list[str]) -> Fraction:
     if not n_slashes:
         if len(tokens) == 1:
             return _decimal(tokens[0])
-        raise _NotUnderstood(f"“{shown}” is more than one number without a unit between; write it without spaces")
+        words = f"“{shown}” is more than one number without a unit between; write it without spaces"
+        if _SPACED.fullmatch(shown):
+            raise _Doubtful(words, tokens, ["".join(tokens)])
+        raise _NotUnderstood(words)
     if n_slashes > 1:
         raise _NotUnderstood(f"“{shown}” has more than one fraction")
     at = tokens.index("/")
@@ -427,9 +598,8 @@ def _decimal(token: str) -> Fraction:
     if _PLAIN_NUMBER.fullmatch(token):
         return Fraction(token.rstrip("."))
     if _COMMA_THREE.fullmatch(token):
-        raise _NotUnderstood(
-            f"“{token}” may mean {token.replace(',', '')} or {token.replace(',', '.')}; write one of these"
-        )
+        readings = [token.replace(",", ""), token.replace(",", ".")]
+        raise _Doubtful(f"“{token}” may mean {' or '.join(readings)}; write one of these", [token], readings)
     if _COMMA_THOUSANDS.fullmatch(token):
         return Fraction(token.replace(",", ""))
     if _POINT_THOUSANDS.fullmatch(token):
@@ -447,7 +617,7 @@ def _unit(word: str, kind: QuantityKind, system: UnitSystem) -> _Unit:
     if kind is QuantityKind.TONNES and _spelling(_TON_AS_SHORT).fullmatch(spelt):
         if system is UnitSystem.US:
             return _TON_AS_SHORT
-        raise _NotUnderstood(f"“{word}” may be a tonne or a short ton; write t or short ton")
+        raise _Doubtful(f"“{word}” {_TON_IN_DOUBT}", [word], [_T.label, _SHORT_TON.label])
     if any(_spelling(unit).fullmatch(spelt) for units in _UNITS.values() for unit in units):
         raise _NotUnderstood(f"“{word}” is not a unit of {_WHAT[kind][0].split(' ', 1)[1]}")
     raise _NotUnderstood(f"“{word}” is not a known unit")
@@ -666,7 +836,8 @@ def input_text(value: float | None, kind: QuantityKind, system: UnitSystem) -> s
     Returns
     -------
     str
-        A text that `parse_quantity` reads back to the same value within 1e-12 of it.
+        A text that `parse_quantity` reads back to the same value within 1e-12 of it, for values from 1e-30 to 1e30 of
+        the stored unit; smaller ones lose digits, as a text of `LONGEST_TEXT` characters has no room for more.
 
     Raises
     ------
@@ -691,7 +862,8 @@ def input_text(value: float | None, kind: QuantityKind, system: UnitSystem) -> s
         text = _short(_exact(value) / _factor(kind, unit.pint_name), inches=unit is _IN)
         if text is not None:
             return text if own else f"{text} {unit.label}".strip()
-    text = _decimals(_exact(value), 15, trim=True, grouped=False)
+    exact = _exact(value)
+    text = _decimals(exact, min(_decimals_of(exact), _MOST_DECIMALS), trim=True, grouped=False)
     return text if _shown(kind, system).unit is _METRIC[kind].unit else f"{text} {_METRIC[kind].unit.label}"
 
 
@@ -754,6 +926,15 @@ def _exact(value: float) -> Fraction:
     return Fraction(repr(float(value)))
 
 
+def _decimals_of(amount: Fraction) -> int:
+    """How many decimals an amount has that is a decimal number."""
+    twos = (amount.denominator & -amount.denominator).bit_length() - 1
+    fives, rest = 0, amount.denominator >> twos
+    while rest > 1:
+        rest, fives = rest // 5, fives + 1
+    return max(twos, fives)
+
+
 def _nearest_sixteenths(mm: float) -> int:
     if not math.isfinite(mm):
         raise ValueError(f"mm is {mm}; give a finite length in mm")
@@ -790,7 +971,8 @@ def typing_grammar() -> dict[str, object]:
     -------
     dict
         kinds: for each kind its units (label, name, spelling as a regular expression without case, factor to the stored
-        unit as a fraction, what it is taken as), the unit of a bare number in each system, words and examples;
+        unit as a fraction, what it is taken as), the unit of a bare number and of a bare fraction in each system (empty
+        where it is asked back), unit words that only one system knows, how it is shown, words and examples;
         pairs: which smaller unit may follow a larger one, and its limit; longest: characters at most.
 
     Examples
@@ -809,11 +991,22 @@ def typing_grammar() -> dict[str, object]:
             "taken_as": unit.taken_as,
         }
 
+    only_us = told(QuantityKind.TONNES, _TON_AS_SHORT) | {
+        "system": UnitSystem.US.value,
+        "may_be": [_T.label, _SHORT_TON.label],
+        "doubt": _TON_IN_DOUBT,
+    }
     kinds = {
         kind.value: {
             "units": [told(kind, unit) for unit in _UNITS[kind]],
             "default": {system.value: _shown(kind, system).unit.pint_name for system in UnitSystem},
+            "fraction": {system.value: _fraction_unit(kind, system) for system in UnitSystem},
+            "only": [only_us] if kind is QuantityKind.TONNES else [],
             "digits": _METRIC[kind].digits,
+            "shown": {
+                system.value: {"digits": _shown(kind, system).digits, "thousands": _shown(kind, system).thousands}
+                for system in UnitSystem
+            },
             "stored": _METRIC[kind].unit.label,
             "what": _WHAT[kind][0],
             "examples": _WHAT[kind][1],

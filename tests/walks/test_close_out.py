@@ -17,7 +17,7 @@ from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wante
 from installs.calc.fasteners import judge_as_left
 from installs.models import Instrument
 from installs.services.torque import deviation_of
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar
+from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar, ways_to_read
 from tests import make
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -84,6 +84,41 @@ def test_the_script_grades_every_case_of_the_table_as_the_server_does(page, live
             assert answer["reason"] == getattr(grading, f"grade_{kind}")(**given).reason, case
 
 
+def typed_at_random(n):
+    """Texts from the signs and words of the grammar, seeded: numbers, fractions, separators and units in any order."""
+    import random
+
+    chance = random.Random(11)
+    pieces = [
+        "1",
+        "2",
+        "308",
+        "000",
+        "0",
+        "12",
+        "3/4",
+        "1/2",
+        "½",
+        ".",
+        ",",
+        " ",
+        " ",
+        "-",
+        "'",
+        '"',
+        "\u2009",
+        "\u202f",
+        "\u00a0",
+    ]
+    pieces += ["mm", "in", "ft", "m", "N·m", "lb ft", "kg", "tons", "h", "min", "%", "°", "+", "/", "−"]
+    return [
+        ("".join(chance.choice(pieces) for _k in range(chance.randint(1, 7))), kind.value, system.value)
+        for _n in range(n)
+        for kind in [chance.choice(list(QuantityKind))]
+        for system in [chance.choice(list(UnitSystem))]
+    ]
+
+
 def test_the_script_reads_what_people_type_as_the_server_does(page, live_server, tess, page_of):
     page_of(tess)
     typed = [(row["text"], "mm", "us" if row["default_unit"] == "in" else "metric") for row in lengths()]
@@ -93,22 +128,55 @@ def test_the_script_reads_what_people_type_as_the_server_does(page, live_server,
         for system in ("metric", "us")
     ]
     typed += [("18 lbf", "n", "metric"), ("18 lb", "n", "us"), ("80", "n", "us"), ("2,5", "", "metric")]
+    typed += [(text, "t", system) for text in ("500 tons", "1,500 t", "5 short tons") for system in ("metric", "us")]
+    typed += [(text, "m", system) for text in ("12 1/2", "1 308,5", "1,250 m") for system in ("metric", "us")]
+    typed += [("1,5°", "deg", "metric"), ("0", "mm", "us"), ("9" * 61, "mm", "metric"), *typed_at_random(4000)]
     found = page.evaluate(
         """async ([grammar, typed]) => {
-            const { makeReader } = await import("/static/inspections/units.js");
-            const read = makeReader(grammar);
-            return typed.map(([text, kind, system]) => read(text, kind, system));
+            const { makeTyping } = await import("/static/inspections/units.js");
+            const { read, ways } = makeTyping(grammar);
+            const both = (...typed) => ({ ...read(...typed), each: ways(...typed) });
+            return typed.map((each) => both(...each));
         }""",
         [typing_grammar(), typed],
     )
+    n_read = 0
     for (text, kind, system), answer in zip(typed, found, strict=True):
         wanted, refusal = on_the_server(text, kind, system)
         if wanted is None:
-            assert answer["value"] is None, (text, answer)
-            assert not text.strip() or answer["problem"] == refusal
+            assert (answer["value"], answer["problem"]) == (None, str(refusal)), text
+            assert told(answer["ways"]) == told_here(getattr(refusal, "ways", ())), text
         else:
+            n_read += 1
             assert answer["value"] == pytest.approx(wanted.value, rel=1e-12), text
             assert answer["echo"] == wanted.echo, text
+        assert told(answer["each"]) == told_here(ways_to_read(text, QuantityKind(kind), UnitSystem(system))), text
+    assert n_read > 300
+
+
+def told(ways):
+    return [(way["text"], pytest.approx(way["value"], rel=1e-12), way["words"]) for way in ways]
+
+
+def told_here(ways):
+    return [(way.text, way.value, way.words) for way in ways]
+
+
+def test_a_phone_with_a_pack_from_before_reads_fractions_by_todays_rule(page, live_server, tess, page_of):
+    page_of(tess)
+    old = typing_grammar()
+    for rules in old["kinds"].values():
+        del rules["fraction"], rules["only"], rules["shown"]
+    found = page.evaluate(
+        """async (grammar) => {
+            const { makeTyping } = await import("/static/inspections/units.js");
+            const { read, ways } = makeTyping(grammar);
+            const values = [["2 3/4", "mm"], ["2 1/2", "nm"]].map((each) => read(...each, "metric").value);
+            return [...values, ways("12 1/2", "m", "metric").length];
+        }""",
+        old,
+    )
+    assert found == [pytest.approx(69.85), 2.5, 2]
 
 
 def test_the_script_tells_a_sentence_in_the_readers_units_as_the_server_does(page, live_server, tess, page_of):
@@ -117,6 +185,7 @@ def test_the_script_tells_a_sentence_in_the_readers_units_as_the_server_does(pag
         "69.2 mm is 85 % of the permitted wear (new 76, limit 68 mm): act from 80 %.",
         "75 N·m lies between 70.2 and 79.2 N·m, where this tool is sure.",
         "It breaks away at 90 N, above the limit of 80 N.",
+        "The belt is 900 m long and runs at 3.15 m/s.",
     ]
     cases = [(words, system) for words in told for system in ("metric", "us")]
     found = page.evaluate(
@@ -132,9 +201,9 @@ def test_the_script_tells_a_sentence_in_the_readers_units_as_the_server_does(pag
 
 def on_the_server(text, kind, system):
     try:
-        return parse_quantity(text, QuantityKind(kind), UnitSystem(system)), ""
+        return parse_quantity(text, QuantityKind(kind), UnitSystem(system)), None
     except ValueError as refusal:
-        return None, str(refusal)
+        return None, refusal
 
 
 def values_of(entries, tool=None):

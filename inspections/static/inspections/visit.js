@@ -2,7 +2,7 @@
 // Nothing here decides anything: without it the page works the same, and the server grades and asks again.
 
 import { makeGrading } from "./grading.js";
-import { makeReader, makeTeller } from "./units.js";
+import { makeTeller, makeTyping } from "./units.js";
 import { _ } from "./words.js";
 
 const form = document.getElementById("visit");
@@ -16,7 +16,7 @@ if (form && data) start(JSON.parse(data.textContent));
 
 function start(rules) {
   const grading = makeGrading(rules.grading);
-  const read = makeReader(rules.typing);
+  const { read } = makeTyping(rules.typing);
   const tell = makeTeller(rules.typing);
   const system = form.dataset.system;
   const sections = new Map(rules.checks.map((check) => [String(check.task), check]));

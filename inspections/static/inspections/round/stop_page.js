@@ -3,7 +3,7 @@
 // the site's own form, which reads the entry and grades and asks again.
 
 import { makeGrading } from "../grading.js";
-import { makeReader, makeTeller } from "../units.js";
+import { makeTeller, makeTyping } from "../units.js";
 import { _, ngettext } from "../words.js";
 import { actionFields } from "./action_page.js";
 import { clock, fromSite, h, mark, megabytes, newKey } from "./build.js";
@@ -51,7 +51,7 @@ class StopPage {
     Object.assign(this, { app, ...given });
     const { rules, system } = app.pack;
     this.grading = makeGrading(rules.grading);
-    this.read = makeReader(rules.typing);
+    this.read = makeTyping(rules.typing).read;
     this.tell = makeTeller(rules.typing);
     this.system = system;
     this.parts = new Map();
