@@ -555,9 +555,9 @@ def implausible(
         raise ValueError(f"value is {value}; give a finite number from 0 up")
     if quantity == "torque" and value == 0:
         return "The torque is 0: is the fastener missing, or was it not read?"
-    slip = _slip(value, previous, low, high)
-    if slip:
-        return slip
+    slip = slip_of(value, previous, low, high)
+    if slip is not None:
+        return f"{value:g} looks like {slip.words}: did you mean {slip.value:.4g}?"
     if quantity == "diameter" and previous is not None and value > previous + growth_allowance + SLACK:
         grown = f"{value:g} mm is {value - previous:.4g} mm more than the {previous:g} mm read before"
         return f"{grown}: was the part changed?"
@@ -570,6 +570,41 @@ def implausible(
     if high is not None and value > high:
         return f"{value:g} is above {high:g}, the most that can be: is it read right?"
     return None
+
+
+@dataclass(frozen=True)
+class Slip:
+    """What a reading would be without a usual slip, and that slip in words."""
+
+    value: float
+    words: str
+
+
+def slip_of(value: float, previous: float | None, low: float | None, high: float | None) -> Slip | None:
+    """The first factor that makes an impossible reading possible.
+
+    Parameters
+    ----------
+    value, previous, low, high : float or None
+        As for `implausible`; without bounds a value like the one before is possible.
+
+    Returns
+    -------
+    Slip or None
+        None where the reading is possible as it is, where nothing is known, or where no factor helps.
+
+    Examples
+    --------
+    >>> slip_of(7.5, 74.0, None, None)
+    Slip(value=75.0, words='a slipped decimal point')
+    """
+    if low is None or high is None:
+        if previous is None or previous <= 0:
+            return None
+        low, high = previous * (1 - LIKE_BEFORE), previous * (1 + LIKE_BEFORE)
+    if low <= value <= high:
+        return None
+    return next((Slip(value * factor, words) for factor, words in SLIPS.items() if low <= value * factor <= high), None)
 
 
 def grading_rules() -> dict[str, Any]:
@@ -642,20 +677,6 @@ def grading_rules() -> dict[str, Any]:
             "slips": [{"factor": factor, "words": words} for factor, words in SLIPS.items()],
         },
     }
-
-
-def _slip(value: float, previous: float | None, low: float | None, high: float | None) -> str | None:
-    """A factor that makes an impossible reading possible."""
-    if low is None or high is None:
-        if previous is None or previous <= 0:
-            return None
-        low, high = previous * (1 - LIKE_BEFORE), previous * (1 + LIKE_BEFORE)
-    if low <= value <= high:
-        return None
-    for factor, words in SLIPS.items():
-        if low <= value * factor <= high:
-            return f"{value:g} looks like {words}: did you mean {value * factor:.4g}?"
-    return None
 
 
 def _check_roller(new_mm: float, limit_mm: float, watch_share: float, act_share: float) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -15,6 +15,7 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from inspections.calc.doubts import ways_of
 from inspections.errors import NotClosedOut
 from inspections.models import CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
 from inspections.services.actions import NewAction
@@ -24,6 +25,7 @@ from inspections.services.visits import (
     LEFT,
     Typed,
     Wanted,
+    plausible_at,
     reading_key,
     suggested_action,
     value_words,
@@ -34,6 +36,7 @@ from installs.services.torque import deviation_of
 from plant.calc.units import (
     QuantityKind,
     UnitSystem,
+    Way,
     format_reading,
     input_text,
     parse_quantity,
@@ -129,9 +132,51 @@ class ReadingsForm(PersonForm):
                 for stage in (FOUND, LEFT) if each.asks_as_left else (FOUND,):
                     name = field_name(task.pk, each.code, stage)
                     self.fields[name] = self.field_for(each, stage)
-                    self.fields[f"{name}-sure"] = forms.BooleanField(required=False, label=_("It is right"))
+                    # Which reading of a number in doubt is meant: "on" as it is read, else the text of another one.
+                    self.fields[f"{name}-sure"] = forms.CharField(required=False, widget=forms.HiddenInput)
                     if values and reading_key(task.pk, each.code, stage) in values:
                         self.initial[name] = values[reading_key(task.pk, each.code, stage)]
+
+    def full_clean(self) -> None:
+        if self.is_bound:
+            self.settle()
+        super().full_clean()
+
+    def settle(self) -> None:
+        """Put the reading that a person chose into its box; a choice for a text that was changed since is dropped."""
+        for task, each, stage in self.numbers():
+            name = field_name(task.pk, each.code, stage)
+            chosen = self.data.get(f"{name}-sure")
+            if chosen in (None, "", "on"):
+                continue
+            self.data = self.data.copy()
+            is_known = chosen in {way.text for way in self.ways_of(each, name)}
+            self.data[f"{name}-sure"] = "on" if is_known else ""
+            if is_known:
+                self.data[name] = chosen
+
+    def numbers(self) -> Iterator[tuple[Task, Wanted, str]]:
+        """Every number that is asked for, with its check and stage."""
+        for task in self.tasks:
+            for each in self.wanted[task.pk]:
+                if each.form == "number":
+                    yield from ((task, each, stage) for stage in ((FOUND, LEFT) if each.asks_as_left else (FOUND,)))
+
+    def ways_of(self, each: Wanted, name: str) -> tuple[Way, ...]:
+        """What the text in a box may mean."""
+        text = str(self.data.get(name) or "")
+        stage = name.rsplit("-", 1)[1]
+        negative = each.is_signed or not each.quantity
+        return ways_of(text, each.kind, self.system, plausible_at(each, stage), allow_negative=negative)
+
+    def options_of(self, each: Wanted, name: str) -> list[dict[str, str]]:
+        """The readings of a number in doubt, as they are offered where no script runs."""
+        is_settled = self.is_bound and self.data.get(f"{name}-sure") == "on"
+        if name not in self.questions and name not in self.errors and not is_settled:
+            return []
+        ways = self.ways_of(each, name) if self.is_bound and each.form == "number" else ()
+        is_as_read = name in self.questions or is_settled
+        return [{"value": "on" if is_as_read and way is ways[0] else way.text, "words": way.words} for way in ways]
 
     def add_tool(self, task: Task, values: Mapping[str, Any]) -> None:
         """How the torques of a check were read, and with what."""
@@ -213,7 +258,7 @@ class ReadingsForm(PersonForm):
             for task in self.tasks
             for each in self.wanted[task.pk]
             for stage in (FOUND, LEFT)
-            if self.cleaned_data.get(f"{field_name(task.pk, each.code, stage)}-sure")
+            if self.cleaned_data.get(f"{field_name(task.pk, each.code, stage)}-sure") == "on"
         }
 
     def add_refusal(self, refusal: Refused) -> None:
@@ -233,7 +278,9 @@ class ReadingsForm(PersonForm):
             }
             self.suggested_action = refusal.suggested_action
             for name, words in self.questions.items():
-                self.add_error(name, _("%(question)s Tick “It is right” below it, or change it.") % {"question": words})
+                self.add_error(
+                    name, _("%(question)s Choose below it what it is, or type it again.") % {"question": words}
+                )
         elif not refusal.fields:
             self.add_error(None, sentence_in(str(refusal.message), self.system))
 
@@ -276,8 +323,8 @@ class ReadingsForm(PersonForm):
             "found_sure": self[f"{found}-sure"],
             "left": self[left] if each.asks_as_left else None,
             "left_sure": self[f"{left}-sure"] if each.asks_as_left else None,
-            "is_asked": found in self.questions,
-            "left_is_asked": left in self.questions,
+            "found_ways": self.options_of(each, found),
+            "left_ways": self.options_of(each, left) if each.asks_as_left else [],
             "unit": unit_label(each.kind, self.system) if each.form == "number" else "",
             "limit_words": self.limit_words(each),
             "last": last_words(each, self.system) if each.previous else "",

@@ -437,12 +437,12 @@ def tool_faults(entered: Iterable[Entered], on: date) -> dict[str, str]:
 
 def question_about(each: Wanted, value: float, stage: str) -> str | None:
     """A sentence about a reading that is hard to believe; None where nothing is odd."""
-    if value < 0:
-        return None
-    known = dict(each.plausible)
-    if stage == LEFT:
-        known["previous"] = known["expected"] = None  # a part changed at this visit may well be larger than before
-    return implausible(value, **known)
+    return None if value < 0 else implausible(value, **plausible_at(each, stage))
+
+
+def plausible_at(each: Wanted, stage: str) -> dict[str, Any]:
+    """What a reading is held against; a part changed at this visit may well be larger than before."""
+    return {**each.plausible, "previous": None, "expected": None} if stage == LEFT else dict(each.plausible)
 
 
 def times_running(installation: Installation, kind_id: int, *, besides: int | None = None) -> int:
@@ -647,7 +647,7 @@ def close_out_visit(
             "These checks need lockout. Confirm it, or say that the check could not be done."
         )
     suggestion = ""
-    to_act = [each for each in entered if each.finding.grade is Grade.ACT]
+    to_act = at_act(entered, questions)
     if to_act:
         first = to_act[0]
         n_before = times_running(installation, first.task.check_kind_id, besides=first.task.pk)
@@ -733,6 +733,12 @@ def time_by_server(visited_at: datetime, phone: PhoneClock, now: datetime) -> da
     if abs(off) > CLOCK_DRIFT:
         visited_at -= off
     return min(visited_at, now)
+
+
+def at_act(entered: Iterable[Entered], questions: Mapping[str, str]) -> list[Entered]:
+    """The checks found at act; a check with a reading in doubt has no grade yet, and so calls for nothing."""
+    in_doubt = {int(key.split(":")[0]) for key in questions}
+    return [each for each in entered if each.finding.grade is Grade.ACT and each.task.pk not in in_doubt]
 
 
 def act_faults(to_act: Sequence[Entered], in_hand: Collection[int]) -> dict[str, str]:
@@ -1120,7 +1126,7 @@ def correct_visit(
         faults["checks"] = _("A corrected visit needs at least one reading.")
     suggestion = ""
     why_not = no_action_reason.strip() or visit.no_action_reason
-    to_act = [each for each in entered if each.finding.grade is Grade.ACT]
+    to_act = at_act(entered, questions)
     missing = act_faults(to_act, kinds_in_hand(installation, visit_chain(visit)))
     if missing and action is None and not why_not:
         kind = to_act[0].task.check_kind

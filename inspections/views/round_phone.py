@@ -33,6 +33,7 @@ FILES = [
     "plant/driftbook.css",
     "plant/mark.svg",
     "inspections/visit.css",
+    "inspections/doubt.js",
     "inspections/grading.js",
     "inspections/units.js",
     "inspections/words.js",

@@ -904,6 +904,33 @@ def box_text(value: float | None, kind: QuantityKind, system: UnitSystem) -> str
     return rounded if float(rounded) or not value else text
 
 
+def in_own_unit(value: float, kind: QuantityKind, system: UnitSystem) -> str:
+    """Write a stored quantity as a person of this system would type it, unit included.
+
+    Parameters
+    ----------
+    value : float
+        Quantity [stored unit of the kind], finite.
+    kind : QuantityKind
+        What is measured.
+    system : UnitSystem
+        Metric or US customary.
+
+    Returns
+    -------
+    str
+        A decimal number of up to nine decimals with its unit.
+
+    Examples
+    --------
+    >>> in_own_unit(75.0, QuantityKind.LENGTH_MM, UnitSystem.METRIC)
+    '75 mm'
+    """
+    unit = _shown(kind, system).unit
+    amount = _exact(value) / _factor(QuantityKind(kind), unit.pint_name)
+    return f"{_decimals(amount, 9, trim=True, grouped=False)} {unit.label}".strip()
+
+
 def _with_unit(number: str, unit: _Unit) -> str:
     # The degree sign alone stands without a space (SP 811, 7.2).
     return f"{number}°" if unit is _DEG else f"{number} {unit.label}".strip()

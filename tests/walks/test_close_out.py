@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from inspections.calc import grading
+from inspections.calc.doubts import ways_of
 from inspections.calc.grading import grading_rules
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
 from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
@@ -295,7 +296,7 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     assert "1 turned past its witness mark: clamp 2." in graded(page, torque).inner_text()
     page.fill(box(torque, "pivot_1"), "0")
     assert "is the fastener missing" in page.locator(f"section[data-task='{torque.pk}']").inner_text()
-    page.check(f"[name='t{torque.pk}-pivot_1-as_found-sure']")
+    page.get_by_role("button", name="It is 0 N·m").click()
     live = {task.pk: graded(page, task).locator(".reason").inner_text() for task in tasks.values()}
     page.check("[name=lockout_confirmed]")
     page.click("#raise")
@@ -315,6 +316,68 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     assert "The other one is at the kiln" in read.doubt
 
 
+def test_a_value_in_doubt_has_a_button_for_each_reading_and_no_grade_before(live_server, tess, tasks, place, page_of):
+    wear = tasks["sensor-wear"]
+    page = page_of(tess)
+    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+    section = page.locator(f"section[data-task='{wear.pk}']")
+    page.fill(box(wear, "drive_diameter"), "2 3/4")
+    assert "= 69.9 mm (a fraction is read as inches)" in section.inner_text()
+    assert graded(page, wear).locator(".mark").inner_text() == "watch"
+    page.fill(box(wear, "drive_diameter"), "2.75")
+    assert graded(page, wear).inner_text() == "No grade until it is settled what was read: Drive side."
+    assert page.locator("#raise").is_hidden()
+    assert section.get_by_role("button").all_inner_texts() == ["It is 2.75 mm", "It is 2.75 in = 69.9 mm"]
+    section.get_by_role("button", name="It is 2.75 mm").click()  # a person may say so all the same, and take it back
+    assert graded(page, wear).locator(".mark").inner_text() == "act"
+    section.get_by_role("button", name="It is 2.75 mm").click()
+    assert graded(page, wear).locator(".mark").count() == 0
+    section.get_by_role("button", name="It is 2.75 in").click()
+    assert page.input_value(box(wear, "drive_diameter")) == "2.75 in"
+    assert graded(page, wear).locator(".mark").inner_text() == "watch"
+    page.fill(box(wear, "off_diameter"), "1,308 mm")
+    assert section.get_by_role("button").all_inner_texts() == ["It is 1308 mm", "It is 1.308 mm"]
+    assert graded(page, wear).inner_text() == "No grade until it is settled what was read: Off side."
+    page.fill(box(wear, "off_diameter"), "70,5")
+    page.check("[name=lockout_confirmed]")
+    page.click("#close-out")
+    page.wait_for_url("**/visits/*/")
+    rows = Reading.objects.order_by("code")
+    assert list(rows.values_list("typed", "value")) == [("2.75 in", pytest.approx(69.85)), ("70,5", 70.5)]
+
+
+def test_the_script_offers_the_same_readings_of_a_value_in_doubt_as_the_server(page, live_server, tess, page_of):
+    page_of(tess)
+    diameter = {"quantity": "diameter", "low": 51, "high": 79.8}
+    cases = [
+        (text, "mm", system, bounds)
+        for text in ("2.75", "2 3/4", "7.5", "740", "68", "90", "2.9 mm", "1,308", "75 in", "7o", "1 308,5", "-3")
+        for system in ("metric", "us")
+        for bounds in (diameter, {"quantity": "diameter", "previous": 74.0}, {"quantity": "other"})
+    ]
+    cases += [
+        (text, "nm", system, {"quantity": "torque", "low": 0, "high": 187.5})
+        for text in ("0", "750", "75", "7.5 kgf m", "250")
+        for system in ("metric", "us")
+    ]
+    found = page.evaluate(
+        """async ([typing, rules, cases]) => {
+            const { makeTyping } = await import("/static/inspections/units.js");
+            const { makeGrading } = await import("/static/inspections/grading.js");
+            const { makeWays } = await import("/static/inspections/doubt.js");
+            const waysOf = makeWays({ typing: makeTyping(typing), grading: makeGrading(rules) });
+            return cases.map((each) => waysOf(...each));
+        }""",
+        [typing_grammar(), grading_rules(), cases],
+    )
+    n_several = 0
+    for (text, kind, system, bounds), answer in zip(cases, found, strict=True):
+        wanted = ways_of(text, QuantityKind(kind), UnitSystem(system), bounds)
+        n_several += len(wanted) > 1
+        assert told(answer) == told_here(wanted), (text, system, bounds)
+    assert n_several > 20
+
+
 def test_without_script_the_server_grades_and_asks_again(live_server, tess, tasks, place, new_context):
     wear = tasks["sensor-wear"]
     page = new_context(java_script_enabled=False).new_page()
@@ -328,8 +391,11 @@ def test_without_script_the_server_grades_and_asks_again(live_server, tess, task
     page.check("[name=lockout_confirmed]")
     page.click("#close-out")
     assert "did you mean 75?" in page.locator("#errors").inner_text()
+    assert "raise an action" not in page.locator("#errors").inner_text()  # nothing is graded before it is settled
+    page.get_by_label("It is 75 mm").check()
+    page.click("#close-out")
     assert "raise an action" in page.locator("#errors").inner_text()
-    page.fill(box(wear, "off_diameter"), "75")
+    assert page.input_value(box(wear, "off_diameter")) == "75 mm"
     page.click("#close-out")
     page.wait_for_url("**/visits/*/")
     wear.refresh_from_db()

@@ -815,11 +815,16 @@ def test_what_is_hard_to_believe_is_asked_back_on_the_phone(phone, tess, wear, p
     page.check("[name=lockout_confirmed]")
     page.check(f"[name='t{torque.pk}-method'][value=first_movement]")
     page.click("#close-out")
-    assert page.locator(".says.error li", has_text="Tick “It is right”, or change it.").count() == 3
+    assert page.locator(".says.error li", has_text="Press what it is, or type it again.").count() == 3
     assert phone.states() == []
     page.fill(box(torque, "clamp_1"), "74")
-    page.fill(box(wear[0], "off_diameter"), "74.93")
-    page.check(f"[name='t{wear[0].pk}-drive_diameter-as_found-sure']")
+    reading = page.locator(f"[data-name='t{wear[0].pk}-off_diameter-as_found']")
+    reading.get_by_role("button", name="It is 2.95 in = 74.9 mm").click()
+    assert page.input_value(box(wear[0], "off_diameter")) == "2.95 in"
+    graded = page.locator(f"section[data-task='{wear[0].pk}'] .graded")
+    assert graded.inner_text() == "No grade until it is settled what was read: Drive side."
+    page.get_by_role("button", name="It is 74.5 mm").click()
+    assert graded.locator(".mark").inner_text() == "sound"
     page.click("#close-out")
     page.wait_for_selector(".round-head")
     phone.signal(True)
@@ -827,7 +832,7 @@ def test_what_is_hard_to_believe_is_asked_back_on_the_phone(phone, tess, wear, p
     rows = Reading.objects.filter(task__in=[wear[0], torque], stage="as_found")
     assert dict(rows.values_list("code", "value")) == {
         "drive_diameter": 74.5,
-        "off_diameter": 74.93,
+        "off_diameter": pytest.approx(74.93),
         "clamp_1": 74.0,
     }
 

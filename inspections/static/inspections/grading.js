@@ -156,7 +156,7 @@ export function makeGrading(rules) {
     if (!(value >= 0)) return null;
     if (quantity === "torque" && value === 0) return "The torque is 0: is the fastener missing, or was it not read?";
     const slip = slipOf(value, previous, low, high);
-    if (slip) return slip;
+    if (slip) return `${g(value)} looks like ${slip.words}: did you mean ${g4(slip.value)}?`;
     if (quantity === "diameter" && previous !== null && value > previous + growth + slack) {
       return `${g(value)} mm is ${g4(value - previous)} mm more than the ${g(previous)} mm read before: was the part changed?`;
     }
@@ -170,6 +170,7 @@ export function makeGrading(rules) {
     return null;
   }
 
+  // What a reading would be without a usual slip: { value, words }.
   function slipOf(value, previous, low, high) {
     const like = rules.implausible.like_before;
     if (low === null || high === null) {
@@ -177,10 +178,8 @@ export function makeGrading(rules) {
       [low, high] = [previous * (1 - like), previous * (1 + like)];
     }
     if (low <= value && value <= high) return null;
-    for (const { factor, words } of rules.implausible.slips) {
-      if (low <= value * factor && value * factor <= high) return `${g(value)} looks like ${words}: did you mean ${g4(value * factor)}?`;
-    }
-    return null;
+    const slip = rules.implausible.slips.find(({ factor }) => low <= value * factor && value * factor <= high);
+    return slip ? { value: value * slip.factor, words: slip.words } : null;
   }
 
   // --- whole checks: found and left hold values by code; null where there is nothing to say yet ------------------------
@@ -304,5 +303,5 @@ export function makeGrading(rules) {
     return findOwn(found, check.readings);
   }
 
-  return { worst, sensor_wear: sensorWear, sensor_pair: sensorPair, pivot, torque, witness_mark: witnessMark, as_left: asLeft, limits, offset, choice, implausible, find };
+  return { worst, sensor_wear: sensorWear, sensor_pair: sensorPair, pivot, torque, witness_mark: witnessMark, as_left: asLeft, limits, offset, choice, implausible, slip_of: slipOf, find };
 }

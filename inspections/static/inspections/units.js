@@ -182,7 +182,13 @@ export function makeTyping(grammar) {
     return found;
   }
 
-  return { read, ways };
+  // A stored value as a person of this system would type it, with its unit.
+  function inOwnUnit(value, kind, system) {
+    const unit = unitNamed(grammar.kinds[kind].default[system], kind);
+    return `${trimmed((value * unit.factor[1]) / unit.factor[0], 9)} ${unit.label}`.trim();
+  }
+
+  return { read, ways, inOwnUnit };
 }
 
 const NO_UNIT = { label: "", name: "dimensionless", factor: [1, 1], taken_as: "" };

@@ -1,8 +1,9 @@
 // The close-out page while it is filled in: what was understood, the grade of each check, questions, the action it calls for.
 // Nothing here decides anything: without it the page works the same, and the server grades and asks again.
 
+import { Boxes, forget, openWords } from "./doubt.js";
 import { makeGrading } from "./grading.js";
-import { makeTeller, makeTyping } from "./units.js";
+import { makeTeller } from "./units.js";
 import { _ } from "./words.js";
 
 const form = document.getElementById("visit");
@@ -16,9 +17,9 @@ if (form && data) start(JSON.parse(data.textContent));
 
 function start(rules) {
   const grading = makeGrading(rules.grading);
-  const { read } = makeTyping(rules.typing);
   const tell = makeTeller(rules.typing);
   const system = form.dataset.system;
+  const boxes = new Boxes({ rules, grading, tell, system });
   const sections = new Map(rules.checks.map((check) => [String(check.task), check]));
 
   function refresh() {
@@ -33,6 +34,7 @@ function start(rules) {
 
   function refreshSection(section, check) {
     const values = { as_found: {}, as_left: {} };
+    const open = [];
     for (const each of check.readings) {
       for (const stage of ["as_found", "as_left"]) {
         const name = `t${check.task}-${each.code}-${stage}`;
@@ -43,13 +45,19 @@ function start(rules) {
         }
         const box = section.querySelector(`[name="${name}"]`);
         if (!box) continue;
-        const value = refreshBox(box, each, stage);
-        if (value !== null) values[stage][each.code] = value;
+        const { value, isOpen } = boxes.read(box.closest(".reading"), each, stage);
+        if (isOpen) open.push(each.label);
+        else if (value !== null) values[stage][each.code] = value;
       }
+    }
+    const tools = toolsOf(section, check);
+    if (open.length) {
+      show(section.querySelector(".graded"), { grade: null, reason: openWords(open) });
+      return null;
     }
     let finding = null;
     try {
-      finding = grading.find(check, values.as_found, values.as_left, toolsOf(section, check));
+      finding = grading.find(check, values.as_found, values.as_left, tools);
     } catch {
       finding = null; // the server says what is wrong with it
     }
@@ -70,24 +78,6 @@ function start(rules) {
     return (code) => (named.get(`t${check.task}-${code}-instrument`) ?? common)?.deviation_pct;
   }
 
-  function refreshBox(box, each, stage) {
-    const holder = box.closest(".reading");
-    const echo = holder.querySelector(".echo");
-    const sure = holder.querySelector(".sure");
-    const text = box.value;
-    const understood = text.trim() ? read(text, each.quantity, system, { allowNegative: each.signed || !each.quantity }) : { value: null, echo: "" };
-    setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
-    echo.classList.toggle("odd", Boolean(understood.problem));
-    if (understood.problem) box.setAttribute("aria-invalid", "true");
-    else box.removeAttribute("aria-invalid");
-    const plausible = stage === "as_left" ? { ...each.plausible, previous: null, expected: null } : each.plausible;
-    const question = understood.value === null ? null : grading.implausible({ value: understood.value, ...plausible });
-    sure.hidden = !question;
-    setText(sure.querySelector(".question"), question ? tell(question, system) : "");
-    if (!question) sure.querySelector("input").checked = false;
-    return understood.value;
-  }
-
   function offerAction(acts) {
     const raise = document.getElementById("raise");
     const title = form.elements.action_title;
@@ -99,9 +89,8 @@ function start(rules) {
   }
 
   form.addEventListener("input", (event) => {
-    // Nobody's "it is right" may stand for a value that was typed after it.
     const holder = event.target.closest(".reading");
-    if (holder && !event.target.closest(".sure")) holder.querySelector(".sure input").checked = false;
+    if (holder && !event.target.closest(".sure")) forget(holder);
     refresh();
   });
   form.addEventListener("change", refresh);

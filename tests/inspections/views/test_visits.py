@@ -112,7 +112,37 @@ def test_a_question_is_asked_once_and_a_tick_answers_it(client, place, wear, tes
     sent |= {box(wear, "drive_diameter"): "2.9", "no_action_reason": "measured wrong side"}
     page = client.post(url(place), sent).content.decode()
     assert "did you mean 73.66?" in page
+    assert "raise an action" not in page  # no advice before it is settled what was read
+    assert "It is 2.9 mm" in page
     assert client.post(url(place), sent | {box(wear, "drive_diameter") + "-sure": "on"}).status_code == 302
+
+
+def test_the_reading_that_is_chosen_takes_the_place_of_what_was_typed(client, place, wear, tess, sent):
+    client.force_login(tess)
+    name = box(wear, "drive_diameter")
+    answer = client.post(url(place), sent | {name: "2.9"})
+    assert 'value="2.9 in"' in answer.content.decode()
+    assert client.post(url(place), sent | {name: "2.9", f"{name}-sure": "2.9 in"}).status_code == 302
+    row = Reading.objects.get()
+    assert (row.typed, row.value) == ("2.9 in", pytest.approx(73.66))
+
+
+def test_a_choice_for_a_text_that_was_changed_since_counts_nothing(client, place, wear, tess, sent):
+    client.force_login(tess)
+    name = box(wear, "drive_diameter")
+    answer = client.post(url(place), sent | {name: "2.8", f"{name}-sure": "2.9 in"})
+    assert answer.status_code == 422
+    assert "It is 2.8 in = 71.1 mm" in answer.content.decode()
+    assert not Visit.objects.exists()
+
+
+def test_a_text_that_may_mean_two_numbers_is_offered_as_both(client, place, wear, tess, sent):
+    client.force_login(tess)
+    name = box(wear, "drive_diameter")
+    page = client.post(url(place), sent | {name: "73,125 mm"}).content.decode()
+    assert "It is 73125 mm" in page
+    assert client.post(url(place), sent | {name: "73,125 mm", f"{name}-sure": "73.125 mm"}).status_code == 302
+    assert Reading.objects.get().value == 73.125
 
 
 def test_photos_are_kept_even_when_the_visit_is_refused(client, place, wear, tess, sent, settings, tmp_path):

@@ -2,8 +2,9 @@
 // What is typed is kept with every key press; closing out moves it to the queue in the same step. Field names are those of
 // the site's own form, which reads the entry and grades and asks again.
 
+import { Boxes, forget, openWords } from "../doubt.js";
 import { makeGrading } from "../grading.js";
-import { makeTeller, makeTyping } from "../units.js";
+import { makeTeller } from "../units.js";
 import { _, ngettext } from "../words.js";
 import { actionFields } from "./action_page.js";
 import { clock, fromSite, h, mark, megabytes, newKey } from "./build.js";
@@ -51,9 +52,9 @@ class StopPage {
     Object.assign(this, { app, ...given });
     const { rules, system } = app.pack;
     this.grading = makeGrading(rules.grading);
-    this.read = makeTyping(rules.typing).read;
     this.tell = makeTeller(rules.typing);
     this.system = system;
+    this.boxes = new Boxes({ rules, grading: this.grading, tell: this.tell, system });
     this.parts = new Map();
     this.saving = null;
   }
@@ -206,7 +207,7 @@ class StopPage {
       h("label", { for: name }, label),
       h("input", { id: name, name, inputmode: this.system === "metric" && !each.signed && each.quantity ? "decimal" : "text", "aria-describedby": `${name}-hint` }),
       h("span", { class: "hint", id: `${name}-hint` }, h("span", { class: "echo", "aria-live": "polite" }), h("span", { class: "unit" }, each.unit), !isLeft && hint ? ` · ${hint}` : "", before.map((words) => h("span", { class: "before" }, words))),
-      h("label", { class: "sure", hidden: true }, h("input", { type: "checkbox", name: `${name}-sure` }), h("span", {}, h("span", { class: "question" }), " ", _("It is right"))));
+      h("div", { class: "sure", hidden: true, "data-name": `${name}-sure` }, h("span", { class: "question", role: "status" }), h("span", { class: "ways" }), h("input", { type: "hidden", name: `${name}-sure` })));
   }
 
   answer(check, each, stage) {
@@ -275,8 +276,7 @@ class StopPage {
 
   changed(event) {
     const holder = event.target.closest?.(".reading");
-    // Nobody's "it is right" may stand for a value that was typed after it.
-    if (holder && !event.target.closest(".sure")) holder.querySelector(".sure input").checked = false;
+    if (holder && !event.target.closest(".sure")) forget(holder);
     if (event.target.name === "lockout_confirmed") {
       this.form.elements.lockout_at.value = event.target.checked ? new Date().toISOString() : "";
       this.sayLockout();
@@ -327,6 +327,7 @@ class StopPage {
     const values = { [FOUND]: {}, [LEFT]: {} };
     part.faults = [];
     part.filled = false;
+    const open = [];
     for (const each of check.readings) {
       for (const stage of [FOUND, LEFT]) {
         const name = `t${check.task}-${each.code}-${stage}`;
@@ -337,8 +338,11 @@ class StopPage {
           if (chosen) { values[stage][each.code] = chosen; part.filled = true; }
           continue;
         }
-        const value = this.readBox(holder, each, stage, part.faults);
-        if (value !== null) values[stage][each.code] = value;
+        const { value, isOpen, words } = this.boxes.read(holder, each, stage);
+        if (isOpen) {
+          open.push(each.label);
+          part.faults.push({ name, words: _("%(what)s: %(question)s Press what it is, or type it again.", { what: each.label, question: words }) });
+        } else if (value !== null) values[stage][each.code] = value;
         if (holder.querySelector("input").value.trim()) part.filled = true;
       }
     }
@@ -349,33 +353,12 @@ class StopPage {
     if (part.filled && part.doubtful.length && !why?.value.trim()) {
       faultsOfTools(part, `t${check.task}-tool_reason`);
     }
+    if (open.length) return { grade: null, reason: openWords(open) };
     try {
       return this.grading.find(check, values[FOUND], values[LEFT], deviation);
     } catch {
       return null; // the site says what is wrong with it
     }
-  }
-
-  readBox(holder, each, stage, faults) {
-    const box = holder.querySelector("input");
-    const echo = holder.querySelector(".echo");
-    const sure = holder.querySelector(".sure");
-    const text = box.value;
-    const understood = text.trim() ? this.read(text, each.quantity, this.system, { allowNegative: each.signed || !each.quantity }) : { value: null, echo: "" };
-    setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
-    echo.classList.toggle("odd", Boolean(understood.problem));
-    box.toggleAttribute("aria-invalid", false);
-    if (understood.problem) {
-      box.setAttribute("aria-invalid", "true");
-      faults.push({ name: box.name, words: understood.problem });
-    }
-    const plausible = stage === LEFT ? { ...each.plausible, previous: null, expected: null } : each.plausible;
-    const question = understood.value === null ? null : this.grading.implausible({ value: understood.value, ...plausible });
-    sure.hidden = !question;
-    setText(sure.querySelector(".question"), question ? this.tell(question, this.system) : "");
-    if (!question) sure.querySelector("input").checked = false;
-    else if (!sure.querySelector("input").checked) faults.push({ name: `${box.name}-sure`, words: _("%(what)s: %(question)s Tick “It is right”, or change it.", { what: each.label, question: this.tell(question, this.system) }) });
-    return understood.value;
   }
 
   showFinding(place, finding) {
