@@ -14,7 +14,16 @@ from inspections.services.actions import Part
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
 from plant.forms.photos import PhotosField, PhotosInput
+from plant.forms.quantities import QuantityField
 from plant.models import Person
+
+
+class EchoedReadingField(ReadingField):
+    """A reading on a page without a script of its own: the site says what it understood, as below any quantity."""
+
+    def get_bound_field(self, form: Any, field_name: str) -> Any:
+        return QuantityField.get_bound_field(self, form, field_name)
+
 
 # Empty rows for parts below those that are known already.
 SPARE_ROWS = 3
@@ -88,7 +97,7 @@ class DoneForm(PersonForm):
         self.fields["visit"].queryset = visits  # type: ignore[attr-defined]
         self.found = list(found_bad(action))
         for row in self.found:
-            field = ReadingField(
+            field = EchoedReadingField(
                 kind=QuantityKind(row.quantity),
                 system=UnitSystem(person.unit_system),
                 required=False,

@@ -8,7 +8,7 @@ from django import forms
 from django.urls import reverse_lazy
 from django.utils.text import format_lazy
 
-from plant.calc.units import QuantityKind, UnitSystem, box_text, parse_quantity, to_sixteenths, unit_label
+from plant.calc.units import QuantityKind, Unclear, UnitSystem, box_text, parse_quantity, to_sixteenths, unit_label
 
 
 def kind_of(field_name: str) -> QuantityKind | None:
@@ -69,18 +69,29 @@ class QuantityField(forms.CharField):
 
     def get_bound_field(self, form: Any, field_name: str) -> Any:
         # The echo below the input says what was understood, in the unit that is stored.
+        name = form.add_prefix(field_name)
+        address = "{}?kind={}&field={}" + ("&negative=1" if self.allow_negative else "")
+        is_unclear = form.is_bound and self.is_unclear(form.data.get(name))
         self.widget.attrs.update(
             {
                 "inputmode": "decimal" if self.system == UnitSystem.METRIC else "text",
                 "autocomplete": "off",
-                "hx-get": format_lazy(
-                    "{}?kind={}&field={}", reverse_lazy("understood"), self.kind.value, form.add_prefix(field_name)
-                ),
-                "hx-trigger": "input changed delay:150ms",
-                "hx-target": f"#echo_{form.add_prefix(field_name)}",
+                "hx-get": format_lazy(address, reverse_lazy("understood"), self.kind.value, name),
+                # A text that was sent and may mean several things is asked about at once.
+                "hx-trigger": "load, input changed delay:150ms" if is_unclear else "input changed delay:150ms",
+                "hx-target": f"#echo_{name}",
             }
         )
         return super().get_bound_field(form, field_name)
+
+    def is_unclear(self, text: Any) -> bool:
+        try:
+            parse_quantity(str(text or ""), self.kind, self.system, allow_negative=self.allow_negative)
+        except Unclear:
+            return True
+        except ValueError:
+            pass
+        return False
 
     @property
     def unit(self) -> str:

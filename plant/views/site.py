@@ -6,11 +6,10 @@ from django.db import connection
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.html import escape
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
 from plant.models import Area, Conveyor, Photo, Plant
 from plant.panels import panels_for
 from plant.permissions import get_visible, open_to_all, open_to_members, right
@@ -78,15 +77,19 @@ def read_notices(request: HttpRequest) -> HttpResponse:
 
 @open_to_members
 def understood(request: HttpRequest) -> HttpResponse:
-    """The echo below a quantity input: what the text was taken for, or which part was not understood."""
+    """The echo below a quantity input: what the text was taken for, or what it may mean, with a button for each."""
     text = request.GET.get(request.GET.get("field", "text"), "")
+    words, ways = "", ()
     try:
         kind = QuantityKind(request.GET.get("kind", ""))
-        if not text.strip():
-            return HttpResponse("")
-        return HttpResponse(escape(parse_quantity(text, kind, UnitSystem(request.user.unit_system)).echo))
+        if text.strip():
+            system, negative = UnitSystem(request.user.unit_system), request.GET.get("negative") == "1"
+            words = parse_quantity(text, kind, system, allow_negative=negative).echo
+    except Unclear as unclear:
+        words, ways = str(unclear), unclear.ways
     except ValueError as error:
-        return HttpResponse(escape(str(error)))
+        words = str(error)
+    return render(request, "plant/_understood.html", {"words": words, "ways": ways})
 
 
 @right("plant.view_photo")

@@ -112,3 +112,23 @@ def test_a_new_form_offers_the_usual_values(client, erin, alder):
     form = client.get(reverse("fastener-create", args=[model.pk])).context["form"]
     assert form["tolerance_pct"].value() == "10"
     assert client.get(reverse("conveyor-create")).context["form"]["lift_m"].value() == "0"
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({"kind": "mm", "text": "2 3/4"}, "= 69.9 mm (a fraction is read as inches)"),
+        ({"kind": "mm", "text": "1,308"}, "It is 1.308 mm"),
+        ({"kind": "m", "text": "12 1/2"}, "It is 12 1/2 ft = 3.8 m"),
+        ({"kind": "mm", "text": "-3"}, "only zero or more is allowed here"),
+        ({"kind": "mm", "text": "-3", "negative": "1"}, "-3 mm"),
+        ({"kind": "mm", "text": "<b>"}, "&lt;b&gt;"),
+        ({"kind": "furlong", "text": "3"}, "furlong"),
+        ({"kind": "mm", "text": " "}, ""),
+    ],
+)
+def test_the_echo_below_a_number_says_what_was_understood_or_what_it_may_mean(client, tess, alder, query, said):
+    client.force_login(tess)
+    page = client.get(reverse("understood"), query).content.decode()
+    assert said in page
+    assert "<b>" not in page
