@@ -283,20 +283,15 @@ def forecast_words(wear: DeviceWear | None) -> dict[str, str]:
 
 def reading_words(row: dict[str, Any], forecasts: Mapping[str, str]) -> dict[str, Any]:
     each = row["wanted"]
-    last = row["last"]
-    if last and row["last_at"]:
-        last = _("%(value)s on %(on)s") % {
-            "value": last,
-            "on": date_format(timezone.localtime(row["last_at"]), "j M Y"),
-        }
     return {
         "asks_as_left": each.asks_as_left,
         "required": each.required,
         "options": [list(option) for option in each.options],
         "unit": row["unit"],
         "limit_words": row["limit_words"],
-        "last": last,
+        "last": row["last"],
         "earlier": row["earlier"],
+        "set": row["set"],
         "forecast": forecasts.get(each.code, ""),
     }
 

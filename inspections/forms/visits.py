@@ -327,9 +327,9 @@ class ReadingsForm(PersonForm):
             "left_ways": self.options_of(each, left) if each.asks_as_left else [],
             "unit": unit_label(each.kind, self.system) if each.form == "number" else "",
             "limit_words": self.limit_words(each),
-            "last": last_words(each, self.system) if each.previous else "",
-            "last_at": each.previous.visit.visited_at if each.previous else None,
+            "last": last_words(each, self.system),
             "earlier": earlier_words(each, self.system),
+            "set": set_words(each, self.system),
         }
 
     def limit_words(self, each: Wanted) -> str:
@@ -499,21 +499,33 @@ def stored_values(visit: Visit, system: UnitSystem) -> dict[str, Any]:
 
 
 def last_words(each: Wanted, system: UnitSystem) -> str:
-    """The reading before; a torque never stands without its method, as two methods do not compare."""
-    last = each.previous
-    assert last is not None
-    words = value_words(last, system, dict(each.options))
-    return f"{words}, {last.get_method_display()}," if last.method else words
+    """The last reading as found; a torque never stands without its method, as two methods do not compare."""
+    if not each.found_before:
+        return ""
+    last = each.found_before[0]
+    # What is set at each visit says what it was found at; what is only looked at needs no such word.
+    words = dated_words(last, each, system, last.get_method_display() if last.method else "")
+    return _("found %(reading)s") % {"reading": words} if each.left_last else words
 
 
 def earlier_words(each: Wanted, system: UnitSystem) -> str:
-    """The readings before the last one, the latest first, and since when; short, as it stands beside a box."""
-    if not each.earlier:
+    """The readings as found before the last one, the latest first; short, as it stands beside a box."""
+    return ", ".join(dated_words(row, each, system) for row in each.found_before[1:])
+
+
+def set_words(each: Wanted, system: UnitSystem) -> str:
+    """What was set or fitted the last time, named so: it is not what was found."""
+    last = each.left_last
+    if last is None:
         return ""
-    answers = dict(each.options)
-    values = ", ".join(value_words(row, system, answers) for row in each.earlier)
-    since = timezone.localtime(each.earlier[-1].visit.visited_at)
-    return _("%(values)s since %(on)s") % {"values": values, "on": date_format(since, "M Y")}
+    words = _("set to %(reading)s") if each.quantity == QuantityKind.TORQUE_NM.value else _("left at %(reading)s")
+    return words % {"reading": dated_words(last, each, system)}
+
+
+def dated_words(row: Reading, each: Wanted, system: UnitSystem, method: str = "") -> str:
+    said = value_words(row, system, dict(each.options))
+    on = date_format(timezone.localtime(row.visit.visited_at), "j M Y")
+    return _("%(value)s on %(on)s") % {"value": f"{said}, {method}," if method else said, "on": on}
 
 
 def tool_words(plant: Plant, on: date) -> list[dict[str, Any]]:

@@ -110,8 +110,11 @@ class Wanted:
     options: tuple[tuple[str, str], ...] = ()
     limits: Mapping[str, Any] = field(default_factory=dict)
     plausible: Mapping[str, Any] = field(default_factory=dict)
+    # How it stood after the last visit: as left where something was set or changed, else as found.
     previous: Reading | None = None
-    earlier: tuple[Reading, ...] = ()  # those before the previous one, the latest first
+    # As found at the last visits, the latest first; what was set since must not hide what came loose again.
+    found_before: tuple[Reading, ...] = ()
+    left_last: Reading | None = None
 
     @property
     def kind(self) -> QuantityKind:
@@ -148,11 +151,16 @@ def wanted_of(
     )
     wanted = {}
     for task in tasks:
-        before_it = {code: rows for (kind_id, code), rows in known.items() if kind_id == task.check_kind_id}
+        before_it = {code: row for (kind_id, code), row in known.items() if kind_id == task.check_kind_id}
         fields = [each for each in own if each.check_kind_id == task.check_kind_id]
-        previous = {code: rows[0] for code, rows in before_it.items()}
+        previous = {code: row.standing for code, row in before_it.items()}
+        nothing = Before()
         wanted[task.pk] = [
-            replace(each, earlier=like_the_last(before_it[each.code])) if each.code in before_it else each
+            replace(
+                each,
+                found_before=like_the_last(before_it.get(each.code, nothing).found),
+                left_last=before_it.get(each.code, nothing).left_last,
+            )
             for each in wanted_by_rule(task.check_kind, installation, fields, previous)
         ]
         if wear is not None and task.check_kind.rule == Rule.SENSOR_WEAR:
@@ -183,33 +191,48 @@ def with_trend(wanted: Iterable[Wanted], wear: DeviceWear, at: datetime) -> list
     return more
 
 
+@dataclass
+class Before:
+    """The readings of one code at the last visits, the latest first: as found, and as left."""
+
+    found: list[Reading] = field(default_factory=list)
+    left: list[Reading] = field(default_factory=list)
+
+    @property
+    def left_last(self) -> Reading | None:
+        return self.left[0] if self.left else None
+
+    @property
+    def standing(self) -> Reading:
+        """What it was after the last visit: as left stands for as found where there is both."""
+        latest = [*self.left[:1], *self.found[:1]]
+        return max(latest, key=lambda row: row.visit.visited_at)
+
+
 def readings_before(
     installation: Installation, kind_ids: Collection[int], *, before: datetime | None = None, most: int = 3
-) -> dict[tuple[int, str], list[Reading]]:
-    """The last readings of each code, the latest first: as left where something was set or changed, else as found."""
+) -> dict[tuple[int, str], Before]:
+    """The last readings by check kind and code, `most` of each stage."""
     rows = (
         Reading.objects.current()
         .filter(visit__installation=installation, task__check_kind_id__in=kind_ids)
         .select_related("visit", "task")
-        .order_by("-visit__visited_at", "-stage")
+        .order_by("-visit__visited_at", "-pk")
     )
     if before is not None:
         rows = rows.filter(visit__visited_at__lt=before)
-    found: dict[tuple[int, str], list[Reading]] = {}
+    found: dict[tuple[int, str], Before] = {}
     for row in rows[:400]:
-        known = found.setdefault((row.task.check_kind_id, row.code), [])
-        # "as_left" comes first within a visit, and stands for it where there is one.
-        if len(known) < most and all(each.visit_id != row.visit_id for each in known):
-            known.append(row)
+        known = found.setdefault((row.task.check_kind_id, row.code), Before())
+        of_stage = known.left if row.stage == LEFT else known.found
+        if len(of_stage) < most and all(each.visit_id != row.visit_id for each in of_stage):
+            of_stage.append(row)
     return found
 
 
 def like_the_last(rows: Sequence[Reading]) -> tuple[Reading, ...]:
-    """What stands beside the reading before: torques by another method do not compare with it and stay out."""
-    last, *others = rows
-    return tuple(
-        each for each in others if each.method == last.method and (not last.method or each.stage == last.stage)
-    )
+    """Readings that compare with the last one: torques by another method do not, and stay out."""
+    return tuple(each for each in rows if each.method == rows[0].method)
 
 
 def wanted_by_rule(

@@ -10,10 +10,11 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from PIL import Image
 
 from inspections.models import Action, CouldNotDo, Reading, Round, Shift, Stop, Task, TwiceClosed, Visit
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import Typed, close_out_visit
 from plant.models import Notice, Photo
 from tests import make
 
@@ -474,8 +475,64 @@ def test_earlier_readings_and_the_day_of_the_limit_stand_beside_the_box(client, 
     client.force_login(tess)
     check = client.get(reverse("round-pack")).json()["legs"][0]["stops"][0]["checks"][0]
     drive = check["readings"][0]
-    assert drive["last"].startswith("74.2 mm on ")
-    assert drive["earlier"].startswith("74.9 mm, 75.5 mm since ")
+    days = {ago: (now - dt.timedelta(days=ago)).astimezone(place.plant.zone) for ago in (60, 40, 20)}
+    on = {ago: date_format(day, "j M Y") for ago, day in days.items()}
+    assert drive["last"] == f"74.2 mm on {on[20]}"
+    assert drive["earlier"] == f"74.9 mm on {on[40]}, 75.5 mm on {on[60]}"
+    assert drive["set"] == ""
+
+
+@pytest.fixture
+def loosened(place, tess):
+    """A clamp found looser each time and set each time: what was set hides it, what was found tells it."""
+    now = timezone.now()
+    kind = make.check_kind("fastener-torque")
+    for days, found in ((300, 64.0), (200, 53.0), (100, 42.0)):
+        done = make.task(place, kind, make.today())
+        read = {
+            "as_found": Typed(found, method="first_movement"),
+            "as_left": Typed(75.0, method="first_movement"),
+        }
+        close_out_visit(
+            installation=place, by=tess, visited_at=now - dt.timedelta(days=days), lockout_confirmed=True,
+            entries={done.pk: {"clamp_1": read}}, no_action_reason="set again",
+        )  # fmt: skip
+        Task.objects.open().delete()
+    make.task(place, kind, make.today())
+    return {
+        ago: date_format((now - dt.timedelta(days=ago)).astimezone(place.plant.zone), "j M Y")
+        for ago in (300, 200, 100)
+    }
+
+
+def test_what_was_found_stands_at_the_torque_and_what_was_set_beside_it_and_named_so(client, place, tess, loosened):
+    client.force_login(tess)
+    check = client.get(reverse("round-pack")).json()["legs"][0]["stops"][0]["checks"][0]
+    clamp = next(each for each in check["readings"] if each["code"] == "clamp_1")
+    assert clamp["last"] == f"found 42 N·m, first movement when tightening on, on {loosened[100]}"
+    assert clamp["earlier"] == f"53 N·m on {loosened[200]}, 64 N·m on {loosened[300]}"
+    assert clamp["set"] == f"set to 75 N·m on {loosened[100]}"
+    page = client.get(reverse("visit-create", args=[place.pk])).content.decode()
+    assert f"last found 42 N·m, first movement when tightening on, on {loosened[100]}" in page
+    assert f"before: 53 N·m on {loosened[200]}, 64 N·m on {loosened[300]}" in page
+    assert f"set to 75 N·m on {loosened[100]}" in page
+
+
+def test_a_roller_that_was_changed_says_what_was_found_and_what_was_fitted(client, place, tess, wear):
+    new = {"drive_diameter": {"as_found": 69.0, "as_left": 76.0}}
+    visited_at = timezone.now() - dt.timedelta(days=3)
+    close_out_visit(
+        installation=place, by=tess, visited_at=visited_at, lockout_confirmed=True, entries={wear.pk: new},
+        no_action_reason="changed there and then",
+    )  # fmt: skip
+    Task.objects.open().delete()
+    make.task(place, make.check_kind("sensor-wear"), make.today())
+    client.force_login(tess)
+    check = client.get(reverse("round-pack")).json()["legs"][0]["stops"][0]["checks"][0]
+    drive = check["readings"][0]
+    on = date_format(visited_at.astimezone(place.plant.zone), "j M Y")
+    assert (drive["last"], drive["set"]) == (f"found 69 mm on {on}", f"left at 76 mm on {on}")
+    assert drive["plausible"]["previous"] == 76.0
 
 
 def test_words_of_the_scripts_come_as_a_script_of_their_own(client, tess):

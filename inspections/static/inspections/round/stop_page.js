@@ -202,7 +202,7 @@ class StopPage {
     const isLeft = stage === LEFT;
     const label = isPairs ? (isLeft ? _("%(what)s left", { what: each.label }) : _("%(what)s found", { what: each.label })) : isLeft ? _("%(what)s, as left", { what: each.label }) : each.label;
     const hint = [each.limit_words, each.last && _("last %(last)s", each)].filter(Boolean).join(" · ");
-    const before = isLeft ? [] : [each.earlier && _("before: %(earlier)s", each), each.forecast].filter(Boolean);
+    const before = isLeft ? [] : [each.earlier && _("before: %(earlier)s", each), each.set, each.forecast].filter(Boolean);
     return h("div", { class: `reading${isLeft ? " left" : ""}`, "data-name": name, "data-code": each.code },
       h("label", { for: name }, label),
       h("input", { id: name, name, inputmode: this.system === "metric" && !each.signed && each.quantity ? "decimal" : "text", "aria-describedby": `${name}-hint` }),
@@ -213,7 +213,7 @@ class StopPage {
   answer(check, each, stage) {
     const name = `t${check.task}-${each.code}-${stage}`;
     return h("fieldset", { class: "answer", "data-name": name, "data-code": each.code },
-      h("legend", {}, stage === LEFT ? _("%(what)s, as left", { what: each.label }) : each.label, each.last && stage === FOUND && h("span", { class: "hint" }, " ", _("last %(last)s", each))),
+      h("legend", {}, stage === LEFT ? _("%(what)s, as left", { what: each.label }) : each.label, stage === FOUND && [each.last && _("last %(last)s", each), each.set].filter(Boolean).map((words) => h("span", { class: "hint" }, " ", words))),
       h("div", { class: "choice" }, each.options.map(([value, label]) => this.option(name, value, label)), this.option(name, "", _("not looked at"), true)));
   }
 
