@@ -23,18 +23,18 @@ All dates are days of the plant's calendar. An outage takes out whole days.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import Literal
 
 import numpy as np
 from dateutil.relativedelta import relativedelta
-from dateutil.rrule import rrulestr
 from numpy.typing import ArrayLike, NDArray
+
+from inspections.calc.recurrence import dates_of, read_rule
 
 # A forecast farther away than this says nothing (about twenty years).
 FARTHEST_DAYS = 7305
@@ -45,11 +45,9 @@ WEEKDAYS = {"MO": "Monday", "TU": "Tuesday", "WE": "Wednesday", "TH": "Thursday"
             "SU": "Sunday"}  # fmt: skip
 NTH = {"1": "first", "2": "second", "3": "third", "4": "fourth", "-1": "last"}
 LAST_DAY = "-1"
-FREQUENCIES = ("DAILY", "WEEKLY", "MONTHLY", "YEARLY")
-RULE_PARTS = (
-    *("FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST"),
-    *("BYDAY", "BYMONTHDAY", "BYYEARDAY", "BYWEEKNO", "BYMONTH", "BYSETPOS"),
-)
+# A rule that brings no date in so many years brings none that a plan could wait for. The rarest that people mean, a
+# given weekday on 29 February, comes after 40 years at the latest.
+NO_DATE_YEARS = 40
 
 
 @dataclass(frozen=True)
@@ -528,7 +526,8 @@ def fixed_dates(
     Raises
     ------
     ValueError
-        If not exactly one of the three is given, or it is outside its range, or the rule cannot be read.
+        If not exactly one of the three is given, or it is outside its range, or the rule cannot be read or brings no
+        date at all in forty years.
 
     References
     ----------
@@ -543,9 +542,7 @@ def fixed_dates(
     if len(given) != 1:
         raise ValueError(f"{len(given)} of every_months, every_days and rule are given; give exactly one")
     if rule is not None:
-        start = anchor if isinstance(anchor, datetime) else datetime.combine(anchor, time())
-        found = (moment.date() for moment in _rule(rule, start))
-        return tuple(itertools.takewhile(lambda day: day <= until, found))
+        return _dates_by_rule(rule, anchor, until)
     first = anchor.date() if isinstance(anchor, datetime) else anchor
     if every_months is not None:
         if not 1 <= every_months <= 120:
@@ -557,6 +554,19 @@ def fixed_dates(
     if not 1 <= every_days <= LONGEST_INTERVAL_DAYS:
         raise ValueError(f"every_days is {every_days}; give 1 to {LONGEST_INTERVAL_DAYS} days")
     return tuple(first + timedelta(days=n) for n in range(0, (until - first).days + 1, every_days))
+
+
+def _dates_by_rule(text: str, anchor: date, until: date) -> tuple[date, ...]:
+    rule = read_rule(text)
+    found = tuple(dates_of(rule, anchor, last=until))
+    if not found:
+        first = anchor.date() if isinstance(anchor, datetime) else anchor
+        far = first + relativedelta(years=min(NO_DATE_YEARS, date.max.year - first.year))
+        if next(dates_of(rule, anchor, last=far), None) is None and rule.until is None:
+            raise ValueError(
+                f"rule {text!r} brings no date in {NO_DATE_YEARS} years from {first.isoformat()}; give days that exist"
+            )
+    return found
 
 
 def is_overdue(closes_on: date, today: date) -> bool:
@@ -689,28 +699,3 @@ def _check_windows(before: int, after: int) -> None:
     for name, length in (("window_before_days", before), ("window_after_days", after)):
         if not 0 <= length <= LONGEST_INTERVAL_DAYS:
             raise ValueError(f"{name} is {length}; give 0 to {LONGEST_INTERVAL_DAYS} days")
-
-
-def _rule(text: str, start: datetime) -> Iterable[datetime]:
-    """A rule read strictly: what the library would pass over in silence, or loop over for ever, is refused."""
-    body = text.strip().upper().removeprefix("RRULE:")
-    parts = dict(part.partition("=")[::2] for part in body.split(";"))
-    unknown = [name for name in parts if name not in RULE_PARTS]
-    if unknown:
-        raise ValueError(f"rule has the part {unknown[0]!r}; give only {', '.join(RULE_PARTS)}")
-    if parts.get("FREQ") not in FREQUENCIES:
-        raise ValueError(f"rule has FREQ {parts.get('FREQ', 'missing')}; give one of {', '.join(FREQUENCIES)}")
-    for name in ("INTERVAL", "COUNT"):
-        number = parts.get(name, "1")
-        if not (number.isdecimal() and 1 <= int(number) <= LONGEST_INTERVAL_DAYS):
-            raise ValueError(f"rule has {name}={number}; give a whole number from 1 to {LONGEST_INTERVAL_DAYS}")
-    if parts.get("UNTIL", "").endswith("Z"):
-        raise ValueError(f"rule has UNTIL={parts['UNTIL']} in UTC; plan dates are local, leave the Z off")
-    if "UNTIL" in parts and "COUNT" in parts:
-        raise ValueError("rule has both UNTIL and COUNT; give at most one of them")
-    try:
-        return rrulestr(body, dtstart=start)
-    except (ValueError, TypeError, KeyError, IndexError) as error:
-        raise ValueError(
-            f"rule {text!r} cannot be read ({error}); give a rule such as FREQ=MONTHLY;BYDAY=1MO"
-        ) from error
