@@ -134,8 +134,19 @@ THREADS: dict[str, Thread] = {name: Thread(name, *row) for name, row in _METRIC.
     f"{size}-{tpi}": Thread(f"{size}-{tpi}", d * INCH_MM, INCH_MM / tpi, area * INCH_MM**2)
     for size, (d, tpi, area) in _UNC.items()
 }
-METRIC_CLASSES = ("8.8", "10.9")
-UNIFIED_GRADES = ("5", "8")
+# Proof strength by size: up to and including so many mm or inches the figure that follows holds, above the last none.
+# ISO 898-1, 8.8 and 10.9, in MPa: read in two copies of the tables, which hold coarse threads to M39 (that end from
+# memory). SAE J429, grades 5 and 8, in ksi: read; both begin at 1/4 in.
+METRIC_LEAST_MM, METRIC_MOST_MM = 1.6, 39.0
+METRIC_STRENGTHS_MPA: dict[str, tuple[tuple[float, float], ...]] = {
+    "8.8": ((16.0, 580.0), (METRIC_MOST_MM, 600.0)),
+    "10.9": ((METRIC_MOST_MM, 830.0),),
+}
+UNIFIED_LEAST_IN, UNIFIED_MOST_IN = 0.25, 1.5
+UNIFIED_STRENGTHS_KSI: dict[str, tuple[tuple[float, float], ...]] = {
+    "5": ((1.0, 85.0), (UNIFIED_MOST_IN, 74.0)),
+    "8": ((UNIFIED_MOST_IN, 120.0),),
+}
 
 
 def thread_named(text: str) -> Thread:
@@ -191,7 +202,7 @@ def proof_strength_mpa(thread: Thread, strength_class: str) -> float:
     Parameters
     ----------
     thread : Thread
-        Its size decides: class 8.8 is stronger above 16 mm.
+        Its size decides: class 8.8 is stronger above 16 mm, grade 5 weaker above 1 in.
     strength_class : str
         "8.8" or "10.9" with a metric thread; "5" or "8", or "grade 5", with a unified one.
 
@@ -203,12 +214,13 @@ def proof_strength_mpa(thread: Thread, strength_class: str) -> float:
     Raises
     ------
     ValueError
-        If the class is not in the tables or does not go with the thread.
+        If the class is not in the tables, does not go with the thread, or the tables have no figure for its size.
 
     References
     ----------
-    ISO 898-1: class 8.8 580 MPa up to and including 16 mm, 600 MPa above; class 10.9 830 MPa. SAE J429: grade 5
-    85 ksi from 1/4 to 1 in; grade 8 120 ksi. Read in two copies of the tables.
+    ISO 898-1: class 8.8 580 MPa up to and including 16 mm, 600 MPa above; class 10.9 830 MPa; to M39 (that end from
+    memory). SAE J429: grade 5 85 ksi from 1/4 to 1 in, 74 ksi above 1 to 1 1/2 in; grade 8 120 ksi from 1/4 to
+    1 1/2 in. Read in two copies of the tables.
 
     Examples
     --------
@@ -218,16 +230,17 @@ def proof_strength_mpa(thread: Thread, strength_class: str) -> float:
     given = strength_class.strip()
     wanted = re.sub(r"^(?:CLASS|GRADE|GR\.?|CL\.?)", "", re.sub(r"\s+", "", given).upper())
     if thread.is_metric:
-        if wanted == "8.8":
-            return 580.0 if thread.diameter_mm <= 16 else 600.0
-        if wanted == "10.9":
-            return 830.0
-        allowed = "class 8.8 or 10.9"
+        size, least, sizes = thread.diameter_mm, METRIC_LEAST_MM, f"from M{METRIC_LEAST_MM:g} to M{METRIC_MOST_MM:g}"
+        tables, scale, allowed = METRIC_STRENGTHS_MPA, 1.0, "class 8.8 or 10.9"
     else:
-        if wanted in UNIFIED_GRADES:
-            return {"5": 85.0, "8": 120.0}[wanted] * KSI_MPA
-        allowed = "grade 5 or 8"
-    raise ValueError(f"Class “{given}” of {thread.name} is not in the tables. Give {allowed}.")
+        size, least, sizes = thread.diameter_mm / INCH_MM, UNIFIED_LEAST_IN, "from 1/4 to 1 1/2 in"
+        tables, scale, allowed = UNIFIED_STRENGTHS_KSI, KSI_MPA, "grade 5 or 8"
+    if wanted not in tables:
+        raise ValueError(f"Class “{given}” of {thread.name} is not in the tables. Give {allowed}.")
+    for most, strength in tables[wanted]:
+        if least - SLACK <= size <= most + SLACK:
+            return strength * scale
+    raise ValueError(f"The tables hold class “{given}” for no {thread.name}. Give a thread {sizes}.")
 
 
 def estimate_torque(

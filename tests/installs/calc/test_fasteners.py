@@ -15,6 +15,7 @@ from installs.calc.fasteners import (
     INCH_MM,
     KSI_MPA,
     THREADS,
+    Thread,
     doubts_about_tool,
     estimate_torque,
     judge_as_left,
@@ -88,6 +89,40 @@ def test_class_8_8_steps_up_above_16_mm():
     assert proof_strength_mpa(THREADS["M16"], "8.8") == 580
     assert proof_strength_mpa(THREADS["M18"], "8.8") == 600
     assert estimate_torque("M20", "8.8").torque_nm == pytest.approx(441.0, abs=0.1)  # 426.3 without the step
+
+
+# SAE J429: grade 5 85 ksi from 1/4 to 1 in, 74 ksi above to 1 1/2 in; grade 8 120 ksi from 1/4 to 1 1/2 in. ISO 898-1:
+# 8.8 580 MPa to 16 mm, 600 MPa above; 10.9 830 MPa; to M39 (that end from memory). Stress areas are of no account here.
+@pytest.mark.parametrize(
+    ("size_in", "grade", "ksi"),
+    [
+        (0.25, "5", 85), (1.0, "5", 85), (1.125, "5", 74), (1.5, "5", 74), (0.1875, "5", None), (1.75, "5", None),
+        (0.25, "8", 120), (1.0, "8", 120), (1.125, "8", 120), (1.5, "8", 120), (0.1875, "8", None), (2.0, "8", None),
+    ],
+)  # fmt: skip
+def test_proof_strength_by_size_of_a_unified_thread(size_in, grade, ksi):
+    bolt = Thread(f"{size_in:g}-7", size_in * INCH_MM, INCH_MM / 7, 1.0)
+    if ksi is None:
+        with pytest.raises(ValueError, match=r"hold class “\d” for no .*Give a thread from 1/4 to 1 1/2 in"):
+            proof_strength_mpa(bolt, grade)
+    else:
+        assert proof_strength_mpa(bolt, grade) / KSI_MPA == pytest.approx(ksi)
+
+
+@pytest.mark.parametrize(
+    ("size_mm", "strength", "mpa"),
+    [
+        (3, "8.8", 580), (16, "8.8", 580), (18, "8.8", 600), (39, "8.8", 600), (42, "8.8", None), (1, "8.8", None),
+        (3, "10.9", 830), (39, "10.9", 830), (42, "10.9", None),
+    ],
+)  # fmt: skip
+def test_proof_strength_by_size_of_a_metric_thread(size_mm, strength, mpa):
+    bolt = Thread(f"M{size_mm}", size_mm, 1.0, 1.0)
+    if mpa is None:
+        with pytest.raises(ValueError, match=r"hold class .* for no .*Give a thread from M1\.6 to M39"):
+            proof_strength_mpa(bolt, strength)
+    else:
+        assert proof_strength_mpa(bolt, strength) == mpa
 
 
 def test_grades_in_ksi_are_exact():
