@@ -22,8 +22,15 @@ from inspections.backlog import (
     open_checks,
     skill_loads,
 )
+from inspections.calc.due_dates import LONGEST_INTERVAL_DAYS
 from inspections.calc.grading import Grade
-from inspections.calc.intervals import ENOUGH_CHECKS, FindingCurve, finding_curve
+from inspections.calc.intervals import (
+    ENOUGH_CHECKS,
+    FindingCurve,
+    IntervalAdvice,
+    finding_curve,
+    interval_advice,
+)
 from inspections.calc.workload import Week, by_week, monday_of
 from inspections.models import CheckPlan, Deferral, Task
 from inspections.services.check_plans import installations_of
@@ -284,6 +291,13 @@ class Advice:
     sure_d: int | None
     reasons: tuple[str, ...]
     change_reason: str
+    says: IntervalAdvice | None = None
+    says_words: str = ""
+
+    @property
+    def offered_d(self) -> int | None:
+        """The interval that the findings speak for, up to what a plan may have; None where they do not."""
+        return min(self.says.days, LONGEST_INTERVAL_DAYS) if self.says and self.says.days else None
 
 
 def advice_of(plan: CheckPlan, risk: float) -> list[Advice]:
@@ -346,6 +360,7 @@ def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], r
         "duty": words,
         "risk": f"{risk * 100:g}",
     }
+    says = interval_advice(curve, present, risk, longest_seen_d=longest_seen)
     return Advice(
         duty=words,
         n_checks=curve.n_checks,
@@ -356,7 +371,32 @@ def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], r
         sure_d=sure,
         reasons=tuple(reasons),
         change_reason=reason[:100],
+        says=says,
+        says_words=advice_words(says, risk, present),
     )
+
+
+def advice_words(says: IntervalAdvice, risk: float, present: float | None) -> str:
+    """What the page says of the interval as it is."""
+    at = {"risk": f"{risk * 100:g}", "days": round(present or 0), "n": says.n_needed}
+    if says.rule == "no_interval":
+        return _("The plan has no interval in days to be judged.")
+    if says.rule == "too_few" and says.n_needed:
+        return (
+            _(
+                "Too few checks to tell whether that is below %(risk)s %%: about %(n)s without act would tell. That "
+                "none found act is no reason to shorten."
+            )
+            % at
+        )
+    texts = {
+        "too_few": _("Too few findings to tell: at %(days)s days it may be above %(risk)s %% or below."),
+        "no_reason_to_shorten": _("At %(days)s days it is surely not above %(risk)s %%: no reason to shorten."),
+        "too_long": _("At %(days)s days it is surely above %(risk)s %%: the interval is too long."),
+        "may_be_longer": _("At %(days)s days it is surely below %(risk)s %%: the interval may be longer."),
+        "holds": _("At %(days)s days it is surely below %(risk)s %%, and no longer time was seen: it holds."),
+    }
+    return texts[says.rule] % at
 
 
 def present_days(plan: CheckPlan, duty: str) -> float | None:
@@ -371,4 +411,4 @@ def present_days(plan: CheckPlan, duty: str) -> float | None:
 
 def whole_days(days: float | None) -> int | None:
     """Down to whole days, and no longer than a plan may be."""
-    return None if days is None else min(int(days), 3650)
+    return None if days is None else min(int(days), LONGEST_INTERVAL_DAYS)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -153,6 +154,90 @@ def finding_curve(days: ArrayLike, is_act: ArrayLike, *, level: float = 0.95) ->
         return FindingCurve(t.size, n_act, float(t.sum()), scale, 0.0, high, shape, fitted, level, tuple(reasons))
     low = bracket(below, centre, -1)
     return FindingCurve(t.size, n_act, float(t.sum()), scale, low, high, shape, fitted, level, tuple(reasons))
+
+
+AdviceRule = Literal["no_interval", "too_few", "no_reason_to_shorten", "too_long", "may_be_longer", "holds"]
+
+
+@dataclass(frozen=True)
+class IntervalAdvice:
+    """What the findings allow to be said about an interval.
+
+    Attributes
+    ----------
+    rule : str
+        "too_few": the findings do not tell on which side of the risk the chance lies. "no_reason_to_shorten": no check
+        found act, and the chance is surely not above the risk. "too_long": surely above it. "may_be_longer": surely
+        below it at a longer interval that was seen too. "holds": surely below it, and nothing longer was seen.
+        "no_interval": there is none in days to be judged.
+    days : int or None
+        The interval to take instead [d]; only for "too_long" and "may_be_longer".
+    n_needed : int or None
+        Where no check found act and that is too few: checks without act at the present interval that would tell.
+    """
+
+    rule: AdviceRule
+    days: int | None = None
+    n_needed: int | None = None
+
+
+def interval_advice(
+    curve: FindingCurve, present_d: float | None, risk: float, *, longest_seen_d: float
+) -> IntervalAdvice:
+    """Whether the findings speak for a shorter or a longer interval, or are too few to tell.
+
+    An interval is called too long only where the whole interval of the chance lies above the risk, and may be longer
+    only where it lies below. Checks that found nothing bound the chance from above alone: they are at most no reason to
+    shorten, and never a reason to.
+
+    Parameters
+    ----------
+    curve : FindingCurve
+    present_d : float or None
+        The interval as it is, above 0 [d].
+    risk : float
+        Chance of act that is accepted, between 0 and 1 [-].
+    longest_seen_d : float
+        The longest time between two checks behind the curve [d]; nothing is offered beyond it.
+
+    Returns
+    -------
+    IntervalAdvice
+
+    Raises
+    ------
+    ValueError
+        If the risk is not between 0 and 1.
+
+    References
+    ----------
+    Exact limit of a share: Clopper and Pearson, Biometrika 26 (1934) 404. Nothing found in n: Hanley and
+    Lippman-Hand, JAMA 249 (1983) 1743, "rule of three" (both from memory). That the whole interval decides: own rule.
+
+    Examples
+    --------
+    >>> curve = finding_curve([90] * 22, [False] * 22)
+    >>> interval_advice(curve, 90, 0.05, longest_seen_d=90)
+    IntervalAdvice(rule='too_few', days=None, n_needed=72)
+    """
+    if not 0 < risk < 1:
+        raise ValueError(f"risk is {risk:g}; give a share between 0 and 1")
+    if present_d is None:
+        return IntervalAdvice("no_interval")
+    _chance, low, high = curve.chance(present_d)
+    if curve.n_act == 0:
+        if high <= risk:
+            return IntervalAdvice("no_reason_to_shorten")
+        needed = math.ceil(math.log((1 - curve.level) / 2) / math.log1p(-risk))
+        return IntervalAdvice("too_few", n_needed=needed)
+    _estimate, sure = curve.longest_days(risk)
+    assert sure is not None  # some check found act, so there is a scale
+    if low > risk:
+        return IntervalAdvice("too_long", days=math.floor(sure) or None)
+    if high > risk:
+        return IntervalAdvice("too_few")
+    longer = math.floor(min(sure, longest_seen_d))
+    return IntervalAdvice("may_be_longer", days=longer) if longer > present_d else IntervalAdvice("holds")
 
 
 def log_likelihood(scale: float, shape: float, t: np.ndarray, act: np.ndarray) -> float:

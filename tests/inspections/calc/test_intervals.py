@@ -7,10 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import binomtest
 
 from inspections.calc.intervals import (
     failure_finding_interval,
     finding_curve,
+    interval_advice,
     longest_interval_d,
     warning_time,
 )
@@ -93,6 +97,57 @@ def test_every_check_at_act_says_that_the_interval_is_too_long():
     curve = finding_curve([90.0] * 8, [True] * 8)
     assert "too long" in curve.reasons[-1]
     assert curve.chance(90)[2] == 1.0
+
+
+# Checks that found nothing bound the chance from above alone. 3 / n is the rule of three (Hanley and Lippman-Hand 1983,
+# from memory), for a one-sided limit of 95 %; ours is the two-sided one of Clopper and Pearson, as scipy's binomtest.
+@pytest.mark.parametrize("n", [5, 22, 71, 72, 400])
+@pytest.mark.parametrize("present", [14.0, 90.0, 180.0])
+def test_nothing_found_never_speaks_for_a_shorter_interval(n, present):
+    curve = finding_curve([present] * n, [False] * n)
+    found = interval_advice(curve, present, 0.05, longest_seen_d=present)
+    assert found.days is None
+    limit = binomtest(0, n).proportion_ci(0.95, method="exact").high
+    assert curve.chance(present)[2] == pytest.approx(limit)
+    assert limit == pytest.approx(3.69 / n, rel=0.4)  # the rule of three at its other level: -ln 0.025 = 3.69
+    assert found.rule == ("no_reason_to_shorten" if limit <= 0.05 else "too_few")
+    if found.rule == "too_few":
+        assert binomtest(0, found.n_needed).proportion_ci(0.95, method="exact").high <= 0.05
+        assert binomtest(0, found.n_needed - 1).proportion_ci(0.95, method="exact").high > 0.05
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(5, 60), st.integers(0, 60), st.sampled_from((30.0, 90.0)), st.sampled_from((0.02, 0.05, 0.2)))
+def test_a_shorter_or_longer_interval_is_offered_only_where_the_whole_interval_of_the_chance_says_so(n, k, days, risk):
+    k = min(k, n)
+    curve = finding_curve([days] * n, [True] * k + [False] * (n - k))
+    found = interval_advice(curve, days, risk, longest_seen_d=2 * days)
+    _estimate, low, high = curve.chance(days)
+    if found.rule == "too_long":
+        assert low > risk
+        assert k > 0
+        assert found.days is None or found.days < days
+    elif found.rule == "may_be_longer":
+        assert high <= risk
+        assert days < found.days <= 2 * days
+    else:
+        assert found.days is None
+        assert (low <= risk < high) == (found.rule == "too_few") or k == 0
+
+
+def test_the_three_answers_where_there_are_findings():
+    """By hand: 8 of 40 is 20 % (9 to 34 %), 2 of 40 is 5 % (1 to 17 %), 1 of 400 is 0.25 % (to 1.4 %)."""
+    few, many, none = (
+        finding_curve([90.0] * n, [True] * k + [False] * (n - k)) for k, n in ((2, 40), (8, 40), (1, 400))
+    )
+    assert interval_advice(few, 90, 0.05, longest_seen_d=90).rule == "too_few"
+    found = interval_advice(many, 90, 0.05, longest_seen_d=90)
+    assert (found.rule, found.days) == ("too_long", math.floor(many.longest_days(0.05)[1]))
+    assert interval_advice(none, 90, 0.05, longest_seen_d=90).rule == "holds"
+    assert interval_advice(none, 60, 0.05, longest_seen_d=90).days == 90
+    assert interval_advice(none, None, 0.05, longest_seen_d=90).rule == "no_interval"
+    with pytest.raises(ValueError, match="share between 0 and 1"):
+        interval_advice(none, 60, 1.0, longest_seen_d=90)
 
 
 def test_interval_of_the_chance_covers_the_truth_by_simulation():

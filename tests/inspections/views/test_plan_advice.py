@@ -178,6 +178,27 @@ def test_the_page_shows_the_year_and_the_advice_and_saves_nothing(client, erin, 
     assert plan.interval_days == 28
 
 
+@pytest.mark.parametrize(
+    ("grades", "interval", "words", "offered"),
+    [
+        (["sound"] * 22, 28, "about 72 without act would tell. That none found act is no reason to shorten.", False),
+        (["sound"] * 80, 7, "At 7 days it is surely not above 5 %: no reason to shorten.", False),
+        (["sound"] * 9 + ["act"], 28, "Too few findings to tell: at 28 days it may be above 5 % or below.", False),
+        ((["sound"] * 2 + ["act"]) * 8, 25, "At 25 days it is surely above 5 %: the interval is too long.", True),
+    ],
+)
+def test_an_interval_is_offered_only_where_the_findings_speak_for_it(
+    client, erin, plan, device, grades, interval, words, offered
+):
+    plan.interval_days = interval
+    plan.save()
+    done(device, plan, grades, every=interval)
+    client.force_login(erin)
+    text = re.sub(r"\s+", " ", client.get(plan.get_absolute_url()).content.decode())
+    assert words in text
+    assert ("into the plan, with this reason" in text) == offered
+
+
 @pytest.mark.parametrize(("asked", "words"), [({"days": 0}, "greater than or equal to 1"), ({"days": ""}, "Give an")])
 def test_an_interval_that_cannot_be_is_refused(client, pat, plan, asked, words):
     client.force_login(pat)
