@@ -243,6 +243,24 @@ def act_spells(installations: Iterable[Installation], until: dt.datetime) -> dic
     return {pk: [(low, high) for low, high in each if low < high] for pk, each in spells.items()}
 
 
+def first_checks(installations: Iterable[Installation], until: dt.datetime) -> dict[int, dt.datetime]:
+    """When the first check with a grade was done at each device in its place; none where it was never checked."""
+    rows = Task.objects.done().filter(installation__in=installations, closed_at__lt=until).exclude(grade="")
+    return dict(
+        rows.order_by()
+        .values_list("installation_id")
+        .annotate(first=Min(Coalesce("visit__visited_at", "closed_at")))
+        .values_list("installation_id", "first")
+    )
+
+
+def put_off_out_of(plant: Plant, month: Month) -> int:
+    """Checks that were put off, by the end of the month, from a window that closed in it to one that closes later."""
+    rows = Deferral.objects.current().filter(task__plant=plant, created_at__lt=month.end)
+    in_month = rows.filter(closes_on_before__gte=month.first, closes_on_before__lte=month.last)
+    return in_month.filter(closes_on__gt=month.last).values("task_id").distinct().count()
+
+
 @dataclass(frozen=True)
 class MonthData:
     """What one month held; three of them make a report (the month, the one before, the same a year ago)."""
@@ -258,7 +276,8 @@ class MonthData:
     closing: Closing
     actions: list[Action]
     availability: Any
-    places: list[tuple[Installation, float, float]]  # days in place, days lost
+    places: list[tuple[Installation, float, float, float]]  # days in place, lost, not known
+    n_put_off_out: int  # checks whose window closed in the month until they were put off to a later one
     cost: Cost
 
     @property
@@ -309,11 +328,15 @@ def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
     lost = act_spells(in_place, month.end)
     for spell in OutOfService.objects.filter(installation__in=in_place, begins_at__lt=month.end):
         lost.setdefault(spell.installation_id, []).append((spell.begins_at, spell.ends_at or month.end))
-    spans = [((each.installed_at, each.removed_at or month.end), lost.get(each.pk, [])) for each in in_place]
+    known = first_checks(in_place, month.end)
+    spans = [
+        ((each.installed_at, each.removed_at or month.end), lost.get(each.pk, []), known.get(each.pk))
+        for each in in_place
+    ]
     places = []
     for each, span in zip(in_place, spans, strict=True):
         own = availability([span], month.start, month.end)
-        places.append((each, own.in_place_days, own.lost_days))
+        places.append((each, own.in_place_days, own.lost_days, own.unknown_days))
     minutes = sum(each.minutes or 0.0 for each in found)
     spilled = sum(each.spilled_t or 0.0 for each in found)
     return MonthData(
@@ -333,6 +356,7 @@ def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
         actions=actions,
         availability=availability(spans, month.start, month.end),
         places=places,
+        n_put_off_out=put_off_out_of(plant, month),
         cost=cost_of(
             {"stop_hours": minutes / 60, "spilled_t": spilled},
             {"stop_hours": plant.cost_of_stop_hour, "spilled_t": plant.cost_of_spilled_tonne},

@@ -96,7 +96,9 @@ def said(key: str, data: MonthData, plant: Plant) -> tuple[float | None, str]:
         return median, _("none closed") if median is None else f"{plain(median, 1)} d"
     if key == "availability":
         share = data.availability.share
-        return share, percent(share) if share is not None else _("no device in place")
+        if share is not None:
+            return share, percent(share)
+        return None, _("not known") if data.availability.in_place_days else _("no device in place")
     total = data.cost.total
     if total is None:
         return None, _("not stated")
@@ -135,8 +137,9 @@ def note_of(key: str, data: MonthData) -> str:
     if key == "schedule_compliance":
         counted = data.compliance.counted
         put_off = sum(bool(data.tasks[each].n_put_off) for each in counted)  # type: ignore[attr-defined]
-        words = _("%(n)s of %(all)s; %(put_off)s had been put off")
-        return words % {"n": len(data.compliance.on_time), "all": len(counted), "put_off": put_off}
+        words = _("%(n)s of %(all)s, %(put_off)s of them put off before; %(out)s more put off to a later month")
+        known = {"n": len(data.compliance.on_time), "all": len(counted), "put_off": put_off, "out": data.n_put_off_out}
+        return words % known
     if key == "overdue":
         week, more, most = by_age(data.late)
         return _("up to 7 days %(a)s, 8 to 30 %(b)s, more %(c)s") % {"a": week, "b": more, "c": most}
@@ -153,10 +156,14 @@ def note_of(key: str, data: MonthData) -> str:
             "oldest": oldest,
         }
     if key == "availability":
-        return _("%(lost)s of %(all)s device-days lost") % {
-            "lost": plain(data.availability.lost_days),
-            "all": plain(data.availability.in_place_days),
-        }
+        told = [
+            _("%(lost)s of %(all)s device-days lost")
+            % {"lost": plain(data.availability.lost_days), "all": plain(data.availability.in_place_days)}
+        ]
+        unknown = data.availability.unknown_days
+        if unknown:
+            told.append(_("%(n)s not known: no check done yet") % {"n": plain(unknown)})
+        return "; ".join(told)
     names = {"stop_hours": _("an hour that a belt stands"), "spilled_t": _("a spilled tonne")}
     missing_costs = ", ".join(names[each] for each in data.cost.missing)
     told = [_("not stated: cost of %(what)s") % {"what": missing_costs}] if missing_costs else []

@@ -176,12 +176,18 @@ def action_rows(data: MonthData) -> RowSet:
 
 def availability_rows(data: MonthData) -> RowSet:
     return row_set(
-        [(_("belt"), TEXT), (_("device"), TEXT), (_("days in place"), NUMBER), (_("days lost"), NUMBER)],
         [
-            (each.get_absolute_url(), [each.conveyor.tag, each.device.number, round(stood, 3), round(lost, 3)])
-            for each, stood, lost in data.places
+            (_("belt"), TEXT),
+            (_("device"), TEXT),
+            (_("days in place"), NUMBER),
+            (_("days lost"), NUMBER),
+            (_("days not known"), NUMBER),
         ],
-        sums=(2, 3),
+        [
+            (each.get_absolute_url(), [each.conveyor.tag, each.device.number, *(round(days, 3) for days in spent)])
+            for each, *spent in data.places
+        ],
+        sums=(2, 3, 4),
     )
 
 

@@ -74,7 +74,9 @@ INDICATORS: dict[str, Indicator] = {
             "Checks done in their window",
             "%",
             "Of the checks whose window closed in the month, the share done inside it, both ends included. Done before "
-            "it opened is not inside. Withdrawn before it closed, or tried and not safe to do, is left out.",
+            "it opened is not inside. A check that was put off counts by its new window, in the month in which that "
+            "closes; those that went to a later month are counted beside. Withdrawn before it closed, or tried and not "
+            "safe to do, is left out.",
             "done inside the window / windows that closed in the month",
             "See what was late and why; ask for outage windows.",
             "higher",
@@ -102,9 +104,10 @@ INDICATORS: dict[str, Indicator] = {
             "availability",
             "Devices in service and sound",
             "%",
-            "Of the days that devices stood in their places, the share without a spell out of service and without a "
-            "check at act that was not put right.",
-            "days in service and not at act / days in place",
+            "Of the days that devices stood in their places and a check had been done there, the share without a spell "
+            "out of service and without a check at act that was not put right. Before its first check a device is not "
+            "known to be sound: those days are counted beside.",
+            "days in service and not at act / (days in place - days not known)",
             "See which devices stand without working.",
             "higher",
         ),
@@ -275,43 +278,51 @@ Span = tuple[dt.datetime, dt.datetime]
 
 @dataclass(frozen=True)
 class Availability:
-    """Share of the time in place in which devices worked.
+    """Share of the time in place in which devices worked, of the time for which that is known.
 
     Attributes
     ----------
     share : float or None
-        None where no device stood anywhere.
-    in_place_days, lost_days : float
+        None where no device stood anywhere, or of none of the time anything is known.
+    in_place_days, lost_days, unknown_days : float
+        Lost and not known never overlap.
     """
 
     share: float | None
     in_place_days: float
     lost_days: float
+    unknown_days: float
 
 
-def availability(places: Sequence[tuple[Span, Sequence[Span]]], start: dt.datetime, end: dt.datetime) -> Availability:
-    """Share of the device-days of a period that were neither out of service nor at act.
+def availability(
+    places: Sequence[tuple[Span, Sequence[Span], dt.datetime | None]], start: dt.datetime, end: dt.datetime
+) -> Availability:
+    """Share of the device-days of a period that were neither out of service nor at act, of those that are known.
 
     Parameters
     ----------
-    places : sequence of (span in place, spans lost)
-        Spans lost may overlap; an hour is lost once.
+    places : sequence of (span in place, spans lost, known since)
+        Spans lost may overlap; an hour is lost once. Known since: the first check there, None where none was done; what
+        lies before it is not known, unless it is lost.
     start, end : datetime
     """
-    stood = lost = dt.timedelta()
-    for (since, until), spells in places:
+    stood = lost = unknown = dt.timedelta()
+    for (since, until), spells, known_since in places:
         low, high = max(since, start), min(until, end)
         if low >= high:
             continue
         stood += high - low
+        known = high if known_since is None else min(max(known_since, low), high)
+        unknown += known - low
         reached = low
         for begins, ends in sorted(spells):
             begins, ends = max(begins, reached), min(ends, high)
             if begins < ends:
                 lost += ends - begins
+                unknown -= max(min(ends, known) - begins, dt.timedelta())
                 reached = ends
-    day = dt.timedelta(days=1)
-    return Availability((stood - lost) / stood if stood else None, stood / day, lost / day)
+    day, judged = dt.timedelta(days=1), stood - unknown
+    return Availability((judged - lost) / judged if judged else None, stood / day, lost / day, unknown / day)
 
 
 @dataclass(frozen=True)

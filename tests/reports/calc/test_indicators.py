@@ -74,12 +74,28 @@ def test_availability_counts_an_hour_once_and_only_inside_the_month():
     """Two devices over 20 days; one was out for 5 and 4 days that overlap by 2: 7 of 40 days are lost, by hand."""
     long_ago, far_ahead = at(1) - dt.timedelta(days=400), at(30) + dt.timedelta(days=400)
     places = [
-        ((long_ago, far_ahead), [(at(5), at(10)), (at(8), at(12))]),
-        ((long_ago, far_ahead), [(long_ago, at(1))]),
+        ((long_ago, far_ahead), [(at(5), at(10)), (at(8), at(12))], long_ago),
+        ((long_ago, far_ahead), [(long_ago, at(1))], at(1)),
     ]
     found = availability(places, at(1), at(21))
-    assert (found.in_place_days, found.lost_days) == (40, 7)
+    assert (found.in_place_days, found.lost_days, found.unknown_days) == (40, 7, 0)
     assert found.share == pytest.approx(33 / 40)
+
+
+def test_a_device_is_not_known_to_be_sound_before_its_first_check():
+    """Over 20 days: one never checked and 3 days out of service; one checked first on day 11, out on days 9 to 13; one
+    fitted on day 16 and checked on day 18. By hand: 17, 8 and 2 days not known, 3 + 4 of the other 18 lost."""
+    long_ago, far_ahead = at(1) - dt.timedelta(days=400), at(30) + dt.timedelta(days=400)
+    places = [
+        ((long_ago, far_ahead), [(at(3), at(6))], None),
+        ((long_ago, far_ahead), [(at(9), at(13))], at(11)),
+        ((at(16), far_ahead), [], at(18)),
+    ]
+    found = availability(places, at(1), at(21))
+    assert (found.in_place_days, found.lost_days, found.unknown_days) == (45, 7, 27)
+    assert found.share == pytest.approx((45 - 27 - 7) / (45 - 27))
+    never = availability([((long_ago, far_ahead), [], None)], at(1), at(21))
+    assert (never.share, never.unknown_days) == (None, 20)
 
 
 def test_a_cost_that_is_not_given_is_missing_and_not_zero():

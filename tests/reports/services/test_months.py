@@ -8,7 +8,7 @@ import uuid
 import pytest
 from django.core.mail.backends.locmem import EmailBackend
 
-from inspections.models import Action
+from inspections.models import Action, Deferral
 from installs.models import OutOfService
 from installs.services.device_models import change_device_model, keep_sheet
 from installs.services.installations import take_over_sheet
@@ -161,9 +161,50 @@ def test_days_lost_to_act_end_with_the_action_and_out_of_service_counts(october,
     standing = make.installation(belt_a1, "20", installed_at=at(1, 5))
     OutOfService.objects.create(installation=standing, begins_at=at(10, 21, 0), ends_at=at(10, 24, 0), reason="guard")
     report = published(october, erin)
-    stood, lost = report.rows["availability"]["rows"][0][2:]
-    assert (round(stood), lost) == (31, 3.0)
+    stood, lost, unknown = report.rows["availability"]["rows"][0][2:]
+    assert (round(stood), lost, round(unknown)) == (31, 3.0, 28)
+    # Only the days out of service are known of a device that nobody has checked.
+    assert figure(report, "availability")["note"] == "3 of 31 device-days lost; 28 not known: no check done yet"
     assert not Action.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("is_checked", "words", "note"),
+    [
+        (True, "100 %", "0 of 62 device-days lost; 31 not known: no check done yet"),
+        (False, "not known", "0 of 62 device-days lost; 62 not known: no check done yet"),
+    ],
+)
+def test_a_device_that_was_never_checked_is_not_said_to_be_sound(october, erin, belt_a1, is_checked, words, note):
+    places = (("20", 50.0), ("21", 150.0))
+    first, _second = (make.installation(belt_a1, n, installed_at=at(1, 5), chainage_m=m) for n, m in places)
+    if is_checked:
+        make.task(first, make.check_kind(), dt.date(2026, 9, 5), closed_at=at(9, 5), outcome="done", grade="sound")
+    found = figure(published(october, erin), "availability")
+    assert (found["words"], found["note"]) == (words, note)
+
+
+def test_what_was_put_off_is_counted_beside_the_checks_done_in_their_window(october, erin, belt_a1, time_machine):
+    """Two windows closed in October, one after it was put off inside the month; a third check went to November."""
+    standing = make.installation(belt_a1, "20", installed_at=at(1, 5))
+    kinds = ("sensor-wear", "pivot-freedom", "fastener-torque")
+    for kind, before, closes_on in zip(kinds, (None, 12, 15), ("2026-10-10", "2026-10-20", "2026-11-09"), strict=True):
+        task = make.task(
+            standing, make.check_kind(kind), dt.date(2026, 10, 5), closes_on=dt.date.fromisoformat(closes_on)
+        )
+        if before:
+            time_machine.move_to(at(10, 9), tick=False)
+            Deferral.objects.create(
+                task=task,
+                closes_on_before=dt.date(2026, 10, before),
+                closes_on=task.closes_on,
+                reason="no window",
+                approved_by=erin,
+            )
+    time_machine.move_to(at(11, 2), tick=False)
+    found = figure(published(october, erin), "schedule_compliance")
+    assert found["note"] == "0 of 2, 1 of them put off before; 1 more put off to a later month"
+    assert "counts by its new window" in found["definition"]
 
 
 def test_unit_costs_make_a_cost_and_a_missing_one_is_named(october, erin):

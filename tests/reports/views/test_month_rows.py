@@ -100,8 +100,8 @@ def computed(key, page):
         took = [each for each in column(page, "days to close") if each is not None]
         return statistics.median(took) if took else None
     if key == "availability":
-        stood = total(page, "days in place")
-        return 1 - total(page, "days lost") / stood if stood else None
+        known = total(page, "days in place") - total(page, "days not known")
+        return 1 - total(page, "days lost") / known if known else None
     return total(page, "cost")
 
 
