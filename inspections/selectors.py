@@ -28,6 +28,7 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
+from inspections.models.tasks import week_end
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
 from installs.models import Installation
 from plant.calc.units import UnitSystem
@@ -194,6 +195,8 @@ class PlannersDay:
     longest_late: int
     late: list[Task]
     n_this_week: int
+    n_due_before: int
+    week_ends_on: date
     this_week: list[Task]
     windows: list[WindowAhead]
     actions: list[Action]
@@ -217,6 +220,8 @@ def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) ->
         longest_late=first.days_late(today) if first else 0,
         late=list(with_deferrals(late.with_place().with_last_grade())[:most]),
         n_this_week=week.count(),
+        n_due_before=week.filter(due_on__lt=today).count(),
+        week_ends_on=week_end(today),
         this_week=list(with_deferrals(week.with_place().with_last_grade())[:most]),
         windows=windows_ahead(plant, now),
         actions=list(actions[:most]),

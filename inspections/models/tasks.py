@@ -34,6 +34,11 @@ class LateReason(models.TextChoices):
     NOT_SAID = "not_said", _("no reason in the book")
 
 
+def week_end(day: date) -> date:
+    """The last of the seven days that begin with a day."""
+    return day + timedelta(days=6)
+
+
 class TaskQuerySet(PlantQuerySet["Task"]):
     def open(self) -> Self:
         return self.filter(closed_at__isnull=True)
@@ -47,7 +52,7 @@ class TaskQuerySet(PlantQuerySet["Task"]):
 
     def due_this_week(self, day: date) -> Self:
         """Open tasks that are due on that day or the six after it, or were due and may still be done in time."""
-        return self.open().filter(due_on__lte=day + timedelta(days=6), closes_on__gte=day)
+        return self.open().filter(due_on__lte=week_end(day), closes_on__gte=day)
 
     def overdue(self, on: date) -> Self:
         """Open tasks whose window had closed before that day: late begins at 00:00 plant time of the next day."""

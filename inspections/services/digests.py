@@ -1,4 +1,4 @@
-"""The daily mail: what is late, due this week and to be put right, to each person who wants it.
+"""The daily mail: what is late, due in the week that begins and to be put right, to each person who wants it.
 
 A row is claimed before the mail is sent and marked after. If the process dies between the two, an hour later another
 run claims the row again and sends: in the one bad case, where it died after the mail had left, a person gets the mail
@@ -22,6 +22,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.models import Action, Digest, Task
+from inspections.models.tasks import week_end
 from plant.models import Membership, Person, Plant
 from plant.permissions import ENGINEER, MANAGER, PLANNER
 
@@ -42,6 +43,7 @@ class Due:
     due: list[Task]
     n_due: int
     longest_late: int
+    week_ends_on: date
 
 
 def send_digests(now: datetime | None = None) -> int:
@@ -113,6 +115,7 @@ def due_in(plant: Plant, day: date) -> Due:
         due=list(due[:MOST_ROWS]),
         n_due=due.count(),
         longest_late=first.days_late(day) if first else 0,
+        week_ends_on=week_end(day),
     )
 
 
@@ -172,7 +175,7 @@ def subject_words(due: Due, n_actions: int) -> str:
     if due.n_late:
         told.append(_("%(n)s late") % {"n": due.n_late})
     if due.n_due:
-        told.append(_("%(n)s due this week") % {"n": due.n_due})
+        told.append(_("%(n)s due by %(day)s") % {"n": due.n_due, "day": date_format(due.week_ends_on, "j M")})
     if n_actions:
         told.append(_("%(n)s to put right") % {"n": n_actions})
     return ", ".join(told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import django_tables2 as tables
@@ -18,6 +19,15 @@ from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late, mark
 
 NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
+
+
+def late_words(task: Task, today: date) -> str:
+    """How late, and since when: lateness counts from the end of the window, not from the day on which it was due."""
+    days = task.days_late(today)
+    if not days:
+        return ""
+    known = {"late": days_late(days), "on": date_format(task.closes_on, "j M")}
+    return _("%(late)s, window closed %(on)s") % known
 
 
 def put_off_words(task: Task) -> str:

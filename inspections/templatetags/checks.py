@@ -21,8 +21,8 @@ def put_off_words(task: Task) -> str:
 
 @register.filter
 def late_words(task: Task, today: date) -> str:
-    days = task.days_late(today)
-    return str(days_late(days)) if days else ""
+    """ "41 days late, window closed 19 Oct"; empty where it is not late."""
+    return str(tasks.late_words(task, today))
 
 
 @register.filter

@@ -40,7 +40,7 @@ def test_mail_says_what_is_late_due_and_to_be_put_right(alder, pat, tasks):
     assert send_digests(SIX) == 1
     (sent,) = mail.outbox
     assert sent.to == ["pat@alder.example"]
-    assert sent.subject == "Alder Pit, 2 Mar: 1 late, 1 due this week, 1 to put right"
+    assert sent.subject == "Alder Pit, 2 Mar: 1 late, 1 due by 8 Mar, 1 to put right"
     assert "A-1 device 4, Sensor wear: 34 days late (window closed 27 Jan), needs lockout" in sent.body
     assert f"http://localhost:8000/checks/{late.pk}/" in sent.body
     assert "A-1 device 4, Pivot freedom: due 6 Mar, window until 13 Mar, needs lockout" in sent.body

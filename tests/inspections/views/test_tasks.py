@@ -249,8 +249,24 @@ def test_planners_day_begins_with_the_sentence(client, pat, alder, tasks, device
     assert [task.pk for task in window.tasks] == [tasks[0].pk, tasks[1].pk]
     assert (window.minutes, window.minutes_there) == (30, 240)
     assert (day.n_actions, day.n_actions_late) == (1, 1)
-    for words in ("1 check is due</a> in their window", "1 is late</a> (the longest by 34 days)", "Wed 4 Mar 13:00"):
+    words_of_week = ("1 check may be done now</a>", '<a href="#week">1 is due by 8 Mar</a>', "Due by Sunday 8 March: 1")
+    for words in (*words_of_week, "1 is late</a> (the longest by 34 days)", "Wed 4 Mar 13:00"):
         assert words in page
+
+
+def test_what_is_late_says_since_when_and_what_was_due_before_today_that_its_window_is_open(
+    client, pat, tasks, device_4, belt_a1
+):
+    """Due 20 January and 34 days late on 2 March do not go together: lateness counts from the end of the window."""
+    device_5 = make.installation(belt_a1, "5", chainage_m=200.0)
+    make.task(device_5, make.check_kind("pivot-freedom"), dt.date(2026, 2, 27), closes_on=dt.date(2026, 3, 10))
+    client.force_login(pat)
+    page = " ".join(client.get(reverse("today")).content.decode().split())
+    assert f"34 days late, window closed {tasks[0].closes_on:%-d %b}" in page
+    assert "1 of them was due before today; its window is still open." in page
+    assert "next seven days" not in page
+    board = " ".join(client.get(reverse("round-list")).content.decode().split())
+    assert f"34 days, window closed {tasks[0].closes_on:%-d %b}" in board
 
 
 def test_planners_day_costs_the_same_with_many_rows(client, pat, alder, tasks, django_assert_max_num_queries):
