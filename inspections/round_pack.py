@@ -20,14 +20,15 @@ from django.utils.translation import gettext as _
 from inspections.calc.grading import grading_rules
 from inspections.forms.visits import VisitForm, tool_words
 from inspections.models import CheckKind, CouldNotDo, Round, Task
+from inspections.round_board import rounds_today
 from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
 from inspections.services.actions import kinds_in_hand
 from inspections.services.visits import FOUND_METHODS, chosen_check, wanted_of
 from inspections.services.wear import DeviceWear, wear_of
+from inspections.tables.tasks import late_words
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
 from plant.models import Conveyor, Person, Plant
-from plant.templatetags.quantities import days_late
 
 
 def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
@@ -36,7 +37,8 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
     day = technicians_day(person, plant, today, now)
     due = belt_legs(day)
     known = {task.pk: task for leg in due for task in leg["tasks"]}
-    legs = without_repeats([*published_legs(person, plant, today, known), *due])
+    rounds = rounds_today(person, plant, today)
+    legs = without_repeats([*published_legs(rounds, plant, known), *due])
     tasks = [task for leg in legs for task in leg["tasks"]]
     more = more_checks(plant, tasks, today)
     wear = wear_of_tasks([*tasks, *(task for those in more.values() for task in those)], now)
@@ -50,6 +52,8 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
         "plant": {"id": plant.pk, "name": str(plant), "zone": str(plant.zone)},
         "care": care_html(plant, None),
         "bring": bring_words(day, UnitSystem(person.unit_system)),
+        # Where a round is published, it is what waits; the rest is open besides, as on the start page.
+        "has_round": bool(rounds),
         "legs": [as_leg(leg, at_hand) for leg in legs],
         "labels": labels_of(plant),
         "rules": {"grading": grading_rules(), "typing": typing_grammar()},
@@ -90,9 +94,8 @@ def people_of(plant: Plant) -> Iterable[Person]:
 
 
 # --- The order of the day ---------------------------------------------------------------------------------------------
-def published_legs(person: Person, plant: Plant, today: date, known: Mapping[int, Task]) -> list[dict[str, Any]]:
+def published_legs(rounds: Iterable[Round], plant: Plant, known: Mapping[int, Task]) -> list[dict[str, Any]]:
     """The stops of the person's published rounds of the day, each with the checks that are still open."""
-    rounds = Round.objects.of_plant(plant).of_person(person).published().filter(shift__day=today).with_stops()
     legs = []
     for each in rounds:
         for stop in each.stops.all():
@@ -262,8 +265,7 @@ def as_stop(due: list[Task], at_hand: AtHand) -> dict[str, Any]:
 def due_words(task: Task, today: date) -> str:
     if task.pk < 0:
         return _("not planned")
-    days = task.days_late(today)
-    return str(days_late(days)) if days else _("due %(on)s") % {"on": date_format(task.due_on, "j M")}
+    return late_words(task, today) or _("due %(on)s") % {"on": date_format(task.due_on, "j M")}
 
 
 def forecast_words(wear: DeviceWear | None) -> dict[str, str]:

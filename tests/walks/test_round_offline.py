@@ -19,7 +19,18 @@ from django.contrib.sessions.models import Session
 from django.utils import timezone
 from PIL import Image
 
-from inspections.models import Action, CheckKind, CouldNotDo, Reading, ReadingField, Task, TwiceClosed, Visit
+from inspections.models import (
+    Action,
+    CheckKind,
+    CouldNotDo,
+    Reading,
+    ReadingField,
+    Round,
+    Stop,
+    Task,
+    TwiceClosed,
+    Visit,
+)
 from inspections.services.visits import close_out_visit
 from plant.models import Photo
 from tests import make
@@ -304,6 +315,36 @@ def test_every_page_of_the_round_and_today_open_with_no_signal(phone, tess, wear
         page.goto("about:blank")
         page.goto(f"{phone.site}{path}")
         page.locator("#main", has_text=words).wait_for()
+
+
+def test_the_phone_counts_what_waits_as_the_start_page_does(phone, tess, wear, places, pat):
+    """One check is on the published round, two more are open in the plant: one waits, and the others are said apart."""
+    now = timezone.now()
+    shift = make.shift(tess, places[0].plant, now)
+    laid = Round.objects.create(plant=places[0].plant, shift=shift, published_at=now, published_by=pat)
+    stop = Stop.objects.create(
+        round=laid, position=1, conveyor=places[0].conveyor, needs_lockout=True, starts_at=now, ends_at=now
+    )
+    stop.tasks.add(wear[0])
+    phone.sign_in(tess)
+    phone.page.goto(f"{phone.site}/")
+    start_page = " ".join(phone.page.locator("main").inner_text().split())
+    phone.round()
+    on_the_phone = phone.page.locator(".lede").inner_text()
+    for words in ("1 check waits at 1 device", "2 more checks are open, not on your round"):
+        assert words in start_page
+        assert words in on_the_phone
+
+
+def test_the_phones_times_are_the_plants_whatever_the_phone_is_set_to(phone, tess, wear, places):
+    """A phone set to another country says when an entry was made as the site does: by the plant's clock."""
+    page = phone.restart(locale="en-US", timezone_id="America/Denver")
+    phone.sign_in(tess)
+    phone.round()
+    zone = places[0].plant.zone
+    made = dt.datetime(2026, 1, 2, 23, 30, tzinfo=zone)
+    script = f"import('/static/inspections/round/build.js').then((m) => m.clock('{made.isoformat()}'))"
+    assert page.evaluate(script) == "2 Jan 23:30"
 
 
 def test_today_puts_the_round_on_the_phone(phone, tess, wear):

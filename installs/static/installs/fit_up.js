@@ -4,6 +4,13 @@
 const form = document.getElementById("fit-up");
 if (form) keep(form);
 
+// As on the site's pages (3 Dec 2026, 16:58) and by the plant's clock, whatever the browser's language and place.
+function momentWords(moment, timeZone) {
+  const options = { day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone };
+  const part = Object.fromEntries(new Intl.DateTimeFormat("en-US", options).formatToParts(new Date(moment)).map(({ type, value }) => [type, value]));
+  return `${part.day} ${part.month} ${part.year}, ${part.hour}:${part.minute}`;
+}
+
 function keep(form) {
   const key = form.dataset.key;
   const note = document.getElementById("kept-words");
@@ -54,7 +61,7 @@ function keep(form) {
     form.elements.version.value = draft.version || "0";
     form.elements.client_key.value = draft.clientKey;
     const words = note.querySelector("b");
-    words.textContent = `Kept on this device and not saved yet, typed ${new Date(draft.at).toLocaleString()}.`;
+    words.textContent = `Kept on this device and not saved yet, typed ${momentWords(draft.at, form.dataset.zone)}.`;
     note.hidden = false;
     const live = document.getElementById("fit-up-live");
     if (window.htmx) window.htmx.trigger(live, "refresh");

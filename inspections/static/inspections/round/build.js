@@ -38,11 +38,23 @@ export function mark(grade) {
   return made;
 }
 
+// The plant's zone, told by the pack: a phone that comes from elsewhere says the times of the site's pages all the same.
+let zone;
+
+export function useZone(name) {
+  zone = name;
+}
+
+function partsOf(moment) {
+  const options = { day: "numeric", month: "numeric", year: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: zone };
+  return Object.fromEntries(new Intl.DateTimeFormat("en-US", options).formatToParts(new Date(moment)).map(({ type, value }) => [type, value]));
+}
+
 export function clock(moment) {
-  const at = new Date(moment);
-  const time = `${String(at.getHours()).padStart(2, "0")}:${String(at.getMinutes()).padStart(2, "0")}`;
-  if (at.toDateString() === new Date().toDateString()) return time;
-  return _("%(day)s %(month)s %(time)s", { day: at.getDate(), month: MONTHS[at.getMonth()], time });
+  const [at, now] = [partsOf(moment), partsOf(Date.now())];
+  const time = `${at.hour}:${at.minute}`;
+  if (["day", "month", "year"].every((name) => at[name] === now[name])) return time;
+  return _("%(day)s %(month)s %(time)s", { day: at.day, month: MONTHS[at.month - 1], time });
 }
 
 export function megabytes(bytes) {

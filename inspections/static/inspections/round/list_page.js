@@ -6,9 +6,13 @@ import { fromSite, h, mark } from "./build.js";
 export async function listPage(app) {
   const { pack } = app;
   const begun = new Set((await app.store.drafts()).filter((each) => each.person === pack.person.id).map((each) => each.installation));
-  const stops = pack.legs.flatMap((leg) => leg.stops);
   const isOpen = (stop, check) => !entryOf(app, check.task, stop.installation);
-  const checks = stops.flatMap((stop) => stop.checks.filter((check) => isOpen(stop, check)));
+  const openOf = (those) => those.flatMap((stop) => stop.checks.filter((check) => isOpen(stop, check)));
+  // What waits is the published round, where there is one, as on the start page; what else is open is counted apart.
+  const stopsOf = (legs) => legs.flatMap((leg) => leg.stops);
+  const stops = stopsOf(pack.has_round ? pack.legs.filter((leg) => leg.is_of_round) : pack.legs);
+  const others = pack.has_round ? openOf(stopsOf(pack.legs.filter((leg) => !leg.is_of_round))).length : 0;
+  const checks = openOf(stops);
   const left = new Set(stops.filter((stop) => stop.checks.some((check) => isOpen(stop, check))).map((stop) => stop.installation));
   const late = checks.filter((check) => check.is_late).length;
   const told = { checks: ngettext("%(n)s check waits", "%(n)s checks wait", checks.length), devices: ngettext("%(n)s device", "%(n)s devices", left.size), late };
@@ -18,7 +22,7 @@ export async function listPage(app) {
   return [
     h("header", { class: "round-head" },
       h("h1", {}, _("My round, %(day)s", { day: pack.today_words })),
-      h("p", { class: "lede" }, words, " ", h("span", { class: "soft" }, _("Round of %(who)s, %(plant)s.", { who: pack.person.name, plant: pack.plant.name }))),
+      h("p", { class: "lede" }, words, " ", others > 0 && [ngettext("%(n)s more check is open, not on your round.", "%(n)s more checks are open, not on your round.", others), " "], h("span", { class: "soft" }, _("Round of %(who)s, %(plant)s.", { who: pack.person.name, plant: pack.plant.name }))),
       isOld && h("p", { class: "says warning" }, _("This is the round of %(day)s. Open it with a signal to bring today's.", { day: pack.today_words }))),
     fromSite(pack.care),
     h("p", { class: "two" }, h("a", { class: "button big", href: "#/scan" }, _("Scan a label")), h("a", { class: "button big", href: "#/kept" }, _("What is kept"))),

@@ -2,7 +2,7 @@
 
 import { _, ngettext } from "../words.js";
 import { actionPage } from "./action_page.js";
-import { clock, h } from "./build.js";
+import { clock, h, useZone } from "./build.js";
 import { ADDRESSES, fetchPack, keepPages } from "./keep.js";
 import { keptPage } from "./kept_page.js";
 import { listPage } from "./list_page.js";
@@ -29,6 +29,7 @@ start().catch((problem) => {
 async function start() {
   const person = await store.fact("person");
   app.pack = (await store.packOf(person?.id)) ?? null;
+  useZone(app.pack?.plant.zone);
   app.contrast((await store.fact("contrast")) ?? app.pack?.person.wants_contrast ?? false);
   await readEntries();
   store.askToStay();
@@ -58,6 +59,7 @@ async function bring() {
   app.problem = brought.problem ?? "";
   app.words = brought.words ?? "";
   if (brought.pack) app.pack = brought.pack;
+  useZone(app.pack?.plant.zone);
   document.body.dataset.pack = app.pack ? app.pack.made_at : "";
   sayState();
   if (!["stop", "action"].includes(route().name)) show(); // nobody's typing is disturbed by a newer pack
