@@ -117,7 +117,8 @@ def offset_study_of(members: Sequence[Installation], now: dt.datetime) -> Offset
     before = [row for row in rows if is_before(row, first)]
     later: dict[int | None, list[BeltOffset]] = {}
     for row in rows:
-        if not is_before(row, first) and row.taken_at >= first:
+        # An acceptance is measured in the hours before the device counts as installed; it belongs to it all the same.
+        if row.occasion == Occasion.ACCEPTANCE or (not is_before(row, first) and row.taken_at >= first):
             later.setdefault(months_after(row, last), []).append(row)
     occasions = [occasion_of(_("at acceptance"), later.get(0, []), before, zone, _("not measured"))]
     for months in sorted({*WANTED_MONTHS, *(each for each in later if each)}):

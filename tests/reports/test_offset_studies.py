@@ -104,6 +104,17 @@ def test_what_is_missing_is_said(at, taken, words):
     assert study(at).missing.startswith(words)
 
 
+def test_what_was_measured_at_the_acceptance_counts_though_the_device_was_handed_over_after_it(at):
+    """A fitting is handed over hours after its last loaded run: "not measured since" stood above that run's offsets."""
+    measure(at, "survey", -20, BEFORE)
+    measure(at, "acceptance", -0.1, THEN)
+    found = study(at)
+    assert found.missing == ""
+    accepted = found.occasions[0]
+    assert (accepted.label, accepted.changes[0].change.n_stations) == ("at acceptance", 6)
+    assert found.latest == accepted
+
+
 def test_a_removed_device_says_why_nothing_more_comes(at):
     at.removed_at = at.installed_at + 40 * DAY
     measure(at, "survey", -9, BEFORE)
