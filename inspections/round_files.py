@@ -14,6 +14,7 @@ from icalendar import Calendar, Event
 
 from inspections.models import Round, Stop, TechnicianProfile
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.wording import full_stop
 from plant.models import Membership, Plant
 from plant.permissions import RIGHTS
 from plant.printing import pdf
@@ -38,8 +39,8 @@ def sheet_of(rounds: Sequence[Round], system: UnitSystem, paper: str) -> bytes:
 def care_lines(plant: Plant) -> list[str]:
     first = _("Lock out and get your permit by the site's procedure first. Ask for its valid revision before you go.")
     if plant.lockout_procedure:
-        first = _("Lock out and get your permit by the site's procedure first: %(procedure)s.") % {
-            "procedure": plant.lockout_procedure
+        first = _("Lock out and get your permit by the site's procedure first: %(procedure)s") % {
+            "procedure": full_stop(plant.lockout_procedure)
         }
     return [
         first,

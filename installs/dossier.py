@@ -24,6 +24,7 @@ from installs.services.commissioning import acceptance_of, current_runs, offsets
 from installs.services.fit_up import measures_of, sheet_of
 from installs.services.torque import torque_rows
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
+from plant.calc.wording import figure
 from plant.charts import strip_of
 from plant.panels import panels_for
 from plant.printing import pdf, print_drawings
@@ -131,7 +132,8 @@ def torque_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
     n_signed = n_all = 0
     for group in torque_rows(fitting):
         target = format_quantity(group.target.torque_nm, QuantityKind.TORQUE_NM, system)
-        target = f"{target} ± {group.tolerance_pct:g} %" + (f" {_('(estimate)')}" if group.target.is_estimate else "")
+        estimate = f" {_('(estimate)')}" if group.target.is_estimate else ""
+        target = f"{target} ± {figure(group.tolerance_pct)} %{estimate}"
         for number, one in enumerate(group.signed, start=1):
             n_all += 1
             name = f"{group.fastener.place} {number}"

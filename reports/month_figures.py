@@ -27,6 +27,7 @@ from django.utils.translation import ngettext
 from inspections.models import Action
 from installs.calc.specs import differences
 from installs.models import DeviceModel, Installation, ModelSheet
+from plant.calc.wording import full_stop
 from plant.models import Plant
 from reports.calc.indicators import INDICATORS, by_age
 from reports.calc.rate_ratio import Verdict, compare_rates
@@ -309,8 +310,8 @@ def changes(data: MonthData, book: Book, plant: Plant) -> list[dict[str, str]]:
         add(_("%(device)s fitted on %(day)s.") % {"device": each, "day": day_words(each.installed_at, month)})
     for each in fitted.filter(removed_at__gte=month.start, removed_at__lt=month.end):
         add(
-            _("%(device)s removed on %(day)s: %(why)s.")
-            % {"device": each, "day": day_words(each.removed_at, month), "why": each.removal_reason}
+            _("%(device)s removed on %(day)s: %(why)s")
+            % {"device": each, "day": day_words(each.removed_at, month), "why": full_stop(each.removal_reason)}
         )
     # As it read at the end of the month: what was put right or taken back later was still said then.
     notes = StudyNote.objects.filter(
@@ -415,12 +416,12 @@ def sheet_changes(plant: Plant, month: Month) -> list[dict[str, str]]:
     for row in history.order_by("history_date", "history_id"):
         before = row.prev_record
         if before is not None and before.sheet_id != row.sheet_id and row.sheet_id is not None:
-            words = _("Method: %(device)s is held against sheet %(n)s since %(day)s: %(why)s.")
+            words = _("Method: %(device)s is held against sheet %(n)s since %(day)s: %(why)s")
             known = {
                 "device": row.instance,
                 "n": row.sheet.number,
                 "day": day_words(row.history_date, month),
-                "why": row.history_change_reason,
+                "why": full_stop(row.history_change_reason or ""),
             }
             told.append({"words": words % known, "url": row.instance.get_absolute_url()})
     return told

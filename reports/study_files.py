@@ -13,6 +13,7 @@ import math
 from typing import Any
 
 from plant.calc.import_files import guarded
+from plant.calc.wording import p_words
 from plant.models import Plant
 from plant.views.lists import plain
 from reports.answers import (
@@ -200,7 +201,7 @@ def answer_rows(study: Study) -> list[dict[str, Any]]:
     spells = answers.spells
     said = f"{spells.pairs} close pairs, {spells.expected_pairs:.2f} expected"
     if spells.p is not None:
-        said += f", p {spells.p:.4f}"
+        said += f", {p_words(spells.p)}"
     said += f"; bad days {' and '.join(str(each) for each in spells.bad_days)}"
     rows.append({"part": "check", "item": "bad spells", "words": said})
     rows.append({"part": "check", "item": "dispersion", "value": exact(spells.widening)})

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from tests.catalogue import sentences
+from tests.oddities import oddities
 
 # Said by a person who has done it (a tick with name and time), of a time that is planned for it, or that it is not so.
 # Nothing else may speak of a belt as locked out: beside the name of a belt somebody reads it as so, and reaches in.
@@ -27,4 +30,44 @@ def test_no_sentence_reads_as_if_a_belt_were_locked_out():
     bad = [
         f"{each.where}: {each.text}" for each in every if STATED.search(each.text) and each.text not in ABOUT_LOCKOUT
     ]
+    assert bad == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Q-01 Quarry Quarry",
+        "70.1 mm is 113.7 % of the permitted wear: act..",
+        "39.9966 N·m is 53.3 % of the target",
+        "67.3942 % of it",
+        "Ratio 0.21 (0.07-0.52); p 0.0000 central",
+        "heterogeneity p 0.000",
+        "typed 11/29/2026, 4:58:08 PM.",
+        "Given up: no budget, .",
+    ],
+)
+def test_slips_of_sentences_are_seen(line):
+    assert oddities([line])
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Q-01 Q Quarry",
+        "1,308.5 mm is 53.3 % of 2.75 in",
+        "p 0.0123 central, p < 0.0001 mid-P",
+        "rev. 7, 29 Nov 2026, 16:58",
+        "and so on ... to 12.5",
+        "version 0.1.0, 127.0.0.1",
+    ],
+)
+def test_right_sentences_are_left_alone(line):
+    assert oddities([line]) == []
+
+
+def test_no_sentence_of_the_sources_has_a_slip():
+    # The orders of a file's dates are named by an example of each; that is no day of ours.
+    orders = {"day, month, year: 25/11/2026", "month, day, year: 11/25/2026"}
+    said = [each for each in sentences() if " " in each.text and each.text not in orders]
+    bad = [f"{each.where}: {slip}" for each in said for slip in oddities([each.text])]
     assert bad == []

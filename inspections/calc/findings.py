@@ -28,6 +28,7 @@ from inspections.calc.grading import (
     worst,
 )
 from installs.calc.fasteners import TOOL_DEVIATION_PCT, judge_as_left
+from plant.calc.wording import figure
 
 SIDES = ("drive", "off")
 # The witness mark of a fastener is a reading of its own beside the torque.
@@ -128,7 +129,7 @@ def find_sensor_wear(readings: Mapping[str, float | str], *, new_mm: float | Non
             parts[f"{side}_diameter"] = Graded(
                 None, "The model does not state what wear is permitted.", rule="not_stated"
             )
-            words.append(f"{side} side {float(diameter):g} mm{aside}")
+            words.append(f"{side} side {figure(float(diameter))} mm{aside}")
         else:
             graded = grade_sensor_wear(
                 float(diameter), new_mm, limit_mm, flat_spot=state == "flat_spot", seized=state == "seized"
@@ -176,7 +177,7 @@ def find_pivot(readings: Mapping[str, float | str], *, limit_n: float | None) ->
         return Finding(alone.grade, alone.reason, {"pivot": alone})
     if limit_n is None:
         unjudged = Graded(None, "The model states no breakaway limit.", rule="not_stated")
-        reason = f"{alone.reason} It breaks away at {float(force):g} N; the model states no limit."
+        reason = f"{alone.reason} It breaks away at {figure(float(force))} N; the model states no limit."
         return Finding(alone.grade, reason, {"pivot": alone, "breakaway": unjudged})
     both = grade_pivot(str(state), breakaway_n=float(force), limit_n=limit_n)  # type: ignore[arg-type]
     return Finding(both.grade, both.reason, {"pivot": alone, "breakaway": both})

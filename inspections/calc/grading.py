@@ -24,6 +24,7 @@ from installs.calc.fasteners import (
     TOOL_DEVIATION_PCT,
     torque_band,
 )
+from plant.calc.wording import figure
 
 # Sensor rollers: common practice, no source.
 WATCH_SHARE = 0.5
@@ -163,7 +164,10 @@ def grade_sensor_wear(
     _check_positive("diameter_mm", diameter_mm, "mm")
     _check_roller(new_mm, limit_mm, watch_share, act_share)
     share = max(0.0, (new_mm - diameter_mm) / (new_mm - limit_mm))
-    worn = f"{diameter_mm:g} mm is {_percent(share)} of the permitted wear (new {new_mm:g}, limit {limit_mm:g} mm)"
+    worn = (
+        f"{figure(diameter_mm)} mm is {_percent(share)} of the permitted wear "
+        f"(new {figure(new_mm)}, limit {figure(limit_mm)} mm)"
+    )
     if seized:
         return Graded(Grade.ACT, f"The roller does not turn; {worn}.", share, "roller_seized")
     if flat_spot:
@@ -263,11 +267,11 @@ def grade_pivot(
     if breakaway_n is None or limit_n is None:
         return found
     share = breakaway_n / limit_n
-    force = f"It breaks away at {breakaway_n:g} N"
+    force = f"It breaks away at {figure(breakaway_n)} N"
     if share > 1 + SLACK and found.grade is not None:
         grade = list(Grade)[min(found.grade.rank + 1, Grade.ACT.rank)]
-        return Graded(grade, f"{found.reason} {force}, above the limit of {limit_n:g} N.", share, "pivot_force")
-    return Graded(found.grade, f"{found.reason} {force} (limit {limit_n:g} N).", share, found.rule)
+        return Graded(grade, f"{found.reason} {force}, above the limit of {figure(limit_n)} N.", share, "pivot_force")
+    return Graded(found.grade, f"{found.reason} {force} (limit {figure(limit_n)} N).", share, found.rule)
 
 
 def grade_torque(
@@ -304,8 +308,8 @@ def grade_torque(
         target_nm, tolerance_pct=tolerance_pct, tool_deviation_pct=tool_deviation_pct, loose_share=loose_share
     )
     share, slack = as_found_nm / target_nm, SLACK * target_nm
-    found = f"{as_found_nm:g} N·m is {_percent(share)} of the target of {target_nm:g} N·m"
-    tool = f"with a tool of {tool_deviation_pct:g} % that is"
+    found = f"{figure(as_found_nm)} N·m is {_percent(share)} of the target of {figure(target_nm)} N·m"
+    tool = f"with a tool of {figure(tool_deviation_pct)} % that is"
     if as_found_nm < band.loose_below - slack:
         sure = as_found_nm < band.surely_loose_below - slack
         doubt = "sure" if sure else f"undecided from {band.surely_loose_below:.4g} to {band.maybe_loose_below:.4g} N·m"
@@ -470,7 +474,7 @@ def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = 
         raise ValueError(f"watch_share is {watch_share}; give a share above 0 up to 1, such as 0.5")
     share = abs(offset_mm) / permitted_mm
     side = " towards the drive side" if offset_mm > 0 else " towards the off side" if offset_mm < 0 else ""
-    words = f"{abs(offset_mm):g} mm{side} is {_percent(share)} of the permitted {permitted_mm:g} mm."
+    words = f"{figure(abs(offset_mm))} mm{side} is {_percent(share)} of the permitted {figure(permitted_mm)} mm."
     if share > 1 + SLACK:
         return Graded(Grade.ACT, words, share, "offset_beyond")
     if share > watch_share + SLACK:
@@ -559,11 +563,12 @@ def implausible(
     if slip is not None:
         return f"{value:g} looks like {slip.words}: did you mean {slip.value:.4g}?"
     if quantity == "diameter" and previous is not None and value > previous + growth_allowance + SLACK:
-        grown = f"{value:g} mm is {value - previous:.4g} mm more than the {previous:g} mm read before"
+        grown = f"{figure(value)} mm is {figure(value - previous)} mm more than the {figure(previous)} mm read before"
         return f"{grown}: was the part changed?"
     if expected is not None and sigma is not None and abs(value - expected) > MOST_SIGMA * sigma + SLACK:
         side = "below" if value < expected else "above"
-        far = f"{value:g} is {abs(value - expected):.4g} {side} the {expected:.4g} that its own trend expects"
+        away = figure(abs(value - expected))
+        far = f"{figure(value)} is {away} {side} the {figure(expected)} that its own trend expects"
         return f"{far}, more than {MOST_SIGMA:g} times its scatter: is it read right?"
     if low is not None and value < low:
         return f"{value:g} is below {low:g}, the least that can be: is it read right?"

@@ -43,6 +43,7 @@ from plant.calc.units import (
     sentence_in,
     unit_label,
 )
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.forms.base import PersonForm
 from plant.forms.photos import PhotosField, PhotosInput
@@ -338,7 +339,8 @@ class ReadingsForm(PersonForm):
             if limits["target_nm"] is None:
                 return _("target not stated")
             target = format_reading(limits["target_nm"], each.kind, self.system)
-            return _("target %(target)s, within %(pct)g %%") % {"target": target, "pct": limits["tolerance_pct"]}
+            within = figure(limits["tolerance_pct"])
+            return _("target %(target)s, within %(pct)s %%") % {"target": target, "pct": within}
         if "permitted_mm" in limits:
             permitted = format_reading(limits["permitted_mm"], each.kind, self.system)
             return _("permitted %(permitted)s; drive side plus, off side minus") % {"permitted": permitted}

@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from plant.calc.wording import figure
+
 # Decimal readings such as 55.2 mm are not exact in binary; shares closer than this to a limit have reached it.
 SLACK = 1e-9
 
@@ -291,7 +293,7 @@ def estimate_torque(
     torque_nm = nut_factor * bolt.diameter_mm / 1000 * preload_n
     words = (
         f"Estimate: K D F = {nut_factor:g} × {bolt.diameter_mm:g} mm × {preload_n / 1000:.1f} kN = "
-        f"{torque_nm:.1f} N·m, with F = {100 * preload_fraction:g} % of the proof load of "
+        f"{torque_nm:.1f} N·m, with F = {figure(100 * preload_fraction)} % of the proof load of "
         f"{bolt.name} {strength_class.strip()} ({bolt.stress_area_mm2:.4g} mm2 × {strength:.4g} MPa). "
         f"Preload may be off by {ESTIMATE_SCATTER_PCT} %."
     )
@@ -329,7 +331,7 @@ def torque_target(
     """
     if stated_nm is not None:
         _check_above_zero("stated_nm", stated_nm, "N·m")
-        return TorqueTarget(stated_nm, False, f"The model states {stated_nm:g} N·m.")
+        return TorqueTarget(stated_nm, False, f"The model states {figure(stated_nm)} N·m.")
     if not thread.strip() or not strength_class.strip():
         missing = " and ".join(
             what for what, text in (("thread", thread), ("class or grade", strength_class)) if not text.strip()
@@ -450,10 +452,10 @@ def doubts_about_tool(
         )
         doubts.append(ToolDoubt("out_of_calibration", words))
     if range_least_nm is not None and torque_nm < range_least_nm - SLACK * torque_nm:
-        words = f"{torque_nm:g} N·m is below its range, which begins at {range_least_nm:g} N·m."
+        words = f"{figure(torque_nm)} N·m is below its range, which begins at {figure(range_least_nm)} N·m."
         doubts.append(ToolDoubt("below_range", words))
     if range_most_nm is not None and torque_nm > range_most_nm + SLACK * torque_nm:
-        words = f"{torque_nm:g} N·m is above its range, which ends at {range_most_nm:g} N·m."
+        words = f"{figure(torque_nm)} N·m is above its range, which ends at {figure(range_most_nm)} N·m."
         doubts.append(ToolDoubt("above_range", words))
     return tuple(doubts)
 
@@ -557,15 +559,15 @@ def judge_as_left(
     )
     slack = SLACK * target_nm
     if as_left_nm < band.surely_below_below - slack or as_left_nm > band.surely_above_above + slack:
-        said = f"{as_left_nm:g} N·m is outside {band.low:.4g} to {band.high:.4g} N·m: set it again."
+        said = f"{figure(as_left_nm)} N·m is outside {band.low:.4g} to {band.high:.4g} N·m: set it again."
         return AsLeft("outside", said, band)
     sure = f"between {band.surely_inside_from:.4g} and {band.surely_inside_to:.4g} N·m"
     if band.surely_inside_from - slack <= as_left_nm <= band.surely_inside_to + slack:
-        return AsLeft("within", f"{as_left_nm:g} N·m lies {sure}, where this tool is sure.", band)
+        return AsLeft("within", f"{figure(as_left_nm)} N·m lies {sure}, where this tool is sure.", band)
     if band.surely_inside_from > band.surely_inside_to:
-        said = f"A tool of {tool_deviation_pct:g} % is too coarse for a tolerance of {tolerance_pct:g} %."
+        said = f"A tool of {figure(tool_deviation_pct)} % is too coarse for a tolerance of {figure(tolerance_pct)} %."
         return AsLeft("undecided", said, band)
-    return AsLeft("undecided", f"{as_left_nm:g} N·m is undecided with this tool: set it {sure}.", band)
+    return AsLeft("undecided", f"{figure(as_left_nm)} N·m is undecided with this tool: set it {sure}.", band)
 
 
 def _check_above_zero(name: str, value: float, unit: str) -> None:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import Fitting, FittingNeed, Isolation
 from installs.services.installations import check_device_suits, check_place, refuse
+from plant.calc.wording import full_stop
 from plant.errors import Refused
 from plant.models import Conveyor, Membership
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
@@ -28,8 +29,8 @@ def refuse_if_over(fitting: Fitting) -> None:
     """Raises Refused where the job is handed over or given up: its record is closed."""
     if fitting.given_up_at is not None:
         raise Refused(
-            _("This job was given up %(when)s: %(why)s. Plan a new one.")
-            % {"when": moment_words(fitting.given_up_at), "why": fitting.given_up_reason},
+            _("This job was given up %(when)s: %(why)s Plan a new one.")
+            % {"when": moment_words(fitting.given_up_at), "why": full_stop(fitting.given_up_reason)},
             code="given_up",
         )
     if fitting.handed_over_at is not None:

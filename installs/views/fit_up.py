@@ -18,6 +18,7 @@ from installs.models import Fitting, FitUp, HoldPoint
 from installs.services.fit_up import measures_of, save_fit_up, sheet_of
 from installs.services.torque import torque_rows
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.wording import figure, full_stop
 from plant.permissions import get_visible, has_right, require_right, right
 from plant.printing import paper_of, pdf, pdf_answer
 from plant.views.records import RecordPage
@@ -139,7 +140,7 @@ def care_lines(fitting: Fitting) -> list[str]:
     """What leads the printed sheet."""
     procedure = fitting.plant.lockout_procedure
     return [
-        _("Lock out and get your permit by the site's procedure first: %s.") % procedure
+        _("Lock out and get your permit by the site's procedure first: %s") % full_stop(procedure)
         if procedure
         else _("Lock out and get your permit by the site's procedure first. Ask for it before you go."),
         _(
@@ -160,7 +161,7 @@ def torque_said(group: Any, system: UnitSystem, *, is_blank: bool) -> dict[str, 
         "place": group.fastener.place,
         "target": format_quantity(group.target.torque_nm, torque, system)
         + (_(" (estimate)") if group.target.is_estimate else ""),
-        "tolerance": f"± {group.tolerance_pct:g} %",
+        "tolerance": f"± {figure(group.tolerance_pct)} %",
         "signed": [
             {
                 "number": number,

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.calc.chainage import tag_key
+from plant.calc.wording import said_once
 
 from .base import PlantQuerySet, Record
 from .plants import Area, Plant
@@ -179,7 +180,7 @@ class ConveyorPart(Record):
         constraints = [models.CheckConstraint(condition=models.Q(chainage_m__gte=0), name="part_chainage_not_negative")]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.label}".strip()
+        return said_once(str(self.get_kind_display()), self.label)
 
     def get_absolute_url(self) -> str:
         return f"{reverse('conveyor-detail', args=[self.conveyor_id])}#parts"

@@ -12,6 +12,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.wording import said_once
 from plant.calc.working_days import read_holidays
 
 from .base import PlantQuerySet, Record
@@ -188,7 +189,7 @@ class Area(Record):
         constraints = [models.UniqueConstraint(fields=["plant", "code"], name="area_code_once")]
 
     def __str__(self) -> str:
-        return f"{self.code} {self.name}"
+        return said_once(self.code, self.name)
 
     def get_absolute_url(self) -> str:
         return reverse("area-detail", args=[self.pk])

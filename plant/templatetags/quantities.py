@@ -9,6 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
+from plant.calc import wording
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in, unit_label
 
 register = template.Library()
@@ -79,6 +80,18 @@ def mark(kind: str, words: str = "") -> str:
 def days_late(days: int) -> str:
     """34 -> "34 days late"."""
     return _("1 day late") if days == 1 else _("%(days)s days late") % {"days": days}
+
+
+@register.filter
+def p_words(p: float) -> str:
+    """A p-value as it stands in a sentence: "p 0.0123", "p < 0.0001"."""
+    return wording.p_words(p)
+
+
+@register.filter
+def full_stop(text: Any) -> str:
+    """Ends a sentence of which the last words were typed by somebody, or made elsewhere with their own full stop."""
+    return wording.full_stop(str(text))
 
 
 @register.filter

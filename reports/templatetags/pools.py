@@ -5,9 +5,10 @@ from __future__ import annotations
 from django import template
 from django.utils.translation import gettext as _
 
+from plant.calc import wording
 from reports.calc.pooled import CommonRatio, RandomEffects
 from reports.charts import ForestRow, forest_pool
-from reports.templatetags.effect import q_words, two
+from reports.templatetags.effect import two
 
 register = template.Library()
 # Two devices have an interval by arithmetic only; beyond this it says nothing to anybody.
@@ -34,13 +35,13 @@ def next_words(effects: RandomEffects) -> str:
 
 @register.filter
 def differ_words(effects: RandomEffects) -> str:
-    """tau 0.30, I² 45 %, p 0.08"""
+    """tau 0.30, I² 45 %, p 0.0812"""
     if effects.tau is None or effects.i_squared is None or effects.p_heterogeneity is None:
         return _("too few to say")
-    return _("tau %(tau)s, I² %(share).0f %%, p %(p).3f") % {
+    return _("tau %(tau)s, I² %(share).0f %%, %(p)s") % {
         "tau": two(effects.tau),
         "share": 100.0 * effects.i_squared,
-        "p": effects.p_heterogeneity,
+        "p": wording.p_words(effects.p_heterogeneity),
     }
 
 
@@ -52,5 +53,5 @@ def drawing(effects: RandomEffects) -> ForestRow | None:
 
 @register.filter
 def p_words(p: float | None) -> str:
-    """p 0.003; empty where there is none"""
-    return "" if p is None else _("p %(p)s") % {"p": q_words(p)}
+    """p 0.0030; empty where there is none"""
+    return "" if p is None else wording.p_words(p)

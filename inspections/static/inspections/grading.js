@@ -10,6 +10,16 @@ export function g(value) {
   return String(Number(Number(value).toPrecision(6)));
 }
 
+// A number for a sentence, as plant/calc/wording.py writes it: two decimals at most, three significant digits below 1.
+export function figure(value) {
+  const size = Math.abs(value);
+  const digits = size >= 1 || size === 0 ? 2 : 2 - Math.floor(Math.log10(size));
+  // A tie that is exact in binary (73.125) goes to the even digit, as on the server.
+  const isTie = Math.abs((value * 2 ** (digits + 1)) % 2) === 1;
+  const text = isTie ? ((2 * Math.round((value * 10 ** digits) / 2)) / 10 ** digits).toFixed(digits) : value.toFixed(digits);
+  return text.replace(/0+$/, "").replace(/\.$/, "");
+}
+
 function g4(value) {
   return String(Number(Number(value).toPrecision(4)));
 }
@@ -34,7 +44,7 @@ export function makeGrading(rules) {
 
   function sensorWear({ diameter_mm: diameter, new_mm: fresh, limit_mm: limit, watch_share: watch = rules.sensor_wear.watch_share, act_share: act = rules.sensor_wear.act_share, flat_spot: flat = false, seized = false }) {
     const share = Math.max(0, (fresh - diameter) / (fresh - limit));
-    const worn = `${g(diameter)} mm is ${percent(share)} of the permitted wear (new ${g(fresh)}, limit ${g(limit)} mm)`;
+    const worn = `${figure(diameter)} mm is ${percent(share)} of the permitted wear (new ${figure(fresh)}, limit ${figure(limit)} mm)`;
     if (seized) return graded("act", `The roller does not turn; ${worn}.`, share, "roller_seized");
     if (flat) return graded("act", `The roller has a flat spot; ${worn}.`, share, "roller_flat_spot");
     if (share >= 1 - slack) return graded("act", `${worn}: worn to the limit or beyond.`, share, "wear_at_limit");
@@ -64,12 +74,12 @@ export function makeGrading(rules) {
     }[state];
     if (force === null || limit === null) return found;
     const share = force / limit;
-    const words = `It breaks away at ${g(force)} N`;
+    const words = `It breaks away at ${figure(force)} N`;
     if (share > 1 + slack) {
       const grade = rules.grades[Math.min(rank(found.grade) + 1, rules.grades.length - 1)];
-      return graded(grade, `${found.reason} ${words}, above the limit of ${g(limit)} N.`, share, "pivot_force");
+      return graded(grade, `${found.reason} ${words}, above the limit of ${figure(limit)} N.`, share, "pivot_force");
     }
-    return graded(found.grade, `${found.reason} ${words} (limit ${g(limit)} N).`, share, found.rule);
+    return graded(found.grade, `${found.reason} ${words} (limit ${figure(limit)} N).`, share, found.rule);
   }
 
   function witnessMark({ state }) {
@@ -91,8 +101,8 @@ export function makeGrading(rules) {
     const band = torqueBand(options);
     const target = options.target_nm;
     const [share, near] = [value / target, slack * target];
-    const found = `${g(value)} N·m is ${percent(share)} of the target of ${g(target)} N·m`;
-    const tool = `with a tool of ${g(band.tool)} % that is`;
+    const found = `${figure(value)} N·m is ${percent(share)} of the target of ${figure(target)} N·m`;
+    const tool = `with a tool of ${figure(band.tool)} % that is`;
     if (value < band.loose - near) {
       const sure = value < band.surelyLooseBelow - near;
       const doubt = sure ? "sure" : `undecided from ${g4(band.surelyLooseBelow)} to ${g4(band.maybeLooseBelow)} N·m`;
@@ -115,16 +125,16 @@ export function makeGrading(rules) {
     const band = torqueBand(options);
     const near = slack * options.target_nm;
     if (value < band.surelyBelowBelow - near || value > band.surelyAboveAbove + near) {
-      return { verdict: "outside", reason: `${g(value)} N·m is outside ${g4(band.low)} to ${g4(band.high)} N·m: set it again.` };
+      return { verdict: "outside", reason: `${figure(value)} N·m is outside ${g4(band.low)} to ${g4(band.high)} N·m: set it again.` };
     }
     const sure = `between ${g4(band.surelyInsideFrom)} and ${g4(band.surelyInsideTo)} N·m`;
     if (band.surelyInsideFrom - near <= value && value <= band.surelyInsideTo + near) {
-      return { verdict: "within", reason: `${g(value)} N·m lies ${sure}, where this tool is sure.` };
+      return { verdict: "within", reason: `${figure(value)} N·m lies ${sure}, where this tool is sure.` };
     }
     if (band.surelyInsideFrom > band.surelyInsideTo) {
-      return { verdict: "undecided", reason: `A tool of ${g(band.tool)} % is too coarse for a tolerance of ${g(band.tolerance)} %.` };
+      return { verdict: "undecided", reason: `A tool of ${figure(band.tool)} % is too coarse for a tolerance of ${figure(band.tolerance)} %.` };
     }
-    return { verdict: "undecided", reason: `${g(value)} N·m is undecided with this tool: set it ${sure}.` };
+    return { verdict: "undecided", reason: `${figure(value)} N·m is undecided with this tool: set it ${sure}.` };
   }
 
   function limits({ value, watch_low: watchLow = null, watch_high: watchHigh = null, act_low: actLow = null, act_high: actHigh = null }) {
@@ -141,7 +151,7 @@ export function makeGrading(rules) {
   function offset({ offset_mm: value, permitted_mm: permitted, watch_share: watch = rules.offset.watch_share }) {
     const share = Math.abs(value) / permitted;
     const side = value > 0 ? " towards the drive side" : value < 0 ? " towards the off side" : "";
-    const words = `${g(Math.abs(value))} mm${side} is ${percent(share)} of the permitted ${g(permitted)} mm.`;
+    const words = `${figure(Math.abs(value))} mm${side} is ${percent(share)} of the permitted ${figure(permitted)} mm.`;
     if (share > 1 + slack) return graded("act", words, share, "offset_beyond");
     if (share > watch + slack) return graded("watch", words, share, "offset_watch");
     return graded("sound", words, share, "offset_within");
@@ -158,11 +168,11 @@ export function makeGrading(rules) {
     const slip = slipOf(value, previous, low, high);
     if (slip) return `${g(value)} looks like ${slip.words}: did you mean ${g4(slip.value)}?`;
     if (quantity === "diameter" && previous !== null && value > previous + growth + slack) {
-      return `${g(value)} mm is ${g4(value - previous)} mm more than the ${g(previous)} mm read before: was the part changed?`;
+      return `${figure(value)} mm is ${figure(value - previous)} mm more than the ${figure(previous)} mm read before: was the part changed?`;
     }
     const most = rules.implausible.most_sigma;
     if (expected !== null && sigma !== null && Math.abs(value - expected) > most * sigma + slack) {
-      const far = `${g(value)} is ${g4(Math.abs(value - expected))} ${value < expected ? "below" : "above"} the ${g4(expected)} that its own trend expects`;
+      const far = `${figure(value)} is ${figure(Math.abs(value - expected))} ${value < expected ? "below" : "above"} the ${figure(expected)} that its own trend expects`;
       return `${far}, more than ${g(most)} times its scatter: is it read right?`;
     }
     if (low !== null && value < low) return `${g(value)} is below ${g(low)}, the least that can be: is it read right?`;
@@ -198,7 +208,7 @@ export function makeGrading(rules) {
       if (!known(diameter)) words.push(`${side} side not read${aside}`);
       else if (!isStated) {
         parts[`${side}_diameter`] = graded(null, "");
-        words.push(`${side} side ${g(diameter)} mm${aside}`);
+        words.push(`${side} side ${figure(diameter)} mm${aside}`);
       } else {
         const one = sensorWear({ diameter_mm: diameter, new_mm: fresh, limit_mm: limit, flat_spot: state === "flat_spot", seized: state === "seized" });
         parts[`${side}_diameter`] = one;
@@ -221,7 +231,7 @@ export function makeGrading(rules) {
     const force = known(found.breakaway) ? found.breakaway : null;
     const result = pivot({ state: found.pivot, breakaway_n: force, limit_n: limit });
     if (force !== null && limit === null) {
-      return { grade: result.grade, reason: `${result.reason} It breaks away at ${g(force)} N; the model states no limit.` };
+      return { grade: result.grade, reason: `${result.reason} It breaks away at ${figure(force)} N; the model states no limit.` };
     }
     return { grade: result.grade, reason: result.reason };
   }

@@ -12,6 +12,7 @@ from django.core.mail.backends.locmem import EmailBackend
 from inspections.models import Action, Digest
 from inspections.services.digests import send_digests
 from tests import make
+from tests.oddities import lines_of, oddities
 
 UTC = dt.UTC
 SIX = dt.datetime(2026, 3, 2, 5, 0, tzinfo=UTC)  # 06:00 in Berlin
@@ -48,6 +49,7 @@ def test_mail_says_what_is_late_due_and_to_be_put_right(alder, pat, tasks):
     assert "Fastener" not in sent.body
     assert "lockout and permit procedure comes first" in sent.body
     html, kind = sent.alternatives[0]
+    assert oddities([*sent.body.splitlines(), *lines_of(html)]) == []
     assert kind == "text/html"
     assert "34 days late" in html
     for text in (sent.body, html):

@@ -1,4 +1,4 @@
-"""Every page of the demo plant, as each person: it answers, fits a phone, and has no serious barrier."""
+"""Every page of the demo plant, as each person: it answers, fits a phone, has no serious barrier, no slip of words."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+
+from tests.oddities import lines_of, oddities
 
 pytestmark = pytest.mark.browser
 
@@ -72,6 +74,7 @@ def test_every_page_answers_fits_and_is_accessible(site, sign_in, person):
         if answer is None or answer.status != 200:
             complaints.append(f"{path}: answered {answer.status if answer else 'nothing'}")
             continue
+        complaints += [f"{path}: {slip}" for slip in oddities(lines_of(answer.text()))]
         waiting += [link for link in links_of(page, site.address) if shape(link) not in seen]
         has_chart = page.locator(".chart").count() > 0
         for width in WIDTHS:
