@@ -10,7 +10,9 @@ import os
 import shutil
 
 import pytest
+from playwright.sync_api import expect
 
+from tests import clock
 from tests.migrated_book import begin_from_copy
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -156,3 +158,27 @@ def browser_type_launch_args(browser_type_launch_args):
         "executable_path": CHROMIUM,
         "args": ["--no-sandbox", "--disable-dev-shm-usage"],
     }
+
+
+@pytest.fixture(scope="session")
+def base_url():
+    """The plugin's own is written in a way that the next pytest drops; each test has its live server's address."""
+    return
+
+
+# How long something may take before a walk gives up: no page is that slow, but a machine with much to do may be.
+GIVE_UP_AFTER_MS = 120_000
+expect.set_options(timeout=GIVE_UP_AFTER_MS)
+
+
+@pytest.fixture
+def new_context(new_context):
+    """Browsers stand on the suite's day too, and are waited for as long as they need."""
+
+    def make(**options):
+        context = new_context(**options)
+        context.set_default_timeout(GIVE_UP_AFTER_MS)
+        context.add_init_script(clock.browser_script())
+        return context
+
+    return make

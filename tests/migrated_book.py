@@ -1,4 +1,4 @@
-"""An empty book with every migration done, kept between runs of the tests, because migrating takes half a minute.
+"""An empty book with every migration done, kept between runs of the tests, because migrating takes a while.
 
 SQLite only. The copy is named after what made it: the migration files, Django and SQLite. Delete
 `driftbook-tests-*.sqlite3` from the folder for temporary files to have it made anew.
@@ -21,13 +21,17 @@ from typing import Any
 
 import django
 
+from tests import clock
+
 ROOT = Path(__file__).resolve().parent.parent
+# What migrations put there is older than anything that a test finds, on whatever day the tests stand.
+MADE_ON = "2020-01-01"
 
 
 @functools.cache
 def migrated_book() -> Path:
     """The kept copy of this state of the code; made where there is none yet, by one process while others wait."""
-    digest = hashlib.sha256(f"{django.__version__} {sqlite3.sqlite_version} {os.getuid()}".encode())
+    digest = hashlib.sha256(f"{django.__version__} {sqlite3.sqlite_version} {os.getuid()} {MADE_ON}".encode())
     for path in sorted(ROOT.glob("*/migrations/*.py")):
         digest.update(str(path.relative_to(ROOT)).encode())
         digest.update(path.read_bytes())
@@ -42,8 +46,10 @@ def migrated_book() -> Path:
 def migrate_into(copy: Path) -> None:
     """Migrate an empty book in a folder of its own; a copy that is half written never gets the name."""
     with tempfile.TemporaryDirectory(prefix="driftbook-tests-") as data:
-        env = {name: value for name, value in os.environ.items() if name not in ("DATABASE_URL", "REDIS_URL")}
-        env |= {"DRIFTBOOK_DATA": data, "DJANGO_SETTINGS_MODULE": "tests.settings"}
+        apart = ("DATABASE_URL", "REDIS_URL", clock.AHEAD)
+        env = {name: value for name, value in os.environ.items() if name not in apart}
+        env |= {"DRIFTBOOK_DATA": data, "DJANGO_SETTINGS_MODULE": "tests.settings", "DRIFTBOOK_TEST_DAY": MADE_ON}
+        clock.mark(Path(data))
         subprocess.run([sys.executable, "manage.py", "migrate", "--verbosity=0"], cwd=ROOT, env=env, check=True)
         draft = copy.with_suffix(f".{os.getpid()}")
         copy_book(Path(data) / "driftbook.sqlite3", draft)
@@ -60,6 +66,7 @@ def copy_book(source: Path, target: Path) -> None:
 
 def lay_down(data: Path) -> None:
     """Put the migrated book into the data folder of a site of its own; `migrate` then finds nothing to do."""
+    clock.mark(data)
     shutil.copyfile(migrated_book(), data / "driftbook.sqlite3")
 
 

@@ -2,6 +2,9 @@
 
 import socket
 
+# When to give up on a process that is waited for. None takes nearly so long, but a machine with much to do may.
+GIVE_UP_AFTER_S = 600
+
 
 def free_port() -> int:
     """A port of this machine that nobody listens on."""

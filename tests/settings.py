@@ -1,17 +1,22 @@
-"""The site's settings with a data folder of the test run, plain static files and a fast password hash."""
+"""The site's settings with a data folder and a day of the test run, plain static files and a fast password hash."""
 
 import atexit
 import os
 import shutil
 import tempfile
+from pathlib import Path
+
+from tests import clock
 
 if "DRIFTBOOK_DATA" not in os.environ:
     # Processes of the same run (pytest -n) share the folder of the first, which takes it away at its end.
     os.environ["DRIFTBOOK_DATA"] = tempfile.mkdtemp(prefix="driftbook-tests-")
+    clock.mark(Path(os.environ["DRIFTBOOK_DATA"]))
     atexit.register(shutil.rmtree, os.environ["DRIFTBOOK_DATA"], ignore_errors=True)
 os.environ.setdefault("DRIFTBOOK_SECRET_KEY", "only-for-tests-" + "x" * 50)
+clock.start()
 
-from deploy.settings import *  # noqa: F403
+from deploy.settings import *  # noqa: E402, F403
 
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -1,4 +1,4 @@
-"""A kind of job that only tests know: counts to ten in the data folder, slowly enough to be killed half-way.
+"""A kind of job that only tests know: counts to ten in the data folder, and may stand still half-way to be killed.
 
 The worker of a test runs with tests.deploy.worker_settings, which register it.
 """
@@ -22,6 +22,8 @@ def count(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
     done = len(path.read_text().splitlines()) if path.exists() else 0
     for step in range(done, STEPS):
         handle.progress(step, STEPS)
+        while step == args["hold_at"] and not path.with_suffix(".go").exists():
+            time.sleep(0.05)
         with path.open("a") as file:
             file.write(f"{step} {os.getpid()}\n")
         time.sleep(args["pause_s"])

@@ -15,7 +15,7 @@ import psutil
 import pytest
 
 from deploy import environment, python_version
-from tests.servers import free_port
+from tests.servers import GIVE_UP_AFTER_S, free_port
 
 ROOT = Path(__file__).resolve().parents[2]
 START = [sys.executable, str(ROOT / "deploy" / "start")]
@@ -23,7 +23,7 @@ START = [sys.executable, str(ROOT / "deploy" / "start")]
 
 def start(*args: str, **env: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [*START, *args], env={**os.environ, **env}, capture_output=True, text=True, check=False, timeout=60
+        [*START, *args], env={**os.environ, **env}, capture_output=True, text=True, check=False, timeout=GIVE_UP_AFTER_S
     )
 
 
@@ -121,15 +121,15 @@ def test_a_blank_site_starts_and_ctrl_c_leaves_no_child(tmp_path):
                 break
         children = psutil.Process(process.pid).children(recursive=True)
         assert len(children) >= 3, words
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=20) as answer:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=GIVE_UP_AFTER_S) as answer:
             assert answer.url.endswith("/first-sign-in/")
         process.send_signal(signal.SIGINT)
-        process.wait(timeout=40)
+        process.wait(timeout=GIVE_UP_AFTER_S)
     finally:
         process.kill()
         (process.stdout or sys.stdin).close()
     assert process.returncode == 0
-    until = time.monotonic() + 10
+    until = time.monotonic() + GIVE_UP_AFTER_S
     while any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children):
         assert time.monotonic() < until, "a child was left behind"
         time.sleep(0.1)

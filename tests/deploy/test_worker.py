@@ -21,7 +21,9 @@ import psycopg
 import pytest
 import redis
 
+from tests import clock
 from tests.migrated_book import lay_down
+from tests.servers import GIVE_UP_AFTER_S
 
 ROOT = Path(__file__).resolve().parents[2]
 CELERY = [sys.executable, "-m", "celery", "-A", "deploy.celery_app"]
@@ -36,6 +38,7 @@ class Site:
 
     def __init__(self, data: Path, redis_url: str = "", database_url: str = "") -> None:
         self.data, self.started, self.database_url = data, [], database_url
+        clock.mark(data)
         known = {name: value for name, value in os.environ.items() if name not in {"DATABASE_URL", "PYTHONWARNINGS"}}
         self.env = {
             **known,
@@ -71,10 +74,10 @@ class Site:
 
     def kill(self, process: subprocess.Popen[bytes]) -> None:
         os.killpg(process.pid, signal.SIGKILL)
-        process.wait(timeout=10)
+        process.wait(timeout=GIVE_UP_AFTER_S)
 
-    def ask(self, name: str, *, pause_s: float = 0.0, tell: bool = True) -> int:
-        args = json.dumps({"path": str(self.data / name), "pause_s": pause_s})
+    def ask(self, name: str, *, pause_s: float = 0.0, tell: bool = True, hold_at: int = -1) -> int:
+        args = json.dumps({"path": str(self.data / name), "pause_s": pause_s, "hold_at": hold_at})
         quiet = "" if tell else "jobs.use_nudge(None)\n"
         return int(self.python(f"{quiet}print(jobs.ask_for_job('test-count', args={args}).pk)"))
 
@@ -87,7 +90,7 @@ class Site:
         known = (
             psycopg.connect(self.database_url)
             if self.database_url
-            else sqlite3.connect(self.data / "driftbook.sqlite3", timeout=20)
+            else sqlite3.connect(self.data / "driftbook.sqlite3", timeout=GIVE_UP_AFTER_S)
         )
         with closing(known) as book:
             [(state,)] = book.execute(query).fetchall()
@@ -98,10 +101,10 @@ class Site:
         return path.read_text().splitlines() if path.exists() else []
 
 
-def wait_until(true: Callable[[], bool], what: str, within_s: float = 60.0) -> None:
-    until = time.monotonic() + within_s
+def wait_until(true: Callable[[], bool], what: str) -> None:
+    until = time.monotonic() + GIVE_UP_AFTER_S
     while not true():
-        assert time.monotonic() < until, f"{what} did not come within {within_s:.0f} s"
+        assert time.monotonic() < until, f"{what} did not come within {GIVE_UP_AFTER_S} s"
         time.sleep(0.1)
 
 
@@ -157,10 +160,11 @@ def test_a_job_that_is_asked_for_is_done(worker_site):
 
 def test_a_killed_worker_loses_nothing_and_nothing_is_done_twice(worker_site):
     first = worker_site.start(WORKER)
-    job = worker_site.ask("count", pause_s=0.4)
-    wait_until(lambda: len(worker_site.lines("count")) >= 3, "the first steps")
+    job = worker_site.ask("count", hold_at=3)
+    wait_until(lambda: len(worker_site.lines("count")) == 3, "the first steps")
     worker_site.kill(first)
     assert worker_site.state(job) == "running"
+    (worker_site.data / "count.go").touch()
     worker_site.start(WORKER)
     worker_site.start(TIMETABLE)  # its sweep finds the job that nobody holds
     wait_until(lambda: worker_site.state(job) == "done", "the end of the job")

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-
-@pytest.fixture(scope="session")
-def base_url():
-    """The plugin's own is written in a way that the next pytest drops; each test has its live server's address."""
-    return
+from tests.walks.complaints import Complaints
 
 
 @pytest.fixture
@@ -22,9 +18,7 @@ def built_in_kinds(transactional_db):
 @pytest.fixture
 def page_of(page, live_server, built_in_kinds):
     """`page_of(person)`: a page signed in as them; what the browser complains about fails the test."""
-    complaints = []
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    complaints = Complaints(page)
 
     def sign_in(person, password="pass-word-1"):
         page.goto(f"{live_server.url}/sign-in/")
@@ -35,6 +29,4 @@ def page_of(page, live_server, built_in_kinds):
         return page
 
     yield sign_in
-    # A form that is sent back answers 422 (a fault) or 409 (somebody was there before), which Chromium logs as a failed
-    # load: that is no fault here.
-    assert [each for each in complaints if "422" not in each and "409" not in each] == []
+    assert complaints.faults() == []

@@ -88,11 +88,13 @@ let shown = 0;
 async function show({ isQuiet = false } = {}) {
   const mine = (shown += 1);
   const at = route();
+  const { hash } = location;
   if (!isQuiet) await app.leave?.();
   if (!isQuiet) app.leave = null;
   const page = await pageOf(at);
   if (mine !== shown) return;
   main.replaceChildren(...[page].flat());
+  main.dataset.shown = hash; // the address runs ahead of the page while it is drawn
   sayState();
   if (!isQuiet) {
     window.scrollTo(0, 0);
