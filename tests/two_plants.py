@@ -328,7 +328,7 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
         elif each == "key":
             values["key"] = "incidents"
         elif each == "point":
-            values["point"] = "lockout"
+            values["point"] = rows.get("point", "lockout")
         elif each == "token":
             values["token"] = "no-such-token"
         elif each == "subject":

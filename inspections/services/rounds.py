@@ -331,7 +331,7 @@ def place_stop(
     refuse_target(target_shift, now)
     with transaction.atomic():
         draft = draft_of(source.shift, by=by)
-        moved = next(each for each in draft.stops.all() if each.position == stop.position)
+        moved = same_stop(stop, draft)
         slip = Slip(tuple(moved.tasks_in_order), not_before)
         rest = [each for each in draft.stops.all() if each.pk != moved.pk]
         if target_shift.pk == source.shift_id:
@@ -341,6 +341,23 @@ def place_stop(
             stops = write_moved(target, slip, list(target.stops.all()), position, now, by)
             write_moved(draft, None, rest, None, now, by)
         return next(each for each in stops if slip.tasks[0] in each.laid_tasks)
+
+
+def same_stop(stop: Stop, draft: Round) -> Stop:
+    """The stop of a draft that has the checks of one in the plan that it was made from.
+
+    Positions do not tell it: a stop whose checks could not be done leaves a gap in a published round.
+
+    Raises
+    ------
+    Refused
+        If the draft has no such stop: it was laid anew since.
+    """
+    wanted = {task.pk for task in stop.tasks.all()}
+    for each in draft.stops.all():
+        if {task.pk for task in each.tasks.all()} == wanted:
+            return each
+    raise Refused(_("The plan was laid anew meanwhile. Load the page again."), code="gone")
 
 
 def refuse_target(shift: Shift, now: datetime) -> None:
@@ -446,7 +463,8 @@ def take_out_stop(*, stop: Stop, by: Any, now: datetime | None = None) -> Round:
     if is_fixed(stop, stop.round.published_at is not None, now):
         raise Refused(_("%(tag)s has begun and stays where it is.") % {"tag": stop.conveyor.tag}, code="begun")
     draft = draft_of(stop.round.shift, by=by)
-    write_moved(draft, None, [each for each in draft.stops.all() if each.position != stop.position], None, now, by)
+    taken = same_stop(stop, draft)
+    write_moved(draft, None, [each for each in draft.stops.all() if each.pk != taken.pk], None, now, by)
     return draft
 
 

@@ -68,10 +68,13 @@ def plan_outage(
 
 
 @transaction.atomic
-def change_outage(window: OutageWindow, *, by: Any, version: int, reason_of_change: str = "", **values: Any) -> Any:
+def change_outage(
+    window: OutageWindow, *, by: Any, version: int, reason_of_change: str = "", **values: Any
+) -> OutageWindow:
     new = {name: values.get(name, getattr(window, name)) for name in ("conveyor", "starts_at", "ends_at")}
     check_window(**new, but=window)
-    return change_record(window, by=by, version=version, reason=reason_of_change, **values)
+    # What the window is for is a field of its own, beside the reason of the change.
+    return change_record(window, by=by, version=version, reason=reason_of_change, fields=values)
 
 
 @transaction.atomic

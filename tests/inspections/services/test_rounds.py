@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
+from django.db import transaction
 from django.utils import timezone
 
 from inspections.models import CheckKind, Round, RoundLaying, Stop, Task, TechnicianProfile
@@ -334,6 +335,32 @@ def test_what_could_not_be_done_leaves_the_round_and_nobody_s_times_move(alder, 
     with timezone.override(alder.zone):
         lay(plant=alder, first_day=DAY, last_day=DAY, by=pat, iterations=100, now=at(8))
     assert {task.pk for task in tasks[:2]} <= planned_tasks()
+
+
+def test_after_a_stop_fell_away_the_planner_moves_the_one_that_was_meant(alder, pat, tess, tim, look, places):
+    """The first stop of a published round goes with its check; the last one keeps its number and is still found."""
+    shift = make.shift(tess, alder, EARLY)
+    tasks = [due(place, look) for place in (places[0], places[2], make.installation(make.conveyor(alder, "A-3"), "3"))]
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    gone, *left = [stop.tasks.get() for stop in stops()]
+    could_not_do(task=gone, by=tess, reason="no_access", tried_at=at(7))
+    for act in (take_out_stop, nudge_later):
+        with transaction.atomic():
+            act(stop=next(stop for stop in stops() if stop.tasks.get() == left[-1]), by=pat, now=NOW)
+            assert planned_in_draft(shift) == ({left[0].pk} if act is take_out_stop else {each.pk for each in left})
+            transaction.set_rollback(True)
+    assert {gone, *left} == set(tasks)
+
+
+def nudge_later(**values):
+    with timezone.override("Europe/Berlin"):
+        before = values["stop"].starts_at
+        assert nudge_stop(**values, later=True).starts_at == before + dt.timedelta(minutes=15)
+
+
+def planned_in_draft(shift):
+    return set(Stop.objects.filter(round__shift=shift, round__published_at=None).values_list("tasks", flat=True))
 
 
 def test_a_plan_made_after_the_try_stands(alder, pat, tess, look, places, two_shifts):

@@ -39,6 +39,14 @@ def test_windows_of_one_belt_lie_beside_each_other(belt_a1, pat):
     assert change_outage(after, by=pat, version=1, ends_at=at(3, 15)).ends_at == at(3, 15)
 
 
+def test_what_a_window_is_for_changes_apart_from_why_it_was_changed(belt_a1, pat):
+    window = plan_outage(conveyor=belt_a1, starts_at=at(3, 6), ends_at=at(3, 12), by=pat, reason="splice")
+    change_outage(window, by=pat, version=1, reason="splice and idlers", reason_of_change="the idlers came")
+    window.refresh_from_db()
+    assert window.reason == "splice and idlers"
+    assert window.history.first().history_change_reason == "the idlers came"
+
+
 def test_a_window_is_taken_out_with_a_reason_and_its_history_stays(belt_a1, pat):
     window = plan_outage(conveyor=belt_a1, starts_at=at(3, 6), ends_at=at(3, 12), by=pat)
     with pytest.raises(Refused, match="Say why"):
