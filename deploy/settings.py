@@ -226,6 +226,9 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 LARGEST_IMPORT_MB = env_number("DRIFTBOOK_LARGEST_IMPORT_MB", 50, least=1, most=2000)
+LARGEST_IMPORT_UNPACKED_MB = env_number("DRIFTBOOK_LARGEST_IMPORT_UNPACKED_MB", 100, least=1, most=4000)
+LARGEST_IMPORT_ROWS = env_number("DRIFTBOOK_LARGEST_IMPORT_ROWS", 200_000, least=1, most=5_000_000)
+LARGEST_IMPORT_SECONDS = env_number("DRIFTBOOK_LARGEST_IMPORT_SECONDS", 20, least=1, most=600)
 LARGEST_PHOTO_MB = env_number("DRIFTBOOK_LARGEST_PHOTO_MB", 20, least=1, most=200)
 
 # --- Content security: nothing from elsewhere, no inline script or style without the page's nonce ---------------------

@@ -77,6 +77,7 @@ class ImportContext:
     by_hand: dict[uuid.UUID, list[Any]] = field(default_factory=dict)
     found_by_hand: set[int] = field(default_factory=set)
     _conveyors: dict[str, Conveyor] | None = None
+    _unknown: dict[str, str] = field(default_factory=dict)  # tag -> what is said of it
 
     @property
     def file_name(self) -> str:
@@ -94,6 +95,7 @@ class ImportContext:
     def forget(self) -> None:
         """Look conveyors up again: rows were written."""
         self._conveyors = None
+        self._unknown.clear()
 
     def conveyors(self) -> dict[str, Conveyor]:
         if self._conveyors is None:
@@ -109,10 +111,17 @@ class ImportContext:
         Refused
             If there is none, with the nearest tag.
         """
-        known = self.conveyors()
-        found = known.get(tag_key(tag))
+        found = self.conveyors().get(tag_key(tag))
         if found is not None:
             return found
+        # A log names the same unknown belt in many rows, and looking for what was meant takes its time.
+        if tag not in self._unknown:
+            self._unknown[tag] = self.unknown_words(tag)
+        words = self._unknown[tag]
+        raise Refused(words, code="unknown_tag", fields={"conveyor": words})
+
+    def unknown_words(self, tag: str) -> str:
+        known = self.conveyors()
         near = nearest_tags(tag_key(tag), known)
         words = _("There is no conveyor “%(tag)s” in %(plant)s.") % {"tag": tag, "plant": self.plant}
         if near:
@@ -121,7 +130,7 @@ class ImportContext:
             }
         else:
             words += " " + _("Mend the tag, or add the conveyor first.")
-        raise Refused(words, code="unknown_tag", fields={"conveyor": words})
+        return words
 
 
 # Letters and digits that people and scanners take for each other.

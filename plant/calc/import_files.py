@@ -5,11 +5,10 @@ Nothing is written here and nothing is believed: a name such as ``x.csv`` says n
 1. **Refusals** (`NotATable`) are whole sentences: what the file is, and what to send instead.
 2. **Text** is UTF-8 or UTF-16 where the bytes say so; else Windows-1252 unless `charset_normalizer` reads another text.
 3. **The delimiter** is the one under which the file has most known column names, then the most even rows.
-4. **Workbooks** are zip archives. Sizes are read from the archive's directory before anything is unpacked; Python never
-   unpacks more of a member than its directory entry states, so the sum of the stated sizes is a true bound. Merged
-   cells and formulas without a saved value are found in the sheet's XML, because openpyxl's streaming reader shows
-   neither.
+4. **Workbooks** are looked at part by part before their cells are read (`plant.calc.workbook_parts`).
 5. **Rows** are handed out one by one with the line number at which a person finds them.
+6. **Bounds** (`plant.calc.import_limits`): rows, columns, characters, unpacked bytes and seconds. Whoever calls gives
+   the clock; without one only the rest holds.
 """
 
 from __future__ import annotations
@@ -20,31 +19,42 @@ import io
 import re
 import zipfile
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any, BinaryIO
 from xml.etree import ElementTree
 
-import openpyxl
 from charset_normalizer import from_bytes
-from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.utils import get_column_letter
+
+from plant.calc.import_limits import (
+    LONGEST_CELL,
+    LONGEST_HEAD,
+    LONGEST_ROW,
+    LOOK_EVERY,
+    MOST_COLUMNS,
+    Limits,
+    NotATable,
+)
+from plant.calc.workbook_parts import (
+    SEND,
+    Halt,
+    MergedRows,
+    SheetFacts,
+    check_archive,
+    open_workbook,
+    path_of,
+    walk_sheet,
+)
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
 ENCODINGS = ("utf-8", "utf-16", "cp1252", "cp1250", "cp1251", "iso8859_15", "mac_roman")
 LOOKED_AT = 512 * 1024  # bytes from which encoding and delimiter are told
-MOST_UNPACKED = 400 * 1024 * 1024  # bytes of a workbook when unpacked
-MOST_RATIO = 150  # unpacked to packed; sheets of numbers reach about 30
-RATIO_FROM = 20 * 1024 * 1024  # a small file may be as regular as it likes
-MOST_ROWS = 1_000_000
-MOST_COLUMNS = 300
-LONGEST_CELL = 10_000
+LINES_LOOKED_AT = 200
 HEAD_WITHIN = 15  # lines among which the head is looked for
 
 Cell = str | int | float | bool | dt.datetime | dt.date | dt.time | dt.timedelta | None
-
-
-class NotATable(ValueError):
-    """The file cannot be read as a table; the message says what it is and what to send."""
 
 
 @dataclass(frozen=True)
@@ -69,15 +79,7 @@ class FileShape:
     sheets: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-
-
-@dataclass
-class SheetFacts:
-    """What the streaming reader does not tell about a sheet."""
-
-    merged: list[tuple[int, int, int, int, str]] = field(default_factory=list)  # column, row, column, row, name
-    empty_formulas: set[tuple[int, int]] = field(default_factory=set)  # (row, column from 1)
-    n_formulas: int = 0
+    facts: SheetFacts | None = field(default=None, compare=False, repr=False)  # of the sheet that is read
 
 
 # --- what kind of file ------------------------------------------------------------------------------------------------
@@ -92,16 +94,17 @@ _SIGNATURES = (
     (b"Rar!", "a packed file (RAR)"),
     (b"{\\rtf", "a text document (RTF)"),
 )
-_SEND = "Send a CSV file or an XLSX workbook with one row of column names on top."
 
 
-def looks_like_workbook(file: BinaryIO) -> bool:
+def looks_like_workbook(file: BinaryIO, limits: Limits | None = None) -> bool:
     """Whether the bytes are those of an XLSX workbook; refuses what is no table at all.
 
     Parameters
     ----------
     file : binary file
         At any position; it is set back to its start.
+    limits : Limits, optional
+        How large a workbook may be.
 
     Returns
     -------
@@ -117,22 +120,22 @@ def looks_like_workbook(file: BinaryIO) -> bool:
     head = file.read(4096)
     file.seek(0)
     if not head.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
-        raise NotATable(f"The file is empty. {_SEND}")
+        raise NotATable(f"The file is empty. {SEND}")
     for signature, what in _SIGNATURES:
         if head.startswith(signature):
-            raise NotATable(f"The file is {what}, not a table. {_SEND}")
+            raise NotATable(f"The file is {what}, not a table. {SEND}")
     if head.startswith(b"PK"):
-        check_archive(file)
+        check_archive(file, limits or Limits())
         return True
     start = head.lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     if start.startswith((b"<!doctype html", b"<html", b"<table", b"<?xml", b"<svg")):
-        raise NotATable(f"The file is a web page or XML, not a table. {_SEND}")
+        raise NotATable(f"The file is a web page or XML, not a table. {SEND}")
     if start.startswith((b"{", b"[{")):
-        raise NotATable(f"The file is JSON, not a table. {_SEND}")
+        raise NotATable(f"The file is JSON, not a table. {SEND}")
     if not head.startswith((b"\xff\xfe", b"\xfe\xff")) and not _wide_without_mark(head):
         odd = sum(byte < 9 or 13 < byte < 32 for byte in head)
         if b"\x00" in head or odd > len(head) / 50:
-            raise NotATable(f"The file holds binary data, not text. {_SEND}")
+            raise NotATable(f"The file holds binary data, not text. {SEND}")
     return False
 
 
@@ -148,47 +151,6 @@ def _wide_without_mark(head: bytes) -> str:
     if even > 0.6 and odd < 0.1:
         return "utf-16-be"
     return ""
-
-
-def check_archive(file: BinaryIO) -> None:
-    """Refuse an archive that is no workbook or would unpack to far more than it seems.
-
-    Parameters
-    ----------
-    file : binary file
-        A zip archive; it is set back to its start.
-
-    Raises
-    ------
-    NotATable
-        If it cannot be opened, holds no workbook, unpacks to more than is taken, or declares XML entities.
-    """
-    try:
-        with zipfile.ZipFile(file) as archive:
-            members = archive.infolist()
-            names = {each.filename for each in members}
-            if "xl/workbook.xml" not in names:
-                raise NotATable(
-                    f"The file is a packed archive (zip) without a workbook in it. Unpack it first. {_SEND}"
-                )
-            if any(each.flag_bits & 1 for each in members):
-                raise NotATable("The workbook is locked with a password. Save it without one and send it again.")
-            unpacked = sum(each.file_size for each in members)
-            packed = max(sum(each.compress_size for each in members), 1)
-            if unpacked > MOST_UNPACKED or (unpacked > RATIO_FROM and unpacked / packed > MOST_RATIO):
-                raise NotATable(
-                    f"The workbook would unpack to {unpacked / 1e6:,.0f} MB from {packed / 1e6:,.1f} MB, which no "
-                    "ordinary sheet does. It was not opened. Copy the rows into a new workbook, or save them as CSV."
-                )
-            for member in members:
-                if member.filename.endswith((".xml", ".rels")):
-                    with archive.open(member) as part:
-                        if b"<!DOCTYPE" in part.read(4096):
-                            raise NotATable("The workbook declares XML entities and was not opened. Save it as CSV.")
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, RuntimeError) as error:
-        raise NotATable(f"The workbook is damaged and cannot be opened. {_SEND}") from error
-    finally:
-        file.seek(0)
 
 
 # --- text -------------------------------------------------------------------------------------------------------------
@@ -224,6 +186,8 @@ def tell_encoding(file: BinaryIO) -> tuple[str, str]:
     best = from_bytes(sample, cp_isolation=["cp1252", "cp1250", "cp1251", "iso8859_15", "mac_roman"]).best()
     known = best is not None and str(best) != western and "cp1252" not in [best.encoding, *best.could_be_from_charset]
     name = best.encoding if best is not None and known else "cp1252"
+    if name == "mac_roman" and not re.search(rb"[\x80-\x9f]", sample):
+        name = "cp1252"  # the accented letters of Mac Roman lie there, those of Windows-1252 above
     if name == "cp1252" and not _decodes(file, "cp1252"):
         name = "latin-1"
     file.seek(0)
@@ -271,12 +235,41 @@ def _decodes(file: BinaryIO, encoding: str) -> bool:
         file.seek(0)
 
 
+class _Lines:
+    """Lines of a text file as the csv reader asks for them; a row without an end is refused before it fills memory."""
+
+    def __init__(self, text: io.TextIOWrapper) -> None:
+        self.text = text
+        self.n_lines = self.n_characters = 0
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        line = self.text.readline(LONGEST_ROW + 1)
+        if not line:
+            raise StopIteration
+        self.n_lines += 1
+        self.n_characters += len(line)
+        if self.n_characters > LONGEST_ROW:
+            raise NotATable(
+                f"The row that ends in line {self.n_lines:,} has more than {LONGEST_ROW:,} characters. Look there for "
+                f"a quotation mark that is never closed, or for lines that have lost their ends. {SEND}"
+            )
+        return line
+
+    def end_row(self) -> None:
+        self.n_characters = 0
+
+
 def _lines_of(text: Iterable[str], delimiter: str) -> Iterator[tuple[int, list[str], str]]:
     """(line at which the row starts, cells, problem); a broken row is handed out as such and reading goes on."""
     # strict: an inch mark inside a field is fine, a quotation mark that is opened and never closed is not.
     reader = csv.reader(text, delimiter=delimiter, strict=True)
     last = 0
     while True:
+        if isinstance(text, _Lines):
+            text.end_row()
         try:
             cells = next(reader)
         except StopIteration:
@@ -310,17 +303,21 @@ def tell_delimiter(sample: str, known: Callable[[str], bool]) -> str:
     str
         Comma, semicolon, tab or vertical bar; comma where the file has one column only.
     """
-    lines = sample.splitlines(keepends=True)[:200]
+    lines = sample.splitlines(keepends=True)[:LINES_LOOKED_AT]
 
     def score(delimiter: str) -> tuple[int, float, int]:
         rows = [cells for _line, cells, _problem in _lines_of(lines, delimiter) if any(c.strip() for c in cells)]
         if not rows:
             return 0, 0.0, 0
-        names = max(sum(known(cell) for cell in cells) for cells in rows[:HEAD_WITHIN])
+        names = max(_n_known(cells, known) for cells in rows[:HEAD_WITHIN])
         width, n = Counter(len(cells) for cells in rows).most_common(1)[0]
         return names, (n / len(rows) if width > 1 else 0.0), width
 
     return max(DELIMITERS, key=score)
+
+
+def _n_known(cells: Sequence[Cell], known: Callable[[str], bool]) -> int:
+    return sum(known(cell_text(cell)[:LONGEST_HEAD]) for cell in cells[: MOST_COLUMNS + 1])
 
 
 # --- the head ---------------------------------------------------------------------------------------------------------
@@ -342,7 +339,7 @@ def find_header(rows: Iterable[tuple[int, tuple[Cell, ...]]], known: Callable[[s
     filled = [(line, cells) for line, cells in rows if any(cell_text(cell) for cell in cells)]
     if not filled:
         return 0
-    counts = [(sum(known(cell_text(cell)) for cell in cells), -line) for line, cells in filled]
+    counts = [(_n_known(cells, known), -line) for line, cells in filled]
     best = max(counts)
     return -best[1] if best[0] > 0 else filled[0][0]
 
@@ -355,6 +352,10 @@ def cell_text(cell: Cell) -> str:
     cell : str, number, bool, date, datetime or None
         As the workbook holds it.
     """
+    if isinstance(cell, str):  # by far the most
+        text = cell.replace("\x00", "").strip()
+        # An apostrophe in front keeps a spreadsheet from taking text for a formula; it is no part of the text.
+        return text[1:] if text[:1] == "'" and text[1:2] in FORMULA_MARKS else text
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -374,9 +375,7 @@ def cell_text(cell: Cell) -> str:
         return f"{minutes // 60}:{minutes % 60:02}" + (f":{seconds:02}" if seconds else "")
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
-    text = str(cell).replace("\x00", "").strip()
-    # An apostrophe in front keeps a spreadsheet from taking text for a formula; it is no part of the text.
-    return text[1:] if text[:1] == "'" and text[1:2] in FORMULA_MARKS else text
+    return str(cell)
 
 
 # Beginnings that a spreadsheet takes for a formula; a signed number is none, "-2+3" is one.
@@ -397,9 +396,11 @@ def guarded(text: str) -> str:
 
 def column_names(cells: Iterable[Cell]) -> tuple[str, ...]:
     """Names of all columns, told apart by their letter where two are the same or one is empty."""
-    texts = [" ".join(cell_text(cell).split()) for cell in cells]
+    texts = [" ".join(cell_text(cell).split())[:LONGEST_HEAD] for cell in cells]
     while texts and not texts[-1]:
         texts.pop()
+    if len(texts) > MOST_COLUMNS:
+        raise NotATable(f"The file has {len(texts):,} columns; at most {MOST_COLUMNS} are read. {SEND}")
     times = Counter(text.casefold() for text in texts)
     return tuple(
         f"column {get_column_letter(n)}"
@@ -410,7 +411,9 @@ def column_names(cells: Iterable[Cell]) -> tuple[str, ...]:
 
 
 # --- reading ----------------------------------------------------------------------------------------------------------
-def understand_file(file: BinaryIO, known: Callable[[str], bool], wanted: FileShape | None = None) -> FileShape:
+def understand_file(
+    file: BinaryIO, known: Callable[[str], bool], wanted: FileShape | None = None, limits: Limits | None = None
+) -> FileShape:
     """How a file is written: encoding and delimiter or sheet, the line of its head, its columns.
 
     Parameters
@@ -421,6 +424,8 @@ def understand_file(file: BinaryIO, known: Callable[[str], bool], wanted: FileSh
         Whether a text is the name of a column that is looked for; the head is the line with most of them.
     wanted : FileShape, optional
         What a person chose; whatever is empty in it is told from the file.
+    limits : Limits, optional
+        How much is read.
 
     Returns
     -------
@@ -432,12 +437,12 @@ def understand_file(file: BinaryIO, known: Callable[[str], bool], wanted: FileSh
     NotATable
         If it is no table, or not under the choices made; the message says what to do.
     """
-    is_workbook = looks_like_workbook(file)
+    limits = limits or Limits()
+    is_workbook = looks_like_workbook(file, limits)
     wanted = wanted or FileShape(is_workbook)
-    shape = _understand_workbook(file, wanted, known) if is_workbook else _understand_text(file, wanted, known)
-    if len(shape.columns) > MOST_COLUMNS:
-        raise NotATable(f"The file has {len(shape.columns)} columns; at most {MOST_COLUMNS} are read. {_SEND}")
-    return shape
+    if is_workbook:
+        return _understand_workbook(file, wanted, known, limits)
+    return _understand_text(file, wanted, known)
 
 
 def _understand_text(file: BinaryIO, wanted: FileShape, known: Callable[[str], bool]) -> FileShape:
@@ -450,18 +455,15 @@ def _understand_text(file: BinaryIO, wanted: FileShape, known: Callable[[str], b
         raise NotATable(f"The file cannot be read as {encoding_label(encoding)}. Choose another encoding.") from error
     told = tell_delimiter(sample, known)
     delimiter = wanted.delimiter or told
-    rows = []
-    for line, cells, _problem in _lines_of(sample.splitlines(keepends=True)[:200], delimiter):
-        rows.append((line, tuple(cells)))
-        if len(rows) >= HEAD_WITHIN:
-            break
+    rows = _first_rows(sample, delimiter, wanted.header_line)
     header_line = wanted.header_line or find_header(rows, known)
     head = next((cells for line, cells in rows if line == header_line), None)
     if head is None:
         raise NotATable(f"There is no row of column names in line {header_line}. Give the line in which they stand.")
     columns = column_names(head)
     if len(columns) == 1 and delimiter != told:
-        other = next(column_names(c) for line, c in _first_rows(sample, told) if line == header_line or not header_line)
+        others = _first_rows(sample, told, header_line)
+        other = next((column_names(cells) for line, cells in others if line == header_line), ())
         if len(other) > 1:
             raise NotATable(
                 f"With {DELIMITERS[delimiter]} as separator each row has one column; with {DELIMITERS[told]} it has "
@@ -480,9 +482,15 @@ def _understand_text(file: BinaryIO, wanted: FileShape, known: Callable[[str], b
     )
 
 
-def _first_rows(sample: str, delimiter: str) -> list[tuple[int, tuple[Cell, ...]]]:
-    lines = sample.splitlines(keepends=True)[:200]
-    return [(line, tuple(cells)) for line, cells, _problem in _lines_of(lines, delimiter)]
+def _first_rows(sample: str, delimiter: str, header_line: int) -> list[tuple[int, tuple[Cell, ...]]]:
+    """The rows among which the head is: the first ones, and as far as the line that a person chose."""
+    lines = sample.splitlines(keepends=True)[: max(LINES_LOOKED_AT, header_line)]
+    rows: list[tuple[int, tuple[Cell, ...]]] = []
+    for line, cells, _problem in _lines_of(lines, delimiter):
+        if len(rows) >= HEAD_WITHIN and line > header_line:
+            break
+        rows.append((line, tuple(cells)))
+    return rows
 
 
 def _sample(file: BinaryIO, encoding: str) -> str:
@@ -496,26 +504,36 @@ def _sample(file: BinaryIO, encoding: str) -> str:
     return sample[: cut + 1] if len(sample) >= LOOKED_AT and cut > 0 else sample
 
 
-def _understand_workbook(file: BinaryIO, wanted: FileShape, known: Callable[[str], bool]) -> FileShape:
-    book = _open_workbook(file)
+def _understand_workbook(file: BinaryIO, wanted: FileShape, known: Callable[[str], bool], limits: Limits) -> FileShape:
+    book = open_workbook(file, limits)
+    within = max(HEAD_WITHIN, wanted.header_line)
     try:
         sheets = tuple(sheet.title for sheet in book.worksheets)
         if not sheets:
-            raise NotATable(f"The workbook has no sheet with cells. {_SEND}")
+            raise NotATable(f"The workbook has no sheet with cells. {SEND}")
         if wanted.sheet and wanted.sheet not in sheets:
             raise NotATable(f"There is no sheet “{wanted.sheet}”; the workbook has {', '.join(sheets)}.")
         heads = {}
         for title in [wanted.sheet] if wanted.sheet else sheets:
-            first = list(_numbered(book[title].iter_rows(max_row=HEAD_WITHIN, values_only=True)))
+            # A row that is far too wide is refused here, before the library builds it.
+            walk_sheet(file, path_of(book, title), limits, last_line=within)
+            first = list(_numbered(book[title].iter_rows(max_row=within, values_only=True)))
             line = wanted.header_line or find_header(first, known)
             cells = next((cells for number, cells in first if number == line), ())
-            heads[title] = (sum(known(cell_text(cell)) for cell in cells), line, column_names(cells))
+            heads[title] = (_n_known(cells, known), line, cells)
         # The sheet with most known names; of equals the first.
         sheet = max(heads, key=lambda title: heads[title][0])
-        _n, line, columns = heads[sheet]
+        _n, line, cells = heads[sheet]
+        columns = column_names(cells)
         if not columns:
             raise NotATable(f"Sheet “{sheet}” has no row of column names. Choose another sheet or line.")
-        facts = read_sheet_facts(file, _path_of(book, sheet))
+        facts = walk_sheet(file, path_of(book, sheet), limits, header_line=line, width=len(columns))
+    except Halt as halt:
+        raise halt.refusal from halt
+    except NotATable:
+        raise
+    except BROKEN_SHEET as error:
+        raise NotATable(f"The sheet is damaged and cannot be read. {SEND}") from error
     finally:
         book.close()
         file.seek(0)
@@ -534,7 +552,14 @@ def _understand_workbook(file: BinaryIO, wanted: FileShape, known: Callable[[str
     if below:
         notes.append(f"Merged cells: {', '.join(below[:8])}{' and more' if len(below) > 8 else ''}.")
     return replace(
-        wanted, is_workbook=True, sheet=sheet, sheets=sheets, header_line=line, columns=columns, notes=tuple(notes)
+        wanted,
+        is_workbook=True,
+        sheet=sheet,
+        sheets=sheets,
+        header_line=line,
+        columns=columns,
+        notes=tuple(notes),
+        facts=facts,
     )
 
 
@@ -542,69 +567,45 @@ def _numbered(rows: Iterable[tuple[Any, ...]]) -> Iterator[tuple[int, tuple[Any,
     yield from enumerate(rows, start=1)
 
 
-def _open_workbook(file: BinaryIO) -> openpyxl.Workbook:
-    file.seek(0)
-    try:
-        return openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
-    except Exception as error:  # openpyxl raises whatever its parsers do
-        raise NotATable(f"The workbook is damaged and cannot be opened ({type(error).__name__}). {_SEND}") from error
-
-
-def _path_of(book: openpyxl.Workbook, sheet: str) -> str:
-    # openpyxl keeps where a sheet lies in the archive under a private name and offers no other.
-    return str(book[sheet]._worksheet_path)
-
-
-_SPREADSHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-
-
-def read_sheet_facts(file: BinaryIO, path: str) -> SheetFacts:
-    """Merged ranges, and formulas with and without a saved value, from a sheet's XML.
+def count_rows(file: BinaryIO, shape: FileShape, limits: Limits | None = None) -> int:
+    """How many rows `read_rows` will give, without reading their cells.
 
     Parameters
     ----------
     file : binary file
-        The workbook.
-    path : str
-        Where the sheet lies in the archive.
+        Seekable.
+    shape : FileShape
+        As `understand_file` gave it.
+    limits : Limits, optional
+        How much is read.
 
     Returns
     -------
-    SheetFacts
-        Coordinates counted from 1.
+    int
+        Rows below the head; of a workbook those that hold blanks only are counted along.
 
     Raises
     ------
     NotATable
-        If the XML is broken.
+        If there are more than are read, or it takes too long.
     """
-    facts = SheetFacts()
-    file.seek(0)
-    try:
-        with zipfile.ZipFile(file) as archive, archive.open(path.lstrip("/")) as part:
-            for _event, element in ElementTree.iterparse(part):
-                if element.tag == f"{_SPREADSHEET}c":
-                    if element.find(f"{_SPREADSHEET}f") is not None:
-                        facts.n_formulas += 1
-                        value = element.find(f"{_SPREADSHEET}v")
-                        if (value is None or not (value.text or "")) and element.get("t") != "str":
-                            column, row, _c, _r = range_boundaries(element.get("r", "A1"))
-                            facts.empty_formulas.add((int(row or 0), int(column or 0)))
-                    element.clear()
-                elif element.tag == f"{_SPREADSHEET}row":
-                    element.clear()
-                elif element.tag == f"{_SPREADSHEET}mergeCell":
-                    name = element.get("ref", "")
-                    c1, r1, c2, r2 = range_boundaries(name)
-                    facts.merged.append((int(c1 or 0), int(r1 or 0), int(c2 or 0), int(r2 or 0), name))
-    except (ElementTree.ParseError, KeyError, zipfile.BadZipFile, OSError, EOFError) as error:
-        raise NotATable(f"The sheet is damaged and cannot be read. {_SEND}") from error
-    finally:
-        file.seek(0)
-    return facts
+    limits = limits or Limits()
+    if shape.facts is not None:
+        limits.look(shape.facts.n_filled)
+        return shape.facts.n_filled
+    if shape.is_workbook:
+        return sum(1 for _row in read_rows(file, shape, limits))
+    n = 0
+    with _text_of(file, shape.encoding) as text:
+        for line, cells, problem in _lines_of(_Lines(text), shape.delimiter):
+            if line > shape.header_line and (problem or any(map(str.strip, cells))):
+                n += 1
+                if n % LOOK_EVERY == 0 or n > limits.rows:
+                    limits.look(n)
+    return n
 
 
-def read_rows(file: BinaryIO, shape: FileShape) -> Iterator[SourceRow]:
+def read_rows(file: BinaryIO, shape: FileShape, limits: Limits | None = None) -> Iterator[SourceRow]:
     """The rows below the head, empty ones left out.
 
     Parameters
@@ -613,6 +614,8 @@ def read_rows(file: BinaryIO, shape: FileShape) -> Iterator[SourceRow]:
         Seekable.
     shape : FileShape
         As `understand_file` gave it.
+    limits : Limits, optional
+        How much is read.
 
     Yields
     ------
@@ -622,35 +625,43 @@ def read_rows(file: BinaryIO, shape: FileShape) -> Iterator[SourceRow]:
     Raises
     ------
     NotATable
-        If the file has more rows than are taken, or breaks off.
+        If the file has more rows than are read, breaks off, or takes too long.
     """
-    rows = _workbook_rows(file, shape) if shape.is_workbook else _text_rows(file, shape)
+    limits = limits or Limits()
+    rows = _workbook_rows(file, shape, limits) if shape.is_workbook else _text_rows(file, shape)
     for n, row in enumerate(rows, start=1):
-        if n > MOST_ROWS:
-            raise NotATable(f"The file has more than {MOST_ROWS:,} rows. Cut it into several files.")
+        if n % LOOK_EVERY == 0 or n > limits.rows:
+            limits.look(n)
         yield row
 
 
-def _text_rows(file: BinaryIO, shape: FileShape) -> Iterator[SourceRow]:
+@contextmanager
+def _text_of(file: BinaryIO, encoding: str) -> Iterator[io.TextIOWrapper]:
     file.seek(0)
-    text = io.TextIOWrapper(file, encoding=shape.encoding, newline="", errors="replace")
-    width = len(shape.columns)
+    text = io.TextIOWrapper(file, encoding=encoding, newline="", errors="replace")
     try:
-        for line, cells, problem in _lines_of(text, shape.delimiter):
+        yield text
+    finally:
+        if not file.closed:
+            text.detach()
+
+
+def _text_rows(file: BinaryIO, shape: FileShape) -> Iterator[SourceRow]:
+    width = len(shape.columns)
+    with _text_of(file, shape.encoding) as text:
+        for line, cells, problem in _lines_of(_Lines(text), shape.delimiter):
             if line <= shape.header_line:
                 continue
             if problem:
                 yield SourceRow(line, ("",) * width, problem)
-            elif any(cell.strip() for cell in cells):
+            elif any(map(str.strip, cells)):
                 yield _fitted(line, cells, width, shape.delimiter)
-    finally:
-        text.detach()
 
 
 def _fitted(line: int, cells: list[str], width: int, delimiter: str) -> SourceRow:
+    while len(cells) > width and not cells[-1].strip():
+        cells.pop()
     texts = [cell_text(cell) for cell in cells]
-    while len(texts) > width and not texts[-1]:
-        texts.pop()
     problem = ""
     if len(texts) != width:
         why = (
@@ -659,49 +670,52 @@ def _fitted(line: int, cells: list[str], width: int, delimiter: str) -> SourceRo
             else "a separator is missing"
         )
         problem = f"The row has {len(texts)} cells and the head {width}: {why}. Mend the row and try it again."
-    too_long = next((n for n, each in enumerate(texts) if len(each) > LONGEST_CELL), None)
-    if too_long is not None:
+    if len(max(texts, key=len)) > LONGEST_CELL:
         problem = problem or f"A cell has more than {LONGEST_CELL:,} characters. Shorten it."
-    fitted = [each[:LONGEST_CELL] for each in texts[:width]]
+        texts = [each[:LONGEST_CELL] for each in texts]
+    fitted = texts[:width]
     return SourceRow(line, tuple(fitted + [""] * (width - len(fitted))), problem)
 
 
-def _workbook_rows(file: BinaryIO, shape: FileShape) -> Iterator[SourceRow]:
+def _workbook_rows(file: BinaryIO, shape: FileShape, limits: Limits) -> Iterator[SourceRow]:
     width = len(shape.columns)
-    book = _open_workbook(file)
+    book = open_workbook(file, limits)
     try:
-        facts = read_sheet_facts(file, _path_of(book, shape.sheet))
-        merged = _MergedRows(facts.merged)
-        try:
-            for line, cells in _numbered(book[shape.sheet].iter_rows(max_col=width, values_only=True)):
-                if line <= shape.header_line:
-                    continue
-                fitted = tuple(cells[:width]) + (None,) * (width - len(cells))
-                problems = tuple(_cell_problems(merged, facts, line, width))
-                if any(cell_text(cell) for cell in fitted) or problems:
-                    yield SourceRow(line, fitted, "", problems)
-        except (ElementTree.ParseError, ValueError, KeyError, zipfile.BadZipFile, EOFError) as error:
-            raise NotATable(f"The sheet is damaged below the last row that was read. {_SEND}") from error
+        facts = shape.facts or walk_sheet(file, path_of(book, shape.sheet), limits)
+        merged = MergedRows(facts.merged)
+        for line, cells in _numbered(book[shape.sheet].iter_rows(max_col=width, values_only=True)):
+            if line <= shape.header_line:
+                continue
+            fitted = tuple(cells[:width]) + (None,) * (width - len(cells))
+            problems = tuple(_cell_problems(merged, facts, line, width))
+            if any(isinstance(cell, str) and len(cell) > LONGEST_CELL for cell in fitted):
+                fitted, problems = _shortened(fitted, problems)
+            if problems or any(cell_text(cell) for cell in fitted):
+                yield SourceRow(line, fitted, "", problems)
+    except Halt as halt:
+        raise halt.refusal from halt
+    except NotATable:
+        raise
+    except BROKEN_SHEET as error:
+        raise NotATable(f"The sheet is damaged below the last row that was read. {SEND}") from error
     finally:
         book.close()
         file.seek(0)
 
 
-class _MergedRows:
-    """The merged ranges that touch a line; asked for rising lines."""
-
-    def __init__(self, merged: list[tuple[int, int, int, int, str]]) -> None:
-        self.ahead = sorted(merged, key=lambda each: each[1], reverse=True)
-        self.here: list[tuple[int, int, int, int, str]] = []
-
-    def at(self, line: int) -> list[tuple[int, int, int, int, str]]:
-        while self.ahead and self.ahead[-1][1] <= line:
-            self.here.append(self.ahead.pop())
-        self.here = [each for each in self.here if each[3] >= line]
-        return self.here
+# What reading a sheet's cells raises where the XML is broken or its numbers, texts and references cannot be.
+BROKEN_SHEET = (ElementTree.ParseError, ValueError, KeyError, IndexError, TypeError, zipfile.BadZipFile, EOFError)
+Problems = tuple[tuple[int, str], ...]
 
 
-def _cell_problems(merged: _MergedRows, facts: SheetFacts, line: int, width: int) -> Iterator[tuple[int, str]]:
+def _shortened(cells: tuple[Cell, ...], problems: Problems) -> tuple[tuple[Cell, ...], Problems]:
+    long = [at for at, cell in enumerate(cells) if isinstance(cell, str) and len(cell) > LONGEST_CELL]
+    words = f"The cell has more than {LONGEST_CELL:,} characters. Shorten it."
+    cut = tuple(cell[:LONGEST_CELL] if isinstance(cell, str) else cell for cell in cells)
+    return cut, (*problems, *((at, words) for at in long))
+
+
+def _cell_problems(merged: MergedRows, facts: SheetFacts, line: int, width: int) -> Iterator[tuple[int, str]]:
     for c1, r1, c2, _r2, name in merged.at(line):
         for column in range(c1, min(c2, width) + 1):
             if (column, line) != (c1, r1):

@@ -326,6 +326,7 @@ def decide_decimal(texts: Iterable[str]) -> Decision:
 
 
 # --- cells ------------------------------------------------------------------------------------------------------------
+LONGEST_VALUE = 200  # characters of a number, a date or a word of a list; anything longer is prose
 _NO_VALUE = {"-", "–", "—", "n/a", "na", "none", "null", "nil", "?", "unknown"}
 _BROKEN = {"bad", "nan", "inf", "-inf", "error", "err", "fault", "i/o timeout", "timeout", "no data", "bad input"}
 _CODES_FOR_NOTHING = {"-9999", "-999", "-99999", "9999999", "-9999.0", "-999.0", "-9999,0", "-999,0"}
@@ -383,6 +384,8 @@ def read_cell(cell: Cell, column: Column, reading: Reading) -> Any:
         if column.required:
             raise ValueError("The cell is empty. It is needed in every row; fill it in.")
         return None
+    if len(text) > LONGEST_VALUE and column.kind not in (ColumnKind.TEXT, ColumnKind.CONVEYOR):
+        raise ValueError(f"The cell has {len(text):,} characters, which is no {column.label}. Write the value alone.")
     if text.startswith("#") and text.rstrip("!?/0").isupper():
         raise ValueError(f"“{text}” is an error of the spreadsheet. Mend the formula, or write the value.")
     if column.kind in (ColumnKind.TEXT, ColumnKind.CONVEYOR):

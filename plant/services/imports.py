@@ -11,6 +11,7 @@ import csv
 import datetime as dt
 import hashlib
 import io
+import time
 import uuid
 from collections import Counter
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping
@@ -31,7 +32,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from plant.calc import import_files
-from plant.calc.import_files import Cell, FileShape, NotATable, SourceRow, as_text, read_rows, understand_file
+from plant.calc.import_files import Cell, FileShape, SourceRow, as_text, count_rows, read_rows, understand_file
+from plant.calc.import_limits import Limits, NotATable
 from plant.calc.imports import (
     Column,
     ColumnKind,
@@ -173,19 +175,33 @@ def shape_of(batch: ImportBatch) -> FileShape:
     )
 
 
-def understand(batch: ImportBatch) -> Understanding:
-    """What the desk makes of the file under the choices made so far.
+def limits_on_a_page() -> Limits:
+    """How much is read while somebody waits for the page: from now on, so many seconds."""
+    until = time.monotonic() + settings.LARGEST_IMPORT_SECONDS
+    return replace(
+        limits_in_a_job(), seconds=settings.LARGEST_IMPORT_SECONDS, is_late=lambda: time.monotonic() >= until
+    )
+
+
+def limits_in_a_job() -> Limits:
+    """How much is read where nobody waits."""
+    return Limits(rows=settings.LARGEST_IMPORT_ROWS, unpacked_mb=settings.LARGEST_IMPORT_UNPACKED_MB)
+
+
+def understand(batch: ImportBatch, limits: Limits | None = None) -> Understanding:
+    """What the desk makes of the file under the choices made so far; by the limits of a page unless others are given.
 
     Raises
     ------
     Refused
-        If the file cannot be read as a table under these choices.
+        If the file cannot be read as a table under these choices, or holds more than is read.
     """
     subject = subject_of(batch.subject)
+    limits = limits or limits_on_a_page()
     with opened(batch) as file:
         try:
-            shape = understand_file(file, known_names(subject), shape_of(batch))
-            first = list(islice(read_rows(file, shape), DECIDED_FROM_ROWS[batch.is_workbook]))
+            shape = understand_file(file, known_names(subject), shape_of(batch), limits)
+            first = list(islice(read_rows(file, shape, limits), DECIDED_FROM_ROWS[batch.is_workbook]))
         except NotATable as problem:
             raise Refused(str(problem), code="no_table") from problem
     matches, doubts = match_fields(subject, shape, batch.options)
@@ -318,8 +334,8 @@ def content_of(row: SourceRow, values: Mapping[str, Any], used: Container[int]) 
 def with_clock(cell: Cell, row: SourceRow, clock: int | None) -> Cell:
     """A date together with the time of day that stands in another column, unless the date has one already."""
     day = import_files.cell_text(cell)
-    time = import_files.cell_text(row.cells[clock]) if clock is not None else ""
-    return f"{day} {time}" if day and time and ":" not in day else cell
+    of_day = import_files.cell_text(row.cells[clock]) if clock is not None else ""
+    return f"{day} {of_day}" if day and of_day and ":" not in day else cell
 
 
 def natural_key(subject: ImportSubject, values: Mapping[str, Any]) -> str:
@@ -373,8 +389,9 @@ def take_in_file(
     size: int,
     client_key: uuid.UUID | None = None,
     options: Mapping[str, Any] | None = None,
+    limits: Limits | None = None,
 ) -> ImportBatch:
-    """Keep a file and count its rows. Nothing is written to the book yet.
+    """Keep a file and count its rows, within the limits of a page unless others are given. Nothing is written yet.
 
     Raises
     ------
@@ -387,10 +404,10 @@ def take_in_file(
         return known
     found = subject_of(subject)
     content = raw(file)
+    limits = limits or limits_on_a_page()
     try:
-        is_workbook = import_files.looks_like_workbook(content)
-        shape = understand_file(content, known_names(found), FileShape(is_workbook))
-        n_rows = sum(1 for _row in read_rows(content, shape))
+        shape = understand_file(content, known_names(found), limits=limits)
+        n_rows = count_rows(content, shape, limits)
     except NotATable as problem:
         raise Refused(str(problem), code="no_table", fields={"file": str(problem)}) from problem
     content.seek(0)
@@ -402,7 +419,7 @@ def take_in_file(
         client_key=client_key or uuid.uuid4(),
         subject=found.name,
         file_name=file_name[:200],
-        is_workbook=is_workbook,
+        is_workbook=shape.is_workbook,
         sha256=digest,
         options={"system": str(getattr(by, "unit_system", "") or UnitSystem.METRIC), **(options or {})},
         n_rows=n_rows,
@@ -452,7 +469,10 @@ def choose(*, batch: ImportBatch, options: Mapping[str, Any]) -> ImportBatch:
     if any(before.get(name) != batch.options.get(name) for name in layout):
         found = understand(batch)
         with opened(batch) as file:
-            batch.n_rows = sum(1 for _row in read_rows(file, found.shape))
+            try:
+                batch.n_rows = count_rows(file, found.shape, limits_on_a_page())
+            except NotATable as problem:
+                raise Refused(str(problem), code="no_table") from problem
     with transaction.atomic():
         # Somebody else may have started it meanwhile.
         kept = ImportBatch.objects.filter(pk=batch.pk, state=State.UNDERSTOOD, rows_done=0).update(
@@ -617,7 +637,7 @@ def run_import(handle: JobHandle, batch_id: int) -> dict[str, Any]:
     subject = subject_of(batch.subject)
     with timezone.override(batch.plant.zone):
         try:
-            found = understand(batch)
+            found = understand(batch, limits_in_a_job())
             if batch.all_or_nothing:
                 write_as_one(handle, batch, subject, found)
             else:
@@ -679,10 +699,11 @@ def ending_words(batch: ImportBatch, job: Job) -> str:
     return _("Import of %(file)s is done: %(counts)s.") % known
 
 
-def rows_of(batch: ImportBatch, found: Understanding) -> Iterator[SourceRow]:
+def rows_of(batch: ImportBatch, found: Understanding, limits: Limits | None = None) -> Iterator[SourceRow]:
+    """All rows of the file; by the limits of a job unless others are given."""
     with opened(batch) as file:
         try:
-            yield from read_rows(file, found.shape)
+            yield from read_rows(file, found.shape, limits or limits_in_a_job())
         except NotATable as problem:
             raise Refused(str(problem), code="no_table") from problem
 
@@ -1105,7 +1126,7 @@ def rows_written(batch: ImportBatch, found: Understanding, subject: ImportSubjec
     kept = set(batch.rejected_rows.values_list("line_number", flat=True))
     others = [
         each
-        for each in rows_of(batch, found)
+        for each in rows_of(batch, found, limits_on_a_page())
         if each.line_number not in kept and prepare(each, only_key, subject, context).natural_key == row.natural_key
     ]
     for mended in batch.rejected_rows.filter(state=RejectedRow.State.CORRECTED):

@@ -65,6 +65,7 @@ class ImportList(RegisterList):
         return super().get_context_data(
             subjects=subjects_for(self.request.user, self.request.plant),
             largest_mb=settings.LARGEST_IMPORT_MB,
+            most_rows=settings.LARGEST_IMPORT_ROWS,
             **kwargs,
         )
 

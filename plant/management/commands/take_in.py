@@ -65,7 +65,13 @@ class Command(BaseCommand):
             size = path.stat().st_size
             with path.open("rb") as file:
                 batch = imports.take_in_file(
-                    plant=plant, by=person, subject=given["subject"], file=file, file_name=path.name, size=size
+                    plant=plant,
+                    by=person,
+                    subject=given["subject"],
+                    file=file,
+                    file_name=path.name,
+                    size=size,
+                    limits=imports.limits_in_a_job(),
                 )
         except OSError as error:
             raise CommandError(f"{path} cannot be read ({error.strerror}).") from error

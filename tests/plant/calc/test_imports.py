@@ -27,6 +27,12 @@ def test_columns_are_found_by_other_names_and_heads_give_units():
     assert match_columns(["Width [kg]"], [WIDTH])[1] == {}  # not a unit of a length
 
 
+def test_prose_where_a_number_or_a_date_is_expected_is_refused_by_its_length():
+    for column in (WIDTH, Column("when", "when", ColumnKind.MOMENT)):
+        with pytest.raises(ValueError, match=f"The cell has 5,000 characters, which is no {column.label}"):
+            read_cell("9" * 5000, column, Reading())
+
+
 def test_two_columns_for_one_field_are_asked_back():
     matched, _units, doubts = match_columns(["Tag (column A)", "tag (column B)"], [TAG])
     assert matched == {}

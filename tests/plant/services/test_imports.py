@@ -12,6 +12,7 @@ import pytest
 from django.test import override_settings
 from django.utils import timezone
 
+from plant import import_subjects
 from plant.errors import Refused
 from plant.import_subjects import subject_of
 from plant.job_kinds import JobLost
@@ -399,6 +400,65 @@ def test_a_large_file_is_refused_by_its_size_before_it_is_read(alder, pat):
             plant=alder, by=pat, subject="incidents", file=Unread(), file_name="big.csv", size=200 * 1024 * 1024
         )
     assert ImportBatch.objects.count() == 0
+
+
+# --- how much is read -------------------------------------------------------------------------------------------------
+def test_more_rows_than_the_site_takes_are_refused_when_sent_and_when_read_later(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", incidents(30))
+    with override_settings(LARGEST_IMPORT_ROWS=20):
+        with pytest.raises(Refused, match=r"more than 20 rows.*DRIFTBOOK_LARGEST_IMPORT_ROWS"):
+            send(alder, pat, "incidents", incidents(30))
+        with pytest.raises(Refused, match="more than 20 rows"):
+            preview_of(batch)
+    assert ImportBatch.objects.count() == 1
+
+
+def test_a_page_gives_up_a_file_that_takes_too_long_and_a_job_does_not(alder, pat, belt_a1):
+    batch = send(alder, pat, "incidents", incidents(600))
+    with override_settings(LARGEST_IMPORT_SECONDS=0):
+        for reads in (lambda: send(alder, pat, "incidents", incidents(600)), lambda: preview_of(batch)):
+            with pytest.raises(Refused, match=r"takes longer than 0 s and was given up after 256 rows.* Cut it"):
+                reads()
+        found = imports.understand(batch, imports.limits_in_a_job())
+        assert len(found.first_rows) == 600
+    job = imports.start_import(batch=batch, by=pat)
+    with override_settings(LARGEST_IMPORT_SECONDS=0):
+        jobs.do_job(job.pk)
+    batch.refresh_from_db()
+    assert (batch.state, counts(batch)) == ("done", (600, 0, 0, 0))
+
+
+def test_a_workbook_that_unpacks_to_more_than_the_site_reads_leaves_nothing(alder, pat):
+    book = openpyxl.Workbook()
+    for n in range(9000):
+        book.active.append([f"A-{n}", f"2026-03-01 {n:05}", "drift", f"row {n} of many"])
+    buffer = io.BytesIO()
+    book.save(buffer)
+    with (
+        override_settings(LARGEST_IMPORT_UNPACKED_MB=1),
+        pytest.raises(Refused, match=r"up to 1 MB are read.*DRIFTBOOK_LARGEST_IMPORT_UNPACKED_MB"),
+    ):
+        send(alder, pat, "incidents", buffer.getvalue(), name="log.xlsx")
+    assert ImportBatch.objects.count() == 0
+
+
+def test_a_mended_row_is_not_looked_for_in_its_file_for_longer_than_a_page_waits(alder, pat, belt_a1):
+    batch = run(send(alder, pat, "incidents", incidents(600) + "A-l,2026-03-01 10:00,drift,x\n"), pat)
+    row = batch.rejected_rows.get()
+    with override_settings(LARGEST_IMPORT_SECONDS=0), pytest.raises(Refused, match="given up"):
+        imports.retry_row(row=row, by=pat, values={"tag": "A-1"})
+    row.refresh_from_db()
+    assert row.state == "open"
+    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "written"
+
+
+def test_a_tag_that_nobody_knows_is_looked_for_once_however_often_it_comes(alder, pat, belt_a1, monkeypatch):
+    asked = []
+    monkeypatch.setattr(import_subjects, "nearest_tags", lambda key, known: asked.append(key) or [])
+    batch = run(
+        send(alder, pat, "incidents", HEAD + "".join(f"QQ-7,2026-03-{n:02},drift,\n" for n in range(1, 29))), pat
+    )
+    assert (counts(batch), asked) == ((0, 0, 0, 28), ["QQ7"])
 
 
 def test_text_in_utf_16_comes_in_like_any_other(alder, pat, belt_a1):
