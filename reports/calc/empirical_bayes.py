@@ -138,6 +138,12 @@ class EffectIndex:
     high_one_sided: float
     level: float = 0.95
     reasons: tuple[str, ...] = ()
+    # For pooling: incidents after, and the logarithm of those to be expected without the device, both with bad spells
+    # taken in; its variance by the device's own counts, and the error that it shares with others: trend and model.
+    n_weighed: float = 0.0
+    log_expected: float = 0.0
+    own_variance: float = 0.0
+    shared_error: float = 0.0
 
 
 def fit_reference(
@@ -564,6 +570,8 @@ def index_of_effect(
     # At a level of 0.5 or less the one-sided limits would change places; nobody asks for that.
     _middle, low_one, high_one = limits(max(2.0 * level - 1.0, 1e-9))
     reasons = () if n_after else ("no incident after: Hauer's standard error does not exist, the interval does",)
+    n0, t0, rate, over = (np.asarray(each, dtype=float) for each in (n_before, hours_before, rate_per_h, dispersion))
+    before = _rate_before(n0, t0, rate, over, np.minimum(shapes, LARGEST_SHAPE), believed)
     return EffectIndex(
         theta=theta,
         error=error,
@@ -578,6 +586,10 @@ def index_of_effect(
         high_one_sided=high_one,
         level=level,
         reasons=reasons,
+        n_weighed=n_after / dispersion,
+        log_expected=float(before.mean) + math.log(trend * hours_after / dispersion),
+        own_variance=float(before.own),
+        shared_error=math.hypot(log_error, float(before.reach) * rate_log_error),
     )
 
 
@@ -683,16 +695,9 @@ def posterior_ratio_many(
     if shape_weights is not None:
         believed = np.asarray(shape_weights, dtype=float)
         phi = np.asarray(shape, dtype=float).reshape(-1, *[1] * n0.ndim)
-    prior = np.minimum(phi, LARGEST_SHAPE)
-    # The half incident keeps the posterior proper where neither model nor count say anything (shape 0).
-    before_shape = n0 / over + np.where(prior > 0, prior, 0.5)
-    before_hours = t0 / over + prior / rate
-    # The model's share in the rate before is its share in those hours: so far does its error reach.
-    reach = prior / rate / before_hours
-    middle = special.digamma(before_shape) - np.log(before_hours)
-    variance = special.polygamma(1, before_shape) + (reach * off) ** 2
-    mean = np.tensordot(believed, middle, axes=1)
-    spread = np.tensordot(believed, variance + (middle - mean) ** 2, axes=1) + extra**2
+    before = _rate_before(n0, t0, rate, over, np.minimum(phi, LARGEST_SHAPE), believed)
+    mean = before.mean
+    spread = before.own + before.reach_squared * off**2 + extra**2
     widened = _inverse_trigamma(spread)
     scale = np.exp(special.digamma(widened) - mean) / drift
     after_shape, after_hours = n1 / over + 0.5, t1 / over
@@ -703,6 +708,36 @@ def posterior_ratio_many(
         return np.asarray(odds * scale / after_hours, dtype=float)
 
     return quantile(0.5), quantile(tail), quantile(1.0 - tail)
+
+
+@dataclass(frozen=True)
+class _RateBefore:
+    """Logarithm of the rate without the device: mean, variance by its own counts, how far the model's error reaches."""
+
+    mean: FloatArray
+    own: FloatArray
+    reach: FloatArray
+    reach_squared: FloatArray
+
+
+def _rate_before(
+    n0: FloatArray, t0: FloatArray, rate: FloatArray, over: FloatArray, prior: FloatArray, believed: FloatArray
+) -> _RateBefore:
+    """Gamma rates of several shapes, which stand along the first axis, as one."""
+    # The half incident keeps the posterior proper where neither model nor count say anything (shape 0).
+    before_shape = n0 / over + np.where(prior > 0, prior, 0.5)
+    before_hours = t0 / over + prior / rate
+    # The model's share in the rate before is its share in those hours: so far does its error reach.
+    reach = prior / rate / before_hours
+    middle = special.digamma(before_shape) - np.log(before_hours)
+    mean = np.tensordot(believed, middle, axes=1)
+    own = np.tensordot(believed, special.polygamma(1, before_shape) + (middle - mean) ** 2, axes=1)
+    return _RateBefore(
+        mean=np.asarray(mean),
+        own=np.asarray(own),
+        reach=np.asarray(np.tensordot(believed, reach, axes=1)),
+        reach_squared=np.asarray(np.tensordot(believed, reach**2, axes=1)),
+    )
 
 
 def _inverse_trigamma(value: FloatArray) -> FloatArray:

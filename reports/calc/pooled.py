@@ -5,7 +5,10 @@
 2. **Random effects** (`random_effects`): ratios differ from device to device around a middle, normal on the log scale
    with spread tau (DerSimonian & Laird). The interval of the middle is Hartung & Knapp's, which allows for few devices;
    the prediction interval is for the ratio of the next device and carries the error of tau (`next_device`).
-3. **Many verdicts at once** (`discoveries`): Benjamini & Hochberg's step-up procedure.
+3. **Pooled against expectation** (`pool_expected`): the same from incidents after and those to be expected without the
+   device, so that the trend and the choice of the worst places are taken out of each before they are pooled. What the
+   devices' expectations share, the error of trend and model, does not shrink as more of them come in, and is carried.
+4. **Many verdicts at once** (`discoveries`): Benjamini & Hochberg's step-up procedure.
 
 Devices that were taken away again, and those that did harm, belong in: a pool of survivors flatters.
 """
@@ -23,6 +26,8 @@ FloatArray = NDArray[np.float64]
 
 # Quantiles of the chi-square law at which the spread between devices is worked out for the range of the next one.
 SPREADS = 99
+# The middle and the variances that it expects settle within two or three rounds.
+POOL_ROUNDS = 8
 
 
 @dataclass(frozen=True)
@@ -57,6 +62,7 @@ class RandomEffects:
     n_strata: int
     level: float = 0.95
     reasons: tuple[str, ...] = ()
+    shared_error: float = 0.0  # of the logarithm of the middle, in common to all devices
 
 
 def common_ratio(
@@ -143,13 +149,81 @@ def random_effects(
     return combine_logs(np.log(b / t1) - np.log(a / t0), 1.0 / a + 1.0 / b, level=level)
 
 
-def combine_logs(log_ratio: ArrayLike, variance: ArrayLike, *, level: float = 0.95) -> RandomEffects:
+def pool_expected(
+    n_after: ArrayLike,
+    log_expected: ArrayLike,
+    variance: ArrayLike,
+    shared_error: ArrayLike,
+    *,
+    level: float = 0.95,
+) -> RandomEffects:
+    """Middle ratio of devices from what came and what was to be expected without them, and the range of the next one.
+
+    Parameters
+    ----------
+    n_after : array of float, shape (k,)
+        Incidents after, 0 or more; divided by the dispersion where they come in bad spells.
+    log_expected : array of float, shape (k,)
+        Logarithm of those to be expected without the device, divided likewise.
+    variance : array of float, shape (k,)
+        Of that logarithm, by the device's own counts, 0 or more [-].
+    shared_error : array of float, shape (k,)
+        Error of that logarithm that devices have in common, 0 or more [-]. It is taken as the same for all: devices
+        with other windows share less of it, so that limits are rather too wide.
+    level : float, optional
+        Coverage, 0 < level < 1 [-].
+
+    Returns
+    -------
+    RandomEffects
+        None with a reason with fewer than two devices.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ or a value is outside its range.
+
+    Notes
+    -----
+    The logarithm of half an incident more than came is as good as unbiased from one or two expected incidents on. Its
+    variance is taken from the incidents that the middle expects and not from those that came: with the latter a device
+    that happened to have many would weigh more, and the middle would lean upwards (own choice; the simulation of the
+    site measures it).
+    """
+    n, expected, own, shared = (
+        np.asarray(each, dtype=float) for each in (n_after, log_expected, variance, shared_error)
+    )
+    if n.ndim != 1 or not n.shape == expected.shape == own.shape == shared.shape:
+        raise ValueError(
+            f"shapes are {n.shape}, {expected.shape}, {own.shape} and {shared.shape}; give one of each for every device"
+        )
+    if not (np.all(n >= 0) and np.all(own >= 0) and np.all(shared >= 0) and np.all(np.isfinite(expected))):
+        raise ValueError("counts, variances and errors must be 0 or more and expectations finite")
+    if n.size < 2:
+        said = "fewer than two devices: how much they differ cannot be told"
+        return RandomEffects(None, None, None, None, None, None, None, None, None, int(n.size), level, (said,))
+    log_ratio = np.log(n + 0.5) - expected
+    ratio = (n.sum() + 0.5) / np.exp(expected).sum()
+    for _round in range(POOL_ROUNDS):
+        after = ratio * np.exp(expected)
+        found = combine_logs(log_ratio, own + 1.0 / (after + 0.5), shared_error=shared, level=level)
+        if found.ratio is None or math.isclose(found.ratio, ratio, rel_tol=1e-6):
+            break
+        ratio = found.ratio
+    return found
+
+
+def combine_logs(
+    log_ratio: ArrayLike, variance: ArrayLike, *, shared_error: ArrayLike = 0.0, level: float = 0.95
+) -> RandomEffects:
     """Random-effects summary of logarithms with known variances.
 
     Parameters
     ----------
     log_ratio, variance : array of float, shape (k,)
         Two or more; variances above 0 [-].
+    shared_error : float or array of float, shape (k,), optional
+        Standard error that all of them have in common, 0 or more [-].
     level : float, optional
         Coverage, 0 < level < 1 [-].
 
@@ -178,15 +252,18 @@ def combine_logs(log_ratio: ArrayLike, variance: ArrayLike, *, level: float = 0.
     scale = max(1.0, float(np.sum(weight * (y - middle) ** 2)) / (k - 1))
     error = math.sqrt(scale / float(weight.sum()))
     t = float(stats.t.isf((1.0 - level) / 2.0, k - 1))
+    # What all share moves the middle as a whole; how many devices there are does not matter to it.
+    shared = float(np.sum(weight * np.broadcast_to(np.asarray(shared_error, dtype=float), y.shape)) / weight.sum())
+    reach = math.hypot(t * error, float(stats.norm.isf((1.0 - level) / 2.0)) * shared)
     next_low = next_high = None
     reasons: tuple[str, ...] = ("fewer than three devices: no range for the next one",)
     if k >= 3:
-        next_low, next_high = (math.exp(each) for each in next_device(y, v, level=level))
+        next_low, next_high = (math.exp(each) for each in next_device(y, v, shared_error=shared, level=level))
         reasons = ()
     return RandomEffects(
         ratio=math.exp(middle),
-        low=math.exp(middle - t * error),
-        high=math.exp(middle + t * error),
+        low=math.exp(middle - reach),
+        high=math.exp(middle + reach),
         next_low=next_low,
         next_high=next_high,
         tau=math.sqrt(tau2),
@@ -196,10 +273,11 @@ def combine_logs(log_ratio: ArrayLike, variance: ArrayLike, *, level: float = 0.
         n_strata=k,
         level=level,
         reasons=reasons,
+        shared_error=shared,
     )
 
 
-def next_device(y: FloatArray, v: FloatArray, *, level: float) -> tuple[float, float]:
+def next_device(y: FloatArray, v: FloatArray, *, shared_error: float = 0.0, level: float) -> tuple[float, float]:
     """Range of the logarithm of the next device's ratio, with the error of the spread taken in.
 
     The usual range takes the estimated tau for the true one and is too narrow with few devices, most of all where the
@@ -221,7 +299,7 @@ def next_device(y: FloatArray, v: FloatArray, *, level: float) -> tuple[float, f
     sums = _spread_sums(y, v, tau2)[1]
     believed = np.interp(wanted, sums[::-1], tau2[::-1], right=0.0)
     at, spread, total = _spread_sums(y, v, believed)
-    scale = np.sqrt(believed + np.maximum(1.0, spread / (k - 1)) / total)
+    scale = np.sqrt(believed + np.maximum(1.0, spread / (k - 1)) / total + shared_error**2)
 
     def quantile(p: float) -> float:
         reach = float(stats.t.isf(min(p, 1.0 - p) / 2.0, k - 1)) * float(scale.max()) + float(np.ptp(at))

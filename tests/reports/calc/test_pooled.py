@@ -7,7 +7,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
 from reports.calc import pooled
-from reports.calc.pooled import combine_logs, common_ratio, discoveries, random_effects
+from reports.calc.pooled import combine_logs, common_ratio, discoveries, pool_expected, random_effects
 from tests.reference.effect import BENJAMINI_HOCHBERG, STRATA, STRATA_RATIO
 
 
@@ -94,3 +94,50 @@ def test_swapping_before_and_after_turns_every_limit_over():
     assert (1 / one.ratio, 1 / one.high, 1 / one.low) == pytest.approx((other.ratio, other.low, other.high))
     one, other = random_effects(*STRATA), random_effects(STRATA[2], STRATA[3], STRATA[0], STRATA[1])
     assert (1 / one.next_high, 1 / one.next_low) == pytest.approx((other.next_low, other.next_high))
+
+
+def test_the_error_that_all_share_widens_the_middle_however_many_there_are():
+    y, v = np.array([-0.9, -0.1, 0.6, -1.4, -0.4]), np.array([0.09, 0.05, 0.11, 0.2, 0.04])
+    alone, shared = combine_logs(y, v), combine_logs(y, v, shared_error=0.3)
+    assert shared.ratio == alone.ratio
+    own, whole = (np.log(each.high / each.ratio) for each in (alone, shared))
+    assert whole == pytest.approx(np.hypot(own, 1.959964 * 0.3), rel=1e-6)
+    assert shared.next_high > alone.next_high
+    many = combine_logs(np.tile(y, 200), np.tile(v, 200), shared_error=np.full(1000, 0.3))
+    assert np.log(many.high / many.ratio) > 1.95 * 0.3
+
+
+@pytest.mark.parametrize(("mean", "tau"), [(3.0, 0.0), (3.0, 0.35), (20.0, 0.35)])
+def test_pooled_against_expectation_the_middle_does_not_lean_and_its_limits_hold(mean, tau):
+    """400 fleets of 12 (seed 9): expectations known with an error of their own, and one that all of a fleet share."""
+    rng, k, found, inside = np.random.default_rng(9), 12, [], 0
+    for _each in range(400):
+        ratios = 0.6 * np.exp(rng.normal(0, tau, k))
+        own, shared = rng.normal(0, 0.2, k), rng.normal(0, 0.1)
+        told = pool_expected(rng.poisson(mean * ratios), np.log(mean) + own + shared, np.full(k, 0.04), np.full(k, 0.1))
+        found.append(np.log(told.ratio))
+        inside += told.low <= 0.6 <= told.high
+    # The mean of the logarithms within three errors and a hair; limits nominal 95 %.
+    assert np.mean(found) == pytest.approx(np.log(0.6), abs=3 * np.std(found) / 20 + 0.03)
+    assert 0.92 <= inside / 400 <= 0.995
+
+
+def test_pooled_against_expectation_agrees_with_statsmodels_at_its_own_variances():
+    n, expected = np.array([4.0, 12, 7, 30, 0]), np.log(np.array([9.0, 14, 5, 40, 3]))
+    found = pool_expected(n, expected, np.full(5, 0.02), np.zeros(5))
+    y = np.log(n + 0.5) - expected
+    v = 0.02 + 1.0 / (found.ratio * np.exp(expected) + 0.5)
+    known = combine_effects(y, v, method_re="chi2", use_t=True)
+    assert np.log(found.ratio) == pytest.approx(known.mean_effect_re, rel=1e-4)
+    assert found.tau**2 == pytest.approx(known.tau2, rel=1e-3)
+
+
+def test_what_cannot_be_pooled_is_said_or_named():
+    assert pool_expected([3], [1.0], [0.1], [0.0]).ratio is None
+    assert "fewer than two" in pool_expected([], [], [], []).reasons[0]
+    none = pool_expected([0, 0, 0], [1.0, 1.2, 0.8], [0.1] * 3, [0.0] * 3)
+    assert 0 < none.low < none.ratio < none.high
+    with pytest.raises(ValueError, match="one of each for every device"):
+        pool_expected([1, 2], [1.0], [0.1], [0.0])
+    with pytest.raises(ValueError, match="0 or more and expectations finite"):
+        pool_expected([1, -2], [1.0, 1.0], [0.1, 0.1], [0.0, 0.0])
