@@ -30,16 +30,56 @@ FloatArray = NDArray[np.float64]
 RISE = 3.0  # the climb that is looked for; own rule
 # A single incident after a time without any makes S = 1 and must not be an alarm on its own; own rule.
 LOWEST, HIGHEST = 1.0 + 1.0 / 24.0, 12.0
+RUNS = 200  # draws for the chance of an alarm
 
 
 @dataclass(frozen=True)
 class Watch:
-    """S after each step, where it first reached h, and since when it had been climbing."""
+    """S after each step, where it first reached h, and since when it had been climbing.
+
+    `standing` is the step of the alarm that still stands at the end, with `standing_since` where its climb began: once
+    S has come back to 0 the rate is as good as it was, and an alarm before that is over.
+    """
 
     s: tuple[float, ...]
     h: float
     signal: int | None
     climbing_since: int | None
+    standing: int | None = None
+    standing_since: int | None = None
+
+
+@dataclass(frozen=True)
+class WatchRules:
+    """Numbers by which a device is watched.
+
+    Parameters
+    ----------
+    learn_h : float
+        Running hours in which the good rate is learnt, above 0 [h].
+    least_rate_per_h : float
+        The good rate is taken as no less than this, 0 or more [1/h].
+    alarm_years : float
+        Distance between false alarms of a device that stays at the learnt rate, at least, above 0 [a].
+    rise : float, optional
+        Climb that is looked for, above 1 [-].
+    """
+
+    learn_h: float
+    least_rate_per_h: float
+    alarm_years: float
+    rise: float = RISE
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What the first running hours taught: bad days and hours in them, the good rate, the threshold."""
+
+    steps: int
+    n: int
+    hours: float
+    rate_per_h: float
+    h: float
 
 
 def reference_value(rise: float) -> float:
@@ -233,7 +273,8 @@ def watch_rate(incidents: ArrayLike, expected: ArrayLike, h: float, *, rise: flo
     -------
     Watch
         signal: first step at which S reached h; climbing_since: the step of the first incident after S was last 0
-        before that (before the end, where there is no signal).
+        before that (before the end, where there is no signal). standing, standing_since: the same of the alarm that
+        stands at the end; None where S has come back to 0 since the last one.
 
     Raises
     ------
@@ -254,4 +295,114 @@ def watch_rate(incidents: ArrayLike, expected: ArrayLike, h: float, *, rise: flo
     last = s.size - 1 if signal is None else signal
     zeros = np.flatnonzero(s[: last + 1] <= 0)
     since = int(zeros[-1]) + 1 if zeros.size else 0
-    return Watch(tuple(s.tolist()), float(h), signal, since if s.size and since <= last else None)
+    ends = np.flatnonzero(s <= 0)
+    begin = int(ends[-1]) + 1 if ends.size else 0
+    stands = reached[reached >= begin]
+    return Watch(
+        s=tuple(s.tolist()),
+        h=float(h),
+        signal=signal,
+        climbing_since=since if s.size and since <= last else None,
+        standing=int(stands[0]) if stands.size else None,
+        standing_since=begin if stands.size else None,
+    )
+
+
+def learn(bad: ArrayLike, hours: ArrayLike, rules: WatchRules) -> Learnt | None:
+    """The good rate from the first running hours, and the threshold that goes with it.
+
+    Parameters
+    ----------
+    bad : array of int, shape (m,)
+        Incidents of each day, or 1 for a day with any.
+    hours : array of float, shape (m,)
+        Running hours of each day [h].
+    rules : WatchRules
+
+    Returns
+    -------
+    Learnt or None
+        None while the hours of learning are not over, or where none were run since.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ.
+    """
+    x, t = np.asarray(bad, dtype=float), np.asarray(hours, dtype=float)
+    if x.shape != t.shape or x.ndim != 1:
+        raise ValueError(f"bad has shape {x.shape}, hours {t.shape}; give one of each for every day")
+    steps = int(np.searchsorted(np.cumsum(t), rules.learn_h)) + 1
+    if steps >= t.size or t[steps:].sum() <= 0:
+        return None
+    n, learnt_h = int(x[:steps].sum()), float(t[:steps].sum())
+    return Learnt(steps, n, learnt_h, *_good_rate(n, learnt_h, _hours_a_year(t, steps), rules))
+
+
+def _hours_a_year(hours: FloatArray, steps: int) -> float:
+    return float(hours[steps:].mean()) * 365.25
+
+
+def _good_rate(n: int, learnt_h: float, a_year: float, rules: WatchRules) -> tuple[float, float]:
+    """Rate and threshold; a short good time at first may be luck, so the rate has a floor."""
+    rate = max(max(1, n) / learnt_h, rules.least_rate_per_h)
+    return rate, threshold_for(rate * a_year * rules.alarm_years, rise=rules.rise)
+
+
+def chance_of_alarm(
+    n_bad: int, hours: ArrayLike, rules: WatchRules, *, first: int = 0, runs: int = RUNS, seed: int = 1
+) -> float:
+    """How likely an alarm would stand at the end if the rate had been the same all along.
+
+    Parameters
+    ----------
+    n_bad : int
+        Bad days in all, 0 or more; no more than there are days with running hours.
+    hours : array of float, shape (m,)
+        Running hours of each day, those of learning first [h].
+    rules : WatchRules
+    first : int, optional
+        The first day that is watched; never within the days of learning.
+    runs : int, optional
+        Futures that are drawn; the error is at most 0.5 / sqrt(runs).
+    seed : int, optional
+        Of the draws: the same seed gives the same answer.
+
+    Returns
+    -------
+    float
+        0 to 1; 0 where nothing is watched yet.
+
+    Notes
+    -----
+    The bad days are laid anew at random, each day in proportion to its hours and no day twice. That needs no rate to be
+    known, and it carries the error of the learnt rate: few bad days while it was learnt make alarms likely.
+    """
+    t = np.asarray(hours, dtype=float)
+    return _chance_of_alarm(min(n_bad, int(np.count_nonzero(t))), t.tobytes(), rules, first, runs, seed)
+
+
+@lru_cache(maxsize=4096)
+def _chance_of_alarm(n_bad: int, hours: bytes, rules: WatchRules, first: int, runs: int, seed: int) -> float:
+    t = np.frombuffer(hours)
+    steps = int(np.searchsorted(np.cumsum(t), rules.learn_h)) + 1
+    first = max(first, steps)
+    if n_bad == 0 or first >= t.size or t[steps:].sum() <= 0:
+        return 0.0
+    rng = np.random.default_rng(seed)
+    ran = np.flatnonzero(t > 0)
+    # The n days whose clocks run out first, clocks at the speed of the hours: drawn one by one without putting back.
+    clocks = rng.exponential(size=(runs, ran.size)) / t[ran]
+    drawn = ran[np.argpartition(clocks, n_bad - 1, axis=1)[:, :n_bad]]
+    learnt = np.count_nonzero(drawn < steps, axis=1)
+    learnt_h, a_year = float(t[:steps].sum()), _hours_a_year(t, steps)
+    found = {n: _good_rate(int(n), learnt_h, a_year, rules) for n in np.unique(learnt)}
+    rate, threshold = np.array([found[n] for n in learnt]).T
+    bad = np.zeros((runs, t.size))
+    np.put_along_axis(bad, drawn, 1.0, axis=1)
+    total = np.cumsum(bad[:, first:] - reference_value(rules.rise) * rate[:, None] * t[first:], axis=1)
+    s = total - np.minimum(np.minimum.accumulate(total, axis=1), 0.0)
+    # An alarm stands where S reached h after it was last 0: seen from the end, before the first 0.
+    back = s[:, ::-1]
+    is_open = np.cumprod(back > 0, axis=1, dtype=bool)
+    return float(np.mean(np.where(is_open, back, 0.0).max(axis=1) >= threshold - 1e-12))

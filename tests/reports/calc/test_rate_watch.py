@@ -5,8 +5,11 @@ import pytest
 
 from reports.calc import rate_watch
 from reports.calc.rate_watch import (
+    WatchRules,
     average_run_length,
+    chance_of_alarm,
     expected_between_alarms,
+    learn,
     reference_value,
     threshold_for,
     watch_rate,
@@ -108,3 +111,68 @@ def test_odd_thresholds_are_refused():
         expected_between_alarms(0)
     with pytest.raises(ValueError, match="actual is inf"):
         expected_between_alarms(3.0, actual=float("inf"))
+
+
+def test_an_alarm_is_over_once_the_rate_came_back_and_a_new_climb_is_a_new_alarm():
+    """k is 1.8205 per expected incident: two bad steps alarm at 1.9, a long good time ends it, a further climb "
+    "counts."""
+    back = watch_rate([1, 1, 0], [0.01, 0.01, 2.0], 1.9)
+    assert (back.signal, back.climbing_since, back.standing, back.standing_since) == (1, 0, None, None)
+    anew = watch_rate([1, 1, 0, 0, 1, 1, 0], [0.01, 0.01, 2.0, 0.1, 0.01, 0.01, 0.1], 1.9)
+    assert (anew.signal, anew.climbing_since) == (1, 0)
+    assert (anew.standing, anew.standing_since) == (5, 4)
+    stays = watch_rate([1, 1, 0], [0.01, 0.01, 0.1], 1.9)
+    assert (stays.standing, stays.standing_since) == (1, 0)
+    none = watch_rate([], [], 1.9)
+    assert (none.signal, none.standing) == (None, None)
+
+
+RULES = WatchRules(learn_h=1500.0, least_rate_per_h=0.0007, alarm_years=5.0)
+
+
+def test_the_good_rate_is_learnt_from_the_first_hours_and_has_a_floor():
+    hours, bad = np.full(400, 13.0), np.zeros(400)
+    bad[[10, 50, 90, 300]] = 1
+    found = learn(bad, hours, RULES)
+    assert (found.steps, found.n, found.hours) == (116, 3, pytest.approx(1508))
+    assert found.rate_per_h == pytest.approx(3 / 1508)
+    assert found.h == threshold_for(3 / 1508 * 13 * 365.25 * 5)
+    # One at least is taken for learnt, and no less than the floor.
+    assert learn(np.zeros(400), hours, RULES).rate_per_h == pytest.approx(0.0007)
+    assert learn(np.zeros(400), hours, WatchRules(1500.0, 0.0, 5.0)).rate_per_h == pytest.approx(1 / 1508)
+    assert learn(bad[:100], hours[:100], RULES) is None
+    with pytest.raises(ValueError, match="one of each for every day"):
+        learn(bad, hours[:9], RULES)
+
+
+def standing_alarms(n_bad, hours, first, rng, runs):
+    """Bad days drawn by numpy's choice without putting back, each run watched by itself."""
+    found = 0
+    for _each in range(runs):
+        bad = np.zeros(hours.size)
+        bad[rng.choice(hours.size, n_bad, replace=False, p=hours / hours.sum())] = 1.0
+        learnt = learn(bad, hours, RULES)
+        begin = max(first, learnt.steps)
+        found += watch_rate(bad[begin:], learnt.rate_per_h * hours[begin:], learnt.h).standing is not None
+    return found / runs
+
+
+@pytest.mark.parametrize(("n_bad", "first"), [(8, 0), (16, 0), (16, 400)])
+def test_the_chance_of_an_alarm_is_that_of_bad_days_laid_anew(n_bad, first):
+    rng = np.random.default_rng(11)
+    hours = rng.choice([0.0, 6.0, 13.0, 20.0], 900)
+    told = chance_of_alarm(n_bad, hours, RULES, first=first, runs=2000)
+    seen = standing_alarms(n_bad, hours, first, rng, 600)
+    assert told == pytest.approx(seen, abs=3 * np.sqrt(0.25 / 600 + 0.25 / 2000))
+    # The same seed, the same answer; fewer runs within their error.
+    assert chance_of_alarm(n_bad, hours, RULES, first=first, runs=2000) == told
+    assert chance_of_alarm(n_bad, hours, RULES, first=first) == pytest.approx(told, abs=3 * 0.5 / np.sqrt(200))
+
+
+def test_nothing_watched_or_nothing_bad_has_no_chance_of_an_alarm():
+    hours = np.full(400, 13.0)
+    assert chance_of_alarm(0, hours, RULES) == 0.0
+    assert chance_of_alarm(9, hours[:100], RULES) == 0.0
+    assert chance_of_alarm(9, hours, RULES, first=400) == 0.0
+    # More bad days than days that ran are as many as those.
+    assert 0.0 <= chance_of_alarm(900, hours, RULES) <= 1.0
