@@ -30,7 +30,8 @@ from inspections.models import (
 )
 from inspections.models.tasks import week_end
 from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
-from installs.models import Installation
+from inspections.services.wear import DIAMETERS, NEW_ROLLER_MM, readings_of
+from installs.models import Installation, PartChange
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, OutageWindow, Plant
 
@@ -519,3 +520,124 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
         "actions": Action.objects.filter(visit__in=chain).select_related("owner"),
         "photos": list(visit.photos.all()),
     }
+
+
+# --- ends of parts ----------------------------------------------------------------------------------------------------
+# Why a part was changed: failures, against one that was changed while still sound.
+FAILURES = {PartChange.Why.WORN, PartChange.Why.FAILED, PartChange.Why.SEIZED}
+
+
+@dataclass(frozen=True)
+class PartEnd:
+    """A part that was changed, or was found failed."""
+
+    at: datetime
+    is_failure: bool
+    words: str
+
+
+def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, str], list[PartEnd]]:
+    """Roller changes that were written as part changes, and those that a visit's diameters show."""
+    those = list(installations)
+    found: dict[tuple[int, str], list[PartEnd]] = defaultdict(list)
+    changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.SENSOR_ROLLERS)
+    for change in changes:
+        for side in (change.side,) if change.side else DIAMETERS.values():
+            found[change.installation_id, side].append(
+                PartEnd(change.changed_at, change.why in FAILURES, str(change.get_why_display()))
+            )
+    at_act = set(
+        Reading.objects.current()
+        .as_found()
+        .filter(visit__installation__in=those, code__in=DIAMETERS, grade="act")
+        .values_list("visit__installation_id", "side", "visit__visited_at")
+    )
+    for (place, side), readings in readings_of(those).items():
+        before: float | None = None
+        for at, stage, value in readings:
+            if stage == Reading.Stage.AS_FOUND:
+                before = value
+            elif before is not None and value - before > NEW_ROLLER_MM:
+                known = any(abs(each.at - at) < timedelta(days=2) for each in found[place, side])
+                if not known:
+                    is_failure = (place, side, at) in at_act
+                    words = _("found at act and changed") if is_failure else _("changed while not at act")
+                    found[place, side].append(PartEnd(at, is_failure, words))
+    return found
+
+
+def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str], list[PartEnd]]:
+    """Pivots that were changed, and first findings of act: the pivot did not work then, whatever was done to it.
+
+    A pivot that was found so and then changed failed once: its end is the finding, and the change is no second one.
+    """
+    those = list(installations)
+    found: dict[tuple[int, str], list[PartEnd]] = defaultdict(list)
+    changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.PIVOT)
+    changed: dict[int, list[PartChange]] = defaultdict(list)
+    for change in changes.order_by("changed_at"):
+        changed[change.installation_id].append(change)
+    rows = (
+        Task.objects.done()
+        .filter(installation__in=those, check_kind__rule=CheckKind.Rule.PIVOT_FREEDOM)
+        .order_by("closed_at")
+        .values_list("installation_id", "grade", "visit__visited_at", "closed_at")
+    )
+    was_act: dict[int, bool] = {}
+    looks: dict[int, dict[datetime, str]] = defaultdict(dict)
+    for place, grade, visited_at, closed_at in rows:
+        looks[place][visited_at or closed_at] = grade
+        if grade == "act" and not was_act.get(place):
+            found[place, ""].append(PartEnd(visited_at or closed_at, True, _("found seized or beyond its limit")))
+        was_act[place] = grade == "act"
+    for place, those in changed.items():
+        looked = looks[place]
+        for change in those:
+            last = max((at for at in looked if at <= change.changed_at), default=None)
+            if last is not None and looked[last] == "act":
+                continue
+            found[place, ""].append(PartEnd(change.changed_at, change.why in FAILURES, str(change.get_why_display())))
+    return found
+
+
+@dataclass(frozen=True)
+class PartFailure:
+    """A part that was found failed, and the last look before at which it was not.
+
+    Attributes
+    ----------
+    sound_until : datetime or None
+        When the same kind of check last found it better than act; None where nobody had looked since it was fitted.
+    """
+
+    part: str
+    found_at: datetime
+    sound_until: datetime | None
+
+
+RULE_OF = {
+    PartChange.Part.SENSOR_ROLLERS.value: CheckKind.Rule.SENSOR_WEAR,
+    PartChange.Part.PIVOT.value: CheckKind.Rule.PIVOT_FREEDOM,
+}
+
+
+def part_failures_of(installations: Iterable[Installation]) -> dict[int, list[PartFailure]]:
+    """Failures of sensor rollers and pivots, the earliest first, by installation; the same ends as in their lives."""
+    those = list(installations)
+    looks: dict[tuple[int, str], list[datetime]] = defaultdict(list)
+    rows = Task.objects.done().filter(installation__in=those, check_kind__rule__in=RULE_OF.values())
+    for place, rule, visited_at, closed_at in rows.exclude(grade=Grade.ACT.value).values_list(
+        "installation_id", "check_kind__rule", "visit__visited_at", "closed_at"
+    ):
+        looks[place, rule].append(visited_at or closed_at)
+    found: dict[int, set[PartFailure]] = defaultdict(set)
+    for part, ends in (
+        (PartChange.Part.SENSOR_ROLLERS.value, ends_of_rollers(those)),
+        (PartChange.Part.PIVOT.value, ends_of_pivots(those)),
+    ):
+        for (place, _side), of_place in ends.items():
+            for end in of_place:
+                if end.is_failure:
+                    before = [at for at in looks[place, RULE_OF[part]] if at < end.at]
+                    found[place].add(PartFailure(part, end.at, max(before, default=None)))
+    return {place: sorted(each, key=lambda one: (one.found_at, one.part)) for place, each in found.items()}

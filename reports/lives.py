@@ -8,25 +8,22 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from django.utils.translation import gettext as _
 
-from inspections.models import CheckKind, Reading, Task
-from inspections.services.wear import DIAMETERS, LEAST_COVERAGE, NEW_ROLLER_MM, daily_hours, readings_of
-from installs.models import Installation, PartChange
+from inspections.selectors import ends_of_pivots, ends_of_rollers
+from inspections.services.wear import DIAMETERS, LEAST_COVERAGE, daily_hours
+from installs.models import Installation
 from plant.calc.running_hours import Ledger
 from plant.models import Plant
-from reports.calc.life import Demand, WeibullLife, demand_for_spares, fit_weibull
+from reports.calc.life import Demand, NeedAtRate, WeibullLife, demand_for_spares, fit_weibull, need_at_rate
 from reports.selectors import ledgers_of
 
 ROLLERS, PIVOTS = "sensor_rollers", "pivot"
 MONTHS_AHEAD = 12
 DAYS_IN_MONTH = 365.25 / 12
-# Why a part was changed: failures, against one that was changed while still sound.
-FAILURES = {PartChange.Why.WORN, PartChange.Why.FAILED, PartChange.Why.SEIZED}
 SEED = 20240101
 
 
@@ -44,6 +41,43 @@ class Life:
     is_in_service: bool
     words: str
 
+    is_change: bool = False  # ended by a change or a failure, not by today and not with its device
+
+    @property
+    def is_changed_sound(self) -> bool:
+        return self.is_change and not self.is_failure
+
+
+@dataclass(frozen=True)
+class Spares:
+    """Parts of one group in twelve months: for failures, and for parts that are changed while still sound.
+
+    Attributes
+    ----------
+    failures : Demand or None
+        From the fitted life; None where it cannot be told.
+    changes : NeedAtRate or None
+        Of parts changed while sound; of all changes where there is no fitted life.
+    n_in_service, n_unknown_speed : int
+        Parts in service, and those of them on belts whose running hours of late are not known: they are left out.
+    """
+
+    failures: Demand | None
+    changes: NeedAtRate | None
+    n_in_service: int
+    n_unknown_speed: int
+
+    @property
+    def expected(self) -> float | None:
+        """None where it is not known."""
+        if self.n_in_service == 0:
+            return 0.0
+        if self.n_unknown_speed == self.n_in_service:
+            return None
+        if self.failures is not None:
+            return self.failures.until_expected + ((self.changes.expected or 0.0) if self.changes else 0.0)
+        return self.changes.expected if self.changes else None
+
 
 @dataclass(frozen=True)
 class LifeGroup:
@@ -56,88 +90,7 @@ class LifeGroup:
     n_unknown: int
     fit: WeibullLife
     demand: tuple[Demand, ...]
-
-    @property
-    def year(self) -> Demand | None:
-        """The last month ahead, which holds the sum of all with its interval."""
-        return self.demand[-1] if self.demand else None
-
-    @property
-    def per_year(self) -> float:
-        return sum(each.expected for each in self.demand)
-
-
-@dataclass(frozen=True)
-class End:
-    """A part that was changed, or was found failed."""
-
-    at: dt.datetime
-    is_failure: bool
-    words: str
-
-
-def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, str], list[End]]:
-    """Roller changes that were written as part changes, and those that a visit's diameters show."""
-    those = list(installations)
-    found: dict[tuple[int, str], list[End]] = defaultdict(list)
-    changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.SENSOR_ROLLERS)
-    for change in changes:
-        for side in (change.side,) if change.side else DIAMETERS.values():
-            found[change.installation_id, side].append(
-                End(change.changed_at, change.why in FAILURES, str(change.get_why_display()))
-            )
-    at_act = set(
-        Reading.objects.current()
-        .as_found()
-        .filter(visit__installation__in=those, code__in=DIAMETERS, grade="act")
-        .values_list("visit__installation_id", "side", "visit__visited_at")
-    )
-    for (place, side), readings in readings_of(those).items():
-        before: float | None = None
-        for at, stage, value in readings:
-            if stage == Reading.Stage.AS_FOUND:
-                before = value
-            elif before is not None and value - before > NEW_ROLLER_MM:
-                known = any(abs(each.at - at) < dt.timedelta(days=2) for each in found[place, side])
-                if not known:
-                    is_failure = (place, side, at) in at_act
-                    words = _("found at act and changed") if is_failure else _("changed while not at act")
-                    found[place, side].append(End(at, is_failure, words))
-    return found
-
-
-def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str], list[End]]:
-    """Pivots that were changed, and first findings of act: the pivot did not work then, whatever was done to it.
-
-    A pivot that was found so and then changed failed once: its end is the finding, and the change is no second one.
-    """
-    those = list(installations)
-    found: dict[tuple[int, str], list[End]] = defaultdict(list)
-    changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.PIVOT)
-    changed: dict[int, list[PartChange]] = defaultdict(list)
-    for change in changes.order_by("changed_at"):
-        changed[change.installation_id].append(change)
-    rows = (
-        Task.objects.done()
-        .filter(installation__in=those, check_kind__rule=CheckKind.Rule.PIVOT_FREEDOM)
-        .order_by("closed_at")
-        .values_list("installation_id", "grade", "visit__visited_at", "closed_at")
-    )
-    was_act: dict[int, bool] = {}
-    looks: dict[int, dict[dt.datetime, str]] = defaultdict(dict)
-    for place, grade, visited_at, closed_at in rows:
-        looks[place][visited_at or closed_at] = grade
-        if grade == "act" and not was_act.get(place):
-            found[place, ""].append(End(visited_at or closed_at, True, _("found seized or beyond its limit")))
-        was_act[place] = grade == "act"
-    for place, those in changed.items():
-        looked = looks[place]
-        for change in those:
-            last = max((at for at in looked if at <= change.changed_at), default=None)
-            if last is not None and looked[last] == "act":
-                continue
-            found[place, ""].append(End(change.changed_at, change.why in FAILURES, str(change.get_why_display())))
-    return found
+    spares: Spares
 
 
 def hours_between(ledger: Ledger, start: dt.datetime, end: dt.datetime) -> float | None:
@@ -162,7 +115,7 @@ def lives_of(plant: Plant, part: str, now: dt.datetime) -> list[Life]:
                 if not began < end.at <= until:
                     continue
                 hours = hours_between(ledgers[each.conveyor_id], began, end.at)
-                lives.append(Life(each, part, side, began, end.at, hours, end.is_failure, False, end.words))
+                lives.append(Life(each, part, side, began, end.at, hours, end.is_failure, False, end.words, True))
                 began = end.at
             hours = hours_between(ledgers[each.conveyor_id], began, until)
             words = _("in service") if each.removed_at is None else _("removed with the device")
@@ -187,7 +140,7 @@ def life_groups(plant: Plant, part: str, now: dt.datetime) -> list[LifeGroup]:
         known = [each for each in lives if each.hours is not None]
         fit = fit_weibull([each.hours or 0.0 for each in known], [each.is_failure for each in known])
         serving = [each for each in known if each.is_in_service]
-        # A belt of which the last weeks are not known is taken to stand still: said by `n_unknown`.
+        # A belt of which the last weeks are not known is taken to stand still, and its parts are counted apart.
         speeds = [DAYS_IN_MONTH * (per_day[each.installation.conveyor_id] or 0.0) for each in serving]
         demand = demand_for_spares(
             fit,
@@ -196,5 +149,15 @@ def life_groups(plant: Plant, part: str, now: dt.datetime) -> list[LifeGroup]:
             months=MONTHS_AHEAD,
             rng=np.random.default_rng(SEED),
         )
-        found.append(LifeGroup(part, model, duty, tuple(lives), len(lives) - len(known), fit, demand))
+        changed = [each for each in known if (each.is_changed_sound if demand else each.is_change)]
+        everywhere = [each for each in lives if each.is_in_service]
+        spares = Spares(
+            failures=demand[-1] if demand else None,
+            changes=need_at_rate(len(changed), sum(each.hours or 0.0 for each in known), MONTHS_AHEAD * sum(speeds)),
+            n_in_service=len(everywhere),
+            n_unknown_speed=sum(
+                each.hours is None or per_day[each.installation.conveyor_id] is None for each in everywhere
+            ),
+        )
+        found.append(LifeGroup(part, model, duty, tuple(lives), len(lives) - len(known), fit, demand, spares))
     return found

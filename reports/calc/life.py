@@ -370,6 +370,82 @@ def rest_of_life(age_h: FloatArray, shape: FloatArray, scale_h: FloatArray, chan
 
 
 @dataclass(frozen=True)
+class NeedAtRate:
+    """Parts to expect if they go on being changed as often per running hour as so far.
+
+    Attributes
+    ----------
+    n, hours : int, float
+        Changes so far, and the running hours of all parts in which they came [h].
+    expected, low, high : float or None
+        None where none was changed so far: of a rate that nobody has seen only `most` can be said.
+    most : float
+        No more than so many, at the level with all of it on one side.
+    """
+
+    n: int
+    hours: float
+    expected: float | None
+    low: float | None
+    high: float | None
+    most: float
+
+
+def need_at_rate(n: int, hours: float, hours_ahead: float, *, level: float = 0.95) -> NeedAtRate | None:
+    """Parts that will be changed in so many running hours, from how many were changed in those so far.
+
+    Parameters
+    ----------
+    n : int
+        Parts changed, for whatever reason, 0 or more.
+    hours : float
+        Running hours of all parts, those in service among them, 0 or more [h].
+    hours_ahead : float
+        Running hours of all parts in the time ahead, 0 or more [h].
+    level : float, optional
+        Coverage of the interval, 0 < level < 1 [-].
+
+    Returns
+    -------
+    NeedAtRate or None
+        None without hours so far.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its range.
+
+    Notes
+    -----
+    The interval is that of the number that will come: with a rate drawn from its gamma posterior (Jeffreys' half) the
+    number is negative binomial with size ``n + 1/2`` and chance ``hours / (hours + hours_ahead)``.
+
+    References
+    ----------
+    Gelman et al., Bayesian Data Analysis, section 2.6: a Poisson rate with exposure and its predictive law (memory).
+
+    Examples
+    --------
+    >>> found = need_at_rate(6, 30_000, 20_000)
+    >>> found.expected, found.low, found.high
+    (4.0, 1.0, 10.0)
+    """
+    if n < 0 or not (0 <= hours < math.inf and 0 <= hours_ahead < math.inf):
+        raise ValueError(f"n is {n}, hours {hours} and {hours_ahead} h ahead; give 0 or more")
+    if not 0 < level < 1:
+        raise ValueError(f"level is {level:g}; give a share between 0 and 1")
+    if hours == 0:
+        return None
+    tail = (1 - level) / 2
+    low, high, most = (
+        float(stats.nbinom.ppf(p, n + 0.5, hours / (hours + hours_ahead))) for p in (tail, 1 - tail, level)
+    )
+    if n == 0:
+        return NeedAtRate(n, hours, None, None, None, most)
+    return NeedAtRate(n, hours, n * hours_ahead / hours, low, high, most)
+
+
+@dataclass(frozen=True)
 class AgeReplacement:
     """Age at which replacing a sound part costs least in the long run.
 

@@ -9,7 +9,9 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from plant.calc.import_files import guarded
 from plant.permissions import right
@@ -49,11 +51,30 @@ def life(request: HttpRequest) -> HttpResponse:
             "groups": [(each, advice_of(each, asked), life_plot(each.fit)) for each in groups],
             "n_failed": sum(each.fit.n_failed for each in groups),
             "n_lives": sum(len(each.lives) for each in groups),
-            "per_year": sum(each.per_year for each in groups),
-            "is_forecast": any(each.demand for each in groups),
+            "spares_words": spares_words(groups),
         },
         status=422 if form.errors else 200,
     )
+
+
+def spares_words(groups: list[LifeGroup]) -> str:
+    """Spares of all groups whose number is known, and how many groups it is not known of."""
+    known = [each.spares.expected for each in groups if each.spares.expected is not None]
+    n_unknown = len(groups) - len(known)
+    parts = []
+    if known:
+        total = sum(known)
+        words = _(
+            "About %(n)s spares are to be expected in the next twelve months, for failures and for parts changed "
+            "while sound."
+        )
+        parts.append(words % {"n": number_format(round(total), 0)})
+    if n_unknown:
+        unknown = ngettext(
+            "For %(n)s of %(all)s group it is not known.", "For %(n)s of %(all)s groups it is not known.", len(groups)
+        )
+        parts.append(unknown % {"n": n_unknown, "all": len(groups)})
+    return " ".join(parts)
 
 
 def as_csv(groups: list[LifeGroup]) -> HttpResponse:

@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from installs.models import PartChange
 from reports.lives import PIVOTS, ROLLERS, life_groups, lives_of
+from reports.templatetags.spares import spare_words
 from tests import make
 from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
 
@@ -99,7 +100,8 @@ def test_page_tells_lives_costs_and_hands_out_rows(client, standing, erin, mona,
     assert "<svg" in page
     asked = client.get(reverse("life"), {"cost_planned": "1", "cost_failure": "5"}).content.decode()
     assert "per running hour against" in asked
-    assert re.search(r"Spares in twelve months</dt><dd>\d+\.\d \(\d+ to \d+\)", page)
+    assert re.search(r"Spares in twelve months</dt>\s*<dd>\d+\.\d \(\d+ to \d+\) for failures", page)
+    assert "none was changed while sound so far" in page
     assert client.get(reverse("life"), {"cost_planned": "-1"}).status_code == 422
     rows = client.get(reverse("life"), {"format": "csv"}).content.decode().splitlines()
     assert len(rows) == 11
@@ -110,3 +112,63 @@ def test_page_tells_lives_costs_and_hands_out_rows(client, standing, erin, mona,
 def test_an_empty_plant_says_what_would_stand_here(client, erin):
     client.force_login(erin)
     assert "No device stands in the book yet" in client.get(reverse("life")).content.decode()
+
+
+@pytest.fixture
+def at_now(time_machine):
+    time_machine.move_to(NOW, tick=False)
+
+
+def changed(at, why, *months):
+    for month in months:
+        PartChange.objects.create(installation=at, part="sensor_rollers", why=why, changed_at=on(month))
+
+
+def test_parts_changed_while_sound_are_spares_too(client, standing, alder, erin, at_now):  # noqa: F811
+    """Six rollers in three pairs, none of them failed: no Weibull life, and still six rollers went."""
+    changed(standing, "early", 2, 3, 4)
+    (group,) = life_groups(alder, ROLLERS, NOW)
+    assert group.fit.shape is None
+    spares = group.spares
+    assert (spares.changes.n, spares.failures) == (6, None)
+    hours = sum(each.hours for each in group.lives)
+    # Two rollers that run 12 h a day: so many hours in a year, at the rate so far.
+    assert spares.expected == pytest.approx(6 / hours * 2 * 12 * 365.25, rel=0.03)
+    client.force_login(erin)
+    page = " ".join(client.get(reverse("life")).content.decode().split())
+    assert f"About {round(spares.expected)} spares are to be expected in the next twelve months" in page
+    assert "if they go on being changed as so far: 6 in" in page
+
+
+def test_a_group_without_any_change_is_not_known_and_not_nothing(client, standing, alder, erin, at_now):  # noqa: F811
+    (group,) = life_groups(alder, ROLLERS, NOW)
+    assert group.spares.expected is None
+    client.force_login(erin)
+    page = " ".join(client.get(reverse("life")).content.decode().split())
+    assert "For 1 of 1 group it is not known." in page
+    assert "not known: none was changed in" in page
+    assert "spares are to be expected" not in page
+
+
+def test_failures_and_sound_changes_add_up_and_what_was_removed_needs_none(standing, alder):  # noqa: F811
+    for month in (2, 3, 4, 5):
+        PartChange.objects.create(
+            installation=standing, part="sensor_rollers", side="drive", why="worn", changed_at=on(month, 3 * month)
+        )
+    PartChange.objects.create(installation=standing, part="sensor_rollers", side="off", why="early", changed_at=on(3))
+    (group,) = life_groups(alder, ROLLERS, NOW)
+    assert group.fit.shape is not None
+    assert group.spares.changes.n == 1
+    assert group.spares.expected == pytest.approx(
+        group.demand[-1].until_expected + group.spares.changes.expected, rel=1e-9
+    )
+    standing.removed_at, standing.removal_reason = NOW, "moved"
+    standing.save()
+    assert life_groups(alder, ROLLERS, NOW)[0].spares.expected == 0.0
+
+
+def test_spares_on_a_belt_of_unknown_hours_are_not_known(belt_a1, alder):
+    make.installation(belt_a1, "20", installed_at=INSTALLED)
+    (group,) = life_groups(alder, ROLLERS, NOW)
+    assert (group.spares.expected, group.spares.n_unknown_speed, group.spares.n_in_service) == (None, 2, 2)
+    assert spare_words(group.spares).startswith("not known: the running hours of late are not known")

@@ -15,6 +15,7 @@ from reports.calc.life import (
     age_replacement,
     demand_for_spares,
     fit_weibull,
+    need_at_rate,
     plot_points,
     rest_of_life,
 )
@@ -260,3 +261,24 @@ def test_the_best_age_of_steep_lives_is_the_least_cost(shape, planned, failure):
 
     assert found.optimum_h is not None
     assert found.cost_rate_per_h <= min(rate(each) for each in np.linspace(900, 1040, 281)) * (1 + 1e-9)
+
+
+def test_the_need_at_the_rate_so_far_is_the_predictive_law_of_a_poisson_count():
+    """A million draws (seed 5): rate from its gamma posterior, then the number that comes."""
+    rng = np.random.default_rng(5)
+    drawn = rng.poisson(rng.gamma(6.5, 1 / 30_000, 1_000_000) * 20_000)
+    found = need_at_rate(6, 30_000, 20_000)
+    assert (found.low, found.high, found.most) == tuple(np.quantile(drawn, [0.025, 0.975, 0.95]))
+    assert found.expected == pytest.approx(6 / 30_000 * 20_000)
+
+
+def test_of_parts_that_were_never_changed_only_the_most_is_told():
+    found = need_at_rate(0, 50_000, 20_000)
+    assert (found.expected, found.low, found.high) == (None, None, None)
+    assert found.most >= 1
+    assert need_at_rate(0, 50_000, 0).most == 0
+    assert need_at_rate(3, 0, 20_000) is None
+    with pytest.raises(ValueError, match="n is -1"):
+        need_at_rate(-1, 1, 1)
+    with pytest.raises(ValueError, match="level is 1"):
+        need_at_rate(1, 1, 1, level=1.0)
