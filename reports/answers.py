@@ -206,7 +206,7 @@ def too_few(n: int) -> str:
 
 def stretches_of(belt: Belt) -> Iterable[tuple[str, Zone, dt.datetime | None]]:
     """Stretches with a drift switch: strand, place, and until when no device reached it (None: never one did)."""
-    switches = [each.chainage_m for each in belt.switches if each.removed_on is None]
+    switches = [each.chainage_m for each in belt.standing_switches]
     for strand in STRANDS:
         treated = [(each, zones_of(each)) for each in belt.installations if each.strand == strand]
         covered = union(zone for _one, zones in treated for zone in zones)
@@ -241,6 +241,17 @@ def traits_of(belt: Belt, strand: str) -> dict[str, float]:
     }
 
 
+def days_of(
+    belt: Belt, chosen: NDArray[np.bool_], window: Window, reference: Reference
+) -> tuple[NDArray[np.int_], FloatArray]:
+    """Day of each chosen incident in a window at known running hours, counted from its start, and the hours of each."""
+    incidents = belt.incidents
+    at_s = incidents.at_s[chosen & incidents.is_covered & incidents.within(window)]
+    daily = reference.hours_by_day(belt, window)
+    day = np.floor((at_s - window.start.timestamp()) / DAY_S).astype(int)
+    return np.clip(day, 0, daily.size - 1), daily
+
+
 def answers_of(
     belt: Belt,
     strand: str,
@@ -251,15 +262,8 @@ def answers_of(
     level: float,
 ) -> Answers:
     """The other answers for two sides of a comparison."""
-    incidents = belt.incidents
-    kept = incidents.in_zones(strand, zones) & incidents.is_covered
-    sides = []
-    for side in (before, after):
-        at_s = incidents.at_s[kept & incidents.within(side.window)]
-        daily = reference.hours_by_day(belt, side.window)
-        day = np.floor((at_s - side.window.start.timestamp()) / DAY_S).astype(int)
-        sides.append((np.clip(day, 0, daily.size - 1), daily))
-    spells = check_spells(sides)
+    here = belt.incidents.in_zones(strand, zones)
+    spells = check_spells([days_of(belt, here, side.window, reference) for side in (before, after)])
     if before.hours <= 0 or after.hours <= 0:
         return Answers(spells, None, None, None, None, ())
     trend = reference.trend(before.window, after.window)

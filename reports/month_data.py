@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 
 from inspections.models import Action, CouldNotDo, Deferral, Task
 from installs.models import Installation, OutOfService
-from plant.models import Incident, Plant
+from plant.models import Incident, Person, Plant
 from reports.calc.indicators import (
     Closing,
     Compliance,
@@ -91,6 +91,11 @@ class MonthSoFar(Month):
         return self.now
 
 
+def month_of(at: dt.datetime, zone: dt.tzinfo) -> Month:
+    """The month in which a moment lies."""
+    return Month(at.astimezone(zone).date().replace(day=1), zone)
+
+
 def start_of(day: dt.date, zone: dt.tzinfo) -> dt.datetime:
     return dt.datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(dt.UTC)
 
@@ -138,6 +143,8 @@ class IncidentRow:
 
 
 def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[IncidentRow]:
+    """Incidents of a window of whole months; a belt is out of use where it was so at the end of the incident's "
+    "month."""
     rows = list(
         Incident.objects.of_plant(plant)
         .current()
@@ -148,10 +155,10 @@ def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[In
     at = defaultdict(list)
     for each in rows:
         at[each.conveyor_id].append(each)
-    ledgers = {belt.conveyor.pk: belt.ledger for belt in belts}
+    belt_at = {belt.conveyor.pk: belt for belt in belts}
     covered: dict[int, bool] = {}
     for conveyor, those in at.items():
-        known = ledgers[conveyor].covers([each.happened_at for each in those])
+        known = belt_at[conveyor].ledger.covers([each.happened_at for each in those])
         covered |= {each.pk: bool(is_known) for each, is_known in zip(those, known, strict=True)}
     return [
         IncidentRow(
@@ -164,7 +171,9 @@ def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[In
             severity=each.severity,
             minutes=each.minutes_lost,
             spilled_t=each.spilled_t,
-            is_retired=each.conveyor.retired_on is not None,
+            is_retired=not belt_at[each.conveyor_id].is_used_until(
+                min(window.end, month_of(each.happened_at, plant.zone).end)
+            ),
             is_covered=covered[each.pk],
         )
         for each in rows
@@ -173,7 +182,7 @@ def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[In
 
 def belt_rates(belts: Iterable[Belt], month: Month) -> list[BeltRate]:
     """Belts in use, the highest rate first."""
-    rates = [belt_rate(each, month.window) for each in belts if each.conveyor.retired_on is None]
+    rates = [belt_rate(each, month.window) for each in belts if each.is_used_until(month.end)]
     return sorted(rates, key=lambda each: (-(each.rate.per_1000_h or 0.0), each.belt.conveyor.tag if each.belt else ""))
 
 
@@ -193,13 +202,23 @@ def windows_of_tasks(plant: Plant, month: Month) -> tuple[list[TaskWindow], dict
         .filter(Q(closes_on__lte=month.last) | Q(pk__in=put_off_later))
         .filter(Q(closes_on__gte=month.first) | Q(closed_at__isnull=True) | Q(closed_at__gte=month.start))
         .select_related("check_kind", "installation__conveyor", "installation__device")
-        .annotate(n_put_off=Count("deferrals"))
+        .annotate(
+            n_put_off=Count(
+                "deferrals",
+                filter=Q(
+                    deferrals__created_at__lt=month.end,
+                    deferrals__corrected_by__isnull=True,
+                    deferrals__is_withdrawn=False,
+                ),
+            )
+        )
         .order_by("closes_on", "pk")
     )
-    not_safe = set(
+    not_safe = dict(
         CouldNotDo.objects.current()
-        .filter(task__in=[each.pk for each in tasks], reason=CouldNotDo.Reason.NOT_SAFE)
-        .values_list("task_id", flat=True)
+        .filter(task__in=[each.pk for each in tasks], reason=CouldNotDo.Reason.NOT_SAFE, tried_at__lt=month.end)
+        .values_list("task_id")
+        .annotate(first=Min("tried_at"))
     )
 
     def day_of(at: dt.datetime | None) -> dt.date | None:
@@ -210,7 +229,8 @@ def windows_of_tasks(plant: Plant, month: Month) -> tuple[list[TaskWindow], dict
         closes_on = put_off_later.get(each.pk, each.closes_on)
         done = day_of(each.closed_at) if each.outcome == Task.Outcome.DONE else None
         withdrawn = day_of(each.closed_at) if each.outcome == Task.Outcome.WITHDRAWN else None
-        if each.pk in not_safe and (done is None or done > closes_on):
+        tried = day_of(not_safe.get(each.pk))
+        if tried is not None and tried <= closes_on and (done is None or done > closes_on):
             withdrawn = withdrawn or closes_on  # tried in time and not safe to do: never counted against anybody
         windows.append(TaskWindow(each.pk, each.opens_on, closes_on, done, withdrawn))
     return windows, {each.pk: each for each in tasks}
@@ -303,6 +323,22 @@ class MonthData:
         return at.astimezone(self.month.zone).date() if at is not None and at < self.month.end else None
 
 
+def as_they_were(actions: Sequence[Action], month: Month) -> None:
+    """Sets what people changed of these rows since back to how it read at the end of the month; saves nothing."""
+    written = Action.history.filter(id__in=[each.pk for each in actions], history_date__lt=month.end)
+    then = {
+        pk: (title, due_on, owner)
+        for pk, title, due_on, owner in written.order_by("history_date", "history_id").values_list(
+            "id", "title", "due_on", "owner_id"
+        )
+    }
+    owners = Person.objects.in_bulk([owner for _title, _due_on, owner in then.values() if owner is not None])
+    for each in actions:
+        if each.pk in then:
+            each.title, each.due_on, owner = then[each.pk]
+            each.owner = owners.get(owner)
+
+
 def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
     found = incidents_in(plant, month.window, belts)
     windows, tasks = windows_of_tasks(plant, month)
@@ -315,6 +351,7 @@ def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
         .select_related("installation__conveyor", "installation__device", "owner")
         .order_by("raised_at", "pk")
     )
+    as_they_were(actions, month)
 
     def day_of(at: dt.datetime | None) -> dt.date | None:
         return at.astimezone(month.zone).date() if at is not None and at < month.end else None

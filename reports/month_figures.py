@@ -30,23 +30,27 @@ from installs.models import DeviceModel, Installation, ModelSheet
 from plant.calc.wording import full_stop
 from plant.models import Plant
 from reports.calc.indicators import INDICATORS, by_age
-from reports.calc.rate_ratio import Verdict, compare_rates
+from reports.calc.rate_ratio import Verdict
 from reports.calc.study_windows import Window
 from reports.models import StudyNote, StudyWindow
 from reports.month_data import Month, MonthData, MonthSoFar, belt_rates, month_data
 from reports.month_rows import MONTHS_SHOWN, local, model_of, rows_behind
-from reports.pools import pools_of, standing_words, standings_of
-from reports.selectors import BeltRate, Book, Study, belt_rate, book_of, plant_rate
+from reports.pools import chance_words, count_of, pools_of, standing_words, standings_of
+from reports.selectors import Book, RateComparison, Study, book_of, compare_belts, plant_rate
 from reports.templatetags.effect import (
+    ANSWER_WORDS,
     MARK_OF,
     VERDICT_WORDS,
+    alarm_words,
+    compared_words,
     in_hours,
     place_of,
     rate_words,
-    ratio_words,
     verdict_words,
+    watch_words,
 )
-from reports.templatetags.pools import limits_words
+from reports.templatetags.pools import basis_words, counted_words, limits_words
+from reports.watches import watch_of
 
 MOST_DECISIONS = 5
 MOST_BELTS = 8
@@ -212,8 +216,7 @@ def decisions(data: MonthData, book: Book, plant: Plant) -> tuple[list[dict[str,
 
     engineer, planner = _("reliability engineer"), _("planner")
     for one in book.studies:
-        standing = any(each.removed_at is None or each.removed_at > data.month.end for each in one.members)
-        if one.verdict == Verdict.MORE and standing:
+        if one.verdict == Verdict.MORE and one.is_standing:
             rate = one.after.rate.per_1000_h or 0.0
             more = rate - (one.before.rate.per_1000_h or 0.0)
             add(
@@ -276,13 +279,29 @@ def done_by(action: Action, month: Month) -> bool:
     return action.done_at is not None and action.done_at < month.end
 
 
-def changes(data: MonthData, book: Book, plant: Plant) -> list[dict[str, str]]:
-    """What changed in the month and why: verdicts, belts, devices, and the method itself."""
+def changes(data: MonthData, before: MonthData, year: RateComparison, book: Book, plant: Plant) -> list[dict[str, str]]:
+    """What changed in the month and why: the plant's own figures, verdicts, belts, devices, and the method itself."""
     month, told = data.month, []
 
     def add(words: str, url: str = "") -> None:
         told.append({"words": words, "url": url})
 
+    if year.answer in {"fewer", "more"}:
+        add(
+            _("The plant: %(answer)s than in the same month a year ago; %(now)s per 1000 h, then %(then)s.")
+            % {
+                "answer": ANSWER_WORDS[year.answer],
+                "now": rate_words(year.later.rate),
+                "then": rate_words(year.earlier.rate),
+            },
+            year.later.url,
+        )
+    share, share_before = data.availability.share, before.availability.share
+    if share is not None and share_before is not None and percent(share) != percent(share_before):
+        add(
+            _("%(name)s: %(now)s, in the month before %(then)s.")
+            % {"name": INDICATORS["availability"].name, "now": percent(share), "then": percent(share_before)}
+        )
     for now, then in book.changed_since(month.start):
         add(
             _("%(place)s: %(then)s a month ago, now %(now)s (%(counts)s).")
@@ -295,16 +314,29 @@ def changes(data: MonthData, book: Book, plant: Plant) -> list[dict[str, str]]:
             },
             reverse("effect-detail", args=[now.installation.pk]),
         )
+    year_before = Window(month.earlier(12).start, month.start)
     for belt in book.belts:
-        here = belt_rate(belt, month.window)
-        year = belt_rate(belt, Window(month.earlier(12).start, month.start))
-        ratio = compare_rates(year.rate.n, year.exposure_h, here.rate.n, here.exposure_h, level=CHANGE_LEVEL)
-        if ratio.low is not None and ratio.high is not None and not ratio.low <= 1 <= ratio.high:
+        each = compare_belts([belt], year_before, month.window, book.reference, level=CHANGE_LEVEL)
+        if each.answer in {"fewer", "more"}:
             add(
                 _("%(tag)s: %(now)s incidents per 1000 h this month, %(then)s in the twelve months before.")
-                % {"tag": belt.conveyor.tag, "now": rate_words(here.rate), "then": rate_words(year.rate)},
-                here.url,
+                % {
+                    "tag": belt.conveyor.tag,
+                    "now": rate_words(each.later.rate),
+                    "then": rate_words(each.earlier.rate),
+                },
+                each.later.url,
             )
+    watch = watch_of(book)
+    fresh = [each for each in watch.fading if each.alarm_at >= month.start]
+    for each in fresh:
+        add(
+            _("%(place)s: %(alarm)s; it came on %(day)s.")
+            % {"place": place_of(each.study), "alarm": alarm_words(each), "day": day_words(each.alarm_at, month)},
+            reverse("effect-detail", args=[each.study.installation.pk]),
+        )
+    if fresh:
+        add(_("Alarms of the rate watch at the end of the month: %(words)s") % {"words": watch_words(watch)})
     fitted = Installation.objects.of_plant(plant).select_related("conveyor", "device")
     for each in fitted.filter(installed_at__gte=month.start, installed_at__lt=month.end):
         add(_("%(device)s fitted on %(day)s.") % {"device": each, "day": day_words(each.installed_at, month)})
@@ -465,11 +497,10 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
     with timezone.override(plant.zone):
         book = book_of(plant, min(month.end, timezone.now()))
         now, before, year_ago = (month_data(plant, month.earlier(back), book.belts) for back in (0, 1, 12))
-        rate, last_year = now.rate, year_ago.rate
-        ratio = compare_rates(last_year.rate.n, last_year.exposure_h, rate.rate.n, rate.exposure_h)
+        year = compare_belts(book.belts, month.earlier(12).window, month.window, book.reference)
         decide, n_more = decisions(now, book, plant)
         counts = Counter(each.verdict for each in book.studies)
-        judged = sum(counts.values()) - counts[Verdict.CANNOT_BE_JUDGED]
+        count = count_of(book.studies)
         belts = belt_rates(book.belts, month)
         content = {
             "plant": plant.name,
@@ -480,11 +511,16 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
             "is_over": timezone.now() >= month.end,
             "time_zone": str(plant.zone),
             "opening": opening(decide, n_more),
-            "lede": lede(now, last_year, ratio),
-            "verdict": verdict_of(ratio),
+            "lede": lede(year),
+            "verdict": {"mark": year.answer, "words": str(ANSWER_WORDS[year.answer])},
             "decisions": decide,
             "n_more_decisions": n_more,
-            "changes": changes(now, book, plant),
+            "changes": changes(now, before, year, book, plant),
+            "no_changes": _(
+                "No change to tell of: the plant against a year ago, its belts and its verdicts are within chance, "
+                "and no "
+                "device, alarm, note or rule is new"
+            ),
             "figures": figures(now, before, year_ago, plant),
             "trend": trend(book, month),
             "belts": [
@@ -497,24 +533,22 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
                 for verdict in Verdict
             ],
             "groups": verdict_groups(book),
+            "groups_note": groups_note(book),
             "standing": standing_words(standings_of(book.studies)),
-            "by_chance": _(
-                "If no device changed anything, chance alone would still call up to 5 %% of %(n)s comparisons fewer or "
-                "more: about %(wrong)s."
-            )
-            % {"n": judged, "wrong": plain(0.05 * judged, 1)},
+            "counted": counted_words(count),
+            "by_chance": chance_words(count),
             "code_version": code_version(),
         }
         return content, rows_behind(now, before, year_ago, book.belts, book.studies)
 
 
 def verdict_groups(book: Book) -> list[dict[str, Any]]:
-    """Verdicts of the fleet, of each area and of each model, with one ratio for all that can be judged."""
+    """Verdicts of the fleet, of each area and of each model, with the pooled answer of all that can be judged."""
     found = []
-    ratios = {(each.kind, each.name): each.common for each in pools_of(book.studies)}
+    pools = {(each.kind, each.name): each for each in pools_of(book.studies)}
 
     def add(kind: str, name: str, pooled_as: str, studies: list[Study], field: str) -> None:
-        common = ratios.get((pooled_as, name if field else _("all")))
+        pool = pools.get((pooled_as, name if field else _("all")))
         counts = Counter(each.verdict for each in studies)
         found.append(
             {
@@ -522,11 +556,13 @@ def verdict_groups(book: Book) -> list[dict[str, Any]]:
                 "name": name,
                 "field": field,
                 "n": len(studies),
+                "n_judged": pool.n if pool else 0,
                 "counts": [
                     {"verdict": str(VERDICT_WORDS[verdict]), "n": counts[verdict]}
                     for verdict in (Verdict.FEWER, Verdict.MORE)
                 ],
-                "ratio": limits_words(common) if common else _("none"),
+                "ratio": limits_words(pool.effects) if pool else _("none"),
+                "plain": limits_words(pool.common) if pool else _("none"),
             }
         )
 
@@ -540,6 +576,16 @@ def verdict_groups(book: Book) -> list[dict[str, Any]]:
     return found
 
 
+def groups_note(book: Book) -> str:
+    """What the pooled answers are of."""
+    pools = pools_of(book.studies)
+    if not pools:
+        return _("No comparison can be judged, so none is pooled.")
+    return _("Of all comparisons that can be judged, with the 95 %% interval; devices taken away are in. %(basis)s") % {
+        "basis": basis_words(pools[0])
+    }
+
+
 def opening(decide: list[dict[str, Any]], n_more: int) -> str:
     """The first thing that the report says."""
     n = len(decide) + n_more
@@ -548,30 +594,21 @@ def opening(decide: list[dict[str, Any]], n_more: int) -> str:
     return ngettext("%(n)s thing needs a decision.", "%(n)s things need a decision.", n) % {"n": n}
 
 
-def lede(now: MonthData, last_year: BeltRate, ratio: Any) -> str:
-    rate = now.rate
-    if rate.rate.per_1000_h is None:
+def lede(year: RateComparison) -> str:
+    """The month's rate and that of the same month a year ago."""
+    here, then = year.later, year.earlier
+    if here.rate.per_1000_h is None:
         return _("No running hours are in the book for this month, so no rate can be told.")
     words = _("%(rate)s incidents per 1000 running hours: %(n)s in %(hours)s h.") % {
-        "rate": rate_words(rate.rate),
-        "n": rate.rate.n,
-        "hours": plain(rate.exposure_h),
+        "rate": rate_words(here.rate),
+        "n": here.rate.n,
+        "hours": plain(here.exposure_h),
     }
-    if ratio.ratio is None:
+    if year.ratio.ratio is None:
         return f"{words} {_('For the same month a year ago no rate is known.')}"
     return f"{words} " + _("In the same month a year ago %(rate)s: %(n)s in %(hours)s h. Ratio %(ratio)s.") % {
-        "rate": rate_words(last_year.rate),
-        "n": last_year.rate.n,
-        "hours": plain(last_year.exposure_h),
-        "ratio": ratio_words(ratio),
+        "rate": rate_words(then.rate),
+        "n": then.rate.n,
+        "hours": plain(then.exposure_h),
+        "ratio": compared_words(year),
     }
-
-
-def verdict_of(ratio: Any) -> dict[str, str]:
-    if ratio.low is None or ratio.high is None:
-        return {"mark": "unjudged", "words": _("cannot be compared")}
-    if ratio.high < 1:
-        return {"mark": "fewer", "words": _("fewer incidents")}
-    if ratio.low > 1:
-        return {"mark": "more", "words": _("more incidents")}
-    return {"mark": "flat", "words": _("no clear change")}

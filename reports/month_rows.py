@@ -21,7 +21,15 @@ from plant.models import Conveyor, Incident, Plant
 from reports.calc.editions import Standing, rows_since
 from reports.month_data import BEFORE, YEAR_AGO, IncidentRow, Month, MonthData, belt_rates, incidents_in, month_data
 from reports.selectors import Belt, BeltRate, Study, belts_of, book_of
-from reports.templatetags.effect import VERDICT_WORDS, place_of, ratio_words, verdict_words
+from reports.templatetags.effect import (
+    VERDICT_WORDS,
+    chosen_words,
+    limit_words,
+    place_of,
+    ratio_words,
+    sound_words,
+    verdict_words,
+)
 
 MONTHS_SHOWN = 13
 TEXT, NUMBER, DATE, MOMENT = "text", "number", "date", "moment"
@@ -255,7 +263,7 @@ def verdict_rows(studies: Iterable[Study]) -> RowSet:
                     round(each.after.hours),
                     ratio_words(each.ratio),
                     str(VERDICT_WORDS[each.verdict]),
-                    verdict_words(each) if verdict_words(each) != str(VERDICT_WORDS[each.verdict]) else "",
+                    more_of(each),
                 ],
             )
             for each in studies
@@ -264,6 +272,13 @@ def verdict_rows(studies: Iterable[Study]) -> RowSet:
         model=2,
         verdict=8,
     )
+
+
+def more_of(one: Study) -> str:
+    """What goes with a verdict: hours to go, the limit that decides, while its parts were sound, who set windows."""
+    words = verdict_words(one)
+    parts = [words if words != str(VERDICT_WORDS[one.verdict]) else "", limit_words(one), chosen_words(one)]
+    return " ".join([*("; ".join(each for each in parts if each),), sound_words(one)]).strip()
 
 
 def model_of(one: Study) -> str:
@@ -310,14 +325,15 @@ def rows_today(plant: Plant, month: Month, key: str) -> RowSet | None:
     if key == "verdicts":
         return verdict_rows(book_of(plant, month.end).studies)
     every = Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag")
+    belts = [each.as_of(month.end) for each in belts_of(every).values()]
     if key == "belts":
-        return belt_table(belts_of(every).values(), month)
+        return belt_table(belts, month)
     if key == "trend":
-        return trend_rows(plant, month, belts_of(every).values())
+        return trend_rows(plant, month, belts)
     for suffix, back in sorted(BACK.items(), key=lambda pair: -len(pair[0])):
         name = key.removesuffix(suffix) if suffix else key
         if key.endswith(suffix) and name in OF_FIGURE:
-            return OF_FIGURE[name](month_data(plant, month.earlier(back), list(belts_of(every).values())))
+            return OF_FIGURE[name](month_data(plant, month.earlier(back), belts))
     return None
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,17 +24,18 @@ from plant.models import Conveyor, Incident, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
 from reports.answers import beside_zone, sensitivity_of
-from reports.calc.rate_ratio import RateRatio, Verdict, compare_rates
+from reports.calc.rate_ratio import Verdict
 from reports.calc.study_windows import Window, months_earlier
 from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
 from reports.models import StudyNote, StudyWindow
 from reports.month_figures import decisions_today
 from reports.offset_studies import offset_study_of
+from reports.pools import count_of
 from reports.selectors import (
     Bar,
     Belt,
-    BeltRate,
     Book,
+    RateComparison,
     Study,
     bars_of,
     bars_of_belt,
@@ -42,11 +44,11 @@ from reports.selectors import (
     book_of,
     by_the_rule,
     chosen_windows,
+    compare_belts,
     group_of,
     latest_choice,
     marks_of,
     notes_of,
-    plant_rate,
     reference_for,
     smallest_change_of,
     study,
@@ -64,7 +66,7 @@ from reports.templatetags.effect import (
     verdict_words,
 )
 from reports.verdict_history import verdict_changes
-from reports.watches import fading_in
+from reports.watches import fading_at, watch_of
 
 register_main_page(
     MainPage(
@@ -116,6 +118,8 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
         "least_coverage": LEAST_SHOWN_COVERAGE,
         "notes": list(notes_of(study)),
         "offsets": offset_study_of(study.members, study.now),
+        "alarm": fading_at(study, reference_for(installation.plant, study.now)),
+        "acts": [state for those in acts_of(study.members).values() for state in those] if study.is_standing else [],
     }
     if is_whole:
         context |= {
@@ -219,14 +223,20 @@ def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dic
 
 
 # --- today ------------------------------------------------------------------------------------------------------------
+def acts_of(installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
+    """Checks that ended with "act" when they were last done; not where the rollers were changed then."""
+    states = check_state_of(installations)
+    found = {pk: [state for state in each if state.grade_since == "act"] for pk, each in states.items()}
+    return {pk: acts for pk, acts in found.items() if acts}
+
+
 def at_act(plant: Plant) -> list[tuple[Installation, list[CheckState]]]:
-    """Devices of which a check ended with "act" when it was last done; not where the rollers were changed then."""
+    """Devices in place with such a check."""
     standing = list(
         Installation.objects.of_plant(plant).in_place().select_related("conveyor", "device").order_by("conveyor__tag")
     )
-    states = check_state_of(standing)
-    found = [(each, [state for state in states[each.pk] if state.grade_since == "act"]) for each in standing]
-    return [(each, acts) for each, acts in found if acts]
+    acts = acts_of(standing)
+    return [(each, acts[each.pk]) for each in standing if each.pk in acts]
 
 
 def by_reason(studies: list[Study]) -> list[tuple[str, list[Study]]]:
@@ -241,18 +251,18 @@ def by_reason(studies: list[Study]) -> list[tuple[str, list[Study]]]:
 def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     """Which devices earn their place, which need a look, and where the belts wander most."""
     book = book_for(request)
-    standing = [each for each in book.studies if any(one.removed_at is None for one in each.members)]
+    standing = [each for each in book.studies if each.is_standing]
     by_verdict: dict[Verdict, list[Study]] = {verdict: [] for verdict in Verdict}
     for each in standing:
         by_verdict[each.verdict].append(each)
     early = by_verdict[Verdict.TOO_EARLY]
     year = Window(months_earlier(book.now, MONTHS_SHOWN, plant.zone), book.now)
-    rates = [belt_rate(belt, year) for belt in book.belts if belt.conveyor.retired_on is None]
+    rates = [belt_rate(belt, year) for belt in book.belts if belt.is_used_until(book.now)]
     worst = sorted((each for each in rates if each.rate.n), key=lambda each: -(each.rate.per_1000_h or 0.0))
     acts = at_act(plant)
     return {
         "template": "reports/_today_engineer.html",
-        "n": len(standing),
+        "counted": count_of(standing),
         "counts": {verdict.value: len(those) for verdict, those in by_verdict.items()},
         "changed": book.changed_since(book.now - dt.timedelta(days=30))[:MOST_ROWS],
         "more": by_verdict[Verdict.MORE],
@@ -262,7 +272,7 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "n_unjudged": len(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "unjudged": by_reason(by_verdict[Verdict.CANNOT_BE_JUDGED]),
         "worst": worst[:MOST_ROWS],
-        "fading": fading_in(book),
+        "watch": watch_of(book),
         "acts": acts[:MOST_ROWS],
         "n_acts": len(acts),
     }
@@ -272,26 +282,10 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
 class Quarter:
     """The quarter so far and the same days a year ago."""
 
-    now: BeltRate
-    a_year_ago: BeltRate
-    ratio: RateRatio
+    compared: RateComparison
     minutes: float
     minutes_a_year_ago: float
     n_without_minutes: int
-
-    @property
-    def words(self) -> str:
-        if self.ratio.low is None or self.ratio.high is None:
-            return _("cannot be compared")
-        if self.ratio.high < 1:
-            return _("fewer incidents")
-        return _("more incidents") if self.ratio.low > 1 else _("no clear change")
-
-    @property
-    def mark(self) -> str:
-        return {_("fewer incidents"): "fewer", _("more incidents"): "more", _("no clear change"): "flat"}.get(
-            self.words, "unjudged"
-        )
 
 
 def start_of_quarter(now: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
@@ -304,7 +298,6 @@ def quarter_of(book: Book) -> Quarter:
     zone = book.plant.zone
     start = start_of_quarter(book.now, zone)
     windows = Window(start, book.now), Window(months_earlier(start, 12, zone), months_earlier(book.now, 12, zone))
-    now, then = (plant_rate(book.belts, window) for window in windows)
     asked = {
         f"m{i}": Sum("minutes_lost", filter=Q(happened_at__gte=window.start, happened_at__lt=window.end))
         for i, window in enumerate(windows)
@@ -317,9 +310,7 @@ def quarter_of(book: Book) -> Quarter:
         )
     )
     return Quarter(
-        now=now,
-        a_year_ago=then,
-        ratio=compare_rates(then.rate.n, then.exposure_h, now.rate.n, now.exposure_h),
+        compared=compare_belts(book.belts, windows[1], windows[0], book.reference),
         minutes=lost["m0"] or 0.0,
         minutes_a_year_ago=lost["m1"] or 0.0,
         n_without_minutes=lost["unknown"],
@@ -330,7 +321,7 @@ def quarter_of(book: Book) -> Quarter:
 def managers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     """Are we getting better, what did it cost, what needs a decision."""
     book = book_for(request)
-    standing = [each for each in book.studies if any(one.removed_at is None for one in each.members)]
+    standing = [each for each in book.studies if each.is_standing]
     late = Task.objects.of_plant(plant).overdue(timezone.localdate(timezone=plant.zone))
     decide, n_more = decisions_today(book)
     return {
@@ -341,7 +332,7 @@ def managers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "decide": decide,
         "n_more_decisions": n_more,
         "counts": Counter(each.verdict.value for each in standing),
-        "n": len(standing),
+        "counted": count_of(standing),
     }
 
 

@@ -24,7 +24,7 @@ from plant.models import Area, Conveyor, Plant
 from reports.answers import DAY_S
 from reports.calc.bad_spells import SpellCheck, WidenedLimits, check_spells, widened_limits
 from reports.calc.empirical_bayes import EffectIndex, Trend, index_of_effect
-from reports.calc.rate_ratio import Rate, RateRatio, compare_rates, rate_with_interval
+from reports.calc.rate_ratio import Rate, RateRatio, compare_rates, direction, rate_with_interval
 from reports.calc.seasons import SeasonCheck, compare_seasons
 from reports.calc.smallest_change import SmallestChange, smallest_change
 from reports.calc.study_windows import Window
@@ -98,14 +98,7 @@ class PeriodComparison:
     @property
     def answer(self) -> str:
         """fewer, more, flat or unjudged: the name of its mark."""
-        if self.ratio.low is None or self.ratio.high is None:
-            return "unjudged"
-        low, high = self.ratio.low, self.ratio.high
-        if self.widened is not None:
-            low, high = min(low, self.widened.low), max(high, self.widened.high)
-        if high < 1:
-            return "fewer"
-        return "more" if low > 1 else "flat"
+        return direction(self.ratio, self.spells)
 
     @property
     def words(self) -> str:

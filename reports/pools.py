@@ -5,18 +5,64 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
+from reports.calc.empirical_bayes import EffectIndex, index_of_effect
 from reports.calc.many_verdicts import p_of_limits, q_values, widened_p_many
-from reports.calc.pooled import CommonRatio, RandomEffects, common_ratio, random_effects
+from reports.calc.pooled import CommonRatio, RandomEffects, common_ratio, pool_expected, random_effects
 from reports.calc.rate_ratio import Verdict
+from reports.calc.smallest_change import tells_fewer_at_best
 from reports.selectors import Study
 
 WRONG_SHARE = 0.05
+NAMED = (Verdict.FEWER, Verdict.MORE)
 
 
 def is_judged(study: Study) -> bool:
     return study.verdict != Verdict.CANNOT_BE_JUDGED
+
+
+@dataclass(frozen=True)
+class FleetCount:
+    """How many comparisons there are, of how many devices, and what can be said of them."""
+
+    n: int
+    n_devices: int
+    n_judged: int
+    n_telling: int  # whose counts could have told a change, or did
+    n_promised: int  # of these, for which the rule of the verdict makes its promise
+
+    @property
+    def n_by_chance(self) -> float:
+        """Verdicts of fewer or more that chance alone would bring, at most, among those for which that is promised."""
+        return WRONG_SHARE * self.n_promised
+
+
+def count_of(studies: Iterable[Study]) -> FleetCount:
+    those = list(studies)
+    return FleetCount(
+        n=len(those),
+        n_devices=sum(len(each.members) for each in those),
+        n_judged=sum(is_judged(each) for each in those),
+        n_telling=sum(could_tell(each) for each in those),
+        n_promised=sum(
+            could_tell(each) and each.answers is not None and each.answers.shrunk is not None for each in those
+        ),
+    )
+
+
+def is_telling(study: Study) -> bool:
+    """With no incident after, its counts would have told fewer: known before any of them came."""
+    hours = study.before.hours, study.after.hours
+    return tells_fewer_at_best(study.before.n, *hours, dispersion=dispersion_of(study), level=study.rules.level)
+
+
+def could_tell(study: Study) -> bool:
+    """It can be judged and its counts could have told a change, or did."""
+    return is_judged(study) and (is_telling(study) or study.verdict in NAMED)
 
 
 def dispersion_of(study: Study) -> float:
@@ -43,22 +89,53 @@ class Standing:
 
 
 def standings_of(studies: Iterable[Study]) -> dict[int, Standing]:
-    """By the pk of the first installation of each comparison that can be judged and has an incident on a side."""
+    """By the pk of the first installation of each comparison that can be judged and has incidents enough to tell."""
     judged = [each for each in studies if is_judged(each) and each.ratio.p_central is not None]
     if not judged:
         return {}
     counts = [(each.before.n, each.before.hours, each.after.n, each.after.hours) for each in judged]
     over = [dispersion_of(each) for each in judged]
     p = widened_p_many(*(list(column) for column in zip(*counts, strict=True)), over)
-    named = [each.verdict in (Verdict.FEWER, Verdict.MORE) for each in judged]
-    rows = zip(judged, p.tolist(), q_values(p).tolist(), over, named, strict=True)
-    return {each.installation.pk: Standing(*numbers) for each, *numbers in rows}
+    telling = np.array([is_telling(each) for each in judged])
+    # Of those that could not have told a fall, a rise alone is named; it has to hold among all of them.
+    q = q_values(p)
+    q[telling] = q_values(p[telling])
+    named = [each.verdict in NAMED for each in judged]
+    rows = zip(judged, p.tolist(), q.tolist(), over, named, strict=True)
+    return {each.installation.pk: Standing(*numbers) for each, *numbers in rows if could_tell(each)}
 
 
 def standing_verdicts(standings: Mapping[int, Standing]) -> tuple[int, int]:
     """How many verdicts say fewer or more, and how many of them stand if at most 5 % of those named may be wrong."""
     named = [each for each in standings.values() if each.is_named]
     return len(named), sum(bool(each.stands) for each in named)
+
+
+def chance_words(count: FleetCount) -> str:
+    """How many verdicts chance alone would bring; empty where no counts could have told."""
+    if not count.n_telling:
+        return ""
+    if not count.n_promised:
+        return _(
+            "How many verdicts of fewer or more chance alone would bring is not promised: too few stretches without a "
+            "device tell what would have happened anyway."
+        )
+    words = ngettext(
+        "If no device changed anything, chance alone would still call up to %(share)s %% of the %(n)s comparison whose "
+        "counts could have told fewer or more: about %(wrong)s.",
+        "If no device changed anything, chance alone would still call up to %(share)s %% of the %(n)s comparisons "
+        "whose "
+        "counts could have told fewer or more: about %(wrong)s.",
+        count.n_promised,
+    ) % {
+        "share": number_format(100 * WRONG_SHARE, 0),
+        "n": count.n_promised,
+        "wrong": number_format(round(count.n_by_chance, 1), 1),
+    }
+    if count.n_promised == count.n_telling:
+        return words
+    more = _("For %(n)s more nothing is promised.") % {"n": count.n_telling - count.n_promised}
+    return f"{words} {more}"
 
 
 def standing_words(standings: Mapping[int, Standing]) -> str:
@@ -75,17 +152,33 @@ def standing_words(standings: Mapping[int, Standing]) -> str:
 # --- pooled -----------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Pool:
-    """Comparisons of one kind together; those that ended and those that did harm are in."""
+    """Comparisons of one kind together; those that ended and those that did harm are in.
+
+    Attributes
+    ----------
+    effects : RandomEffects
+        Of the answers that allow for the trend and for devices being put where it was worst, each as far as it can.
+    plain : RandomEffects
+        The same of the counts alone.
+    common : CommonRatio
+        One ratio for all, of the counts alone.
+    n_shrunk, n_compared : int
+        Comparisons that allow for both, and those that allow for the trend alone; the rest are counts alone.
+    n_widened : int
+        Comparisons whose counts were divided because their incidents come in bad spells.
+    """
 
     kind: str
     name: str
     n: int
     n_ended: int
-    common: CommonRatio
     effects: RandomEffects
-    p_common: float | None
+    plain: RandomEffects
+    common: CommonRatio
     p_middle: float | None
-    n_widened: int  # comparisons whose counts were divided because their incidents come in bad spells
+    n_widened: int
+    n_shrunk: int
+    n_compared: int
 
 
 def pools_of(studies: Iterable[Study]) -> list[Pool]:
@@ -116,18 +209,38 @@ def pool_of(kind: str, name: str, studies: Sequence[Study]) -> Pool:
     # Told are the counts as they were; the ratio and its limits are of the divided ones.
     told = [sum(column) for column in zip(*counts, strict=True)]
     common = replace(common, n_before=told[0], hours_before=told[1], n_after=told[2], hours_after=told[3])
-    effects = random_effects(n0, t0, n1, t1)
+    indices = [index for each in studies if (index := fullest_answer(each)) is not None]
+    columns = [(each.n_weighed, each.log_expected, each.own_variance, each.shared_error) for each in indices]
+    effects = pool_expected(*(np.array(columns).reshape(-1, 4).T))
     return Pool(
         kind=kind,
         name=name,
         n=len(studies),
-        n_ended=sum(all(one.removed_at is not None for one in each.members) for each in studies),
-        common=common,
+        n_ended=sum(not each.is_standing for each in studies),
         effects=effects,
-        p_common=p_of(common),
+        plain=random_effects(n0, t0, n1, t1),
+        common=common,
         p_middle=p_of(effects, df=effects.n_strata - 1),
         n_widened=sum(d > 1 for d in over),
+        n_shrunk=sum(each.answers is not None and each.answers.shrunk is not None for each in studies),
+        n_compared=sum(
+            each.answers is not None and each.answers.shrunk is None and each.answers.compared is not None
+            for each in studies
+        ),
     )
+
+
+def fullest_answer(study: Study) -> EffectIndex | None:
+    """The answer that allows for most: for trend and choice of the worst, for the trend, or the counts alone.
+
+    None where a side has no hours, or counts alone have no incident: they tell nothing of a ratio.
+    """
+    answers = study.answers
+    found = (answers.shrunk or answers.compared) if answers is not None else None
+    sides = (study.before.n, study.before.hours, study.after.n, study.after.hours)
+    if found is not None or sides[1] <= 0 or sides[3] <= 0 or sides[0] + sides[2] == 0:
+        return found
+    return index_of_effect(*sides, rate_per_h=1.0, shape=0.0, dispersion=dispersion_of(study))
 
 
 def p_of(pooled: CommonRatio | RandomEffects, df: float | None = None) -> float | None:

@@ -8,24 +8,26 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
 import numpy as np
-from django.db.models import Count, Max
+from django.db.models import Count, Max, Q
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
+from inspections.selectors import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, union
 from installs.models import Installation, LoggedStation
 from installs.selectors import zones_of
 from plant.calc.running_hours import Exposure, Ledger
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
 from plant.selectors import hours_of
-from reports.answers import Answers, Reference, answers_of, keep_reference, kept_reference, reference_of
+from reports.answers import Answers, Reference, answers_of, days_of, keep_reference, kept_reference, reference_of
+from reports.calc.bad_spells import SpellCheck, check_spells
 from reports.calc.rate_ratio import (
     Judgement,
     Rate,
@@ -33,7 +35,9 @@ from reports.calc.rate_ratio import (
     Verdict,
     VerdictRules,
     compare_rates,
+    direction,
     judge,
+    limits_with_spells,
     rate_with_interval,
     rate_with_interval_many,
     rule_text,
@@ -77,6 +81,25 @@ class Belt:
     switches: tuple[ConveyorPart, ...]
     stations: tuple[LoggedStation, ...]
     installations: tuple[Installation, ...]
+    seen_at: dt.datetime | None = None  # as it stood then; None: as it stands today
+
+    def as_of(self, moment: dt.datetime) -> Belt:
+        """The belt as it stood at a moment: what was fitted later is not there yet."""
+        fitted = tuple(each for each in self.installations if each.installed_at < moment)
+        return replace(self, installations=fitted, seen_at=moment)
+
+    @property
+    def standing_switches(self) -> list[ConveyorPart]:
+        """Drift switches that stand there; one that was removed later stood there still."""
+        day = None if self.seen_at is None else self.seen_at.astimezone(self.conveyor.plant.zone).date()
+        return [
+            each for each in self.switches if each.removed_on is None or (day is not None and each.removed_on >= day)
+        ]
+
+    def is_used_until(self, moment: dt.datetime) -> bool:
+        """Not taken out of use before the day of a moment."""
+        retired_on = self.conveyor.retired_on
+        return retired_on is None or retired_on >= moment.astimezone(self.conveyor.plant.zone).date()
 
 
 @dataclass(frozen=True)
@@ -150,6 +173,8 @@ class Study:
     neighbours: tuple[Installation, ...]  # zones overlap, yet they are not judged along
     now: dt.datetime
     answers: Answers | None = None
+    failure: PartFailure | None = None  # the first of a part in the window after, as it was run
+    sound: Study | None = None  # the same comparison with the window after cut where the part was last found sound
 
     @property
     def installation(self) -> Installation:
@@ -162,6 +187,16 @@ class Study:
     @property
     def verdict(self) -> Verdict:
         return self.judgement.verdict
+
+    @property
+    def is_standing(self) -> bool:
+        """One of the devices at least stood in its place at the moment of the comparison."""
+        return any(each.removed_at is None or each.removed_at > self.now for each in self.members)
+
+    @property
+    def is_whole(self) -> bool:
+        """All of the devices stood in their places then."""
+        return all(each.removed_at is None or each.removed_at > self.now for each in self.members)
 
     @property
     def is_closed(self) -> bool:
@@ -250,16 +285,25 @@ def rules_of(plant: Plant) -> VerdictRules:
     )
 
 
-def chosen_windows(installations: Iterable[Installation]) -> dict[int, StudyWindow]:
-    """The engineer's window of each installation, where there is one; the latest counts."""
-    rows = StudyWindow.objects.current().filter(installation__in=list(installations)).select_related("created_by")
+def chosen_windows(installations: Iterable[Installation], at: dt.datetime | None = None) -> dict[int, StudyWindow]:
+    """The engineer's window of each installation, where there is one; the latest counts.
+
+    With a moment, the windows that held then: what was set or taken back later had not been.
+    """
+    rows = StudyWindow.objects.filter(installation__in=list(installations), is_withdrawn=False)
+    if at is None:
+        rows = rows.current()
+    else:
+        later = Q(corrected_by__isnull=True) | Q(corrected_by__created_at__gte=at)
+        rows = rows.filter(later, created_at__lt=at)
+    rows = rows.select_related("created_by")
     return {row.installation_id: row for row in rows.order_by("created_at", "pk")}
 
 
 # --- who is judged with whom ------------------------------------------------------------------------------------------
 def switches_in(belt: Belt, zones: Sequence[Zone]) -> int:
-    """Drift switches in the zones that stand there today."""
-    return len(detectors_in(zones, [each.chainage_m for each in belt.switches if each.removed_on is None]))
+    """Drift switches in the zones that stand there."""
+    return len(detectors_in(zones, [each.chainage_m for each in belt.standing_switches]))
 
 
 def stations_in(belt: Belt, strand: str, zones: Sequence[Zone], windows: StudyWindows) -> int:
@@ -374,10 +418,13 @@ def study(
     chosen: StudyWindow | None,
     now: dt.datetime,
     reference: Reference | None = None,
+    failures: Mapping[int, Sequence[PartFailure]] | None = None,
+    sound_until: dt.datetime | None = None,
 ) -> Study:
     """The comparison of one installation or group on a belt that was gathered before.
 
-    Without a reference the counts stand alone; with one they must agree with what the rest of the plant tells.
+    Without a reference the counts stand alone; with one they must agree with what the rest of the plant tells. With the
+    failures of parts by installation the answer while the parts were sound stands beside the one as it was run.
     """
     one = members[0]
     plant, strand, tz = one.plant, one.strand, one.plant.zone
@@ -395,6 +442,8 @@ def study(
         if chosen.after_until is not None:
             until = min(until, start_of_day(chosen.after_until + dt.timedelta(days=1), tz))
     cuts, neighbours = cuts_of(belt, members)
+    if sound_until is not None:
+        cuts.append(Cut(sound_until, _("a part was last found sound")))
     rule = {"first_installed_at": first, "until": until, "before_months": before_months, "tz": tz}
     rule |= {
         "settled_at": settling_end(
@@ -409,6 +458,10 @@ def study(
     answers = None
     if reference is not None:
         answers = answers_of(belt, strand, zones, before, after, reference, rules.level)
+    failure = first_failure(members, windows.after, failures or {})
+    sound = None
+    if failure is not None and failure.sound_until is not None and failure.sound_until > windows.after.start:
+        sound = study(members, belt, chosen=chosen, now=now, reference=reference, sound_until=failure.sound_until)
     return Study(
         members=tuple(members),
         belt=belt,
@@ -434,7 +487,17 @@ def study(
         neighbours=tuple(neighbours),
         now=now,
         answers=answers,
+        failure=failure,
+        sound=sound,
     )
+
+
+def first_failure(
+    members: Sequence[Installation], after: Window, failures: Mapping[int, Sequence[PartFailure]]
+) -> PartFailure | None:
+    """The first part of these devices that was found failed in the window after."""
+    found = [one for each in members for one in failures.get(each.pk, ()) if after.start < one.found_at < after.end]
+    return min(found, key=lambda one: one.found_at, default=None)
 
 
 def start_of_day(day: dt.date, tz: dt.tzinfo) -> dt.datetime:
@@ -486,8 +549,14 @@ def study_of(installation: Installation, now: dt.datetime) -> Study:
     """The comparison of one installation, with those that are judged as one with it."""
     belt = belts_of([installation.conveyor])[installation.conveyor_id]
     members = group_of(next(each for each in belt.installations if each.pk == installation.pk), belt)
-    reference = reference_for(installation.plant, now)
-    return study(members, belt, chosen=latest_choice(members, chosen_windows(members)), now=now, reference=reference)
+    return study(
+        members,
+        belt,
+        chosen=latest_choice(members, chosen_windows(members)),
+        now=now,
+        reference=reference_for(installation.plant, now),
+        failures=part_failures_of(members),
+    )
 
 
 def reference_for(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None = None) -> Reference:
@@ -503,7 +572,7 @@ def reference_for(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None =
         return known
     if belts is None:
         belts = tuple(belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant")).values())
-    return keep_reference(plant, stamp, reference_of(belts, now))
+    return keep_reference(plant, stamp, reference_of([each.as_of(now) for each in belts], now))
 
 
 def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow]) -> StudyWindow | None:
@@ -552,19 +621,34 @@ class Book:
 
 
 def book_of(plant: Plant, now: dt.datetime) -> Book:
-    """Comparisons of a plant, groups once, by tag and chainage; a fixed number of queries."""
-    belts = belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag"))
-    chosen = chosen_windows(each for belt in belts.values() for each in belt.installations)
-    reference = reference_for(plant, now, tuple(belts.values()))
+    """Comparisons of a plant as it stood at a moment, groups once, by tag and chainage; a fixed number of queries.
+
+    Incidents and hours are those that the book holds today, also where they were entered later; devices, switches and
+    windows set by a person are those of that moment.
+    """
+    known = belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag"))
+    belts = tuple(each.as_of(now) for each in known.values())
+    chosen = chosen_windows((each for belt in belts for each in belt.installations), at=now)
+    reference = reference_for(plant, now, belts)
+    failures = part_failures_of(each for belt in belts for each in belt.installations)
     found, judged = [], set()
-    for belt in belts.values():
+    for belt in belts:
         for installation in belt.installations:
             if installation.pk in judged:
                 continue
             members = group_of(installation, belt)
             judged |= {each.pk for each in members}
-            found.append(study(members, belt, chosen=latest_choice(members, chosen), now=now, reference=reference))
-    return Book(plant, now, tuple(belts.values()), tuple(found), reference)
+            found.append(
+                study(
+                    members,
+                    belt,
+                    chosen=latest_choice(members, chosen),
+                    now=now,
+                    reference=reference,
+                    failures=failures,
+                )
+            )
+    return Book(plant, now, belts, tuple(found), reference)
 
 
 def studies_of(plant: Plant, now: dt.datetime) -> tuple[Study, ...]:
@@ -686,8 +770,8 @@ def belt_rate(belt: Belt, window: Window) -> BeltRate:
 
 
 def plant_rate(belts: Iterable[Belt], window: Window) -> BeltRate:
-    """The plant as one: all incidents over all running hours of belts in use."""
-    each = [belt_rate(belt, window) for belt in belts if belt.conveyor.retired_on is None]
+    """The plant as one: all incidents over all running hours of belts in use at the end of the window."""
+    each = [belt_rate(belt, window) for belt in belts if belt.is_used_until(window.end)]
     n, hours = sum(one.rate.n for one in each), sum(one.exposure_h for one in each)
     elapsed = len(each) * (window.end - window.start) / dt.timedelta(hours=1)
     covered = sum(one.coverage for one in each) * (window.end - window.start) / dt.timedelta(hours=1)
@@ -703,6 +787,41 @@ def plant_rate(belts: Iterable[Belt], window: Window) -> BeltRate:
         n_unknown_hours=sum(one.n_unknown_hours for one in each),
         url=f"{reverse('incident-list')}?{asked}",
     )
+
+
+@dataclass(frozen=True)
+class RateComparison:
+    """Whole belts, or the plant, in a window against an earlier one; bad spells taken in."""
+
+    earlier: BeltRate
+    later: BeltRate
+    ratio: RateRatio
+    spells: SpellCheck
+
+    @property
+    def answer(self) -> str:
+        """fewer, more, flat or unjudged: the name of its mark."""
+        return direction(self.ratio, self.spells)
+
+    @property
+    def limits(self) -> tuple[float, float] | None:
+        """Widened where incidents come in bad spells."""
+        return limits_with_spells(self.ratio, self.spells)
+
+
+def compare_belts(
+    belts: Sequence[Belt], earlier: Window, later: Window, reference: Reference, *, level: float = 0.95
+) -> RateComparison:
+    """All incidents of belts in a window against an earlier one, each window with the belts in use at its end."""
+    sides = []
+    for window in (earlier, later):
+        for belt in belts:
+            if belt.is_used_until(window.end):
+                everywhere = np.ones(belt.incidents.at_s.shape, dtype=bool)
+                sides.append(days_of(belt, everywhere, window, reference))
+    then, now = (plant_rate(belts, window) for window in (earlier, later))
+    ratio = compare_rates(then.rate.n, then.exposure_h, now.rate.n, now.exposure_h, level=level)
+    return RateComparison(then, now, ratio, check_spells(sides))
 
 
 # --- rules in words ---------------------------------------------------------------------------------------------------
@@ -730,8 +849,13 @@ def window_rules(plant: Plant) -> list[str]:
         _("An incident at a time whose running hours are not known, or at an unknown place, is left out and said."),
         _(
             "Watched after that: the good rate is learnt in the first %(hours)s running hours, and taken as at least "
-            "%(share)s %% of the rate before. Bad days that come thrice as often raise an alarm; a device that stays "
-            "good raises one for nothing in about %(years)s years."
+            "%(share)s %% of the rate before. Bad days that come thrice as often raise an alarm; it is over once the "
+            "rate "
+            "has come back. A device that stays at its learnt rate raises one for nothing once in about %(years)s "
+            "years "
+            "at most; one whose rate was learnt too low by luck raises more, so how many alarms chance alone would "
+            "bring "
+            "is told with them."
         )
         % {"hours": plant.watch_learn_h, "share": plant.watch_least_share_pct, "years": plant.watch_alarm_years},
     ]

@@ -64,7 +64,23 @@ FORMULAE = (
     "d: dispersion, 1 unless incidents come in bad spells: 1 + 2 (pairs - expected pairs) / n, pairs at most two days "
     "apart, where chance alone would bring so many in fewer than 5 of 100 cases. Widened limits and p: the plain ones "
     "with counts and hours divided by d.",
-    "q: the widened p-values of all comparisons that can be judged, adjusted after Benjamini and Hochberg.",
+    "Limit that decides: one-sided, the quantile at 5 % or 95 % of the same law as the interval, of the shrunk "
+    "answer; of "
+    "the compared one where there is none.",
+    "Too few incidents to tell: (0.025^(-d / n0) - 1) t0 / t1, the upper limit of R if n1 were 0, is not below 1.",
+    "q: the widened p-values of all comparisons whose counts could have told fewer (n1 = 0 would have), adjusted after "
+    "Benjamini and Hochberg; a rise that the others tell is adjusted among all that can be judged.",
+    "Fleet, group, next device: log of (n1 / d + 0.5) less the mean log of what was to be expected after, which is "
+    "M + log(c t1 / d), pooled by DerSimonian and Laird with the interval of Hartung and Knapp. A device's variance "
+    "is V "
+    "without the errors of c and of the model, plus 1 / (expected times the pooled ratio + 0.5); those errors are "
+    "common "
+    "to all and added to the middle's as a whole.",
+    "Rate watch: S = max(0, S + bad day - k r h), k = 2 / ln 3, r the learnt rate, h the day's hours; an alarm from "
+    "S at "
+    "or above its threshold until S is 0 again. Alarms by chance: the bad days of each device laid anew at random over "
+    "its hours.",
+    "While sound: the window after cut where a sensor roller or pivot that was found failed was last found sound.",
     "Another merge time is tried on raw switch events only; what people logged counts one each.",
 )
 
@@ -120,6 +136,13 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
         }
         for each in study.left_out
     ]
+    if study.chosen is not None:
+        chosen = {
+            "item": str(study.chosen.created_by or ""),
+            "from": study.chosen.created_at,
+            "words": study.chosen.reason,
+        }
+        rows.append({"part": "windows set by a person", **chosen})
     rows += check_rows(study)
     ratio = study.ratio
     rows.append({"part": "answer", "item": "plain, exact", **limits(ratio.ratio, ratio.low, ratio.high)})
@@ -137,6 +160,7 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
         {"part": "note", "item": str(each.created_by), "from": each.created_at, "words": each.text}
         for each in notes_of(study)
     ]
+    rows += sound_rows(study)
     rows.append({"part": "verdict", "item": study.verdict.words, "words": " ".join(study.judgement.reasons)})
     rows.append({"part": "code", "item": code_version(), "from": study.now})
     return rows
@@ -186,6 +210,8 @@ def answer_rows(study: Study) -> list[dict[str, Any]]:
     for name, index in (("compared", answers.compared), ("shrunk", answers.shrunk)):
         if index is not None:
             rows.append({"part": "answer", "item": name, **limits(index.ratio, index.low, index.high)})
+            one_sided = limits(None, index.low_one_sided, index.high_one_sided)
+            rows.append({"part": "answer", "item": f"{name}, one-sided limits, which decide", **one_sided})
     if answers.trend is not None:
         trend = answers.trend
         for name, n, hours in (
@@ -290,6 +316,24 @@ def sensitivity_rows(study: Study) -> list[dict[str, Any]]:
     return rows
 
 
+def sound_rows(study: Study) -> list[dict[str, Any]]:
+    """The same comparison with the window after cut where a part that failed was last found sound."""
+    if study.failure is None:
+        return []
+    rows: list[dict[str, Any]] = [
+        {"part": "part found failed", "item": study.failure.part, "from": study.failure.found_at}
+    ]
+    sound = study.sound
+    if sound is not None:
+        side, ratio = sound.after, sound.ratio
+        counted = {"incidents": side.n, "running_h": exact(side.hours), "coverage": rounded(side.exposure.coverage)}
+        rows.append({"part": "while sound", "item": "after", **span(side.window), **counted})
+        rows.append({"part": "while sound", "item": "plain, exact", **limits(ratio.ratio, ratio.low, ratio.high)})
+        words = " ".join(sound.judgement.reasons)
+        rows.append({"part": "while sound", "item": f"verdict: {sound.verdict.words}", "words": words})
+    return rows
+
+
 def offset_rows(study: Study) -> list[dict[str, Any]]:
     """Every reading of the belt offset, then what they come to on each occasion."""
     offsets = offset_study_of(study.members, study.now)
@@ -331,7 +375,8 @@ def method_text(plant: Plant, study: Study | None = None) -> str:
         numbers = " + ".join(each.device.number for each in study.members)
         lines.append(f"Comparison: {study.conveyor.tag} {study.installation.strand}, device {numbers}")
         if study.chosen is not None:
-            lines.append(f"Windows set by a person: {study.chosen.reason}")
+            day = study.chosen.created_at.astimezone(plant.zone).date()
+            lines.append(f"Windows set by {study.chosen.created_by} on {day}: {study.chosen.reason}")
     lines += [f"Code: {code_version()}", ""]
     numbers_used = (
         f"level {rules.level:g}; least coverage {rules.least_coverage:g}; margin {rules.margin[0]:g} to "

@@ -25,9 +25,10 @@ MARKS = {
     "little": '<path d="M1 5H13M1 9H13" stroke="currentColor" stroke-width="2"/>',
     "early": '<circle cx="7" cy="7" r="5.5" fill="none" stroke="currentColor" stroke-width="2" '
     'stroke-dasharray="3 2.4"/>',
+    "few": '<circle cx="3" cy="7" r="2" fill="currentColor"/><circle cx="11" cy="7" r="2" fill="currentColor"/>',
     "unjudged": '<path d="M2 2 12 12M12 2 2 12" stroke="currentColor" stroke-width="2"/>',
 }
-COLOURS = {"fewer": "sound", "more": "act", "little": "flat", "unjudged": "flat"}
+COLOURS = {"fewer": "sound", "more": "act", "little": "flat", "few": "flat", "unjudged": "flat"}
 
 
 def units_of(context: Any) -> UnitSystem:

@@ -27,6 +27,7 @@ from plant.calc.rates import (
 )
 from reports.calc.bad_spells import SpellCheck, widened_limits
 from reports.calc.empirical_bayes import EffectIndex
+from reports.calc.smallest_change import tells_fewer_at_best
 
 __all__ = [
     "RULE_TEXT",
@@ -39,9 +40,11 @@ __all__ = [
     "VerdictRules",
     "compare_rates",
     "compare_rates_many",
+    "direction",
     "hours_needed",
     "hours_to_power",
     "judge",
+    "limits_with_spells",
     "power_to_detect",
     "rate_with_interval",
     "rate_with_interval_many",
@@ -56,6 +59,7 @@ class Verdict(StrEnum):
     MORE = "more"
     NO_CLEAR_CHANGE = "no_clear_change"
     CHANGES_LITTLE = "changes_little"
+    TOO_FEW = "too_few"
     TOO_EARLY = "too_early"
     CANNOT_BE_JUDGED = "cannot_be_judged"
 
@@ -70,6 +74,7 @@ _WORDS = {
     Verdict.MORE: "more incidents",
     Verdict.NO_CLEAR_CHANGE: "no clear change",
     Verdict.CHANGES_LITTLE: "shown to change little",
+    Verdict.TOO_FEW: "too few incidents to tell",
     Verdict.TOO_EARLY: "too early to tell",
     Verdict.CANNOT_BE_JUDGED: "cannot be judged",
 }
@@ -146,11 +151,18 @@ def rule_text(rules: VerdictRules) -> tuple[str, ...]:
         f"incidents come in bad spells), and so does, on the same side, the one-sided {_percent(rules.level)} limit "
         "after allowing for devices being put where it was worst and for what untreated stretches did. Where too few "
         "stretches are untreated for that, the answer compared with them takes its place; where that is missing too, "
-        "the counts decide alone and the verdict says so. This calls a device that does nothing fewer in at most "
-        f"{_wrong(rules.level)} of cases, and more in at most {_wrong(rules.level)}, as far as the model of untreated "
-        "stretches fits; without that model nothing of the kind is promised.",
+        "the counts decide alone and the verdict says so. The promise: looked at once, a device that does nothing is "
+        f"called fewer or more in at most {_wrong(rules.level)} of cases, both together, as far as the model of "
+        "untreated "
+        "stretches fits and their rates do not drift apart. Without that model nothing of the kind is promised, and "
+        "who "
+        "looks again and again sees a wrong verdict more often.",
         f"Shown to change little: all of these intervals lie between {low:g} and {high:g}, a margin fixed beforehand.",
         f"Too early to tell: fewer than {rules.least_after_share:g} times the hours before have been run after.",
+        "Too few incidents to tell: none of these, and with no incident at all after the interval would not have left "
+        "out 1 either: there were too few before. Such a comparison is counted neither where chance is reckoned with "
+        "nor "
+        "among those that have to stand together.",
         "No clear change: none of these; it does not say that the device does nothing.",
     )
 
@@ -211,24 +223,30 @@ def judge(
     allowed = shrunk or compared
     counts = (
         *_counts_sentences(ratio),
-        *_spell_sentences(ratio, spells, rules),
+        *_spell_sentences(ratio, spells),
         *_allowed_sentences(shrunk, compared),
     )
     percent = _percent(rules.level)
     contradiction: tuple[str, ...] = ()
-    if ratio.low is not None and ratio.high is not None:
-        low, high = _limits(ratio, spells, rules)
+    limits = limits_with_spells(ratio, spells)
+    if limits is not None and ratio.low is not None and ratio.high is not None:
+        low, high = limits
         allowed_low, allowed_high = (allowed.low, allowed.high) if allowed is not None else (low, high)
         alone = () if allowed else (ALONE,)
         if high < 1 and (allowed is None or allowed.high_one_sided < 1):
-            return Judgement(Verdict.FEWER, (*counts, f"The whole {percent} interval lies below 1.", *alone))
+            decides = (_deciding_sentence(allowed, percent, is_fewer=True),) if allowed else alone
+            return Judgement(Verdict.FEWER, (*counts, f"The whole {percent} interval lies below 1.", *decides))
         if low > 1 and (allowed is None or allowed.low_one_sided > 1):
-            return Judgement(Verdict.MORE, (*counts, f"The whole {percent} interval lies above 1.", *alone))
+            decides = (_deciding_sentence(allowed, percent, is_fewer=False),) if allowed else alone
+            return Judgement(Verdict.MORE, (*counts, f"The whole {percent} interval lies above 1.", *decides))
         if rules.margin[0] <= min(low, allowed_low) and max(high, allowed_high) <= rules.margin[1]:
             said = f"The whole {percent} interval lies between {rules.margin[0]:g} and {rules.margin[1]:g}."
             return Judgement(Verdict.CHANGES_LITTLE, (*counts, said))
-        if high < 1 or low > 1:
-            contradiction = ("The counts alone leave out 1; what chance and the untreated stretches explain does not.",)
+        if allowed is not None and (high < 1 or low > 1):
+            contradiction = (
+                "The counts alone leave out 1; what chance and the untreated stretches explain does not.",
+                _deciding_sentence(allowed, percent, is_fewer=high < 1),
+            )
         elif ratio.high < 1 or ratio.low > 1:
             contradiction = ("The exact interval leaves out 1, the one widened for bad spells does not.",)
     if contradiction and ratio.hours_after >= rules.least_after_share * ratio.hours_before:
@@ -243,6 +261,10 @@ def judge(
         least = rules.least_after_share * ratio.hours_before
         said = f"{ratio.hours_after:.0f} h after are fewer than the {least:.0f} h that the rule asks for."
         return Judgement(Verdict.TOO_EARLY, (*waiting, said), needed)
+    sides = (ratio.n_before, ratio.hours_before, ratio.hours_after)
+    dispersion = spells.widening if spells is not None else 1.0
+    if not tells_fewer_at_best(*sides, dispersion=dispersion, level=rules.level):
+        return Judgement(Verdict.TOO_FEW, (*waiting, _too_few_sentence(ratio)), needed)
     return Judgement(Verdict.NO_CLEAR_CHANGE, waiting, needed)
 
 
@@ -275,23 +297,58 @@ def _counts_sentences(ratio: RateRatio) -> tuple[str, ...]:
     return (counted, f"Ratio {ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f}).")
 
 
-def _limits(ratio: RateRatio, spells: SpellCheck | None, rules: VerdictRules) -> tuple[float, float]:
-    """Exact limits of the ratio, widened where incidents come in bad spells."""
-    assert ratio.low is not None
-    assert ratio.high is not None
+def limits_with_spells(ratio: RateRatio, spells: SpellCheck | None) -> tuple[float, float] | None:
+    """Limits of a ratio: exact, and widened where its incidents come in bad spells.
+
+    Parameters
+    ----------
+    ratio : RateRatio
+        Result of `compare_rates`.
+    spells : SpellCheck or None
+        Of the same incidents; None takes them as they are.
+
+    Returns
+    -------
+    tuple of float or None
+        Low and high at the level of the ratio [-]; None where nothing can be compared.
+    """
+    if ratio.low is None or ratio.high is None:
+        return None
     if spells is None or not spells.is_clustered:
         return ratio.low, ratio.high
     wide = widened_limits(
-        ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, spells.dispersion, level=rules.level
+        ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, spells.dispersion, level=ratio.level
     )
     return (ratio.low, ratio.high) if wide is None else (wide.low, wide.high)
 
 
-def _spell_sentences(ratio: RateRatio, spells: SpellCheck | None, rules: VerdictRules) -> tuple[str, ...]:
+def direction(ratio: RateRatio, spells: SpellCheck | None) -> str:
+    """What two counts say on their own, nothing allowed for but bad spells.
+
+    Parameters
+    ----------
+    ratio, spells
+        As `limits_with_spells`.
+
+    Returns
+    -------
+    str
+        "fewer", "more", "flat", or "unjudged" where nothing can be compared: the names of the marks.
+    """
+    limits = limits_with_spells(ratio, spells)
+    if limits is None:
+        return "unjudged"
+    if limits[1] < 1:
+        return "fewer"
+    return "more" if limits[0] > 1 else "flat"
+
+
+def _spell_sentences(ratio: RateRatio, spells: SpellCheck | None) -> tuple[str, ...]:
     """That incidents came in bad spells, and what that makes of the interval."""
-    if spells is None or not spells.is_clustered or ratio.low is None or ratio.high is None:
+    limits = limits_with_spells(ratio, spells)
+    if spells is None or not spells.is_clustered or limits is None:
         return ()
-    low, high = _limits(ratio, spells, rules)
+    low, high = limits
     return (
         f"Incidents come in bad spells ({spells.pairs} close pairs where chance brings {spells.expected_pairs:.1f}; "
         f"{' and '.join(str(each) for each in spells.bad_days)} bad days before and after), so the interval is widened "
@@ -312,6 +369,24 @@ def _allowed_sentences(shrunk: EffectIndex | None, compared: EffectIndex | None)
             f"{compared.high:.2f}); not for devices being put where it was worst.",
         )
     return ()
+
+
+def _deciding_sentence(allowed: EffectIndex, percent: str, *, is_fewer: bool) -> str:
+    """The limit that decides beside the counts: with the level all on one side."""
+    limit = allowed.high_one_sided if is_fewer else allowed.low_one_sided
+    where = ("below 1" if limit < 1 else "not below 1") if is_fewer else ("above 1" if limit > 1 else "not above 1")
+    return f"With these allowances the one-sided {percent} limit, which decides beside it, is {limit:.2f}: {where}."
+
+
+def _too_few_sentence(ratio: RateRatio) -> str:
+    """Why no verdict of fewer was within reach."""
+    if ratio.n_before == 0:
+        return "Without an incident before none can have become fewer."
+    return (
+        f"Even with none in the {ratio.hours_after:.0f} h after, {count_words(ratio.n_before)} before would have "
+        "been too "
+        "few to say that they became fewer."
+    )
 
 
 def _unclear(ratio: RateRatio, percent: str) -> tuple[str, ...]:

@@ -94,6 +94,57 @@ def smallest_change(
     return SmallestChange(_fall(seen, power), _rise(seen, power), power, level)
 
 
+def tells_fewer_at_best(
+    n_before: float, hours_before: float, hours_after: float, *, dispersion: float = 1.0, level: float = 0.95
+) -> bool:
+    """Whether the interval of the ratio would leave out 1 if not a single incident had come after.
+
+    Where it would not, "fewer" was out of reach whatever the device did: too few incidents before, or too few hours.
+
+    Parameters
+    ----------
+    n_before : float
+        Incidents before, 0 or more.
+    hours_before, hours_after : float
+        Running hours of both sides, 0 or more [h].
+    dispersion : float, optional
+        Variance over mean where incidents come in bad spells, 1 or more: counts and hours are divided by it [-].
+    level : float, optional
+        Coverage of the two-sided interval, 0 < level < 1 [-].
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its range.
+
+    Notes
+    -----
+    With none after, the upper Clopper-Pearson limit of the share p of incidents that fall after is ``1 - tail^(1/n)``,
+    so the limit of the ratio is ``(tail^(-1/n) - 1) t0 / t1``.
+
+    Examples
+    --------
+    With as many hours on both sides it takes six incidents before: 2 x 0.5^6 is below 0.05, 2 x 0.5^5 is not.
+
+    >>> tells_fewer_at_best(6, 5000, 5000), tells_fewer_at_best(5, 5000, 5000)
+    (True, False)
+    """
+    check_level(level)
+    if not (n_before >= 0 and hours_before >= 0 and hours_after >= 0 and dispersion >= 1):
+        raise ValueError(
+            f"n_before is {n_before}, hours {hours_before} and {hours_after} h, dispersion {dispersion}; give counts "
+            "and hours from 0 up and a dispersion from 1 up"
+        )
+    if n_before == 0 or hours_after == 0:
+        return False
+    tail = (1.0 - level) / 2.0
+    return math.expm1(-math.log(tail) * dispersion / n_before) * hours_before < hours_after
+
+
 def _fall(seen: Callable[[float], float], power: float) -> float | None:
     if seen(0.0) < power:
         return None

@@ -15,13 +15,26 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from inspections.selectors import CheckState
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 from plant.templatetags.quantities import mark
+from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Verdict
 from reports.charts import forest_row, forest_ticks
 from reports.pools import Standing
 from reports.selectors import Study
-from reports.templatetags.effect import in_hours, one, q_words, ratio_words, verdict_mark, verdict_words
+from reports.templatetags.effect import (
+    act_words,
+    chosen_words,
+    in_hours,
+    limit_words,
+    one,
+    q_words,
+    ratio_words,
+    sound_words,
+    verdict_mark,
+    verdict_words,
+)
 from reports.watches import Fading
 
 VERDICTS_BY_WEIGHT = (
@@ -29,6 +42,7 @@ VERDICTS_BY_WEIGHT = (
     Verdict.MORE,
     Verdict.CHANGES_LITTLE,
     Verdict.NO_CLEAR_CHANGE,
+    Verdict.TOO_FEW,
     Verdict.TOO_EARLY,
     Verdict.CANNOT_BE_JUDGED,
 )
@@ -42,6 +56,7 @@ class EffectRow:
     study: Study
     standing: Standing | None = None
     fading: Fading | None = None
+    acts: tuple[CheckState, ...] = ()
 
     @property
     def q(self) -> float:
@@ -114,6 +129,71 @@ class EffectRow:
         return self.of_answer("shrunk", "high")
 
     @property
+    def limit_low(self) -> float | str:
+        """One-sided, of the answer that decides beside the counts."""
+        index = deciding(self.study)
+        return "" if index is None else number(index.low_one_sided)
+
+    @property
+    def limit_high(self) -> float | str:
+        index = deciding(self.study)
+        return "" if index is None else number(index.high_one_sided)
+
+    @property
+    def at_act(self) -> str:
+        return "; ".join(act_words(each) for each in self.acts)
+
+    @property
+    def windows_set_on(self) -> Any:
+        return "" if self.study.chosen is None else self.study.chosen.created_at
+
+    @property
+    def windows_set_by(self) -> str:
+        return "" if self.study.chosen is None else str(self.study.chosen.created_by or "")
+
+    @property
+    def sound_until(self) -> Any:
+        failure = self.study.failure
+        return "" if failure is None or self.study.sound is None else failure.sound_until
+
+    @property
+    def part_found_failed(self) -> Any:
+        return "" if self.study.failure is None else self.study.failure.found_at
+
+    def of_sound(self, figure: str) -> Any:
+        """A figure of the comparison while the parts were sound, for the files."""
+        sound = self.study.sound
+        if sound is None:
+            return ""
+        known = {"n": sound.after.n, "hours": round(sound.after.hours, 1), "verdict": verdict_words(sound)}
+        known |= {"ratio": number(sound.ratio.ratio), "low": number(sound.ratio.low), "high": number(sound.ratio.high)}
+        return known[figure]
+
+    @property
+    def sound_n_after(self) -> Any:
+        return self.of_sound("n")
+
+    @property
+    def sound_hours_after(self) -> Any:
+        return self.of_sound("hours")
+
+    @property
+    def sound_ratio(self) -> Any:
+        return self.of_sound("ratio")
+
+    @property
+    def sound_low(self) -> Any:
+        return self.of_sound("low")
+
+    @property
+    def sound_high(self) -> Any:
+        return self.of_sound("high")
+
+    @property
+    def sound_verdict(self) -> Any:
+        return self.of_sound("verdict")
+
+    @property
     def left_out(self) -> str:
         return "; ".join(
             f"{each.window.start:%Y-%m-%d} to {each.window.end:%Y-%m-%d}: {each.n} in {each.running_h:.0f} h, "
@@ -128,6 +208,12 @@ class EffectRow:
     @property
     def rate_after(self) -> float:
         return self.study.after.rate.per_1000_h or 0.0
+
+
+def deciding(study: Study) -> EffectIndex | None:
+    """The answer that has to agree with the counts."""
+    answers = study.answers
+    return None if answers is None else answers.shrunk or answers.compared
 
 
 def number(value: float | None, digits: int = 4) -> float | str:
@@ -203,6 +289,19 @@ class EffectTable(RegisterTable):
     stands = tables.Column(accessor="q", visible=False)
     fading_since = tables.Column(accessor="q", visible=False)
     left_out = tables.Column(visible=False)
+    limit_low = tables.Column(visible=False)
+    limit_high = tables.Column(visible=False)
+    at_act = tables.Column(visible=False)
+    windows_set_on = MomentColumn(visible=False)
+    windows_set_by = tables.Column(visible=False)
+    part_found_failed = MomentColumn(visible=False)
+    sound_until = MomentColumn(visible=False)
+    sound_n_after = tables.Column(visible=False)
+    sound_hours_after = tables.Column(visible=False)
+    sound_ratio = tables.Column(visible=False)
+    sound_low = tables.Column(visible=False)
+    sound_high = tables.Column(visible=False)
+    sound_verdict = tables.Column(visible=False)
 
     class Meta:
         order_by = "verdict"
@@ -275,11 +374,17 @@ class EffectTable(RegisterTable):
         return " ".join(value)
 
     def render_verdict(self, record: EffectRow) -> str:
-        """The verdict; below it that the device fades, and on a tablet whether it stands: there is no column for it."""
+        """The verdict with what decided it; below it what is known of the device, and whether it stands (on a "
+        "tablet)."""
         parts = [verdict_mark(record.study)]
         if record.fading is not None:
-            since = _("fading since %(month)s") % {"month": date_format(record.fading.climbing_since, "F Y")}
+            since = _("watch alarm, bad days since %(month)s") % {
+                "month": date_format(record.fading.climbing_since, "F Y")
+            }
             parts.append(mark("watch", since))
+        parts += [mark("act", act_words(each)) for each in record.acts]
+        soft = [limit_words(record.study), sound_words(record.study), chosen_words(record.study)]
+        parts += [format_html('<span class="soft">{}</span>', words) for words in soft if words]
         if record.standing is not None and record.standing.stands is not None:
             words = _("stands among all") if record.standing.stands else _("does not stand among all")
             parts.append(format_html('<span class="soft q-under">{}</span>', words))

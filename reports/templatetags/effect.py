@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 from django import template
-from django.utils.formats import number_format
+from django.utils import timezone
+from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
+from inspections.selectors import CheckState
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.templatetags.quantities import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict
 from reports.calc.smallest_change import SmallestChange
-from reports.selectors import Bar, Side, Study
+from reports.selectors import Bar, RateComparison, Side, Study
+from reports.watches import Fading, FleetWatch
 
 register = template.Library()
 
@@ -23,6 +27,7 @@ MARK_OF = {
     Verdict.MORE: "more",
     Verdict.NO_CLEAR_CHANGE: "flat",
     Verdict.CHANGES_LITTLE: "little",
+    Verdict.TOO_FEW: "few",
     Verdict.TOO_EARLY: "early",
     Verdict.CANNOT_BE_JUDGED: "unjudged",
 }
@@ -31,6 +36,7 @@ VERDICT_WORDS = {
     Verdict.MORE: gettext_lazy("more incidents"),
     Verdict.NO_CLEAR_CHANGE: gettext_lazy("no clear change"),
     Verdict.CHANGES_LITTLE: gettext_lazy("shown to change little"),
+    Verdict.TOO_FEW: gettext_lazy("too few incidents to tell"),
     Verdict.TOO_EARLY: gettext_lazy("too early to tell"),
     Verdict.CANNOT_BE_JUDGED: gettext_lazy("cannot be judged"),
 }
@@ -78,6 +84,47 @@ def ratio_words(ratio: RateRatio) -> str:
 def index_words(index: EffectIndex | None) -> str:
     """0.24 (0.09-0.53); none"""
     return _("none") if index is None else f"{two(index.ratio)} ({two(index.low)}-{two(index.high)})"
+
+
+@register.filter
+def one_sided_words(index: EffectIndex) -> str:
+    """one-sided: at least 0.06, at most 0.93"""
+    return _("one-sided %(level)s %%, which decides: at least %(low)s, at most %(high)s") % {
+        "level": f"{100 * index.level:g}",
+        "low": two(index.low_one_sided),
+        "high": two(index.high_one_sided),
+    }
+
+
+ANSWER_WORDS = {
+    "fewer": gettext_lazy("fewer incidents"),
+    "more": gettext_lazy("more incidents"),
+    "flat": gettext_lazy("no clear change"),
+    "unjudged": gettext_lazy("cannot be compared"),
+}
+
+
+@register.filter
+def answer_mark(comparison: RateComparison) -> str:
+    return mark(comparison.answer, str(ANSWER_WORDS[comparison.answer]))
+
+
+@register.filter
+def compared_words(comparison: RateComparison) -> str:
+    """0.43 (0.23-0.77); with bad spells: 0.43 (0.11-1.40, widened: 121 close pairs of incidents, 42 by chance)"""
+    limits, ratio = comparison.limits, comparison.ratio
+    if limits is None or ratio.ratio is None or not comparison.spells.is_clustered or math.isinf(limits[1]):
+        return ratio_words(ratio)
+    return _(
+        "%(ratio)s (%(low)s-%(high)s, widened because incidents come in bad spells: %(pairs)s pairs within two days of "
+        "each other, %(expected)s by chance)"
+    ) % {
+        "ratio": two(ratio.ratio),
+        "low": two(limits[0]),
+        "high": two(limits[1]),
+        "pairs": comparison.spells.pairs,
+        "expected": number_format(round(comparison.spells.expected_pairs), 0),
+    }
 
 
 @register.filter
@@ -168,6 +215,105 @@ def smallest_words(smallest: SmallestChange) -> str:
 
 
 @register.filter
+def limit_words(study: Study) -> str:
+    """at most 0.93 (one-sided 95 %), trend and choice of the worst allowed for; empty where no allowance decides."""
+    answers = study.answers
+    allowed = (answers.shrunk or answers.compared) if answers is not None else None
+    if allowed is None or study.verdict not in (Verdict.FEWER, Verdict.MORE):
+        return ""
+    known = {"level": f"{100 * allowed.level:g}", "for": _("trend and choice of the worst places allowed for")}
+    if answers is not None and answers.shrunk is None:
+        known["for"] = _("trend allowed for")
+    if study.verdict == Verdict.FEWER:
+        return _("at most %(limit)s (one-sided %(level)s %%), %(for)s") % {
+            **known,
+            "limit": two(allowed.high_one_sided),
+        }
+    return _("at least %(limit)s (one-sided %(level)s %%), %(for)s") % {**known, "limit": two(allowed.low_one_sided)}
+
+
+@register.filter
+def sound_words(study: Study) -> str:
+    """What came while its parts were sound, and since; empty where none was found failed in the window after."""
+    failure = study.failure
+    if failure is None:
+        return ""
+    zone = study.conveyor.plant.zone
+
+    def day(at: dt.datetime) -> str:
+        return date_format(at.astimezone(zone).date(), "j M Y")
+
+    part = {"pivot": _("The pivot"), "sensor_rollers": _("A sensor roller")}[failure.part]
+    found = _("%(part)s was found failed on %(day)s") % {"part": part, "day": day(failure.found_at)}
+    if study.sound is None or failure.sound_until is None:
+        return _("%(found)s; what came while it was sound cannot be told apart.") % {"found": found}
+    n = study.after.n - study.sound.after.n
+    hours = study.after.hours - study.sound.after.hours
+    return _(
+        "%(found)s: %(sound)s until it was last found sound on %(last)s, %(since)s since. While sound: %(verdict)s."
+    ) % {
+        "found": found,
+        "sound": in_hours(study.sound.after),
+        "last": day(failure.sound_until),
+        "since": _("%(n)s in %(hours)s") % {"n": n, "hours": run_hours(hours)},
+        "verdict": VERDICT_WORDS[study.sound.verdict],
+    }
+
+
+@register.filter
+def chosen_words(study: Study) -> str:
+    """Who set the windows, and on which day; empty where the rule did."""
+    if study.chosen is None:
+        return ""
+    day = study.chosen.created_at.astimezone(study.conveyor.plant.zone).date()
+    return _("windows set by %(who)s on %(day)s") % {
+        "who": study.chosen.created_by or _("somebody"),
+        "day": date_format(day, "j M Y"),
+    }
+
+
+@register.filter
+def act_words(state: CheckState) -> str:
+    """pivot freedom: act on 30 Aug 2026"""
+    when = state.last.closed_at if state.last is not None else None
+    if when is None:
+        return _("%(check)s: act") % {"check": state.check_kind}
+    return _("%(check)s: act on %(day)s") % {
+        "check": state.check_kind,
+        "day": date_format(timezone.localtime(when), "j M Y"),
+    }
+
+
+@register.filter
+def alarm_words(fading: Fading) -> str:
+    """rate watch: 10 bad days in 2,563 h since 6 May 2026, at first 2 in 1,507 h"""
+    since = fading.climbing_since.astimezone(fading.study.conveyor.plant.zone).date()
+    return ngettext(
+        "rate watch: alarm; %(n)s bad day in %(hours)s since %(day)s, at first %(first)s in %(learnt)s",
+        "rate watch: alarm; %(n)s bad days in %(hours)s since %(day)s, at first %(first)s in %(learnt)s",
+        fading.n_since,
+    ) % {
+        "n": fading.n_since,
+        "hours": run_hours(fading.hours_since),
+        "day": date_format(since, "j M Y"),
+        "first": fading.n_learnt,
+        "learnt": run_hours(fading.hours_learnt),
+    }
+
+
+@register.filter
+def watch_words(watch: FleetWatch) -> str:
+    """How many of the watched devices have an alarm, and how many chance alone would bring."""
+    if not watch.n_watched:
+        return _("No device is watched yet: each is while it stands, once the hours of learning are over.")
+    return _("%(n)s of %(all)s watched devices; by chance alone about %(chance)s would have one now.") % {
+        "n": len(watch.fading),
+        "all": watch.n_watched,
+        "chance": one(watch.n_by_chance),
+    }
+
+
+@register.filter
 def study_sentence(study: Study) -> str:
     """S-12 return, device 20: 29 in 4,800 h before, 6 in 4,700 h after. Ratio 0.21 (0.07-0.52). Fewer incidents."""
     counted = _("%(place)s: %(before)s before, %(after)s after.") % {
@@ -176,7 +322,9 @@ def study_sentence(study: Study) -> str:
         "after": in_hours(study.after),
     }
     words = verdict_words(study)
-    verdict = f"{words[0].upper()}{words[1:]}."
-    if study.ratio.ratio is None:
-        return f"{counted} {verdict}"
-    return f"{counted} {_('Ratio')} {ratio_words(study.ratio)}. {verdict}"
+    limit = limit_words(study)
+    verdict = f"{words[0].upper()}{words[1:]}{f': {limit}' if limit else ''}."
+    parts = [counted]
+    if study.ratio.ratio is not None:
+        parts.append(f"{_('Ratio')} {ratio_words(study.ratio)}.")
+    return " ".join([*parts, verdict, sound_words(study)]).strip()

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from django import template
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from plant.calc import wording
 from reports.calc.pooled import CommonRatio, RandomEffects
 from reports.charts import ForestRow, forest_pool
+from reports.pools import FleetCount, Pool
 from reports.templatetags.effect import two
 
 register = template.Library()
@@ -23,6 +25,52 @@ def limits_words(pooled: CommonRatio | RandomEffects) -> str:
     if pooled.low is None or pooled.high is None or pooled.high > FARTHEST_LIMIT:
         return _("%(ratio)s, no limits") % {"ratio": two(pooled.ratio)}
     return f"{two(pooled.ratio)} ({two(pooled.low)}-{two(pooled.high)})"
+
+
+@register.filter
+def basis_words(pool: Pool) -> str:
+    """What the pooled answers allow for."""
+    n_counts = pool.n - pool.n_shrunk - pool.n_compared
+    if pool.n_shrunk == pool.n:
+        return _(
+            "Middle and next device are of the answers that allow for what untreated stretches did and for devices "
+            "being "
+            "put where it was worst; the error of trend and reference, which all share, is carried."
+        )
+    if n_counts == pool.n:
+        return _(
+            "Middle and next device are of counts alone: too few stretches without a device could tell what would have "
+            "happened anyway, and chance high counts before are not taken out."
+        )
+    return _(
+        "Middle and next device are of the answer that allows for most: %(shrunk)s comparisons allow for what "
+        "untreated "
+        "stretches did and for the choice of the worst places, %(compared)s for the former only, %(counts)s are counts "
+        "alone."
+    ) % {"shrunk": pool.n_shrunk, "compared": pool.n_compared, "counts": n_counts}
+
+
+@register.filter
+def counted_words(count: FleetCount) -> str:
+    """59 comparisons of 60 devices (1 of them is judged together with another); 53 can be judged."""
+    if not count.n:
+        return _("No comparison yet.")
+    words = ngettext("%(n)s comparison", "%(n)s comparisons", count.n) % {"n": count.n}
+    of = ngettext("%(n)s device", "%(n)s devices", count.n_devices) % {"n": count.n_devices}
+    together = ""
+    if count.n_devices != count.n:
+        together = _("; devices fitted together are judged as one")
+    judged = (
+        _("all can be judged")
+        if count.n_judged == count.n
+        else _("%(n)s can be judged") % {"n": count.n_judged if count.n_judged else _("none")}
+    )
+    return _("%(comparisons)s of %(devices)s%(together)s; %(judged)s.") % {
+        "comparisons": words,
+        "devices": of,
+        "together": together,
+        "judged": judged,
+    }
 
 
 @register.filter

@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from installs.models import Installation
 from plant.errors import Refused
@@ -22,17 +22,17 @@ from plant.views.records import RecordPage
 from reports.calc.rate_ratio import Verdict
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
-from reports.panels import book_for, effect_context
-from reports.pools import Pool, Standing, pools_of, standing_words, standings_of
+from reports.panels import acts_of, book_for, effect_context
+from reports.pools import Pool, Standing, chance_words, count_of, pools_of, standing_words, standings_of
 from reports.selectors import Study, reference_for, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
 from reports.study_files import data_file, method_text, reference_file
 from reports.tables.effect import EffectRow, EffectTable
 from reports.templatetags.effect import VERDICT_WORDS, place_of
-from reports.watches import fading_in
+from reports.templatetags.pools import counted_words, limits_words, next_words
+from reports.watches import watch_of
 
 WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")
-LEVEL = 0.05
 
 
 class Choices:
@@ -53,7 +53,9 @@ class EffectList(RegisterList):
     def filtered(self) -> list[EffectRow]:
         book = book_for(self.request)
         studies = book.studies
-        fading = {each.study.installation.pk: each for each in fading_in(book)}
+        self.watch = watch_of(book)
+        fading = {each.study.installation.pk: each for each in self.watch.fading}
+        acts = acts_of(one for each in studies if each.is_standing for one in each.members)
         self.all_studies, self.standings, self.pools = studies, standings_of(studies), pools_of(studies)
         form = self.filterset_form(studies)
         self.filterset = Choices(form)
@@ -61,7 +63,12 @@ class EffectList(RegisterList):
             return []
         asked = form.cleaned_data if form.is_bound else {}
         rows = [
-            EffectRow(each, self.standings.get(each.installation.pk), fading.get(each.installation.pk))
+            EffectRow(
+                each,
+                self.standings.get(each.installation.pk),
+                fading.get(each.installation.pk),
+                tuple(state for one in each.members for state in acts.get(one.pk, ())),
+            )
             for each in studies
             if fits(each, asked)
         ]
@@ -80,7 +87,12 @@ class EffectList(RegisterList):
         return form
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        pooled = {"pools": self.pools, "standing": standing_words(self.standings)}
+        pooled = {
+            "pools": self.pools,
+            "standing": standing_words(self.standings),
+            "counted": count_of(self.all_studies),
+            "watch": self.watch,
+        }
         return super().get_context_data(**pooled, **kwargs)
 
     def get_lede(self) -> str:
@@ -94,8 +106,7 @@ def fits(study: Study, asked: dict[str, Any]) -> bool:
         return False
     if asked.get("verdict") and study.verdict != asked["verdict"]:
         return False
-    standing = any(each.removed_at is None for each in study.members)
-    return not asked.get("state") or standing == (asked["state"] == "in_place")
+    return not asked.get("state") or study.is_standing == (asked["state"] == "in_place")
 
 
 def stands(standing: Standing | None, asked: dict[str, Any]) -> bool:
@@ -108,35 +119,41 @@ def lede_of(studies: tuple[Study, ...]) -> str:
     """Counts of verdicts, and how many of them chance alone would bring."""
     if not studies:
         return ""
-    counts = Counter(each.verdict for each in studies)
+    counts, count = Counter(each.verdict for each in studies), count_of(studies)
     told = "; ".join(f"{counts[each]} {VERDICT_WORDS[each]}" for each in Verdict if counts[each])
-    n = len(studies)
-    said = ngettext("%(n)s comparison: %(told)s.", "%(n)s comparisons: %(told)s.", n) % {"n": n, "told": told}
-    judged = n - counts[Verdict.CANNOT_BE_JUDGED]
-    if not judged:
-        return said
-    chance = _(
-        "If no device changed anything, chance alone would still call up to %(share).0f %% of %(judged)s of them fewer "
-        "or more: about %(wrong).1f."
-    ) % {"share": 100 * LEVEL, "judged": judged, "wrong": LEVEL * judged}
-    return f"{said} {chance}"
+    return f"{counted_words(count)} {told[0].upper()}{told[1:]}. {chance_words(count)}".strip()
 
 
 def pooled_words(pools: list[Pool]) -> str:
     """The fleet as one: all comparisons that can be judged, removed devices and failures among them."""
-    middle = pools[0].effects if pools else None
-    if middle is None or middle.next_low is None or middle.next_high is None:
+    fleet = pools[0] if pools else None
+    if fleet is None or fleet.effects.next_low is None:
         return ""
-    return _(
-        "Over the fleet, incidents in reach came to %(ratio).2f of what they were (%(low).2f to %(high).2f; failures "
-        "and removed devices included). For the next device expect between %(next_low).2f and %(next_high).2f."
-    ) % {
-        "ratio": middle.ratio,
-        "low": middle.low,
-        "high": middle.high,
-        "next_low": middle.next_low,
-        "next_high": middle.next_high,
+    known = {
+        "ratio": limits_words(fleet.effects),
+        "next": next_words(fleet.effects),
+        "plain": limits_words(fleet.plain),
     }
+    if fleet.n_shrunk == fleet.n:
+        return (
+            _(
+                "Over the fleet, incidents in reach came to %(ratio)s of what they would have been, with what "
+                "untreated "
+                "stretches did and the choice of the worst places taken out; plain counts before and after say "
+                "%(plain)s. "
+                "For the next device expect %(next)s (95 %%)."
+            )
+            % known
+        )
+    return (
+        _(
+            "Over the fleet, incidents in reach came to %(ratio)s; what would have happened anyway is taken out only "
+            "as far "
+            "as the table below says. Plain counts before and after say %(plain)s. For the next device expect %(next)s "
+            "(95 %%)."
+        )
+        % known
+    )
 
 
 @right("reports.view_studywindow")

@@ -5,17 +5,20 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 from scipy import stats
+from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
 from reports.calc.rate_ratio import Verdict
-from reports.pools import pools_of, standing_verdicts, standings_of
+from reports.pools import chance_words, count_of, pools_of, standing_verdicts, standings_of
 from reports.selectors import studies_of
+from reports.templatetags.pools import limits_words, next_words
 from tests import make
 
 DAY = dt.timedelta(days=1)
@@ -102,7 +105,103 @@ def test_bad_spells_widen_p_and_pool(alder, fleet):
 def test_the_p_of_a_pool_goes_with_its_limits(fleet):
     for each in pools_of(fleet):
         assert (each.p_middle < 0.05) == (each.effects.high < 1 or each.effects.low > 1)
-        assert (each.p_common < 0.05) == (each.common.high < 1 or each.common.low > 1)
+
+
+def test_without_untreated_stretches_the_pool_is_of_counts_alone_and_says_so(client, fleet, mona):
+    fleet_pool = pools_of(fleet)[0]
+    assert (fleet_pool.n, fleet_pool.n_shrunk, fleet_pool.n_compared) == (4, 0, 0)
+    assert fleet_pool.effects.ratio == pytest.approx(fleet_pool.plain.ratio, rel=0.1)
+    assert fleet_pool.effects.shared_error == 0
+    client.force_login(mona)
+    page = " ".join(client.get(reverse("effect-list")).content.decode().split())
+    assert "what would have happened anyway is taken out only as far as the table below says" in page
+    assert "Middle and next device are of counts alone" in page
+
+
+@pytest.fixture
+def falling(alder):
+    """Everything falls by half, with and without a device; devices went where it was worst by chance."""
+    now = timezone.now()
+    for k in range(24):
+        belt = make.conveyor(alder, tag=f"S-{k}")
+        make.run_record(belt, now - 900 * DAY, now, 12.0 * 900)
+        make.drift_switch(belt, 80.0)
+        is_treated = k < 6
+        if is_treated:
+            make.installation(belt, f"2{k}", installed_at=now - 400 * DAY)
+        for i in range(14 if is_treated else 8 + k % 5):
+            make.incident(belt, now - (410 + 25 * i + k) * DAY)
+        for i in range(5 + k % 2):
+            make.incident(belt, now - (30 + 55 * i + k) * DAY)
+    return studies_of(alder, now)
+
+
+def test_headline_groups_and_next_device_are_of_the_answers_that_allow_for_trend_and_choice(client, falling, mona):
+    pools = pools_of(falling)
+    fleet = pools[0]
+    assert (fleet.n, fleet.n_shrunk) == (6, 6)
+    # The counts fell by more than half, as everywhere: with that taken out nothing is left that 1 could not explain.
+    assert fleet.plain.high < 1
+    assert fleet.plain.ratio < fleet.effects.ratio
+    assert fleet.effects.low < 1 < fleet.effects.high
+    assert fleet.effects.shared_error >= falling[0].answers.trend.log_error
+    # Reference: the middle by hand, from what each comparison says of itself.
+    shrunk = [each.answers.shrunk for each in falling]
+    y = np.array([np.log(each.n_weighed + 0.5) - each.log_expected for each in shrunk])
+    v = np.array([each.own_variance + 1 / (fleet.effects.ratio * np.exp(each.log_expected) + 0.5) for each in shrunk])
+    known = combine_effects(y, v, method_re="chi2", use_t=True)
+    assert np.log(fleet.effects.ratio) == pytest.approx(known.mean_effect_re, abs=1e-4)
+    client.force_login(mona)
+    page = " ".join(client.get(reverse("effect-list")).content.decode().split())
+    assert f"incidents in reach came to {limits_words(fleet.effects)} of what they would have been" in page
+    assert f"plain counts before and after say {limits_words(fleet.plain)}." in page
+    assert f"For the next device expect {next_words(fleet.effects)} (95 %)." in page
+    assert all(each.effects.shared_error > 0 for each in pools)
+
+
+def test_chance_is_reckoned_with_where_counts_could_tell_and_a_promise_is_made(falling):
+    count = count_of(falling)
+    assert (count.n, count.n_devices, count.n_judged, count.n_telling, count.n_promised) == (6, 6, 6, 6, 6)
+    assert chance_words(count).endswith(
+        "up to 5 % of the 6 comparisons whose counts could have told fewer or more: about 0.3."
+    )
+    assert "is not promised" in chance_words(replace(count, n_promised=0))
+    assert chance_words(replace(count, n_promised=4)).endswith("about 0.2. For 2 more nothing is promised.")
+    assert chance_words(count_of([])) == ""
+
+
+def test_a_rise_from_too_few_has_to_hold_among_all_and_the_rest_among_those_that_could_tell(alder, fleet):
+    """Device 30: none before, twelve after. Device 31: two before, one after, which tells nothing either way."""
+    now = timezone.now()
+    for number, n_before, n_after in (("30", 0, 12), ("31", 2, 1)):
+        belt = make.conveyor(alder, tag=f"T-{number}")
+        make.run_record(belt, now - 900 * DAY, now, 12.0 * 900)
+        make.drift_switch(belt, 60.0)
+        at = make.installation(belt, number, installed_at=now - 400 * DAY)
+        for i in range(n_before):
+            make.incident(belt, at.installed_at - (10 + 20 * i) * DAY)
+        for i in range(n_after):
+            make.incident(belt, at.installed_at + (30 + 27 * i) * DAY)
+    studies = studies_of(alder, now)
+    of = {each.installation.device.number: each for each in studies}
+    assert (of["30"].verdict, of["31"].verdict) == (Verdict.MORE, Verdict.TOO_FEW)
+    standings = standings_of(studies)
+    assert of["31"].installation.pk not in standings
+    p = [standings[e.installation.pk].p if e.installation.pk in standings else None for e in studies]
+    telling = [each for each, e in zip(p, studies, strict=True) if e.installation.device.number not in ("30", "31")]
+    adjusted = multipletests(telling, method="fdr_bh")[1]
+    assert [standings[e.installation.pk].q for e in studies if e.installation.device.number not in ("30", "31")] == (
+        pytest.approx(adjusted, rel=1e-12)
+    )
+    central = [min(1.0, 2 * min(_tails(e))) for e in studies]
+    among_all = dict(zip(of, multipletests(central, method="fdr_bh")[1], strict=True))
+    assert standings[of["30"].installation.pk].q == pytest.approx(among_all["30"], rel=1e-9)
+
+
+def _tails(study):
+    share = study.after.hours / (study.before.hours + study.after.hours)
+    n = study.before.n + study.after.n
+    return [stats.binomtest(study.after.n, n, share, alternative=way).pvalue for way in ("less", "greater")]
 
 
 def test_the_list_shows_the_pooled_rows(client, fleet, mona):

@@ -15,7 +15,7 @@ from reports.calc.rate_watch import threshold_for, watch_rate
 from reports.panels import effect_of_installation
 from reports.selectors import book_of
 from reports.services.rate_watch import watch_plant
-from reports.watches import fading_in
+from reports.watches import fading_in, watch_of
 from tests import make
 
 DAY = dt.timedelta(days=1)
@@ -71,6 +71,44 @@ def test_a_larger_share_of_the_rate_before_is_slower_to_alarm(fading, alder):
     assert not large or large[0].alarm_at > small
 
 
+def test_a_rate_that_came_back_is_no_alarm_any_more(fading, alder):
+    """The same climb, then five good months: nobody is told that the device fades."""
+    for each in fading.conveyor.incidents.filter(happened_at__gt=fading.installed_at + 100 * DAY):
+        each.delete()
+    for i in range(3):
+        make.incident(fading.conveyor, fading.installed_at + (140 + 3 * i) * DAY)
+    assert alarms(alder, watch_learn_h=1000) == ()
+    book = book_of(alder, fading.installed_at + 165 * DAY)
+    assert [each.n_since for each in fading_in(book)] == [3]
+
+
+def test_a_check_done_after_the_moment_of_a_book_had_not_been_done_then(fading, alder):
+    kind, now = make.check_kind("pivot-freedom"), timezone.now()
+    values = {"origin": "rate_watch", "outcome": "done", "grade": "sound", "closed_at": now - 2 * DAY}
+    make.task(fading, kind, now.date(), **values)
+    assert fading_in(book_of(alder, now)) == ()
+    assert len(fading_in(book_of(alder, now - 3 * DAY))) == 1
+
+
+def test_the_strongest_alarm_comes_first_and_chance_is_told_of_all_watched(fading, alder):
+    now = timezone.now()
+    for tag, number, n in (("L-03", "46", 5), ("L-04", "47", 0)):
+        belt = make.conveyor(alder, tag=tag)
+        make.run_record(belt, now - 900 * DAY, now, 12.0 * 900)
+        make.drift_switch(belt, 60.0)
+        at = make.installation(belt, number, installed_at=now - 300 * DAY)
+        for i in range(12):
+            make.incident(belt, at.installed_at - (15 + 28 * i) * DAY)
+        for i in range(n):
+            make.incident(belt, at.installed_at + (250 + 9 * i) * DAY)
+    watch = watch_of(book_of(alder, now))
+    assert watch.n_watched == 3
+    assert [each.study.installation.device.number for each in watch.fading] == ["45", "46"]
+    assert watch.fading[0].strength > watch.fading[1].strength
+    assert watch.n_by_chance == pytest.approx(sum(each.chance for each in watch.watched))
+    assert 0 < watch.n_by_chance < 3
+
+
 def test_the_numbers_are_set_with_help_and_history(client, alder, pat):
     client.force_login(pat)
     answer = client.get(reverse("plant-settings"))
@@ -90,7 +128,7 @@ def test_the_list_says_which_device_fades_and_the_rules_say_the_numbers(client, 
     client.force_login(mona)
     since = date_format(alarms(alder)[0].climbing_since, "F Y")
     row = client.get(reverse("effect-list")).content.decode().split("<tbody")[1].split("</tbody>")[0]
-    assert f"fading since {since}" in row
+    assert f"watch alarm, bad days since {since}" in row
     page = " ".join(client.get(reverse("effect-detail", args=[fading.pk])).content.decode().split())
     assert "learnt in the first 1500 running hours, and taken as at least 33 % of the rate before" in page
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from reports.calc import rate_ratio
+from reports.calc.bad_spells import SpellCheck
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import (
     ALONE,
@@ -15,7 +16,9 @@ from reports.calc.rate_ratio import (
     VerdictRules,
     compare_rates,
     compare_rates_many,
+    direction,
     judge,
+    limits_with_spells,
     rule_text,
 )
 from tests.reference.rate_ratio import STORIES
@@ -91,7 +94,8 @@ def test_half_of_the_hours_before_are_enough_for_no_clear_change():
 def test_nothing_on_either_side_and_nothing_after():
     assert judged((0, 4000, 0, 100)).verdict is Verdict.TOO_EARLY
     empty = judged((0, 4000, 0, 4000))
-    assert empty.verdict is Verdict.NO_CLEAR_CHANGE
+    assert empty.verdict is Verdict.TOO_FEW
+    assert empty.reasons[-1] == "Without an incident before none can have become fewer."
     assert "No incident on either side: nothing to compare." in empty.reasons
     fresh = judged((12, 4000, 0, 0))
     assert fresh.verdict is Verdict.TOO_EARLY
@@ -99,7 +103,7 @@ def test_nothing_on_either_side_and_nothing_after():
 
 
 def test_rules_are_read_from_the_numbers_that_decide():
-    assert len(RULE_TEXT) == 5
+    assert len(RULE_TEXT) == 6
     strict = VerdictRules(level=0.9, least_coverage=0.95, margin=(0.9, 1.1), least_after_share=1.0)
     text = " ".join(rule_text(strict))
     assert all(part in text for part in ("95 %", "90 %", "0.9 and 1.1", "1 times"))
@@ -126,6 +130,7 @@ def test_every_verdict_has_words_and_results_cannot_be_changed():
         "more incidents",
         "no clear change",
         "shown to change little",
+        "too few incidents to tell",
         "too early to tell",
         "cannot be judged",
     ]
@@ -162,7 +167,57 @@ def test_fewer_needs_the_one_sided_limit_of_the_shrunk_answer_as_the_page_says()
     assert judged(worse, shrunk=index(1.9, 0.96, 3.8)).verdict is Verdict.MORE
     assert judged(worse, shrunk=index(1.5, 0.7, 3.0)).verdict is Verdict.NO_CLEAR_CHANGE
     assert "one-sided 95 % limit" in RULE_TEXT[1]
-    assert "fewer in at most 5 % of cases, and more in at most 5 %" in RULE_TEXT[1]
+
+
+def test_the_limit_that_decides_is_told_with_the_verdict_and_so_is_one_promise():
+    wet = (24, 4400, 8, 4100)
+    said = "With these allowances the one-sided 95 % limit, which decides beside it, is 0.92: below 1."
+    assert judged(wet, shrunk=index(0.47, 0.2, 1.05)).reasons[-1] == said
+    held = judged(wet, shrunk=index(0.55, 0.25, 1.25)).reasons
+    assert "With these allowances the one-sided 95 % limit, which decides beside it, is 1.10: not below 1." in held
+    worse = judged((16, 10500, 25, 7000), shrunk=index(1.9, 0.96, 3.8)).reasons
+    assert worse[-1].endswith("is 1.07: above 1.")
+    promises = [each for each in RULE_TEXT if "at most 5 %" in each]
+    assert len(promises) == 1
+    assert "fewer or more in at most 5 % of cases, both together" in promises[0]
+
+
+@pytest.mark.parametrize(
+    ("counts", "verdict"),
+    [
+        ((6, 5000, 5, 5000), Verdict.NO_CLEAR_CHANGE),  # none after would have told: 2 x 0.5^6 < 0.05
+        ((5, 5000, 5, 5000), Verdict.TOO_FEW),
+        ((5, 5000, 0, 5000), Verdict.TOO_FEW),  # none came after, and it tells nothing
+        ((5, 5000, 3, 12_000), Verdict.NO_CLEAR_CHANGE),  # more hours after make up for few before
+        ((1, 5000, 0, 5000), Verdict.TOO_FEW),
+        ((0, 5000, 3, 5000), Verdict.TOO_FEW),
+        ((0, 5000, 9, 5000), Verdict.MORE),  # a rise shows from none
+        ((5, 5000, 3, 2000), Verdict.TOO_EARLY),  # hours may still come
+    ],
+)
+def test_too_few_incidents_to_tell_where_even_none_after_would_not_have_told(counts, verdict):
+    judgement = judged(counts)
+    assert judgement.verdict is verdict
+    if verdict is Verdict.TOO_FEW and counts[0]:
+        assert "would have been too few to say that they became fewer" in judgement.reasons[-1]
+
+
+def test_bad_spells_make_incidents_too_few():
+    spells = SpellCheck(14, 12, 3.0, 0.001, 1.6, (8, 6))
+    assert judged((8, 5000, 6, 5000)).verdict is Verdict.NO_CLEAR_CHANGE
+    assert judged((8, 5000, 6, 5000), spells=spells).verdict is Verdict.TOO_FEW
+
+
+def test_what_counts_say_alone_takes_bad_spells_in():
+    """The month and the quarter go by this: limits of the demo kind, 30 then 14 in as many hours."""
+    ratio = compare_rates(30, 9000, 14, 9000)
+    even, spells = SpellCheck(44, 20, 18.0, 0.4, 1.1, (20, 10)), SpellCheck(44, 60, 18.0, 1e-6, 2.9, (20, 10))
+    assert [direction(ratio, each) for each in (None, even, spells)] == ["fewer", "fewer", "flat"]
+    assert limits_with_spells(ratio, even) == (ratio.low, ratio.high)
+    low, high = limits_with_spells(ratio, spells)
+    assert low < ratio.low < ratio.high < 1 < high
+    assert direction(compare_rates(14, 9000, 30, 9000), None) == "more"
+    assert direction(compare_rates(0, 9000, 0, 9000), None) == "unjudged"
 
 
 def test_where_nothing_can_be_shrunk_the_comparison_must_agree_and_else_the_verdict_says_that_it_stands_alone():

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from reports.calc import smallest_change as module
-from reports.calc.smallest_change import smallest_change
+from reports.calc.smallest_change import smallest_change, tells_fewer_at_best
 
 
 def found_by_scipy(n0, t0, t1, ratio, rng, runs=1500):
@@ -60,3 +60,24 @@ def test_bad_spells_make_it_coarser():
 def test_what_it_refuses(bad):
     with pytest.raises(ValueError, match="give"):
         smallest_change(**{"n_before": 10, "hours_before": 100, "hours_after": 100, **bad})
+
+
+@pytest.mark.parametrize("dispersion", [1.0, 1.7])
+def test_fewer_is_out_of_reach_where_even_none_after_would_leave_1_in(dispersion):
+    """Against scipy's exact binomial interval for 0 of n, widened by dividing counts and hours."""
+    for n in range(1, 25):
+        for before, after in ((5000, 5000), (4500, 9000), (5000, 820)):
+            p = stats.beta.ppf(0.975, 1, n / dispersion)
+            high = p / (1 - p) * before / after
+            assert tells_fewer_at_best(n, before, after, dispersion=dispersion) == (high < 1)
+    assert not tells_fewer_at_best(0, 5000, 5000)
+    assert not tells_fewer_at_best(9, 5000, 0)
+    with pytest.raises(ValueError, match="dispersion from 1 up"):
+        tells_fewer_at_best(9, 5000, 5000, dispersion=0.5)
+
+
+def test_what_is_out_of_reach_has_no_smallest_fall_either():
+    """A comparison that even a fall to nothing would not show in any case is not one that shows it in eight of ten."""
+    for n in (1, 3, 5):
+        assert not tells_fewer_at_best(n, 5000, 5000)
+        assert smallest_change(n, 5000, 5000).fall is None

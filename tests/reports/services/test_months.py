@@ -8,7 +8,7 @@ import uuid
 import pytest
 from django.core.mail.backends.locmem import EmailBackend
 
-from inspections.models import Action, Deferral
+from inspections.models import Action, CouldNotDo, Deferral
 from installs.models import OutOfService
 from installs.services.device_models import change_device_model, keep_sheet
 from installs.services.installations import take_over_sheet
@@ -16,7 +16,10 @@ from plant.errors import ChangedMeanwhile, Refused
 from plant.services.incidents import correct_incident
 from plant.services.records import change_record
 from reports.jobs import draft_and_send_months
-from reports.models import MonthlyReport, MonthMail, Subscription
+from reports.models import MonthlyReport, MonthMail, StudyWindow, Subscription
+from reports.month_data import Month
+from reports.month_rows import rows_today
+from reports.selectors import book_of
 from reports.services import months
 from reports.services.months import (
     comment_month,
@@ -26,6 +29,8 @@ from reports.services.months import (
     send_months,
     subscribe,
 )
+from reports.services.study_windows import go_back_to_rule, set_window
+from reports.watches import fading_in
 from tests import make
 
 OCTOBER = dt.date(2026, 10, 1)
@@ -393,3 +398,187 @@ def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
     client.force_login(erin)
     assert "It is not tried again" in client.get(report.get_absolute_url()).content.decode()
     assert len(mailoutbox) == 2
+
+
+# --- as of the month's end ----------------------------------------------------------------------------------------
+def verdict_places(report):
+    return [row[0] for row in report.rows["verdicts"]["rows"]]
+
+
+def test_a_device_fitted_after_the_month_is_not_in_it(october, erin, belt_a1):
+    make.drift_switch(belt_a1, 80.0)
+    make.installation(belt_a1, "20", installed_at=at(3, 5))
+    # One second before the month ended by the plant's clock, and as it ended.
+    make.installation(
+        belt_a1, "21", chainage_m=190.0, installed_at=dt.datetime(2026, 10, 31, 22, 59, 59, tzinfo=dt.UTC)
+    )
+    make.installation(belt_a1, "22", chainage_m=20.0, installed_at=dt.datetime(2026, 10, 31, 23, tzinfo=dt.UTC))
+    report = published(october, erin)
+    assert verdict_places(report) == ["A-1 return, device 20", "A-1 return, device 21"]
+    assert sum(each["n"] for each in report.content["verdicts"]) == 2
+    assert report.content["groups"][0]["n"] == 2
+    assert report.content["counted"].startswith("2 comparisons of 2 devices; ")
+    assert rows_today(october, Month(OCTOBER, october.zone), "verdicts") == report.rows["verdicts"]
+
+
+def test_a_device_fitted_within_days_of_the_months_end_does_not_join_a_comparison_of_the_month(october, erin, belt_a1):
+    for chainage_m in (60.0, 80.0):
+        make.drift_switch(belt_a1, chainage_m)
+    make.installation(belt_a1, "20", installed_at=at(10, 20))
+    make.installation(belt_a1, "21", chainage_m=80.0, installed_at=at(11, 1))
+    assert verdict_places(published(october, erin)) == ["A-1 return, device 20"]
+
+
+def test_what_was_taken_away_after_the_month_still_stood_in_it(october, erin, belt_a1):
+    make.run_record(belt_a1, dt.datetime(2025, 3, 1, tzinfo=dt.UTC), at(9, 1, 0), 12.0 * 549)
+    switch = make.drift_switch(belt_a1, 80.0)
+    one = make.installation(belt_a1, "20", installed_at=at(5, 5))
+    for day in range(1, 25):
+        make.incident(belt_a1, at(9, day))
+    switch.removed_on = dt.date(2026, 11, 1)
+    switch.save()
+    one.removed_at, one.removal_reason = at(11, 1, 20), "moved"
+    one.save()
+    belt_a1.retired_on = dt.date(2026, 11, 1)
+    belt_a1.save()
+    report = published(october, erin)
+    # The switch that saw the zone, the device that needs a decision, the belt whose incidents count.
+    assert [row[8] for row in report.rows["verdicts"]["rows"]] == ["more incidents"]
+    assert "has more incidents than before" in report.content["decisions"][0]["words"]
+    assert figure(report, "incidents")["note"].startswith("3 in ")
+    assert [row[-1] for row in report.rows["incidents"]["rows"]] == ["yes"] * 3
+    belt_a1.retired_on = dt.date(2026, 10, 31)
+    belt_a1.save()
+    again = publish_month(draft_month(plant=october, month=OCTOBER, by=erin, reason="retired"), by=erin, version=1)
+    assert [row[-1] for row in again.rows["incidents"]["rows"]] == ["no: belt is out of use"] * 3
+
+
+def test_windows_set_after_the_month_did_not_hold_in_it_and_those_taken_back_since_did(october, erin, belt_a1):
+    make.run_record(belt_a1, at(1, 1, 0), at(9, 1, 0), 5000.0)
+    make.drift_switch(belt_a1, 80.0)
+    one = make.installation(belt_a1, "20", installed_at=at(5, 5))
+    early = set_window(installation=one, by=erin, before_months=2, reason="belt was new", client_key=uuid.uuid4())
+    StudyWindow.objects.filter(pk=early.pk).update(created_at=at(10, 10))
+    assert "windows set by erin on 10 Oct 2026" in report_rows(published(october, erin))[0][9]
+    go_back_to_rule(window=early, by=erin, reason="no", client_key=uuid.uuid4())
+    assert "windows set by" in report_rows(another(october, erin))[0][9]
+    StudyWindow.objects.filter(is_withdrawn=True).update(created_at=at(10, 12))
+    assert "windows set by" not in report_rows(another(october, erin))[0][9]
+
+
+def report_rows(report):
+    return report.rows["verdicts"]["rows"]
+
+
+def another(plant, by):
+    report = draft_month(plant=plant, month=OCTOBER, by=by, reason="again")
+    return publish_month(report, by=by, version=report.version)
+
+
+def test_checks_and_actions_read_as_they_did_when_the_month_ended(october, erin, pat, belt_a1, time_machine):
+    one = make.installation(belt_a1, "20", installed_at=at(1, 5))
+    dates = {"opens_on": dt.date(2026, 10, 1), "closes_on": dt.date(2026, 10, 10)}
+    late = make.task(one, make.check_kind(), dt.date(2026, 10, 5), **dates)
+    tried = make.task(one, make.check_kind("pivot-freedom"), dt.date(2026, 10, 5), **dates)
+    for task, day in ((late, 8), (late, 30)):
+        put_off = {"closes_on_before": dt.date(2026, 10, 10), "closes_on": dt.date(2026, 10, 10)}
+        row = Deferral.objects.create(task=task, reason="no time", approved_by=pat, **put_off)
+        Deferral.objects.filter(pk=row.pk).update(created_at=at(10, day) if day == 8 else at(11, 1))
+    CouldNotDo.objects.create(task=tried, tried_at=at(11, 1), reason="not_safe")
+    time_machine.move_to(at(10, 12), tick=False)
+    action = Action.objects.create(
+        plant=october, installation=one, title="Free it", due_on=dt.date(2026, 10, 20), owner=pat
+    )
+    time_machine.move_to(at(11, 2, 9), tick=False)
+    change_record(action, by=pat, version=action.version, due_on=dt.date(2026, 12, 1), owner=erin, title="Free it soon")
+    report = published(october, erin)
+    # Put off once by then; a try of November makes nobody's October better; the action was due and was pat's.
+    assert [row[6] for row in report.rows["overdue"]["rows"]] == [1, 0]
+    assert [(row[0], row[4], row[8]) for row in report.rows["days_to_close"]["rows"]] == [
+        ("Free it", "2026-10-20", "pat")
+    ]
+    assert any("“Free it” at A-1 device 20 was due." in each["words"] for each in report.content["decisions"])
+
+
+# --- the plant against a year ago ---------------------------------------------------------------------------------
+@pytest.fixture
+def two_octobers(alder, belt_a1, time_machine):
+    """The same hours in both; in 2025 thirty incidents on even days, in 2026 ten."""
+    time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
+    make.run_record(belt_a1, dt.datetime(2025, 9, 1, tzinfo=dt.UTC), at(11, 1, 0), 5112.0)
+    return alder
+
+
+def fill(belt, year, days, times):
+    for day in days:
+        for hour in range(times):
+            make.incident(belt, dt.datetime(year, 10, day, 8 + hour, tzinfo=dt.UTC))
+
+
+def test_fewer_in_the_headline_stands_among_the_changes_too(two_octobers, erin, belt_a1):
+    fill(belt_a1, 2025, range(1, 31), 1)
+    fill(belt_a1, 2026, range(2, 30, 3), 1)
+    content = published(two_octobers, erin).content
+    assert content["verdict"] == {"mark": "fewer", "words": "fewer incidents"}
+    assert content["changes"][0]["words"].startswith("The plant: fewer incidents than in the same month a year ago; ")
+    assert "bad spells" not in content["lede"]
+
+
+def test_bad_spells_widen_the_months_comparison_and_it_says_so(two_octobers, erin, belt_a1):
+    """The same counts, thirty and ten, on a few bad days: what they say alone no longer holds."""
+    fill(belt_a1, 2025, (3, 4, 17), 10)
+    fill(belt_a1, 2026, (9,), 10)
+    content = published(two_octobers, erin).content
+    assert content["verdict"] == {"mark": "flat", "words": "no clear change"}
+    assert "widened because incidents come in bad spells" in content["lede"]
+    assert not any(each["words"].startswith("The plant: ") for each in content["changes"])
+
+
+def test_a_month_in_which_nothing_changed_says_what_was_looked_at(two_octobers, erin, belt_a1):
+    for back in range(100):  # one every four days, all the time
+        make.incident(belt_a1, at(10, 30) - dt.timedelta(days=4 * back))
+    two_octobers.history.update(history_date=at(1, 1))
+    content = published(two_octobers, erin).content
+    assert (content["changes"], content["verdict"]["mark"]) == ([], "flat")
+    assert content["no_changes"].startswith("No change to tell of: the plant against a year ago")
+
+
+def test_a_month_without_any_incident_or_hours_is_not_compared(alder, belt_a1, erin, time_machine):
+    time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
+    content = published(alder, erin).content
+    assert content["verdict"] == {"mark": "unjudged", "words": "cannot be compared"}
+    assert content["by_chance"] == ""
+    assert content["counted"] == "No comparison yet."
+
+
+def test_availability_that_reads_otherwise_is_a_change(october, erin, belt_a1):
+    one = make.installation(belt_a1, "20", installed_at=at(1, 5))
+    OutOfService.objects.create(installation=one, begins_at=at(10, 21, 0), ends_at=at(10, 24, 0), reason="guard")
+    told = [each["words"] for each in published(october, erin).content["changes"]]
+    assert "Devices in service and sound: 90 %, in the month before 100 %." in told
+
+
+def test_an_alarm_of_the_watch_is_a_change_of_its_month_alone(alder, erin, time_machine):
+    belt = make.conveyor(alder, tag="L-02")
+    make.run_record(belt, dt.datetime(2024, 6, 1, tzinfo=dt.UTC), at(12, 1, 0), 12.0 * 913)
+    make.drift_switch(belt, 60.0)
+    one = make.installation(belt, "45", installed_at=at(1, 5))
+    for i in range(12):
+        make.incident(belt, one.installed_at - dt.timedelta(days=15 + 28 * i))
+    for i in range(8):
+        make.incident(belt, at(10, 4) + dt.timedelta(days=3 * i))
+    time_machine.move_to(at(12, 2, 9), tick=False)
+    alarm = fading_in(book_of(alder, at(12, 1)))[0]
+    assert alarm.alarm_at.month == 10
+
+    def told(month):
+        draft = draft_month(plant=alder, month=dt.date(2026, month, 1), by=erin)
+        changes = publish_month(draft, by=erin, version=draft.version).content["changes"]
+        return [each["words"] for each in changes if "rate watch" in each["words"]]
+
+    assert told(9) == told(11) == []
+    first, of_all = told(10)
+    assert first.startswith("L-02 return, device 45: rate watch: alarm; ")
+    assert of_all.startswith(
+        "Alarms of the rate watch at the end of the month: 1 of 1 watched devices; by chance alone"
+    )

@@ -13,6 +13,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from plant.models import BeltChange
 from reports.models import StudyWindow
@@ -131,8 +132,8 @@ def test_the_list_counts_verdicts_and_chance(client, at, belt, mona):
     make.installation(belt, "22", chainage_m=55.0, installed_at=at.installed_at)  # no switch in its zone
     client.force_login(mona)
     page = page_of(client, reverse("effect-list"))
-    assert "2 comparisons: 1 fewer incidents; 1 cannot be judged." in page
-    assert "chance alone would still call up to 5 % of 1 of them fewer or more" in page
+    assert "2 comparisons of 2 devices; 1 can be judged. 1 fewer incidents; 1 cannot be judged." in page
+    assert "How many verdicts of fewer or more chance alone would bring is not promised: too few stretches" in page
     assert page.count('class="forest"') == 1  # without an incident there is no ratio to draw
 
 
@@ -199,7 +200,7 @@ def test_the_list_takes_the_same_queries_for_one_row_and_for_many(client, at, al
 def test_the_engineers_start_page(client, at, belt, erin):
     client.force_login(erin)
     page = page_of(client, reverse("today"))
-    assert "Which devices earn their place? 1 comparison" in page
+    assert "1 comparison of 1 device; all can be judged." in page
     assert "1 with fewer incidents" in page
     assert "No device with more incidents than before" in page
     assert "Belts that wander most" in page
@@ -225,6 +226,8 @@ def test_the_managers_start_page_compares_quarters(client, at, belt, mona):
     assert "Are we getting better?" in page
     assert "This quarter so far" in page
     assert "42 min" in page
+    assert "1</a> of 1<" in page
+    assert "1 comparison of 1 device; all can be judged." in page
     assert "1 decision<" in page
     assert "unit costs are missing" in page
 
@@ -245,3 +248,136 @@ def test_the_belts_page_says_its_rate(client, at, belt, mona):
 def test_a_belt_without_hours_says_so(client, belt_a1, mona):
     client.force_login(mona)
     assert "No running hours are known for the last 12 months" in page_of(client, belt_a1.get_absolute_url())
+
+
+# --- what stands with a verdict ---------------------------------------------------------------------------------------
+def test_devices_judged_as_one_are_counted_as_devices_and_as_one_comparison(client, belt, at, mona, erin):
+    make.installation(belt, "21", chainage_m=130.0, installed_at=at.installed_at + DAY)
+    counted = "1 comparison of 2 devices; devices fitted together are judged as one; all can be judged."
+    for person, name in ((mona, "effect-list"), (mona, "today"), (erin, "today")):
+        client.force_login(person)
+        assert counted in page_of(client, reverse(name))
+
+
+def test_a_comparison_that_could_not_have_told_is_said_so_and_kept_out_of_chance_and_of_all(client, belt, at, mona):
+    """Four before: with none after the interval would still hold 1. Two after are then no sign of anything."""
+    quiet = make.conveyor(at.plant, tag="S-13")
+    make.run_record(quiet, timezone.now() - 900 * DAY, timezone.now(), 12.0 * 900)
+    make.drift_switch(quiet, 60.0)
+    other = make.installation(quiet, "22", installed_at=at.installed_at)
+    for day in (-200, -150, -90, -40, 60, 120):
+        make.incident(quiet, other.installed_at + day * DAY)
+    client.force_login(mona)
+    page = page_of(client, reverse("effect-list"))
+    assert "2 comparisons of 2 devices; all can be judged. 1 fewer incidents; 1 too few incidents to tell." in page
+    rows = client.get(reverse("effect-list"), {"verdict": "too_few"}).context["table"].rows
+    assert [(row.record.devices, row.record.standing) for row in rows] == [("22", None)]
+    own = page_of(client, reverse("effect-detail", args=[other.pk]))
+    assert "4 incidents before would have been too few to say that they became fewer." in own
+
+
+def test_windows_set_by_a_person_are_marked_with_the_day_in_list_and_file(client, at, erin):
+    StudyWindow.objects.create(installation=at, before_months=6, reason="rebuilt", created_by=erin)
+    client.force_login(erin)
+    day = timezone.localdate(timezone=at.plant.zone)
+    words = f"windows set by erin on {date_format(day, 'j M Y')}"
+    row = page_of(client, reverse("effect-list")).split("<tbody")[1].split("</tbody>")[0]
+    assert words in row
+    assert words in page_of(client, reverse("effect-detail", args=[at.pk]))
+    text = b"".join(client.get(reverse("effect-list") + "?format=csv").streaming_content).decode()
+    line = next(csv.DictReader(io.StringIO(text)))
+    assert line["Windows set on"].startswith(str(day))
+    assert line["Windows set by"] == "erin"
+    data = client.get(reverse("effect-data", args=[at.pk])).content.decode()
+    assert "windows set by a person,erin," in data
+    assert (
+        f"Windows set by erin on {day}: rebuilt" in client.get(reverse("effect-method", args=[at.pk])).content.decode()
+    )
+
+
+@pytest.fixture
+def seized(belt):
+    """Fitted 360 days ago; two bad days while its pivot was free, ten since; found seized 100 days ago."""
+    at = make.installation(belt, "45", chainage_m=120.0, installed_at=timezone.now() - 360 * DAY)
+    for i in range(18):
+        make.incident(belt, at.installed_at - (10 + 19 * i) * DAY, chainage_m=100.0)
+    for day in (60, 120, *range(190, 350, 16)):
+        make.incident(belt, at.installed_at + day * DAY, chainage_m=100.0)
+    for day, grade in ((90, "sound"), (170, "watch"), (260, "act")):
+        when = at.installed_at + day * DAY
+        make.task(at, make.check_kind("pivot-freedom"), when.date(), closed_at=when, outcome="done", grade=grade)
+    return at
+
+
+def test_a_pivot_that_failed_leaves_two_answers_on_page_list_file_and_dossier(client, seized, erin):
+    client.force_login(erin)
+    answer = client.get(reverse("effect-detail", args=[seized.pk]))
+    study = answer.context["study"]
+    assert (study.after.n, study.sound.after.n) == (12, 2)
+    zone = seized.plant.zone
+    last, found = (date_format((seized.installed_at + day * DAY).astimezone(zone), "j M Y") for day in (170, 260))
+    assert study.sound.windows.after.end == seized.installed_at + 170 * DAY
+    said = (
+        f"The pivot was found failed on {found}: 2 in 1,872 h until it was last found sound on {last}, "
+        "10 in 2,280 h since. While sound: "
+    )
+    page = " ".join(answer.content.decode().split())
+    assert said in page
+    assert "While its parts were sound: 18 incidents in" in page
+    assert f"pivot freedom: act on {found}" in page.replace("Pivot", "pivot")
+    row = page_of(client, reverse("effect-list")).split("<tbody")[1].split("</tbody>")[0]
+    assert said in row
+    assert "act on" in row
+    assert said in page_of(client, seized.get_absolute_url())
+    text = b"".join(client.get(reverse("effect-list") + "?format=csv").streaming_content).decode()
+    line = next(csv.DictReader(io.StringIO(text)))
+    assert (line["N after"], line["Sound n after"], line["Sound hours after"]) == ("12", "2", "1872.0")
+    assert line["Sound verdict"]
+    assert "act on" in line["At act"]
+
+
+def test_the_alarm_stands_on_the_page_of_its_device_and_the_start_page_says_how_many_by_chance(client, seized, erin):
+    client.force_login(erin)
+    page = page_of(client, reverse("effect-detail", args=[seized.pk]))
+    assert re.search(r"rate watch: alarm; \d+ bad days in [\d,]+ h since \d+ \w+ \d{4}, at first 2 in 1,5\d\d h", page)
+    start = page_of(client, reverse("today"))
+    assert "1 alarm of the rate watch" in start
+    assert re.search(r"1 of 1 watched devices; by chance alone about 0\.\d would have one now\.", start)
+    assert "fade" not in start
+
+
+def test_a_part_that_failed_before_anybody_looked_has_no_answer_while_sound(client, seized, erin):
+    seized.tasks.exclude(grade="act").delete()
+    client.force_login(erin)
+    page = page_of(client, reverse("effect-detail", args=[seized.pk]))
+    assert "; what came while it was sound cannot be told apart." in page
+    assert "While its parts were sound:" not in page
+
+
+def test_the_limit_that_decides_stands_with_the_verdict(client, belt, at, mona):
+    """Ten further belts without a device tell what would have happened anyway."""
+    for n in range(12):
+        other = make.conveyor(at.plant, tag=f"R-{n}", length_m=50.0)
+        make.run_record(other, timezone.now() - 900 * DAY, timezone.now(), 12.0 * 900)
+        make.drift_switch(other, 25.0)
+        for i in range(6 + n % 4):
+            for start in (-290, 60):
+                make.incident(other, at.installed_at + (start + 31 * i + n) * DAY, chainage_m=20.0)
+    client.force_login(mona)
+    answer = client.get(reverse("effect-detail", args=[at.pk]))
+    study = answer.context["study"]
+    limit = study.answers.shrunk.high_one_sided
+    assert study.verdict == "fewer"
+    assert study.answers.shrunk.low < limit < study.answers.shrunk.high
+    words = f"at most {limit:.2f} (one-sided 95 %), trend and choice of the worst places allowed for"
+    page = " ".join(answer.content.decode().split())
+    assert f"Fewer incidents: {words}." in page
+    assert (
+        f"one-sided 95 %, which decides: at least {study.answers.shrunk.low_one_sided:.2f}, at most {limit:.2f}" in page
+    )
+    assert words in page_of(client, reverse("effect-list")).split("<tbody")[1].split("</tbody>")[0]
+    text = b"".join(client.get(reverse("effect-list") + "?format=csv").streaming_content).decode()
+    assert float(next(csv.DictReader(io.StringIO(text)))["Limit high"]) == pytest.approx(limit, abs=1e-4)
+    assert page.count("at most 5 %") == 1  # the promise is made once
+    listed = page_of(client, reverse("effect-list"))
+    assert "up to 5 % of the 1 comparison whose counts could have told fewer or more: about 0.1." in listed

@@ -14,7 +14,7 @@ from django.utils import timezone
 from plant.errors import Refused
 from reports.models import StudyNote
 from reports.month_figures import Month, changes, month_data
-from reports.selectors import book_of
+from reports.selectors import book_of, compare_belts
 from reports.services.study_notes import correct_note, write_note
 from tests import make
 
@@ -91,7 +91,12 @@ def test_the_note_goes_into_the_file_and_into_its_month(client, at, alder, erin)
     now = timezone.now()
     month = Month(timezone.localdate(now, timezone=alder.zone).replace(day=1), alder.zone)
     book = book_of(alder, now)
-    told = changes(month_data(alder, month, book.belts), book, alder)
-    assert any(WORDS in each["words"] and each["url"] == reverse("effect-detail", args=[at.pk]) for each in told)
-    earlier = month.earlier(1)
-    assert not any(WORDS in each["words"] for each in changes(month_data(alder, earlier, book.belts), book, alder))
+
+    def told(of):
+        now, before = (month_data(alder, each, book.belts) for each in (of, of.earlier(1)))
+        year = compare_belts(book.belts, of.earlier(12).window, of.window, book.reference)
+        return changes(now, before, year, book, alder)
+
+    url = reverse("effect-detail", args=[at.pk])
+    assert any(WORDS in each["words"] and each["url"] == url for each in told(month))
+    assert not any(WORDS in each["words"] for each in told(month.earlier(1)))
