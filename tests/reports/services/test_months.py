@@ -553,6 +553,7 @@ def test_a_month_without_any_incident_or_hours_is_not_compared(alder, belt_a1, e
 
 def test_availability_that_reads_otherwise_is_a_change(october, erin, belt_a1):
     one = make.installation(belt_a1, "20", installed_at=at(1, 5))
+    make.task(one, make.check_kind(), dt.date(2026, 8, 5), closed_at=at(8, 6), outcome="done", grade="sound")
     OutOfService.objects.create(installation=one, begins_at=at(10, 21, 0), ends_at=at(10, 24, 0), reason="guard")
     told = [each["words"] for each in published(october, erin).content["changes"]]
     assert "Devices in service and sound: 90 %, in the month before 100 %." in told

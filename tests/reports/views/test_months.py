@@ -137,3 +137,46 @@ def test_the_link_in_the_mail_ends_it_without_signing_in_and_only_by_its_form(cl
     assert Subscription.objects.count() == 0
     assert "no longer" in client.get(url).content.decode()
     assert client.get(reverse("month-mail-end", args=["made-up"])).status_code == 404
+
+
+def test_an_edition_of_before_reads_as_it_was_printed(client, report, belt_a1, mona):
+    """Its content has none of the newer sentences, and its one ratio was of plain counts: no newer words beside it."""
+    make.installation(belt_a1, "20", installed_at=dt.datetime(2026, 9, 5, tzinfo=dt.UTC))
+    content = {name: value for name, value in report.content.items() if name not in NEWER} | {"changes": []}
+    content["groups"] = [
+        {"kind": "fleet", "name": "all", "field": "", "n": 4, "counts": [], "ratio": "0.43 (0.28-0.64)"}
+    ]
+    MonthlyReport.objects.filter(pk=report.pk).update(content=content)
+    client.force_login(mona)
+    page = " ".join(client.get(report.get_absolute_url()).content.decode().split())
+    assert "Nothing changed beyond chance, and no rule" in page
+    assert "One ratio for all" in page
+    assert "Chance high counts before an installation are not taken out of it" in page
+    assert "Middle of the devices" not in page
+    answer = client.get(reverse("month-pdf", args=[report.pk]))
+    text = " ".join(" ".join(each.extract_text() for each in PdfReader(io.BytesIO(answer.content)).pages).split())
+    assert "Nothing beyond chance; no rule was changed" in text
+    assert "0.43 (0.28-0.64)" in text
+    assert "Chance high counts before an installation are not taken out of it" in text
+
+
+NEWER = {"no_changes", "counted", "groups_note"}
+
+
+def test_an_edition_of_today_says_what_is_pooled_and_what_did_not_change(client, draft, belt_a1, erin, mona):
+    make.drift_switch(belt_a1, 80.0)
+    for n, number in enumerate(("20", "21")):
+        make.installation(
+            belt_a1, number, chainage_m=100.0 + 60 * n, installed_at=dt.datetime(2026, 9, 5, tzinfo=dt.UTC)
+        )
+    made = publish_month(draft, by=erin, version=draft.version)
+    assert set(made.content) >= NEWER
+    client.force_login(mona)
+    page = " ".join(client.get(made.get_absolute_url()).content.decode().split())
+    for words in ("Middle of the devices", "Plain counts, one ratio", "Comparisons (can be judged)"):
+        assert words in page
+    assert "2 comparisons of 2 devices" in page
+    answer = client.get(reverse("month-pdf", args=[made.pk]))
+    text = " ".join(" ".join(each.extract_text() for each in PdfReader(io.BytesIO(answer.content)).pages).split())
+    assert "Middle of the devices" in text
+    assert "2 comparisons of 2 devices" in text
