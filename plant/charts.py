@@ -22,7 +22,7 @@ from typing import Any
 
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.formats import date_format, number_format
+from django.utils.formats import number_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -45,6 +45,7 @@ from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.models import Conveyor, ConveyorPart, Strand
 from plant.panels import panels_for
 from plant.selectors import IncidentPlace, hours_of, incident_places, year_until
+from plant.words.incidents import when_words
 
 TONES = ("ink", "sound", "watch", "act")  # from saying nothing to worst
 
@@ -157,7 +158,7 @@ def incident_ticks(places: Iterable[IncidentPlace], system: UnitSystem) -> list[
         StripTick(
             strand=each.strand,
             chainage_m=each.chainage_m,
-            name=f"{date_format(timezone.localtime(each.happened_at), 'j M Y, H:i')}: {each.severity}, "
+            name=f"{when_words(each.happened_at, each.time_is_known)}: {each.severity}, "
             f"{place_words(each.strand, each.chainage_m, system)}",
             url=reverse("incident-detail", args=[each.pk]),
         )
@@ -235,7 +236,7 @@ def strip_of(
             if each.strand or each.chainage_m is not None
             else _("place not known"),
             _("Incident"),
-            f"{date_format(timezone.localtime(each.happened_at), 'Y-m-d H:i')}, {each.severity}",
+            f"{when_words(each.happened_at, each.time_is_known, day='Y-m-d', with_time='Y-m-d H:i')}, {each.severity}",
             reverse("incident-detail", args=[each.pk]),
         )
         for each in places

@@ -229,6 +229,8 @@ def same(known: Any, given: Any) -> bool:
 def shown(value: Any) -> str:
     if isinstance(value, dt.datetime):
         return timezone.localtime(value).strftime("%Y-%m-%d %H:%M")
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
     return str(value) if value not in (None, "") else _("nothing")
 
 
@@ -718,6 +720,7 @@ register_import_subject(
                 ),
                 required=True,
                 example="2026-03-01 14:15",
+                time_flag="time_is_known",
             ),
             Column("happened_time", "time of day", ColumnKind.TIME_OF_DAY, aliases=("time", "clock"), example=""),
             Column("strand", "strand", ColumnKind.CHOICE, choices=STRAND_CHOICES, example="return"),
@@ -736,7 +739,14 @@ register_import_subject(
                 "minutes_lost", "minutes lost", QuantityKind.MINUTES, "downtime", "lost", "delay", "stop", example="25"
             ),
             quantity("spilled_t", "spilled", QuantityKind.TONNES, "spillage", "spill", example="0.5"),
-            Column("was_loaded", "belt was loaded", ColumnKind.YES_NO, aliases=("loaded",), example="yes"),
+            Column(
+                "was_loaded",
+                "belt was loaded",
+                ColumnKind.YES_NO,
+                aliases=("loaded",),
+                choices={"yes": ("loaded", "full"), "no": ("empty", "unloaded")},
+                example="yes",
+            ),
             Column(
                 "suspected_cause",
                 "suspected cause",

@@ -154,6 +154,7 @@ class IncidentPlace:
     strand: str
     chainage_m: float | None
     severity: str
+    time_is_known: bool = True
 
 
 def year_until(now: dt.datetime) -> tuple[dt.datetime, dt.datetime]:
@@ -168,10 +169,9 @@ def incident_places(
     belts = list(conveyors)
     found: dict[int, list[IncidentPlace]] = {belt.pk: [] for belt in belts}
     rows = Incident.objects.current().filter(conveyor__in=belts).between(since, until).order_by("happened_at", "pk")
-    for belt, pk, at, strand, chainage_m, severity in rows.values_list(
-        "conveyor_id", "pk", "happened_at", "strand", "chainage_m", "severity"
-    ):
-        found[belt].append(IncidentPlace(pk, at, strand, chainage_m, severity))
+    names = ("pk", "happened_at", "strand", "chainage_m", "severity", "time_is_known")
+    for belt, *values in rows.values_list("conveyor_id", *names):
+        found[belt].append(IncidentPlace(*values))
     return {pk: tuple(places) for pk, places in found.items()}
 
 

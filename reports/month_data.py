@@ -34,7 +34,7 @@ from reports.calc.indicators import (
 )
 from reports.calc.indicators import Window as TaskWindow
 from reports.calc.study_windows import Window
-from reports.selectors import Belt, BeltRate, belt_rate, plant_rate
+from reports.selectors import Belt, BeltRate, are_covered, belt_rate, plant_rate, span_of
 
 # Added to the key of a figure: the same one month and twelve months earlier.
 BEFORE, YEAR_AGO = "-before", "-year-ago"
@@ -115,6 +115,7 @@ class IncidentRow:
     spilled_t: float | None
     is_retired: bool
     is_covered: bool
+    time_is_known: bool = True
 
     @property
     def is_in_rate(self) -> bool:
@@ -158,7 +159,8 @@ def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[In
     belt_at = {belt.conveyor.pk: belt for belt in belts}
     covered: dict[int, bool] = {}
     for conveyor, those in at.items():
-        known = belt_at[conveyor].ledger.covers([each.happened_at for each in those])
+        spans = [span_of(each.happened_at, each.time_is_known, each.created_at, plant.zone) for each in those]
+        known = are_covered(spans, belt_at[conveyor].ledger)
         covered |= {each.pk: bool(is_known) for each, is_known in zip(those, known, strict=True)}
     return [
         IncidentRow(
@@ -175,6 +177,7 @@ def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[In
                 min(window.end, month_of(each.happened_at, plant.zone).end)
             ),
             is_covered=covered[each.pk],
+            time_is_known=each.time_is_known,
         )
         for each in rows
     ]

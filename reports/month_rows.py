@@ -89,7 +89,7 @@ def incident_columns() -> list[Column]:
 
 def incident_cells(each: IncidentRow, month: Month) -> list[Any]:
     return [
-        local(each.at, month),
+        local(each.at, month) if each.time_is_known else each.at.astimezone(month.zone).date().isoformat(),
         each.belt,
         each.strand,
         each.chainage_m,

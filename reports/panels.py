@@ -21,6 +21,7 @@ from installs.belt_devices import DeviceCell, DeviceColumn
 from installs.models import Installation
 from installs.selectors.timeline import Event
 from plant.models import Conveyor, Incident, Plant
+from plant.models.incidents import surely_before
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
 from reports.answers import beside_zone, sensitivity_of
@@ -299,7 +300,7 @@ def quarter_of(book: Book) -> Quarter:
     start = start_of_quarter(book.now, zone)
     windows = Window(start, book.now), Window(months_earlier(start, 12, zone), months_earlier(book.now, 12, zone))
     asked = {
-        f"m{i}": Sum("minutes_lost", filter=Q(happened_at__gte=window.start, happened_at__lt=window.end))
+        f"m{i}": Sum("minutes_lost", filter=Q(happened_at__gte=window.start) & surely_before(window.end, zone))
         for i, window in enumerate(windows)
     }
     lost = (

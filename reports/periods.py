@@ -54,6 +54,7 @@ class PeriodSide:
     coverage: float
     n_unknown_hours: int
     n_without_place: int
+    n_without_time: int
     rate: Rate
     url: str
 
@@ -224,6 +225,7 @@ def line_of(belt: Belt, scope: Scope, first: Window, second: Window) -> BeltLine
                 coverage=exposure.coverage,
                 n_unknown_hours=int(np.count_nonzero(mine)) - n,
                 n_without_place=int(np.count_nonzero(unplaced)),
+                n_without_time=int(np.count_nonzero(belt.incidents.cut_by(window) & here(belt, scope))),
                 rate=rate_with_interval(n, exposure.running_h),
                 url=incidents_url(belt.conveyor, window, scope.strand, scope.zones),
             )
@@ -247,6 +249,7 @@ def together(scope: Scope, window: Window, sides: Sequence[PeriodSide]) -> Perio
         coverage=sum(each.coverage for each in sides) / len(sides),
         n_unknown_hours=sum(each.n_unknown_hours for each in sides),
         n_without_place=sum(each.n_without_place for each in sides),
+        n_without_time=sum(each.n_without_time for each in sides),
         rate=rate_with_interval(n, hours),
         url=f"{reverse('incident-list')}?{urlencode(asked)}",
     )

@@ -33,7 +33,7 @@ NEAR = dt.timedelta(minutes=2)
 
 @dataclass(frozen=True)
 class BookedIncident:
-    """An incident in the book that came from a drift switch, at a time whose running hours are known."""
+    """An incident in the book that came from a drift switch, at a known time whose running hours are known."""
 
     at: dt.datetime
     strand: str
@@ -72,7 +72,7 @@ def raw_switches_of(belt: Belt, windows: Sequence[Window]) -> RawSwitches:
     end = max(each.end for each in windows)
     rows = list(
         Incident.objects.current()
-        .filter(conveyor=conveyor, source=Incident.Source.SWITCH)
+        .filter(conveyor=conveyor, source=Incident.Source.SWITCH, time_is_known=True)
         .between(start, end)
         .values_list("happened_at", "strand", "chainage_m", "side")
     )

@@ -23,6 +23,7 @@ from inspections.selectors import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, union
 from installs.models import Installation, LoggedStation
 from installs.selectors import zones_of
+from plant.calc.calendar import local_day_bounds
 from plant.calc.running_hours import Exposure, Ledger
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
 from plant.selectors import hours_of
@@ -53,15 +54,28 @@ GROUP_DAYS = 60
 
 @dataclass(frozen=True, eq=False)
 class Incidents:
-    """Incidents of one belt that count, as arrays of one length."""
+    """Incidents of one belt that count, as arrays of one length.
+
+    Where only the day is known, an incident happened somewhere from `first_s` to `last_s`: it is in a window that holds
+    all of this time, and in none whose edge lies within. `at_s` is then the middle, which is good enough for counts by
+    day.
+    """
 
     at_s: NDArray[np.float64]  # seconds since 1970
     strand: NDArray[np.str_]
     chainage_m: NDArray[np.float64]  # NaN where nobody knows
     is_covered: NDArray[np.bool_]  # running hours are known for that moment
+    first_s: NDArray[np.float64]  # equal to at_s where the time of day is known
+    last_s: NDArray[np.float64]
 
     def within(self, window: Window) -> NDArray[np.bool_]:
-        return np.asarray((self.at_s >= window.start.timestamp()) & (self.at_s < window.end.timestamp()))
+        start, end = window.start.timestamp(), window.end.timestamp()
+        return np.asarray((self.first_s >= start) & (self.first_s < end) & (self.last_s <= end))
+
+    def cut_by(self, window: Window) -> NDArray[np.bool_]:
+        """Those of which nobody can tell whether they were in the window: an edge lies within their day."""
+        overlaps = (self.first_s < window.end.timestamp()) & (self.last_s > window.start.timestamp())
+        return np.asarray(overlaps & ~self.within(window))
 
     def in_zones(self, strand: str, zones: Sequence[Zone]) -> NDArray[np.bool_]:
         return np.asarray((self.strand == strand) & inside(zones, self.chainage_m))
@@ -112,6 +126,7 @@ class Side:
     rate: Rate
     n_unknown_hours: int  # in the zone, at a time whose running hours are not known: left out
     n_without_place: int  # on the strand or on none, at no known chainage: left out
+    n_without_time: int  # in the zone, on a day that an edge of the window cuts, at no known time: left out
     url: str
 
     @property
@@ -209,10 +224,11 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     """What comparisons need of several belts, in a fixed number of queries."""
     belts = list(conveyors)
     ledgers = ledgers_of(belts)
-    rows: dict[int, list[tuple[dt.datetime, str, float | None]]] = defaultdict(list)
+    rows: dict[int, list[IncidentCells]] = defaultdict(list)
     incidents = Incident.objects.current().filter(conveyor__in=belts).order_by("happened_at")
-    for belt, at, strand, chainage_m in incidents.values_list("conveyor_id", "happened_at", "strand", "chainage_m"):
-        rows[belt].append((at, strand, chainage_m))
+    names = ("happened_at", "strand", "chainage_m", "time_is_known", "created_at")
+    for belt, *cells in incidents.values_list("conveyor_id", *names):
+        rows[belt].append(tuple(cells))
     changes = grouped(BeltChange.objects.filter(conveyor__in=belts).order_by("changed_at"))
     switches = grouped(ConveyorPart.objects.drift_switches().filter(conveyor__in=belts))
     stations = grouped(LoggedStation.objects.filter(conveyor__in=belts))
@@ -226,7 +242,7 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
         each.pk: Belt(
             conveyor=each,
             ledger=ledgers[each.pk],
-            incidents=incident_arrays(rows[each.pk], ledgers[each.pk]),
+            incidents=incident_arrays(rows[each.pk], ledgers[each.pk], each.plant.zone),
             changes=tuple(changes[each.pk]),
             switches=tuple(switches[each.pk]),
             stations=tuple(stations[each.pk]),
@@ -266,14 +282,39 @@ def grouped(rows: Any) -> dict[int, list[Any]]:
     return found
 
 
-def incident_arrays(rows: Sequence[tuple[dt.datetime, str, float | None]], ledger: Ledger) -> Incidents:
-    times = [at for at, _strand, _chainage in rows]
+# Moment, strand, chainage, whether the time of day is known, moment of entry.
+IncidentCells = tuple[Any, ...]
+
+
+def incident_arrays(rows: Sequence[IncidentCells], ledger: Ledger, zone: dt.tzinfo) -> Incidents:
+    spans = [span_of(at, is_known, entered, zone) for at, _strand, _chainage, is_known, entered in rows]
+    first_s, last_s = (np.array([each[i].timestamp() for each in spans], dtype=float) for i in (0, 1))
     return Incidents(
-        at_s=np.array([at.timestamp() for at in times], dtype=float),
-        strand=np.array([strand for _at, strand, _chainage in rows], dtype=np.str_),
-        chainage_m=np.array([np.nan if each is None else each for _at, _strand, each in rows], dtype=float),
-        is_covered=ledger.covers(times) if times else np.zeros(0, dtype=bool),
+        at_s=(first_s + last_s) / 2.0,
+        strand=np.array([each[1] for each in rows], dtype=np.str_),
+        chainage_m=np.array([np.nan if each[2] is None else each[2] for each in rows], dtype=float),
+        is_covered=are_covered(spans, ledger),
+        first_s=first_s,
+        last_s=last_s,
     )
+
+
+def span_of(
+    at: dt.datetime, time_is_known: bool, entered_at: dt.datetime, zone: dt.tzinfo
+) -> tuple[dt.datetime, dt.datetime]:
+    """From when to when an incident may have happened: within its day, and before it was entered."""
+    if time_is_known:
+        return at, at
+    return at, max(at, min(local_day_bounds(at.astimezone(zone).date(), zone)[1], entered_at))
+
+
+def are_covered(spans: Sequence[tuple[dt.datetime, dt.datetime]], ledger: Ledger) -> NDArray[np.bool_]:
+    """Whether running hours are known for each moment; of a whole day for its beginning, middle and end."""
+    if not spans:
+        return np.zeros(0, dtype=bool)
+    instant = dt.timedelta(microseconds=1)
+    moments = [(start, start + (end - start) / 2, max(start, end - instant)) for start, end in spans]
+    return np.asarray(ledger.covers([each for one in moments for each in one])).reshape(-1, 3).all(axis=1)
 
 
 def rules_of(plant: Plant) -> VerdictRules:
@@ -407,6 +448,7 @@ def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, leve
         rate=rate_with_interval(n, exposure.running_h, level=level),
         n_unknown_hours=int(np.count_nonzero(here & ~incidents.is_covered)),
         n_without_place=int(np.count_nonzero(then & incidents.without_place(strand))),
+        n_without_time=int(np.count_nonzero(incidents.cut_by(window) & incidents.in_zones(strand, zones))),
         url=incidents_url(belt.conveyor, window, strand, zones),
     )
 
@@ -847,6 +889,7 @@ def window_rules(plant: Plant) -> list[str]:
         )
         % {"days": GROUP_DAYS},
         _("An incident at a time whose running hours are not known, or at an unknown place, is left out and said."),
+        _("So is one of which only the day is known, where the window begins or ends within that day."),
         _(
             "Watched after that: the good rate is learnt in the first %(hours)s running hours, and taken as at least "
             "%(share)s %% of the rate before. Bad days that come thrice as often raise an alarm; it is over once the "

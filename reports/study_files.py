@@ -12,6 +12,8 @@ import io
 import math
 from typing import Any
 
+import numpy as np
+
 from plant.calc.import_files import guarded
 from plant.calc.wording import p_words
 from plant.models import Plant
@@ -82,6 +84,8 @@ FORMULAE = (
     "its hours.",
     "While sound: the window after cut where a sensor roller or pivot that was found failed was last found sound.",
     "Another merge time is tried on raw switch events only; what people logged counts one each.",
+    "An incident of which only the day is known stands with the time within which it was, from and until. It counts in "
+    "a window that holds all of that time, and by its middle where days are counted.",
 )
 
 
@@ -115,6 +119,8 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
     ]
     for name, side in (("before", study.before), ("after", study.after)):
         left = f"left out: {side.n_unknown_hours} at unknown hours, {side.n_without_place} without a place"
+        if side.n_without_time:
+            left += f", {side.n_without_time} on a day that the window cuts, at no known time"
         rows.append(
             {
                 "part": "window",
@@ -183,9 +189,12 @@ def check_rows(study: Study) -> list[dict[str, Any]]:
         if side.window.is_empty:
             continue
         chosen = here & incidents.within(side.window)
-        for at_s, chainage_m in zip(incidents.at_s[chosen], incidents.chainage_m[chosen], strict=True):
-            at = dt.datetime.fromtimestamp(float(at_s), dt.UTC)
-            rows.append({"part": "incident", "item": name, "from": at, "words": f"{chainage_m:g} m"})
+        for i in np.flatnonzero(chosen):
+            spans = (incidents.first_s[i], incidents.last_s[i])
+            first, last = (dt.datetime.fromtimestamp(float(each), dt.UTC) for each in spans)
+            row = {"part": "incident", "item": name, "from": first, "words": f"{incidents.chainage_m[i]:g} m"}
+            # Of one whose time of day is not known, from when to when it may have been; its middle decides the day.
+            rows.append(row if first == last else {**row, "until": last})
         rows += day_rows(study, name, side.window, zone)
     return rows
 

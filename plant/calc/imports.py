@@ -23,7 +23,7 @@ from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from plant.calc.calendar import resolve_wall_time
+from plant.calc.calendar import local_day_bounds, resolve_wall_time
 from plant.calc.import_files import Cell, cell_text, split_head
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, unit_label
 
@@ -61,6 +61,8 @@ class Column:
     help: Any = ""
     example: str = ""
     longest: int = 300
+    # Of a moment: the field that keeps whether its time of day is known; a day alone is then enough.
+    time_flag: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,9 @@ class Reading:
     decimal: str = "point"  # point or comma
     date_order: str = "dmy"  # dmy or mdy
     time_zone: str = "UTC"
+    plant_zone: str = ""  # whose days are meant where no time of day is written; the time zone's if empty
     doubled: str = "refuse"  # refuse, earlier or later
+    midnight: str = "time"  # what 00:00 says: the time, or that only the day is known
 
 
 @dataclass(frozen=True)
@@ -325,6 +329,41 @@ def decide_decimal(texts: Iterable[str]) -> Decision:
     return Decision("point")
 
 
+_MIDNIGHT = re.compile(r".*\d[T ]+0{1,2}:00(?::00(?:[.,]0+)?)?", re.DOTALL)
+FEWEST_MIDNIGHTS = 3  # rows from which an export is taken to have dropped the time of day; own rule
+
+
+def decide_midnight(texts: Iterable[str]) -> Decision:
+    """Whether 00:00 is the time of day or stands where nobody kept it, told from all moments of a file.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        The cells of one column of moments, with the time of day from a column of its own where there is one.
+
+    Returns
+    -------
+    Decision
+        value "day" where at least three rows have a time and each is 00:00 without an offset from UTC, as exports write
+        dates; else "time".
+
+    Examples
+    --------
+    >>> decide_midnight(["2026-03-01 00:00:00", "2026-03-02 00:00:00", "2026-03-05 00:00:00"]).value
+    'day'
+    """
+    n = 0
+    for text in texts:
+        if ":" not in text:
+            continue
+        if not _MIDNIGHT.fullmatch(text.strip()):
+            return Decision("time")
+        n += 1
+    if n < FEWEST_MIDNIGHTS:
+        return Decision("time")
+    return Decision("day", words=f"Each of {n} times is 00:00, which says that only the day was kept.")
+
+
 # --- cells ------------------------------------------------------------------------------------------------------------
 LONGEST_VALUE = 200  # characters of a number, a date or a word of a list; anything longer is prose
 _NO_VALUE = {"-", "–", "—", "n/a", "na", "none", "null", "nil", "?", "unknown"}
@@ -364,7 +403,7 @@ def read_cell(cell: Cell, column: Column, reading: Reading) -> Any:
     -------
     object
         Text, a float in the stored unit, an int, a code of the choices, a bool, a UTC datetime, a date or a time; None
-        where the cell is empty.
+        where the cell is empty. A moment without a time of day is the first instant of its day.
 
     Raises
     ------
@@ -380,6 +419,8 @@ def read_cell(cell: Cell, column: Column, reading: Reading) -> Any:
     1234.5
     """
     text = cell_text(cell)
+    if column.kind is ColumnKind.YES_NO and text:
+        return read_yes_no(text, column)
     if is_empty(text) and not (column.kind is ColumnKind.TEXT and text in {"?", "unknown"}):
         if column.required:
             raise ValueError("The cell is empty. It is needed in every row; fill it in.")
@@ -394,8 +435,6 @@ def read_cell(cell: Cell, column: Column, reading: Reading) -> Any:
         return text
     if column.kind is ColumnKind.CHOICE:
         return read_choice(text, column)
-    if column.kind is ColumnKind.YES_NO:
-        return read_yes_no(text)
     refuse_broken(text)
     if column.kind is ColumnKind.QUANTITY:
         return read_number(cell, column, reading)
@@ -409,7 +448,72 @@ def read_cell(cell: Cell, column: Column, reading: Reading) -> Any:
     if column.kind is ColumnKind.DAY:
         return read_day_and_time(cell, reading)[0]
     day, time, offset = read_day_and_time(cell, reading)
-    return to_utc(day, time or dt.time(), offset, reading, text)
+    if says_day_only(time, offset, reading):
+        return first_instant(day, reading, text)
+    assert time is not None
+    return to_utc(day, time, offset, reading, text)
+
+
+def says_day_only(time: dt.time | None, offset: dt.timedelta | None, reading: Reading) -> bool:
+    """Whether a written moment tells its day alone: no time, or a 00:00 that stands where none was kept.
+
+    Parameters
+    ----------
+    time, offset : time or None, timedelta or None
+        As `read_day_and_time` gives them.
+    reading : Reading
+        Says what 00:00 means. With an offset from UTC it is always a time.
+
+    Returns
+    -------
+    bool
+    """
+    return time is None or (time == dt.time() and offset is None and reading.midnight == "day")
+
+
+def is_time_known(cell: Cell, reading: Reading) -> bool:
+    """Whether a cell that `read_cell` reads as a moment tells the time of day, or the day alone.
+
+    Parameters
+    ----------
+    cell : Cell
+        As for `read_cell`.
+    reading : Reading
+        The file's conventions.
+
+    Returns
+    -------
+    bool
+    """
+    _day, time, offset = read_day_and_time(cell, reading)
+    return not says_day_only(time, offset, reading)
+
+
+def first_instant(day: dt.date, reading: Reading, typed: str) -> dt.datetime:
+    """The first instant of a day by the plant's clock, which is not 00:00 where clocks are put forward then.
+
+    Parameters
+    ----------
+    day : date
+    reading : Reading
+        Says whose day it is.
+    typed : str
+        The cell, for the message.
+
+    Returns
+    -------
+    datetime
+        In UTC.
+
+    Raises
+    ------
+    ValueError
+        If it is out of the calendar.
+    """
+    try:
+        return local_day_bounds(day, ZoneInfo(reading.plant_zone or reading.time_zone))[0]
+    except OverflowError:
+        raise ValueError(f"“{typed}” is out of the calendar. Write a year from 1 to 9998.") from None
 
 
 def refuse_broken(text: str) -> None:
@@ -528,14 +632,51 @@ def read_choice(text: str, column: Column) -> str:
     raise ValueError(f"“{text}” is not a known {column.label}. Write one of: {', '.join(column.choices)}.{hint}")
 
 
-def read_yes_no(text: str) -> bool:
-    """Yes or no; raises ValueError for anything else."""
-    word = text.casefold()
-    if word in {"yes", "y", "true", "1", "x", "on"}:
-        return True
-    if word in {"no", "n", "false", "0", "off"}:
-        return False
-    raise ValueError(f"“{text}” is neither yes nor no. Write yes or no.")
+# What people and exports write for yes, for no, and where nobody knows.
+YES_NO_WORDS: dict[bool | None, frozenset[str]] = {
+    True: frozenset({"yes", "y", "true", "1", "x", "on"}),
+    False: frozenset({"no", "n", "false", "0", "off"}),
+    None: frozenset({"", "-", "–", "—", "n/a", "na", "?", "unknown", "not known", "not stated"}),
+}
+
+
+def read_yes_no(text: str, column: Column | None = None) -> bool | None:
+    """Yes, no or not known, in the words of `YES_NO_WORDS` and those that the column adds.
+
+    Parameters
+    ----------
+    text : str
+        The cell.
+    column : Column, optional
+        Its choices "yes" and "no" name further words.
+
+    Returns
+    -------
+    bool or None
+        None where the cell says that nobody knows.
+
+    Raises
+    ------
+    ValueError
+        For any other word, with those that are understood; "none" among them, which may mean no as well as unknown.
+
+    Examples
+    --------
+    >>> words = {"yes": ("full",), "no": ("empty",)}
+    >>> loaded = Column("was_loaded", "belt was loaded", ColumnKind.YES_NO, choices=words)
+    >>> read_yes_no("Full", loaded), read_yes_no("no", loaded), read_yes_no("?", loaded)
+    (True, False, None)
+    """
+    word = " ".join(text.casefold().split())
+    more = column.choices if column is not None else {}
+    words = {True: more.get("yes", ()), False: more.get("no", ())}
+    for answer, known in YES_NO_WORDS.items():
+        if word in known or (answer is not None and word in words[answer]):
+            if answer is None and column is not None and column.required:
+                raise ValueError("The cell is empty. It is needed in every row; fill it in.")
+            return answer
+    yes, no = (" or ".join(("yes" if answer else "no", *words[answer])) for answer in (True, False))
+    raise ValueError(f"“{text}” is neither yes nor no. Write {yes}; {no}; or leave the cell empty where nobody knows.")
 
 
 _MONTH_NAMES = ["january", "february", "march", "april", "may", "june", "july", "august", "september"]

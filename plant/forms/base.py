@@ -94,11 +94,38 @@ class RecordForm(forms.ModelForm):
         show_refusal(self, refusal)
 
 
+class YesNoSelect(forms.NullBooleanSelect):
+    """Hands on what it was sent where that is none of its choices, so that it is not taken for "not known"."""
+
+    def value_from_datadict(self, data: Any, files: Any, name: str) -> Any:
+        value = super().value_from_datadict(data, files, name)
+        given = data.get(name)
+        return given if value is None and given not in (None, "", "unknown", "1", "None") else value
+
+
+class YesNoField(forms.NullBooleanField):
+    """Yes, no or not known; any other word is refused."""
+
+    widget = YesNoSelect
+
+    def to_python(self, value: Any) -> bool | None:
+        known = super().to_python(value)
+        if known is None and value not in self.empty_values and value is not None:
+            raise forms.ValidationError(
+                _("“%(given)s” says neither yes nor no. Choose yes, no, or unknown where nobody knows."),
+                code="invalid",
+                params={"given": str(value)[:40]},
+            )
+        return known
+
+
 def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
     form.person, form.plant = person, plant
     for name, field in list(form.fields.items()):
         if isinstance(field, QuantityField):
             field.use_units(UnitSystem(person.unit_system))
+        elif type(field) is forms.NullBooleanField:
+            form.fields[name] = YesNoField(label=field.label, help_text=field.help_text, initial=field.initial)
         elif isinstance(field, forms.DateTimeField):
             form.fields[name] = MomentField(
                 required=field.required, label=field.label, help_text=field.help_text, initial=field.initial

@@ -109,6 +109,13 @@ class ImportChoicesForm(forms.Form):
             ],
             options.get("doubled") or "refuse",
         )
+        if any(each.column.time_flag for each in found.matches):
+            self.choice(
+                "midnight",
+                _("a time of 00:00"),
+                [("time", _("is midnight")), ("day", _("says that only the day is known"))],
+                reading.midnight,
+            )
         if subject_of(batch.subject).may_correct_known:
             self.choice(
                 "known",
@@ -201,7 +208,7 @@ class ImportChoicesForm(forms.Form):
         return [field for field in self if field.name in ("sheet", "encoding", "delimiter", "header_line")]
 
     def reading_fields(self) -> list[Any]:
-        return [field for field in self if field.name in ("date_order", "decimal", "time_zone", "doubled")]
+        return [field for field in self if field.name in ("date_order", "decimal", "time_zone", "doubled", "midnight")]
 
     def writing_fields(self) -> list[Any]:
         return [field for field in self if field.name in ("known", "equal")]

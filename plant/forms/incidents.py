@@ -14,7 +14,13 @@ from plant.models import Incident
 
 
 class IncidentForm(RecordForm):
+    only_day = forms.BooleanField(
+        label=_("only the day is known"),
+        required=False,
+        help_text=_("The time of day above is then left out, and no figure takes it for a fact."),
+    )
     new_photos = PhotosField(label=_("photos"), required=False)
+    field_order = ("conveyor", "happened_at", "only_day")
 
     class Meta:
         model = Incident
@@ -40,9 +46,12 @@ class IncidentForm(RecordForm):
         super().__init__(*args, **kwargs)
         if not self.instance.pk:
             self.initial.setdefault("happened_at", timezone.now())
+        else:
+            self.initial.setdefault("only_day", not self.instance.time_is_known)
 
     def values(self) -> dict[str, Any]:
-        return {name: value for name, value in super().values().items() if name != "new_photos"}
+        given = {name: value for name, value in super().values().items() if name not in ("new_photos", "only_day")}
+        return {**given, "time_is_known": not self.cleaned_data["only_day"]}
 
 
 class IncidentCorrectionForm(IncidentForm):

@@ -10,15 +10,30 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.calendar import local_day_bounds
+
 from .base import EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
 from .photos import Photo
 from .plants import Plant
 
 
+def surely_before(moment: dt.datetime, zone: dt.tzinfo) -> models.Q:
+    """Incidents before a moment, without those of which only the day is known and the moment lies within it.
+
+    What was entered by then had happened by then.
+    """
+    start = local_day_bounds(moment.astimezone(zone).date(), zone)[0]
+    is_told = models.Q(time_is_known=True) | models.Q(happened_at__lt=start) | models.Q(created_at__lte=moment)
+    return models.Q(happened_at__lt=moment) & is_told
+
+
 class IncidentQuerySet(EntryQuerySet["Incident"]):
     def between(self, start: dt.datetime, end: dt.datetime) -> Self:
         return self.filter(happened_at__gte=start, happened_at__lt=end)
+
+    def surely_before(self, moment: dt.datetime, zone: dt.tzinfo) -> Self:
+        return self.filter(surely_before(moment, zone))
 
     def in_the_days_before(self, moment: dt.datetime, days: int) -> dict[str, Any]:
         """How many there were, and how many of them stopped a belt."""
@@ -63,7 +78,9 @@ class Incident(ImportedEntry):
     conveyor = models.ForeignKey(
         Conveyor, verbose_name=_("conveyor"), on_delete=models.PROTECT, related_name="incidents"
     )
+    # Where only the day is known, the first instant of that day by the plant's clock.
     happened_at = models.DateTimeField(_("when"))
+    time_is_known = models.BooleanField(_("time of day is known"), default=True)
     strand = models.CharField(_("strand"), max_length=10, choices=Strand, blank=True)
     chainage_m = models.FloatField(
         _("chainage"),
@@ -109,7 +126,13 @@ class Incident(ImportedEntry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.conveyor.tag} {self.happened_at:%Y-%m-%d %H:%M} {self.severity}"
+        when = f"{self.happened_at:%Y-%m-%d %H:%M}" if self.time_is_known else self.happened_on.isoformat()
+        return f"{self.conveyor.tag} {when} {self.severity}"
+
+    @property
+    def happened_on(self) -> dt.date:
+        """The day by the plant's clock."""
+        return self.happened_at.astimezone(self.plant.zone).date()
 
     def get_absolute_url(self) -> str:
         return reverse("incident-detail", args=[self.pk])

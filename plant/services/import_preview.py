@@ -196,6 +196,16 @@ def equal_notes(tried: Tried) -> Iterator[str]:
 
 
 def midnight_notes(subject: ImportSubject, found: Understanding, tried: Tried) -> Iterator[str]:
+    flags = [each.column.time_flag for each in found.matched() if each.column.time_flag]
+    if flags:
+        n = sum(any(each.row.values.get(name) is False for name in flags) for each, _outcome in tried)
+        if n:
+            words = _(
+                "%(n)s of the %(rows)s rows tried out have no time of day: their day is kept and that the time is not "
+                "known. If 00:00 is meant, say so under “a time of 00:00”."
+            )
+            yield words % {"n": n, "rows": len(tried)}
+        return
     zone = ZoneInfo(found.reading.time_zone)
     n = 0
     for each, _outcome in tried:
@@ -222,6 +232,8 @@ def shown_values(found: Understanding, prepared: PreparedRow, left_out: Containe
             text = _("to be decided")
         elif column.kind is ColumnKind.QUANTITY:
             text = format_quantity(value, column.quantity, found.reading.system)
+        elif column.time_flag and prepared.values.get(column.time_flag) is False:
+            text = _("%(day)s, time not known") % {"day": timezone.localtime(value).date().isoformat()}
         elif column.kind is ColumnKind.MOMENT:
             text = timezone.localtime(value).strftime("%Y-%m-%d %H:%M %Z")
         elif isinstance(value, bool):

@@ -40,7 +40,9 @@ from plant.calc.imports import (
     Reading,
     decide_date_order,
     decide_decimal,
+    decide_midnight,
     default_unit,
+    is_time_known,
     is_unit_of,
     match_columns,
     names_of,
@@ -269,6 +271,18 @@ def read_conventions(
                 if isinstance(cell, str):
                     yield cell
 
+    def moments() -> Iterator[str]:
+        """What tells whether 00:00 is a time, of the moments that may be a day alone."""
+        for each in matched:
+            if each.column.time_flag:
+                place, clock = at[each.column.name], at.get(subject.times_of.get(each.column.name, ""))
+                for row in rows:
+                    yield import_files.cell_text(with_clock(row.cells[place], row, clock))
+
+    at = {each.column.name: shape.columns.index(each.head) for each in matched}
+    midnight = decide_midnight(moments()).value
+    if shape.is_workbook and not any(name in at for name in subject.times_of.values()):
+        midnight = "day"  # a workbook keeps a date as the 00:00 of its day
     decimal = decide_decimal(texts(*NUMBERED))
     order = decide_date_order(texts(*DATED))
     questions = []
@@ -282,7 +296,9 @@ def read_conventions(
         decimal=options.get("decimal") or decimal.value or "point",
         date_order=options.get("date_order") or order.value or "dmy",
         time_zone=options.get("time_zone") or batch.plant.time_zone,
+        plant_zone=batch.plant.time_zone,
         doubled=options.get("doubled") or "refuse",
+        midnight=options.get("midnight") or midnight,
     )
     return reading, questions
 
@@ -308,6 +324,8 @@ def prepare(row: SourceRow, found: Understanding, subject: ImportSubject, contex
                 raise ValueError(broken[place])
             cell = with_clock(cell, row, at.get(subject.times_of.get(name, "")))
             value = read_cell(cell, column, found.reading)
+            if column.time_flag and value is not None:
+                values[column.time_flag] = is_time_known(cell, found.reading)
             if column.kind is ColumnKind.CONVEYOR and value is not None:
                 value = context.conveyor(value)
             values[name] = value
@@ -442,6 +460,7 @@ CHOSEN = (
     "system",
     "known",
     "equal",
+    "midnight",
 )
 # What is taken where nobody chose.
 TAKEN = {"known": "refuse", "equal": "one", "doubled": "refuse"}
@@ -493,6 +512,7 @@ def check_choices(options: Mapping[str, Any]) -> None:
         "doubled": ("refuse", "earlier", "later"),
         "known": ("refuse", "correct"),
         "equal": ("one", "each"),
+        "midnight": ("time", "day"),
         "system": [each.value for each in UnitSystem],
         "time_zone": available_timezones(),
     }
@@ -589,6 +609,7 @@ def settled(options: Mapping[str, Any], found: Understanding) -> dict[str, Any]:
         "date_order": found.reading.date_order,
         "time_zone": found.reading.time_zone,
         "doubled": found.reading.doubled,
+        "midnight": found.reading.midnight,
     }
 
 

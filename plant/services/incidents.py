@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from plant.calc.calendar import local_day_bounds
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Conveyor, Incident, Photo
@@ -19,6 +20,14 @@ from plant.services.records import correct_entry, create_record, refused_by
 from plant.services.running_hours import moment_words
 
 CLOCK_TOLERANCE = dt.timedelta(minutes=10)
+
+
+def kept_moment(conveyor: Conveyor, happened_at: dt.datetime, *, time_is_known: bool) -> dt.datetime:
+    """The moment as it is kept: where only the day is known, the first instant of that day by the plant's clock."""
+    if time_is_known:
+        return happened_at
+    zone = conveyor.plant.zone
+    return local_day_bounds(happened_at.astimezone(zone).date(), zone)[0]
 
 
 def check_incident(*, conveyor: Conveyor, happened_at: dt.datetime, now: dt.datetime, **values: Any) -> None:
@@ -66,6 +75,7 @@ def record_incident(
     Refused
         If it lies in the future, off the belt, or a value is not allowed.
     """
+    happened_at = kept_moment(conveyor, happened_at, time_is_known=values.get("time_is_known", True))
     check_incident(conveyor=conveyor, happened_at=happened_at, now=now or timezone.now(), **values)
     row = create_record(
         Incident,
@@ -99,6 +109,7 @@ def record_incidents(rows: Iterable[Mapping[str, Any]], *, by: Any, now: dt.date
     for row in rows:
         check_incident(now=now, **{name: value for name, value in row.items() if name != "client_key"})
         made = Incident(**row, plant=row["conveyor"].plant, created_by=by)
+        made.happened_at = kept_moment(made.conveyor, made.happened_at, time_is_known=made.time_is_known)
         try:
             made.clean_fields(exclude=["plant", "conveyor", "created_by", "client_key", "import_batch"])
         except ValidationError as error:
@@ -126,9 +137,12 @@ def correct_incident(
     **values: Any,
 ) -> Incident:
     """Write the incident as it really was; the old row stays visible. Photos go along."""
-    merged = {
-        name: values.get(name, getattr(row, name)) for name in ("conveyor", "happened_at", "chainage_m", "strand")
-    }
+    names = ("conveyor", "happened_at", "time_is_known", "chainage_m", "strand")
+    merged = {name: values.get(name, getattr(row, name)) for name in names}
+    merged["happened_at"] = kept_moment(
+        merged["conveyor"], merged["happened_at"], time_is_known=merged["time_is_known"]
+    )
+    values["happened_at"] = merged["happened_at"]
     check_incident(now=timezone.now(), **merged)
     if "conveyor" in values:
         values["plant"] = values["conveyor"].plant

@@ -9,7 +9,6 @@ import django_tables2 as tables
 from django import forms
 from django.db.models import QuerySet
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
@@ -17,6 +16,7 @@ from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.quantities import QuantityField
 from plant.models import Area, Conveyor, Incident, Strand
 from plant.tables.columns import QuantityColumn, RegisterTable
+from plant.words.incidents import when_words
 
 
 class IncidentTable(RegisterTable):
@@ -42,11 +42,12 @@ class IncidentTable(RegisterTable):
         order_by = "-happened_at"
 
     def render_happened_at(self, record: Incident, value: Any) -> str:
-        shown = date_format(timezone.localtime(value), "Y-m-d H:i")
+        shown = when_words(value, record.time_is_known, day="Y-m-d", with_time="Y-m-d H:i")
         return format_html('<a href="{}">{}</a>', record.get_absolute_url(), shown)
 
-    def value_happened_at(self, value: Any) -> Any:
-        return value
+    def value_happened_at(self, record: Incident, value: Any) -> Any:
+        """In files a day alone, where the time of day is not known; the import desk reads it so."""
+        return value if record.time_is_known else timezone.localtime(value).date()
 
     def render_conveyor(self, record: Incident, value: str) -> str:
         return format_html('<a class="tag" href="{}">{}</a>', record.conveyor.get_absolute_url(), value)
@@ -116,6 +117,9 @@ class IncidentFilter(filters.FilterSet):
         model = Incident
         fields: list[str] = []
 
+    def before(self, queryset: Any, name: str, value: Any) -> Any:
+        return queryset.surely_before(value, self.request.plant.zone)
+
     def with_all_rows(self, queryset: Any, name: str, value: Any) -> Any:
         return queryset  # the list reads the box itself: it decides between current rows and all
 
@@ -136,4 +140,4 @@ class IncidentFilter(filters.FilterSet):
 
 # `from` is a word of Python's own, so these two cannot stand in the class body.
 IncidentFilter.base_filters["from"] = MomentFilter(label=_("From"), field_name="happened_at", lookup_expr="gte")
-IncidentFilter.base_filters["until"] = MomentFilter(label=_("Before"), field_name="happened_at", lookup_expr="lt")
+IncidentFilter.base_filters["until"] = MomentFilter(label=_("Before"), method="before")

@@ -63,6 +63,9 @@ def period_rows(found: PeriodComparison) -> list[dict[str, Any]]:
     """One line for each period, belt, answer, warning and happening."""
     rows: list[dict[str, Any]] = [{"part": "of", "item": found.scope.words}]
     for name, side in (("first", found.first), ("second", found.second)):
+        left = f"left out: {side.n_unknown_hours} at unknown hours, {side.n_without_place} without a place"
+        if side.n_without_time:
+            left += f", {side.n_without_time} on a day that the period cuts, at no known time"
         rows.append(
             {
                 "part": "period",
@@ -72,7 +75,7 @@ def period_rows(found: PeriodComparison) -> list[dict[str, Any]]:
                 "incidents": side.n,
                 "running_h": exact(side.hours),
                 "coverage": rounded(side.coverage),
-                "words": f"left out: {side.n_unknown_hours} at unknown hours, {side.n_without_place} without a place",
+                "words": left,
             }
         )
     ratio = found.ratio

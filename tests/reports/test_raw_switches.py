@@ -75,6 +75,16 @@ def test_what_people_logged_is_never_merged(at):
     assert [counts(readings(at)[False, minutes]) for minutes in (5, 10, 20)] == [(5, 0), (4, 0), (4, 0)]
 
 
+def test_an_incident_without_a_time_of_day_is_found_in_no_episode_and_stays_one(at):
+    zone = at.plant.zone
+    midnight = dt.datetime.combine((at.installed_at - 50 * DAY).astimezone(zone).date(), dt.time(), tzinfo=zone)
+    contacts(at, midnight, 0, 7, 23)  # an episode at the very moment that a day without a time is kept at
+    booked(at, midnight, time_is_known=False)
+    found = readings(at)
+    assert set(found) == {(False, None), (True, None)}
+    assert counts(found[False, None]) == (1, 0)
+
+
 def test_what_was_taken_out_of_the_book_does_not_come_back(at, erin):
     first = at.installed_at - 50 * DAY
     contacts(at, first, 0, 7)

@@ -111,6 +111,49 @@ def test_what_counts_is_on_the_strand_inside_the_zone(belt, at, values, inside):
     assert study_of(at, NOW).before.n == int(inside)
 
 
+def test_a_day_without_a_time_counts_where_it_lies_whole_and_nowhere_where_an_edge_cuts_it(belt, at):
+    zone = belt.plant.zone
+
+    def on(day, **values):
+        midnight = dt.datetime.combine(day, dt.time(), tzinfo=zone)
+        make.incident(belt, midnight, time_is_known=False, created_at=midnight + 2 * DAY, **values)
+
+    fitted = INSTALLED.astimezone(zone).date()
+    on(fitted)
+    found = study_of(at, NOW)
+    assert (found.before.n, found.before.n_without_time) == (0, 1)
+    assert sum(each.n for each in found.left_out) + found.after.n == 0
+    on(fitted - dt.timedelta(days=1))
+    on(fitted + dt.timedelta(days=40))
+    on(fitted + dt.timedelta(days=40), chainage_m=None)
+    found = study_of(at, NOW)
+    assert (found.before.n, found.after.n) == (1, 1)
+    assert (found.before.n_without_time, found.after.n_without_time) == (1, 0)
+    assert sum(bar.n for bar in bars_of(found)) == 2
+
+
+def test_a_day_without_a_time_has_known_hours_only_if_all_of_it_has(alder):
+    belt = make.conveyor(alder, tag="Y-3")
+    make.drift_switch(belt, 60.0)
+    zone = alder.zone
+    noon = dt.datetime(2026, 3, 10, 12, tzinfo=zone)
+    make.run_record(belt, noon, NOW, 12.0)
+    for day in (10, 11):
+        make.incident(belt, dt.datetime(2026, 3, day, tzinfo=zone), time_is_known=False, created_at=NOW)
+    covered = belts_of([belt])[belt.pk].incidents.is_covered
+    assert covered.tolist() == [False, True]
+
+
+def test_today_s_incident_without_a_time_is_in_a_window_that_ends_now(alder):
+    belt = make.conveyor(alder, tag="Y-4")
+    now = dt.datetime(2026, 3, 10, 15, tzinfo=alder.zone)
+    make.incident(belt, now.replace(hour=0), time_is_known=False, created_at=now - dt.timedelta(hours=1))
+    arrays = belts_of([belt])[belt.pk].incidents
+    assert arrays.within(Window(now - 30 * DAY, now)).tolist() == [True]
+    assert arrays.cut_by(Window(now - 30 * DAY, now)).tolist() == [False]
+    assert arrays.within(Window(now - 30 * DAY, now - dt.timedelta(hours=3))).tolist() == [False]
+
+
 def test_a_corrected_row_counts_once(belt, at):
     old = make.incident(belt, INSTALLED - 30 * DAY, chainage_m=80.0)
     make.incident(belt, INSTALLED - 30 * DAY, chainage_m=150.0, corrects=old)

@@ -36,7 +36,7 @@ class Command(BaseCommand):
             default=[],
             metavar="NAME=VALUE",
             help="a choice: date_order=dmy|mdy, decimal=point|comma, time_zone=..., doubled=refuse|earlier|later, "
-            "known=refuse|correct, equal=one|each, "
+            "known=refuse|correct, equal=one|each, midnight=time|day, "
             "encoding=..., delimiter=..., sheet=..., header_line=..., column.FIELD=HEAD, unit.FIELD=UNIT",
         )
         parser.add_argument("--refused", type=Path, help="write the refused rows with their reasons to this file")

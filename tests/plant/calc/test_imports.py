@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from plant.calc.imports import Column, ColumnKind, Reading, decide_date_order, decide_decimal, match_columns, read_cell
+from plant.calc.imports import (
+    Column,
+    ColumnKind,
+    Reading,
+    decide_date_order,
+    decide_decimal,
+    decide_midnight,
+    is_time_known,
+    match_columns,
+    read_cell,
+)
 from plant.calc.units import QuantityKind
 
 TAG = Column("conveyor", "conveyor", ColumnKind.CONVEYOR, aliases=("tag", "belt"), required=True)
@@ -14,6 +25,9 @@ WIDTH = Column("belt_width_mm", "belt width", ColumnKind.QUANTITY, ("width",), q
 LIFT = Column("lift_m", "lift", ColumnKind.QUANTITY, quantity=QuantityKind.DISTANCE_M, allow_negative=True)
 WHEN = Column("happened_at", "when", ColumnKind.MOMENT, required=True)
 STRAND = Column("strand", "strand", ColumnKind.CHOICE, choices={"carry": ("top",), "return": ("bottom", "ret")})
+LOADED = Column(
+    "was_loaded", "belt was loaded", ColumnKind.YES_NO, choices={"yes": ("loaded", "full"), "no": ("empty", "unloaded")}
+)
 UTC = dt.UTC
 # A workbook keeps 10:00 as a day count that comes back a hair early, and knows no zone.
 SPREADSHEET_TEN = dt.datetime(2026, 3, 1, 9, 59, 59, 999_800)  # noqa: DTZ001
@@ -25,6 +39,87 @@ def test_columns_are_found_by_other_names_and_heads_give_units():
     assert match_columns(["tag", "width_mm"], [TAG, WIDTH])[1] == {"belt_width_mm": "mm"}
     assert match_columns(["belt_width_mm"], [WIDTH])[1] == {"belt_width_mm": "mm"}
     assert match_columns(["Width [kg]"], [WIDTH])[1] == {}  # not a unit of a length
+
+
+DAY_ONLY = Column("happened_at", "when", ColumnKind.MOMENT, required=True, time_flag="time_is_known")
+
+
+@pytest.mark.parametrize(
+    ("cell", "midnight", "known"),
+    [
+        ("2026-03-01", "time", False),
+        ("2026-03-01 14:30", "time", True),
+        ("2026-03-01 00:00", "time", True),
+        ("2026-03-01 00:00", "day", False),
+        ("2026-03-01 00:00:01", "day", True),
+        ("2026-03-01T00:00+01:00", "day", True),  # an offset is written by who keeps times
+        (dt.datetime(2026, 3, 1), "day", False),  # noqa: DTZ001 - a workbook knows no zone
+        (dt.datetime(2026, 3, 1), "time", True),  # noqa: DTZ001
+        (dt.datetime(2026, 3, 1, 9), "day", True),  # noqa: DTZ001
+        (dt.date(2026, 3, 1), "time", False),
+    ],
+)
+def test_whether_the_time_of_day_is_written(cell, midnight, known):
+    reading = Reading(time_zone="Europe/Berlin", midnight=midnight)
+    assert is_time_known(cell, reading) is known
+    assert read_cell(cell, DAY_ONLY, reading).astimezone(ZoneInfo("Europe/Berlin")).date() == dt.date(2026, 3, 1)
+
+
+# Clocks of Cairo were put forward at 00:00 on 24 April 2026 and those of Havana back to 00:00 on 1 November 2026, by
+# the time zone data base (tzdata 2026a, files africa and northamerica; from memory, and held by the assertions).
+@pytest.mark.parametrize(
+    ("zone", "day", "first"),
+    [("Africa/Cairo", "2026-04-24", "01:00"), ("America/Havana", "2026-11-01", "00:00")],
+)
+def test_a_day_begins_where_its_clock_begins_also_where_midnight_is_skipped_or_comes_twice(zone, day, first):
+    tz = ZoneInfo(zone)
+    begins = read_cell(day, DAY_ONLY, Reading(time_zone=zone))
+    assert f"{begins.astimezone(tz):%Y-%m-%d %H:%M}" == f"{day} {first}"
+    assert (begins - dt.timedelta(seconds=1)).astimezone(tz).date() < begins.astimezone(tz).date()
+    with pytest.raises(ValueError, match=r"did not exist|came twice"):
+        read_cell(f"{day} 00:00", DAY_ONLY, Reading(time_zone=zone))
+
+
+def test_a_day_without_a_time_is_a_day_of_the_plant_whatever_clock_the_file_has():
+    reading = Reading(time_zone="Asia/Tokyo", plant_zone="Europe/Berlin")
+    assert read_cell("2026-03-01", DAY_ONLY, reading) == dt.datetime(2026, 2, 28, 23, tzinfo=UTC)
+    assert read_cell("2026-03-01 10:00", DAY_ONLY, reading) == dt.datetime(2026, 3, 1, 1, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("texts", "value"),
+    [
+        (["2026-03-01 00:00"] * 3, "day"),
+        (["01/03/2026 00:00:00", "2026-03-02T00:00:00.000", "2.3.2026 0:00", "2026-03-04", ""], "day"),
+        (["2026-03-01 00:00"] * 2, "time"),
+        (["2026-03-01 00:00"] * 9 + ["2026-03-01 10:00"], "time"),
+        (["2026-03-01T00:00+01:00"] * 3, "time"),
+        (["2026-03-01"] * 9, "time"),
+        (["2026-03-01 12:00 AM"] * 3, "time"),
+    ],
+)
+def test_an_export_whose_times_are_all_midnight_kept_no_times(texts, value):
+    assert decide_midnight(texts).value == value
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        ("Yes", True), ("TRUE", True), ("1", True), ("x", True), ("loaded", True), ("Full", True),
+        ("no", False), ("0", False), ("empty", False), ("Unloaded", False),
+        ("", None), ("?", None), ("not  known", None), ("n/a", None), ("-", None),
+    ],
+)  # fmt: skip
+def test_words_for_yes_and_no(text, answer):
+    assert read_cell(text, LOADED, Reading()) is answer
+
+
+@pytest.mark.parametrize("text", ["half", "none", "null", "yes?", "loaded?", "2", "maybe", "full load", "#N/A"])
+def test_words_that_say_neither_are_refused_with_those_that_do(text):
+    with pytest.raises(ValueError, match="is neither yes nor no") as refusal:
+        read_cell(text, LOADED, Reading())
+    words = "Write yes or loaded or full; no or empty or unloaded; or leave the cell empty where nobody knows."
+    assert str(refusal.value) == f"“{text}” is neither yes nor no. {words}"
 
 
 def test_prose_where_a_number_or_a_date_is_expected_is_refused_by_its_length():

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import zipfile
+from zoneinfo import ZoneInfo
 
 import openpyxl
 import pytest
@@ -240,9 +241,102 @@ def test_a_doubled_hour_is_mended_in_the_cell_of_its_date_though_the_time_has_it
     assert Incident.objects.get().happened_at == dt.datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
 
 
-def test_a_date_without_a_time_is_taken_as_midnight_and_said_so(alder, pat, belt_a1):
-    batch = send(alder, pat, "incidents", "tag,when\nA-1,2026-03-01\nA-1,2026-03-02 10:00\n")
+# --- a day without a time of day --------------------------------------------------------------------------------------
+def days_and_times():
+    rows = Incident.objects.order_by("happened_at").values_list("happened_at", "time_is_known")
+    return [(f"{at.astimezone(ZoneInfo('Europe/Berlin')):%Y-%m-%d %H:%M}", known) for at, known in rows]
+
+
+def test_an_incident_without_a_time_of_day_keeps_that_it_is_not_known(alder, pat, belt_a1):
+    text = "tag,when\nA-1,2026-03-01\nA-1,2026-03-02 10:00\nA-1,2026-03-03 00:00\n"
+    batch = send(alder, pat, "incidents", text)
+    preview = preview_of(batch)
+    assert preview.notes[-1].startswith("1 of the 3 rows tried out have no time of day: their day is kept")
+    assert [row.shown["when"] for row in preview.samples] == [
+        "2026-03-01, time not known",
+        "2026-03-02 10:00 CET",
+        "2026-03-03 00:00 CET",
+    ]
+    assert counts(run(batch, pat)) == (3, 0, 0, 0)
+    told = [("2026-03-01 00:00", False), ("2026-03-02 10:00", True), ("2026-03-03 00:00", True)]
+    assert days_and_times() == told
+    assert counts(run(send(alder, pat, "incidents", text), pat)) == (0, 0, 3, 0)
+
+
+def test_a_clock_column_gives_the_time_where_it_is_filled(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", "tag,date,time\nA-1,2026-03-01,06:15\nA-1,2026-03-02,\n"), pat)
+    assert days_and_times() == [("2026-03-01 06:15", True), ("2026-03-02 00:00", False)]
+
+
+def test_an_export_of_midnights_only_kept_days_and_a_person_may_say_otherwise(alder, pat, belt_a1):
+    text = "tag,when\n" + "".join(f"A-1,2026-03-0{n} 00:00:00\n" for n in range(1, 5))
+    batch = send(alder, pat, "incidents", text)
+    assert preview_of(batch).notes[-1].startswith("4 of the 4 rows tried out have no time of day")
+    imports.choose(batch=batch, options={"midnight": "time"})
+    assert preview_of(batch).samples[0].shown["when"] == "2026-03-01 00:00 CET"
+    assert {known for _at, known in days_and_times()} == set()
+    run(send(alder, pat, "incidents", text), pat)
+    assert {known for _at, known in days_and_times()} == {False}
+
+
+def test_a_date_of_a_workbook_is_a_day(alder, pat, belt_a1):
+    book = openpyxl.Workbook()
+    for row in [
+        ["tag", "when"],
+        ["A-1", dt.date(2026, 3, 1)],
+        ["A-1", dt.datetime(2026, 3, 2, 10)],  # noqa: DTZ001 - a workbook knows no zone
+        ["A-1", dt.datetime(2026, 3, 3)],  # noqa: DTZ001
+    ]:
+        book.active.append(row)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    run(send(alder, pat, "incidents", buffer.getvalue(), name="log.xlsx"), pat)
+    assert [known for _at, known in days_and_times()] == [False, True, False]
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_days_and_midnights_that_leave_the_site_come_back_as_they_were(client, alder, pat, belt_a1, kind):
+    for n, known in enumerate([False, True, True], start=1):
+        at = dt.datetime(2026, 3, n, tzinfo=ZoneInfo("Europe/Berlin"))
+        record_incident(conveyor=belt_a1, by=pat, happened_at=at, time_is_known=known, severity="spill")
+    before = days_and_times()
+    client.force_login(pat)
+    answer = client.get(f"/incidents/?format={kind}")
+    data = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    batch = send(alder, pat, "incidents", data, name=f"incidents.{kind}")
+    assert counts(run(batch, pat)) == (0, 0, 3, 0), reasons(batch)
+    Incident.objects.all().delete()
+    assert counts(run(send(alder, pat, "incidents", data, name=f"incidents.{kind}"), pat)) == (3, 0, 0, 0)
+    assert days_and_times() == before
+
+
+def test_a_time_that_becomes_known_later_is_a_correction(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", "tag,when,note\nA-1,2026-03-01,a\n"), pat)
+    text = "tag,when,note\nA-1,2026-03-01 00:00,a\n"
+    batch = run(send(alder, pat, "incidents", text), pat)
+    assert "time of day is known no; the file says yes" in reasons(batch)[2]
+    batch = run(send(alder, pat, "incidents", text, options={"known": "correct"}), pat)
+    assert counts(batch) == (0, 1, 0, 0)
+    assert Incident.objects.current().get().time_is_known is True
+
+
+def test_other_moments_without_a_time_are_still_taken_at_midnight_and_said_so(alder, pat, belt_a1):
+    batch = send(alder, pat, "meter_readings", "tag,date,reading\nA-1,2026-03-01,1000\nA-1,2026-03-02 10:00,1010\n")
     assert preview_of(batch).notes[-1].startswith("1 of the 2 rows tried out stand at 00:00")
+
+
+def test_words_for_loaded_that_say_neither_are_refused_with_the_remedy(alder, pat, belt_a1):
+    text = "tag,when,loaded\n" + "".join(
+        f"A-1,2026-03-0{n},{word}\n" for n, word in enumerate(["full", "empty", "", "half", "none"], start=1)
+    )
+    batch = run(send(alder, pat, "incidents", text), pat)
+    assert counts(batch) == (3, 0, 0, 2)
+    assert list(Incident.objects.order_by("happened_at").values_list("was_loaded", flat=True)) == [True, False, None]
+    assert {line: row.split(" Write")[0] for line, row in reasons(batch).items()} == {
+        5: "“half” is neither yes nor no.",
+        6: "“none” is neither yes nor no.",
+    }
+    assert imports.retry_row(row=batch.rejected_rows.first(), by=pat, values={"loaded": "loaded"}) == "written"
 
 
 def test_tags_are_known_in_any_spelling_and_times_are_of_the_plant(alder, pat, belt_a1):

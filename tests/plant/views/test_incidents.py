@@ -7,6 +7,7 @@ import datetime as dt
 import io
 import re
 import uuid
+from zoneinfo import ZoneInfo
 
 import openpyxl
 import pytest
@@ -45,6 +46,70 @@ def test_a_technician_records_an_incident_in_the_plants_clock(client, tess, belt
     assert answer.url == row.get_absolute_url()
     assert row.happened_at == dt.datetime(2026, 11, 1, 8, 30, tzinfo=dt.UTC)
     assert (row.chainage_m, row.created_by) == (80.0, tess)
+
+
+def test_an_incident_of_which_only_the_day_is_known_is_shown_as_its_day(client, tess, erin, belt_a1):
+    client.force_login(tess)
+    page = client.get(reverse("incident-create")).content.decode()
+    assert page.index("id_happened_at") < page.index("id_only_day") < page.index("id_strand")
+    client.post(reverse("incident-create"), posted(belt_a1, only_day="on"))
+    row = Incident.objects.get()
+    assert (row.happened_at, row.time_is_known) == (dt.datetime(2026, 10, 31, 23, tzinfo=dt.UTC), False)
+    page = client.get(row.get_absolute_url()).content.decode()
+    assert "1 Nov 2026, time not known" in page
+    assert "00:00" not in page.split("<dl")[0]
+    listed = client.get(reverse("incident-list")).content.decode().split("<tbody")[1]
+    assert ">2026-11-01</a>" in listed
+    strip = client.get(belt_a1.get_absolute_url()).content.decode()
+    assert "2026-11-01, spill" in strip
+    assert "1 Nov 2026: spill" in strip
+    # Corrected without touching the time it stays a day; the box shows that it is one.
+    client.force_login(erin)
+    address = reverse("incident-correct", args=[row.pk])
+    assert re.search(r'name="only_day"[^>]*checked', client.get(address).content.decode())
+    form = posted(belt_a1, happened_at="2026-11-01T00:00", severity="trip", correction_reason="It stopped.")
+    client.post(address, {**form, "only_day": "on"})
+    latest = Incident.objects.current().get()
+    assert (latest.severity, latest.time_is_known, latest.happened_at) == ("trip", False, row.happened_at)
+    form |= {"happened_at": "2026-11-01T06:30", "client_key": str(uuid.uuid4()), "correction_reason": "By the log."}
+    client.post(reverse("incident-correct", args=[latest.pk]), form)
+    latest = Incident.objects.current().get()
+    assert (latest.time_is_known, latest.happened_at) == (True, dt.datetime(2026, 11, 1, 5, 30, tzinfo=dt.UTC))
+
+
+@pytest.mark.parametrize(
+    ("sent", "kept"), [("true", True), ("false", False), ("unknown", None), ("", None), ("True", True), ("2", True)]
+)
+def test_whether_the_belt_was_loaded_is_yes_no_or_not_known(client, tess, belt_a1, sent, kept):
+    client.force_login(tess)
+    client.post(reverse("incident-create"), posted(belt_a1, was_loaded=sent))
+    assert Incident.objects.get().was_loaded is kept
+
+
+@pytest.mark.parametrize("sent", ["maybe", "loaded", "yes please", "0x"])
+def test_another_word_for_loaded_is_not_taken_for_not_known(client, tess, belt_a1, sent):
+    client.force_login(tess)
+    answer = client.post(reverse("incident-create"), posted(belt_a1, was_loaded=sent))
+    assert answer.status_code == 422
+    assert f"“{sent}” says neither yes nor no. Choose yes, no, or unknown" in answer.content.decode()
+    assert not Incident.objects.exists()
+
+
+def test_a_day_that_a_filter_cuts_is_not_listed_before_its_edge(client, erin, belt_a1):
+    """So that the list behind a figure shows what the figure counts."""
+    day = dt.datetime(2026, 3, 1, tzinfo=ZoneInfo("Europe/Berlin"))
+    row = make.incident(belt_a1, day, time_is_known=False)
+    client.force_login(erin)
+
+    def listed(**query):
+        return [each.record.pk for each in client.get(reverse("incident-list"), query).context["table"].rows]
+
+    assert listed(until="2026-03-02") == [row.pk]
+    assert listed(until="2026-03-01 15:00") == []
+    assert listed(**{"from": "2026-03-01 08:00"}) == []
+    assert listed(**{"from": "2026-03-01"}) == [row.pk]
+    Incident.objects.update(created_at=day + dt.timedelta(hours=14))
+    assert listed(until="2026-03-01 15:00") == [row.pk]  # it was entered by then
 
 
 def test_lengths_are_read_in_the_persons_units(client, tess, belt_a1):

@@ -105,6 +105,19 @@ def computed(key, page):
     return total(page, "cost")
 
 
+def test_a_row_without_a_time_of_day_shows_its_day_and_counts_all_the_same(client, plant, belt_a1, erin, mona):
+    make.incident(belt_a1, at(10, 7, 22), time_is_known=False, minutes_lost=9.0)  # 00:00 of the 8th in Berlin
+    make.incident(belt_a1, at(10, 31, 23), time_is_known=False)  # 00:00 of 1 November
+    draft = draft_month(plant=plant, month=OCTOBER, by=erin)
+    report = publish_month(draft, by=erin, version=draft.version)
+    client.force_login(mona)
+    page = client.get(reverse("month-rows", args=[report.pk, "incidents"])).context["page"]
+    whens = [cells[0] for _url, cells, _since in page.rows]
+    assert "2026-10-08" in whens
+    assert not any("11-01" in each for each in whens)
+    assert sum("T" in each for each in whens) == len(whens) - 1
+
+
 def test_each_figure_of_each_month_is_what_its_rows_make(client, report, mona):
     client.force_login(mona)
     shown = client.get(report.get_absolute_url())

@@ -48,6 +48,28 @@ def test_the_interval_follows_from_the_file_alone(client, at, mona):
     assert rows[-1]["item"] == code_version()
 
 
+def test_a_day_without_a_time_stands_in_the_file_with_the_time_within_which_it_was(client, at, mona, alder):
+    zone = alder.zone
+
+    def midnight(moment):
+        return dt.datetime.combine(moment.astimezone(zone).date(), dt.time(), tzinfo=zone)
+
+    whole, cut = midnight(at.installed_at - 33 * DAY), midnight(at.installed_at)
+    for each in (whole, cut):
+        make.incident(at.conveyor, each, time_is_known=False, created_at=each + 3 * DAY)
+    client.force_login(mona)
+    rows = list(csv.DictReader(io.StringIO(client.get(reverse("effect-data", args=[at.pk])).content.decode())))
+    before = next(row for row in rows if row["item"] == "before")
+    assert before["incidents"] == "21"
+    assert before["words"].endswith(", 1 on a day that the window cuts, at no known time")
+    [row] = [row for row in rows if row["part"] == "incident" and row["until"]]
+    moments = [dt.datetime.fromisoformat(row[name]) for name in ("from", "until")]
+    assert moments[0] == whole
+    assert moments[1].astimezone(zone).date() == whole.date() + DAY
+    page = " ".join(client.get(reverse("effect-detail", args=[at.pk])).content.decode().split())
+    assert "with no time of day in the book, so counted on neither side: 1 before, 0 after." in page
+
+
 def test_the_method_names_the_plants_numbers_and_the_code(client, at, mona, alder):
     alder.margin_low = 0.7
     alder.save(update_fields=["margin_low"])
