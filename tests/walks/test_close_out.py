@@ -385,6 +385,7 @@ def test_without_script_the_server_grades_and_asks_again(live_server, tess, task
     page.fill("input[name=username]", tess.username)
     page.fill("input[name=password]", "pass-word-1")
     page.click("main button.main")
+    page.wait_for_url(f"{live_server.url}/")
     page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
     page.fill(box(wear, "drive_diameter"), "68")
     page.fill(box(wear, "off_diameter"), "7.5")

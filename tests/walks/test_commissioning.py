@@ -40,16 +40,22 @@ def picture():
     return {"name": "pin.jpg", "mimeType": "image/jpeg", "buffer": buffer.getvalue()}
 
 
+def press(page, words):
+    """Press a button that leads to another page, and go on when that one is there."""
+    with page.expect_event("load"):
+        page.get_by_role("button", name=words).click()
+
+
 def isolate(page):
     page.get_by_label("Isolation points and locks").fill("Main switch 4, lock 12")
     page.get_by_label("A start was tried after the isolation").check()
-    page.get_by_role("button", name="Record the isolation").click()
+    press(page, "Record the isolation")
     expect(page.locator(".isolation")).to_contain_text("Recorded as isolated by tess since")
 
 
 def confirm(page, *points):
     for point in points:
-        page.get_by_role("button", name=f"Confirm: {point}").click()
+        press(page, f"Confirm: {point}")
         expect(page.locator(".says.success")).to_contain_text("Recorded with your name and the time.")
 
 
@@ -61,7 +67,7 @@ def measure(page, load, minutes, **offsets):
     for row, (offset, side) in zip((named[0], named[-1]), offsets.values(), strict=True):
         row.get_by_label("Offset [mm]").fill(offset)
         row.get_by_label("Belt lies to").select_option(label=side)
-    page.get_by_role("button", name="Record the trial run").click()
+    press(page, "Record the trial run")
     expect(page.locator(".says.success")).to_contain_text("The trial run is recorded.")
 
 
@@ -76,7 +82,7 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     page.get_by_label("Device (if known)").select_option(label="70 (T-1)")
     page.get_by_label("Outage window").select_option(index=1)
     page.get_by_label("tess").check()
-    page.get_by_role("button", name="Plan the fitting").click()
+    press(page, "Plan the fitting")
     expect(page.locator(".says.warning")).to_contain_text("leaves 3 h from the planned start, the job takes 4 h")
     expect(page.get_by_role("heading", name="things are missing for this job")).to_be_visible()
     expect(page.get_by_text("clamp: 0 of 4 at hand.")).to_be_visible()
@@ -90,7 +96,7 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     expect(page.get_by_role("region", name="Before you go to the belt")).to_contain_text("gravity take-up")
     isolate(page)
     confirm(page, "parts and fasteners complete")
-    page.get_by_role("button", name="Confirm: transport restraint removed").click()
+    press(page, "Confirm: transport restraint removed")
     expect(page.get_by_role("alert")).to_contain_text("Take a photo of the loose transport restraint")
     page.get_by_label("Photo of the loose restraint").set_input_files(picture())
     confirm(page, "transport restraint removed")
@@ -102,7 +108,7 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     isolate(page)
     page.get_by_label("Drive side moved by [mm]").fill("6")
     page.get_by_label("Off side moved by [mm]").fill("6")
-    page.get_by_role("button", name="Record the adjustment").click()
+    press(page, "Record the adjustment")
     confirm(page, "clear of structure", "guards back", "people clear", "locks handed back")
     measure(page, "Empty", "20", first=("18", "drive side"), last=("6", "off side"))
     measure(page, "Loaded", "35", first=("22", "drive side"), last=("9", "off side"))
@@ -111,10 +117,10 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("() => document.documentElement.scrollWidth") <= width
     page.get_by_label("why it is accepted although").fill("Measures and torques are on paper.")
-    page.get_by_role("button", name="Accept with my name").click()
+    press(page, "Accept with my name")
     assert Installation.objects.count() == 0
     page.get_by_label("Handed over to").fill("shift B")
-    page.get_by_role("button", name="Hand over with my name").click()
+    press(page, "Hand over with my name")
     expect(page.locator(".says.success")).to_contain_text("The device is in service.")
     page.get_by_role("link", name="To the installation").click()
     expect(page.get_by_role("heading", name="A-1 device 70")).to_be_visible()

@@ -127,7 +127,9 @@ class People:
         self.page.goto(f"{self.address}{path}")
 
     def press(self, words):
-        self.page.get_by_role("button", name=words).click()
+        """Press a button that leads to another page, and go on when that one is there."""
+        with self.page.expect_event("load"):
+            self.page.get_by_role("button", name=words).click()
 
     def told(self, words):
         expect(self.page.locator(".says.success")).to_contain_text(words)
@@ -138,7 +140,6 @@ class People:
 
 @pytest.fixture
 def people(page, page_of, live_server):
-    page.set_default_timeout(10_000)
     return People(page, page_of, live_server)
 
 

@@ -17,6 +17,7 @@ from plant.job_kinds import JobHandle, JobLost
 from plant.models import Job, Notice, Plant
 from plant.services.jobs import NIGHTLY, do_job, stale_background_words, sweep_jobs, take_job
 from tests import make
+from tests.servers import GIVE_UP_AFTER_S
 
 UTC = dt.UTC
 NIGHT = dt.datetime(2026, 3, 2, 2, 30, tzinfo=UTC)  # 03:30 in Berlin
@@ -177,7 +178,7 @@ def test_two_workers_on_two_connections_leave_one_task_each():
 
     def work():
         try:
-            barrier.wait(timeout=20)
+            barrier.wait(timeout=GIVE_UP_AFTER_S)
             do_night(None, {"plant": alder.pk, "day": "2026-03-02"})
         except Exception as error:  # shown by the assertion below
             failed.append(error)
@@ -188,7 +189,7 @@ def test_two_workers_on_two_connections_leave_one_task_each():
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=60)
+        thread.join(timeout=GIVE_UP_AFTER_S)
     assert failed == []
     assert Task.objects.count() == 12
     assert Task.history.count() == 12

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 
 import pytest
 from django.db import transaction
@@ -458,15 +459,15 @@ def test_a_stopped_job_keeps_the_best_plan_so_far(alder, pat, look, places, toda
     from plant.job_kinds import JobHandle, JobStopped
 
     make.task(places[0], look, today_shift.day)
-    job = ask_for_rounds(plant=alder, first_day=today_shift.day, last_day=today_shift.day, by=pat, search_s=60)
+    job = ask_for_rounds(plant=alder, first_day=today_shift.day, last_day=today_shift.day, by=pat, search_s=1200)
 
     def stop(self, done, total, words=""):
         raise JobStopped
 
     monkeypatch.setattr(JobHandle, "progress", stop)
-    began = timezone.now()
+    began = time.monotonic()
     assert job_services.do_job(job.pk)
-    assert (timezone.now() - began).total_seconds() < 20
+    assert time.monotonic() - began < 600  # it did not search on to the end
     job.refresh_from_db()
     laying = RoundLaying.objects.get()
     assert (job.state, laying.was_stopped) == (Job.State.DONE, True)

@@ -8,11 +8,14 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from plant.services.imports import CHUNK
 from tests.migrated_book import lay_down
+from tests.servers import GIVE_UP_AFTER_S
 
 ROOT = Path(__file__).resolve().parents[3]
 N_ROWS = 3000
@@ -23,16 +26,20 @@ plant = make.plant(name="Alder Pit", time_zone="UTC")
 make.person("pat", plant, "planner")
 make.conveyor(plant, tag="A-1")
 """
-# Each chunk takes a while, so that the signal meets the process in the middle of the file.
+# In its third chunk, written but not committed, the process stands still and the signal meets it there.
 WRITE = """
-import io, time
+import io, pathlib, time
 from plant.models import ImportBatch, Person, Plant
 from plant.services import imports, jobs
-real = imports.write_rows
-def slow(*args):
-    time.sleep(0.15)
-    return real(*args)
-imports.write_rows = slow
+real, calls = imports.write_rows, []
+def stands(*args):
+    written = real(*args)
+    calls.append(1)
+    if len(calls) == 3:
+        pathlib.Path({flag!r}).touch()
+        time.sleep(3600)
+    return written
+imports.write_rows = stands
 data = open({path!r}, "rb").read()
 batch = imports.take_in_file(plant=Plant.objects.get(), by=Person.objects.get(), subject="incidents",
                              file=io.BytesIO(data), file_name="log.csv", size=len(data))
@@ -64,7 +71,7 @@ def test_sigkill_in_the_middle_of_a_file_ends_complete_and_once(tmp_path):
             [sys.executable, "manage.py", *args], cwd=ROOT, env=env, capture_output=True, text=True, check=True, **more
         )
 
-    path = tmp_path / "log.csv"
+    path, flag = tmp_path / "log.csv", tmp_path / "flag"
     path.write_text(
         "tag,when,note\n"
         + "".join(f"A-1,{2000 + n // 336}-{1 + n // 28 % 12:02}-{1 + n % 28:02},n\n" for n in range(N_ROWS)),
@@ -73,31 +80,23 @@ def test_sigkill_in_the_middle_of_a_file_ends_complete_and_once(tmp_path):
     lay_down(tmp_path)
     manage("shell", "--no-imports", "-c", SET_UP)
     writer = subprocess.Popen(
-        [sys.executable, "manage.py", "shell", "--no-imports", "-c", WRITE.format(path=str(path))], cwd=ROOT, env=env
-    )
+        [sys.executable, "manage.py", "shell", "--no-imports", "-c", WRITE.format(path=str(path), flag=str(flag))],
+        cwd=ROOT, env=env,
+    )  # fmt: skip
     try:
-        done = wait_for_rows(tmp_path / "driftbook.sqlite3", 400)
+        until = time.monotonic() + GIVE_UP_AFTER_S
+        while not flag.exists():
+            assert writer.poll() is None, "the process ended before its third chunk"
+            assert time.monotonic() < until, "the process did not come to its third chunk"
+            time.sleep(0.05)
         writer.send_signal(signal.SIGKILL)
     finally:
         writer.kill()
-        writer.wait(timeout=30)
+        writer.wait(timeout=GIVE_UP_AFTER_S)
     assert writer.returncode == -signal.SIGKILL
-    assert 400 <= done < N_ROWS
+    with closing(sqlite3.connect(tmp_path / "driftbook.sqlite3")) as book:
+        [(done,)] = book.execute("select rows_done from plant_importbatch").fetchall()
+    assert done == 2 * CHUNK < N_ROWS
 
     words = manage("shell", "--no-imports", "-c", HEAL).stdout.split()
     assert words == ["done", str(N_ROWS), "0", str(N_ROWS), str(N_ROWS), "2"]
-
-
-def wait_for_rows(path: Path, n: int) -> int:
-    """Rows that the writing process has committed, once there are as many as asked for."""
-    until = time.monotonic() + 60
-    while time.monotonic() < until:
-        book = sqlite3.connect(path)
-        try:
-            [(done,)] = book.execute("select coalesce(max(rows_done), 0) from plant_importbatch").fetchall()
-        finally:
-            book.close()
-        if done >= n:
-            return int(done)
-        time.sleep(0.05)
-    raise AssertionError("the writing process did not come to its second chunk within a minute")

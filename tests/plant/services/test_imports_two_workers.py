@@ -17,6 +17,7 @@ from plant.models import ImportBatch, Incident
 from plant.permissions import sync_roles
 from plant.services import imports, jobs
 from tests import make
+from tests.servers import GIVE_UP_AFTER_S
 
 N_ROWS = 1000
 
@@ -39,20 +40,23 @@ def test_a_worker_that_takes_over_waits_for_the_chunk_in_hand_and_the_slow_one_s
     )
     job = imports.start_import(batch=batch, by=pat)
 
-    real, calls, in_hand = imports.write_rows, [], threading.Event()
+    real, calls, in_hand, is_asked = imports.write_rows, [], threading.Event(), threading.Event()
     outcomes: dict[str, str] = {}
 
     def write_rows(*args):
         calls.append(threading.current_thread().name)
         if len(calls) == 2:
             in_hand.set()
-            time.sleep(0.5)  # the other worker asks for the job while this chunk is being written
+            assert is_asked.wait(GIVE_UP_AFTER_S)
+            time.sleep(0.5)  # the other worker waits for the row of the job; were it slower, the end would be the same
         return real(*args)
 
     monkeypatch.setattr(imports, "write_rows", write_rows)
 
     def work(name: str, now: dt.datetime) -> None:
         try:
+            if name == "other":
+                is_asked.set()
             handle = jobs.take_job(job.pk, now=now)
             outcomes[name] = "was not given it" if handle is None else imports.run_import(handle, batch.pk)["state"]
         except JobLost:
@@ -64,10 +68,10 @@ def test_a_worker_that_takes_over_waits_for_the_chunk_in_hand_and_the_slow_one_s
     # By the other's clock the slow one was silent for long.
     other = threading.Thread(target=work, name="other", args=("other", timezone.now() + dt.timedelta(minutes=5)))
     slow.start()
-    assert in_hand.wait(30)
+    assert in_hand.wait(GIVE_UP_AFTER_S)
     other.start()
-    slow.join(60)
-    other.join(60)
+    slow.join(GIVE_UP_AFTER_S)
+    other.join(GIVE_UP_AFTER_S)
     assert outcomes == {"slow": "lost it", "other": "done"}
     assert set(calls) == {"slow", "other"}
     batch = ImportBatch.objects.get()

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.migrated_book import lay_down
+from tests.servers import GIVE_UP_AFTER_S
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -70,19 +71,19 @@ def test_sigkill_before_the_commit_leaves_the_draft_and_the_next_run_publishes_i
     shell(SET_UP)
     flag = tmp_path / "flag"
     publisher = subprocess.Popen(
-        [sys.executable, "manage.py", "shell", "--no-imports", "-c", PUBLISH.format(flag=str(flag), seconds=600)],
+        [sys.executable, "manage.py", "shell", "--no-imports", "-c", PUBLISH.format(flag=str(flag), seconds=3600)],
         cwd=ROOT,
         env=env,
     )
     try:
-        until = time.monotonic() + 60
+        until = time.monotonic() + GIVE_UP_AFTER_S
         while not flag.exists() and publisher.poll() is None and time.monotonic() < until:
             time.sleep(0.05)
         assert flag.exists(), "the publishing process did not come to its last step"
         publisher.send_signal(signal.SIGKILL)
     finally:
         publisher.kill()
-        publisher.wait(timeout=30)
+        publisher.wait(timeout=GIVE_UP_AFTER_S)
     assert publisher.returncode == -signal.SIGKILL
     assert shell(LOOK) == ["False", "1", "False", "False", "''", "1", "0", "0"]
 
