@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -14,10 +15,11 @@ from inspections.device_states import device_columns, grade_layers
 from inspections.models import Action, CheckPlan, Reading, Task
 from inspections.round_board import rounds_today
 from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
+from inspections.services.rounds import clashes_of
 from inspections.services.wear import wear_of
 from inspections.suspects import suspects_at
 from inspections.torque_charts import torque_charts
-from installs.models import DeviceModel, Installation
+from installs.models import DeviceModel, Fitting, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Plant
@@ -54,6 +56,21 @@ def planners_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "template": "inspections/_today_planner.html",
         "day": planners_day(plant, today, now),
         "today": today,
+    }
+
+
+@register_panel("fitting-crew", order=10)
+def rounds_of_crew(request: HttpRequest, fitting: Fitting) -> dict[str, Any] | None:
+    """Rounds of the crew that lie in the time of a fitting."""
+    clashes = clashes_of(fitting)
+    if not clashes:
+        return None
+    may_see = has_right(request.user, "inspections.view_round", fitting.plant)
+    day = clashes[0].round.shift.day.isoformat()
+    return {
+        "template": "inspections/_fitting_rounds.html",
+        "words": [each.words_at_fitting for each in clashes],
+        "board_url": f"{reverse('round-list')}?day={day}" if may_see else "",
     }
 
 

@@ -13,9 +13,12 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from inspections.calc.round_reasons import merged
 from inspections.models import CouldNotDo, Round, RoundLaying, Shift, Stop, Task
 from inspections.selectors import came_back, with_deferrals
+from inspections.services.round_problems import fittings_of
 from inspections.services.rounds import LAY_ROUNDS, Fault, faults_of, is_fixed, standing_rounds
+from installs.models import Fitting
 from plant.models import Job, OutageWindow, Plant
 
 # A board without a shift shows the usual working day.
@@ -32,6 +35,17 @@ class Bar:
     left: float
     width: float
     words: str
+
+
+@dataclass(frozen=True)
+class JobBar:
+    """A fitting at which the person of a shift is planned to be."""
+
+    left: float
+    width: float
+    words: str
+    label: str
+    url: str
 
 
 @dataclass
@@ -58,6 +72,7 @@ class Lane:
     stops: list[BoardStop]
     windows: list[Bar]
     rest: Bar | None
+    fittings: list[JobBar]
     span: Bar
     work: str
     available: str
@@ -99,6 +114,7 @@ class Board:
     ends_at: datetime
     ticks: list[Bar]
     faults: list[Fault]
+    published_faults: list[Fault]
     left: list[LeftRow]
     late: list[LateRow]
     came_back: list[CameBack]
@@ -126,7 +142,11 @@ def board_of(plant: Plant, day: date, now: datetime) -> Board:
     begins_at, ends_at = axis(plant, day, shifts)
     faults = faults_of(plant, rounds, now=now)
     windows = windows_on(rounds, begins_at, ends_at)
-    lanes = [lane_of(shift, by_shift.get(shift.pk), windows, faults, begins_at, ends_at, now) for shift in shifts]
+    fittings = fittings_of(shifts)
+    lanes = [
+        lane_of(shift, by_shift.get(shift.pk), windows, fittings[shift.pk], faults, begins_at, ends_at, now)
+        for shift in shifts
+    ]
     today = now.astimezone(plant.zone).date()
     planned = {task.pk for each in rounds for stop in each.stops.all() for task in stop.tasks.all()}
     planned_stops = [stop for each in rounds for stop in each.stops.all()]
@@ -139,7 +159,8 @@ def board_of(plant: Plant, day: date, now: datetime) -> Board:
         begins_at=begins_at,
         ends_at=ends_at,
         ticks=ticks(begins_at, ends_at),
-        faults=faults,
+        faults=[each for each in faults if each.round.published_at is None],
+        published_faults=[each for each in faults if each.round.published_at is not None],
         left=left_of(laying),
         late=late_rows,
         came_back=came_back_of(plant, today) if day >= today else [],
@@ -201,6 +222,7 @@ def lane_of(
     shift: Shift,
     row: Round | None,
     windows: dict[int, list[OutageWindow]],
+    fittings: Sequence[Fitting],
     faults: Sequence[Fault],
     begin: datetime,
     end: datetime,
@@ -215,8 +237,14 @@ def lane_of(
     n_rows = in_rows(shown)
     rest_ends = shift.break_ends_at
     busy = sum((stop.ends_at - stop.starts_at).total_seconds() + stop.walk_s for stop in stops)
-    there = (shift.ends_at - shift.starts_at).total_seconds()
-    there -= shift.break_minutes * 60 if shift.break_starts_at else 0
+    jobs = job_spans(fittings)
+    taken = merged(
+        [
+            (max((a - shift.starts_at).total_seconds(), 0), (min(b, shift.ends_at) - shift.starts_at).total_seconds())
+            for a, b in [*(span for _job, span in jobs), *rest_span(shift)]
+        ]
+    )
+    there = (shift.ends_at - shift.starts_at).total_seconds() - sum(b - a for a, b in taken)
     return Lane(
         shift=shift,
         round=row,
@@ -227,11 +255,33 @@ def lane_of(
             for each in windows.get(belt, ())
         ],
         rest=bar(shift.break_starts_at, rest_ends, begin, end, _("break")) if rest_ends else None,
+        fittings=[job_bar(job, *span, begin, end) for job, span in jobs],
         span=bar(shift.starts_at, shift.ends_at, begin, end),
         work=hours_words(busy),
         available=hours_words(there),
         is_away=shift.away_from is not None,
         n_rows=n_rows,
+    )
+
+
+def job_spans(fittings: Iterable[Fitting]) -> list[tuple[Fitting, tuple[datetime, datetime]]]:
+    return [(each, span) for each in fittings if (span := each.planned_span) is not None]
+
+
+def rest_span(shift: Shift) -> list[tuple[datetime, datetime]]:
+    ends = shift.break_ends_at
+    return [(shift.break_starts_at, ends)] if shift.break_starts_at is not None and ends is not None else []
+
+
+def job_bar(job: Fitting, starts_at: datetime, ends_at: datetime, begin: datetime, end: datetime) -> JobBar:
+    place = bar(starts_at, ends_at, begin, end)
+    values = {"place": job, "begin": clock(starts_at), "end": clock(ends_at)}
+    return JobBar(
+        left=place.left,
+        width=place.width,
+        words=_("fitting at %(place)s, %(begin)s to %(end)s: no stop is laid into it") % values,
+        label=_("fitting %(tag)s") % {"tag": job.conveyor.tag},
+        url=job.get_absolute_url(),
     )
 
 

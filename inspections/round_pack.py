@@ -23,6 +23,7 @@ from inspections.models import CheckKind, CouldNotDo, Round, Task
 from inspections.round_board import rounds_today
 from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
 from inspections.services.actions import kinds_in_hand
+from inspections.services.rounds import jobs_in
 from inspections.services.visits import FOUND_METHODS, chosen_check, wanted_of
 from inspections.services.wear import DeviceWear, wear_of
 from inspections.tables.tasks import late_words
@@ -98,6 +99,7 @@ def published_legs(rounds: Iterable[Round], plant: Plant, known: Mapping[int, Ta
     """The stops of the person's published rounds of the day, each with the checks that are still open."""
     legs = []
     for each in rounds:
+        jobs = jobs_in(each)
         for stop in each.stops.all():
             tasks = [known.get(task.pk, task) for task in stop.tasks.all() if task.closed_at is None]
             start, end = (
@@ -106,6 +108,11 @@ def published_legs(rounds: Iterable[Round], plant: Plant, known: Mapping[int, Ta
             words = [_("%(start)s to %(end)s by the round.") % {"start": start, "end": end}]
             if stop.walk_m:
                 words.append(_("%(n)s m to walk there.") % {"n": stop.walk_m})
+            words += [
+                _("You are planned to the fitting at %(place)s then; ask the planner.") % {"place": job.fitting}
+                for job in jobs
+                if stop in job.stops
+            ]
             if tasks:
                 legs.append(
                     {

@@ -1,4 +1,4 @@
-"""What apps above may want to know of. Sent after the commit, by services only, with `installation`."""
+"""What apps above may want to know of. Sent after the commit, by services only, with `installation` or `fitting`."""
 
 from django.dispatch import Signal
 
@@ -10,3 +10,5 @@ device_removed = Signal()
 part_changed = Signal()
 # A device was taken out of service in its place, or is back.
 service_changed = Signal()
+# The crew or the time of a fitting was planned (with `fitting` and `by`): its people are taken then.
+fitting_planned = Signal()

@@ -179,3 +179,9 @@ def incident_counts(plant: Plant, since: dt.datetime, until: dt.datetime) -> dic
     """Incidents that count, by conveyor; belts without any are left out."""
     rows = Incident.objects.of_plant(plant).current().between(since, until).order_by()
     return dict(rows.values_list("conveyor_id").annotate(n=Count("pk")))
+
+
+def people_in(plant: Plant, *roles: str) -> list[int]:
+    """Active people who hold one of the roles in the plant, each once."""
+    held = Membership.objects.filter(plant=plant, role__name__in=roles, person__is_active=True)
+    return sorted(set(held.values_list("person_id", flat=True)))

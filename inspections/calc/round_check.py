@@ -43,6 +43,8 @@ class Conflict:
     errand: int
     by_s: int = 0
     words: tuple[str, ...] = ()
+    # The break that is cut into.
+    span: tuple[int, int] | None = None
 
 
 def check_round(problem: RoundProblem, planned: Iterable[Planned]) -> list[Conflict]:
@@ -121,8 +123,9 @@ def of_errand(problem: RoundProblem, shift: WorkShift, errand: Errand, row: Plan
         blame(Rule.NO_WINDOW, shortfall(windows, at_belt, row.ends_s))
     if errand.belt is BeltState.RUNNING and any(a < row.ends_s and at_belt < b for a, b in windows):
         blame(Rule.RUNNING)
-    if any(a < row.ends_s and at_belt < b for a, b in shift.breaks):
-        blame(Rule.BREAK)
+    for a, b in shift.breaks:
+        if a < row.ends_s and at_belt < b:
+            found.append(Conflict(Rule.BREAK, shift.key, errand.key, span=(a, b)))
     return found
 
 
@@ -146,7 +149,7 @@ def of_way(
             rested = True
             back = left_at + seconds_between(problem, came_from, shift.start)
             if before is not None and back > begin:
-                found.append(Conflict(Rule.BREAK, shift.key, before.errand, back - begin))
+                found.append(Conflict(Rule.BREAK, shift.key, before.errand, back - begin, span=(begin, end)))
             left_at, came_from = end, shift.start
     due = left_at + seconds_between(problem, came_from, errand.place)
     if at_belt < due:

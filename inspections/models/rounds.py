@@ -221,6 +221,19 @@ class Stop(Row):
         """The same for the same checks, however often the round is written anew."""
         return "-".join(str(pk) for pk in sorted(self.task_order))
 
+    def was_done_here(self, task: Task) -> bool:
+        """Whether a closed check was done on this round: by its person on their day, or once the stop's time had come.
+
+        What was done before, or by somebody else, is no work of this round any more.
+        """
+        if task.closed_at is None or task.outcome != Task.Outcome.DONE:
+            return False
+        shift = self.round.shift
+        is_of_the_day = (
+            task.closed_at >= shift.starts_at or task.closed_at.astimezone(self.plant.zone).date() == shift.day
+        )
+        return task.closed_at >= self.starts_at or (task.closed_by_id == shift.person_id and is_of_the_day)
+
     @property
     def is_done(self) -> bool:
         """Every check of the stop is closed."""
@@ -228,8 +241,8 @@ class Stop(Row):
 
     @property
     def is_begun(self) -> bool:
-        """A check of the stop is closed already: the stop is not moved any more."""
-        return any(task.closed_at is not None for task in self.tasks.all())
+        """A check of the stop was done on this round: the stop is not moved any more."""
+        return any(self.was_done_here(task) for task in self.tasks.all())
 
 
 class RoundLaying(Row):

@@ -26,6 +26,7 @@ from inspections.calc.rounds import (
 )
 from inspections.models import CheckKind, Round, Shift, Stop, Task, TechnicianProfile, Visit
 from inspections.models.rounds import words_of
+from installs.models import Fitting
 from plant.calc.calendar import overdue_from
 from plant.models import Area, Conveyor, OutageWindow, Plant
 
@@ -34,6 +35,8 @@ LEARN_FROM_DAYS = 730
 # Two visits of one person are one walk if they lie this far apart at most; a longer gap is a break or another job.
 LONGEST_GAP_MINUTES = 180
 WITHOUT_END_S = 10**9
+# The longest that a fitting may be planned for.
+LONGEST_FITTING = timedelta(hours=240)
 
 
 @dataclass
@@ -44,6 +47,8 @@ class Desk:
     origin: datetime
     shifts: dict[int, Shift]
     tasks_of: dict[int, list[Task]] = field(default_factory=dict)
+    # Fittings at which the person of a shift is planned to be, by shift.
+    fittings: dict[int, list[Fitting]] = field(default_factory=dict)
     problem: RoundProblem = field(default_factory=lambda: RoundProblem((), ()))
 
     def seconds(self, moment: datetime) -> int:
@@ -126,17 +131,44 @@ def minutes_of_kinds(plant: Plant, now: datetime) -> dict[int, float]:
     return {kind.pk: usual_minutes(past[kind.pk], kind.minutes) for kind in kinds_here}
 
 
+def fittings_of(shifts: Sequence[Shift]) -> dict[int, list[Fitting]]:
+    """The fittings that are planned into the time of each shift's person, by shift."""
+    if not shifts:
+        return {}
+    people = {shift.person_id for shift in shifts}
+    rows = (
+        Fitting.objects.open()
+        .filter(
+            crew__in=people,
+            planned_at__lt=max(shift.ends_at for shift in shifts),
+            planned_at__gt=min(shift.starts_at for shift in shifts) - LONGEST_FITTING,
+        )
+        .select_related("conveyor")
+        .prefetch_related("crew")
+        .order_by("planned_at", "pk")
+        .distinct()
+    )
+    spans = [(row, span, {each.pk for each in row.crew.all()}) for row in rows if (span := row.planned_span)]
+    return {
+        shift.pk: [
+            row
+            for row, (begin, end), crew in spans
+            if shift.person_id in crew and begin < shift.ends_at and shift.starts_at < end
+        ]
+        for shift in shifts
+    }
+
+
 # --- From rows to a problem -------------------------------------------------------------------------------------------
 def work_shift(
     desk: Desk, shift: Shift, start: Place, profile: TechnicianProfile | None, free_from: datetime
 ) -> WorkShift:
     """A shift from the moment at which its person is free at the start place; cut where they are away."""
     begin, end = max(shift.starts_at, free_from), min(shift.ends_at, shift.away_from or shift.ends_at)
-    rests: tuple[tuple[int, int], ...] = ()
+    taken = [span for fitting in desk.fittings.get(shift.pk, ()) if (span := fitting.planned_span) is not None]
     if shift.break_starts_at is not None and shift.break_minutes:
-        rest_ends = shift.break_starts_at + timedelta(minutes=shift.break_minutes)
-        if begin < rest_ends and shift.break_starts_at < end:
-            rests = ((desk.seconds(max(begin, shift.break_starts_at)), desk.seconds(min(end, rest_ends))),)
+        taken.append((shift.break_starts_at, shift.break_starts_at + timedelta(minutes=shift.break_minutes)))
+    inside = [(desk.seconds(max(a, begin)), desk.seconds(min(b, end))) for a, b in taken if a < end and begin < b]
     # Who has no row of their own yet has the tools of a new one and no special skill.
     known = profile or TechnicianProfile()
     return WorkShift(
@@ -145,7 +177,8 @@ def work_shift(
         starts_s=desk.seconds(begin),
         ends_s=desk.seconds(end),
         start=start,
-        breaks=rests,
+        # A break that lies in a fitting is taken there.
+        breaks=merged(inside),
         skills=words_of(known.skills),
         tools=words_of(known.tools),
     )
@@ -233,7 +266,7 @@ def desk_for(
     today = now.astimezone(plant.zone).date()
     last_day = max((shift.day for shift in shifts), default=today)
     origin = min((shift.starts_at for shift in shifts), default=now)
-    desk = Desk(plant, origin, {shift.pk: shift for shift in shifts})
+    desk = Desk(plant, origin, {shift.pk: shift for shift in shifts}, fittings=fittings_of(shifts))
     places, minutes = map_of(plant), minutes_of_kinds(plant, now)
     errands = []
     for key, tasks in enumerate(goes):

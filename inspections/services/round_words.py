@@ -12,6 +12,7 @@ from inspections.calc.round_check import Conflict, Rule
 from inspections.calc.round_reasons import Change, LeftOut, Reason, Remedy
 from inspections.models import Stop
 from inspections.services.round_problems import Desk
+from installs.models import Fitting
 
 
 def time_words(moment: datetime) -> str:
@@ -102,6 +103,18 @@ _CHANGES = {
 }
 
 
+def fitting_in(desk: Desk, conflict: Conflict) -> Fitting | None:
+    """The fitting that a stop cuts into, where it is one and not the break."""
+    if conflict.span is None:
+        return None
+    begin, end = (desk.moment(each) for each in conflict.span)
+    for fitting in desk.fittings.get(conflict.shift, ()):
+        span = fitting.planned_span
+        if span is not None and span[0] < end and begin < span[1]:
+            return fitting
+    return None
+
+
 def conflict_words(desk: Desk, conflict: Conflict, stop: Stop | None) -> str:
     """Which rule is broken, in a whole sentence."""
     shift = desk.shifts.get(conflict.shift)
@@ -112,6 +125,11 @@ def conflict_words(desk: Desk, conflict: Conflict, stop: Stop | None) -> str:
         "by": minutes_words(conflict.by_s),
         "words": ", ".join(conflict.words),
     }
+    fitting = fitting_in(desk, conflict)
+    if fitting is not None:
+        begin, end = fitting.planned_span or (None, None)
+        words = _("%(tag)s at %(at)s clashes with the fitting at %(place)s, %(span)s, to which %(who)s is planned.")
+        return words % {**values, "place": fitting, "span": span_words(begin, end) if begin and end else "?"}
     return {
         Rule.TWICE: _("%(tag)s at %(at)s: a check is planned twice."),
         Rule.UNKNOWN: _("%(tag)s at %(at)s: %(who)s is not at work then."),

@@ -18,16 +18,20 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.calc.round_check import Conflict, check_round
+from inspections.calc.round_check import Conflict, Rule, check_round
 from inspections.calc.round_reasons import explain_together
 from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks, walk_m
 from inspections.models import Round, RoundLaying, Shift, Stop, Task
-from inspections.services.round_problems import Desk, desk_for, in_goes, map_of, planned_of_stops, stops_of
+from inspections.services.round_problems import Desk, desk_for, fittings_of, in_goes, map_of, planned_of_stops, stops_of
 from inspections.services.round_words import change_words, conflict_words, reason_words
+from installs.models import Fitting
 from plant.errors import Refused
 from plant.job_kinds import JobHandle, JobLost, JobStopped
 from plant.models import Job, Notice, Plant
+from plant.permissions import PLANNER
+from plant.selectors import people_in
 from plant.services.jobs import ask_for_job
+from plant.services.running_hours import moment_words
 
 LAY_ROUNDS = "lay_rounds"
 SEARCH_S = 20  # how long the search goes on; longer gains little (measured by manage.py benchmark_rounds)
@@ -480,21 +484,69 @@ def give_back_task(*, task: Task, tried_at: datetime, by: Any) -> int:
     int
         From how many rounds it was taken.
     """
-    rows = Round.objects.filter(superseded_at__isnull=True, shift__ends_at__gt=tried_at, stops__tasks=task)
-    known = [each for each in rows.distinct() if (each.published_at or each.created_at) <= tried_at]
-    for row in known:
-        for stop in row.stops.filter(tasks=task):
-            stop.tasks.remove(task)
-            stop.task_order = [pk for pk in stop.task_order if pk != task.pk]
-            if stop.tasks.exists():
-                stop.save(update_fields=["task_order"])
-            else:
-                stop.delete()
+    rows = Stop.objects.filter(round__superseded_at__isnull=True, round__shift__ends_at__gt=tried_at, tasks=task)
+    known = [
+        stop
+        for stop in rows.select_related("round__plant", "round__shift")
+        if (stop.round.published_at or stop.round.created_at) <= tried_at
+    ]
+    return take_off(known, [task], by=by, reason=_("%(task)s could not be done") % {"task": task})
+
+
+@transaction.atomic
+def leave_rounds(tasks: Iterable[Task], *, by: Any = None) -> int:
+    """Take closed checks off the rounds on which they were not done: nobody is sent for work that is done.
+
+    A round keeps what was done on it, by its person on their day or once the stop's time had come.
+
+    Returns
+    -------
+    int
+        From how many rounds something was taken.
+    """
+    closed = {task.pk: (task, task.closed_at) for task in tasks if task.closed_at is not None}
+    rows = Stop.objects.filter(round__superseded_at__isnull=True, tasks__in=closed).select_related(
+        "round__plant", "round__shift"
+    )
+    n = 0
+    for stop in rows.distinct().prefetch_related("tasks"):
+        here = [closed[row.pk] for row in stop.tasks.all() if row.pk in closed]
+        gone = [task for task, at in here if stop.round.shift.ends_at > at and not stop.was_done_here(task)]
+        if gone:
+            n += take_off([stop], gone, by=by, reason=_("%(task)s is closed") % {"task": gone[0]})
+    return n
+
+
+def take_off(stops: Iterable[Stop], tasks: Sequence[Task], *, by: Any, reason: str) -> int:
+    """Take checks off stops; a stop left with none goes, and hands its isolation on where the next one relied on it.
+
+    Returns
+    -------
+    int
+        How many rounds these were.
+    """
+    keys = {task.pk for task in tasks}
+    rounds: dict[int, Round] = {}
+    for stop in stops:
+        rounds[stop.round_id] = stop.round
+        stop.tasks.remove(*tasks)
+        stop.task_order = [pk for pk in stop.task_order if pk not in keys]
+        if stop.tasks.exists():
+            stop.save(update_fields=["task_order"])
+            continue
+        following = Stop.objects.filter(round=stop.round_id, position__gt=stop.position).order_by("position").first()
+        stop.delete()
+        relies = following is not None and following.conveyor_id == stop.conveyor_id and following.needs_lockout
+        if following is not None and relies and stop.lockout_s and not following.lockout_s:
+            following.lockout_s = stop.lockout_s
+            following.starts_at = max(stop.starts_at, following.starts_at - timedelta(seconds=stop.lockout_s))
+            following.save(update_fields=["lockout_s", "starts_at"])
+    for row in rounds.values():
         row.version += 1
         row._history_user = by
-        row._change_reason = str(_("%(task)s could not be done") % {"task": task})[:100]
+        row._change_reason = reason[:100]
         row.save(update_fields=["version"])
-    return len(known)
+    return len(rounds)
 
 
 # --- Two people swap --------------------------------------------------------------------------------------------------
@@ -542,6 +594,7 @@ class Fault:
     round: Round
     stop: Stop | None
     words: str
+    rule: Rule = Rule.UNKNOWN
 
 
 def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = None) -> list[Fault]:
@@ -572,7 +625,7 @@ def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = N
         if is_rounding(conflict) or key in said:
             continue
         said.add(key)
-        done.append(Fault(by_shift[conflict.shift], at, conflict_words(desk, conflict, at)))
+        done.append(Fault(by_shift[conflict.shift], at, conflict_words(desk, conflict, at), conflict.rule))
     return done
 
 
@@ -598,12 +651,17 @@ def publish_rounds(*, plant: Plant, day: date, by: Any, now: datetime | None = N
     Raises
     ------
     Refused
-        If a round breaks a rule; the sentence says which.
+        If a draft breaks a rule, or a check is planned twice; the sentence says which.
     """
     now = now or timezone.now()
     Round.objects.filter(plant=plant, shift__day=day, superseded_at__isnull=True).select_for_update().count()
     drafts = [each for each in standing_rounds(plant, day) if each.published_at is None]
-    faults = faults_of(plant, standing_rounds(plant, day), now=now)
+    # What is on the phones already is no better for holding back what is right; the board shows it.
+    faults = [
+        each
+        for each in faults_of(plant, standing_rounds(plant, day), now=now)
+        if each.round.published_at is None or each.rule is Rule.TWICE
+    ]
     if faults:
         words = ngettext(
             "Not published, %(n)s thing stands against it: %(first)s",
@@ -621,6 +679,99 @@ def publish_rounds(*, plant: Plant, day: date, by: Any, now: datetime | None = N
         draft.save(update_fields=["published_at", "published_by"])
     tell_people(plant, day, drafts)
     return drafts
+
+
+# --- A fitting of the same people -------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class FittingClash:
+    """A fitting to which the person of a round is planned, and the open stops that lie in its time."""
+
+    round: Round
+    fitting: Fitting
+    span: tuple[datetime, datetime]
+    stops: tuple[Stop, ...]
+
+    @property
+    def words(self) -> str:
+        """For the round's own page."""
+        words = _("%(who)s is planned to this fitting from %(begin)s to %(end)s.") % {
+            "who": self.round.shift.person,
+            "begin": moment_words(self.span[0]),
+            "end": moment_words(self.span[1]),
+        }
+        if self.stops:
+            words += " " + _("These stops lie in that time; ask the planner: %(stops)s.") % {"stops": self.stop_words}
+        return words
+
+    @property
+    def words_at_fitting(self) -> str:
+        """For the fitting's page."""
+        values = {
+            "who": self.round.shift.person,
+            "day": date_format(self.round.shift.day, "D j M"),
+            "stops": self.stop_words,
+        }
+        if self.round.published_at is None:
+            return _("The draft round of %(who)s, %(day)s, has stops in this time: %(stops)s.") % values
+        return _("The published round of %(who)s, %(day)s, has stops in this time: %(stops)s.") % values
+
+    @property
+    def stop_words(self) -> str:
+        return ", ".join(
+            f"{stop.conveyor.tag} {date_format(timezone.localtime(stop.starts_at), 'H:i')}" for stop in self.stops
+        )
+
+
+def clash_of(row: Round, fitting: Fitting, span: tuple[datetime, datetime]) -> FittingClash:
+    begin, end = span
+    stops = [stop for stop in row.stops.all() if stop.starts_at < end and begin < stop.ends_at and not stop.is_done]
+    return FittingClash(row, fitting, span, tuple(stops))
+
+
+def jobs_in(row: Round) -> list[FittingClash]:
+    """The fittings to which the person of a round is planned in its shift."""
+    jobs = fittings_of([row.shift])[row.shift_id]
+    return [clash_of(row, fitting, span) for fitting in jobs if (span := fitting.planned_span) is not None]
+
+
+def clashes_of(fitting: Fitting) -> list[FittingClash]:
+    """Rounds that stand and have open stops while the crew is planned to be at a fitting."""
+    span = fitting.planned_span
+    if span is None:
+        return []
+    begin, end = span
+    rows = Round.objects.with_stops().filter(
+        plant_id=fitting.plant_id,
+        superseded_at__isnull=True,
+        shift__person__in=fitting.crew.all(),
+        shift__starts_at__lt=end,
+        shift__ends_at__gt=begin,
+    )
+    in_order = rows.order_by("shift__starts_at", "shift__person__username", "published_at")
+    return [clash for row in in_order if (clash := clash_of(row, fitting, span)).stops]
+
+
+def tell_of_clashes(fitting: Fitting, *, by: Any) -> int:
+    """Tell the planners, and whoever walks it, that a published round and a fitting want the same person at once."""
+    found = [each for each in clashes_of(fitting) if each.round.published_at is not None]
+    notices = []
+    for each in found:
+        shift = each.round.shift
+        board = f"{reverse('round-list')}?day={shift.day.isoformat()}"
+        words = _("%(place)s: %(words)s Lay that day again, or plan the fitting otherwise.")
+        told = {*people_in(fitting.plant, PLANNER), shift.person_id} - {getattr(by, "pk", None)}
+        notices += [
+            Notice(
+                person_id=person,
+                plant=fitting.plant,
+                key=f"fitting-{fitting.pk}-{fitting.version}-round-{each.round.pk}",
+                text=(words % {"place": fitting, "words": each.words_at_fitting})[:300],
+                url=each.round.get_absolute_url() if person == shift.person_id else board,
+            )
+            for person in sorted(told)
+        ]
+    Notice.objects.bulk_create(notices, ignore_conflicts=True)
+    return len(notices)
 
 
 def tell_people(plant: Plant, day: date, rounds: Iterable[Round]) -> None:

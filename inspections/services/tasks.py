@@ -28,13 +28,15 @@ from inspections.calc.due_dates import DueDate
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Task
 from inspections.services.due_dates import BeltHours, belts_hours, fixed_due, forecast, needs_hours
 from inspections.services.follow_ups import follow_ups_wanted
+from inspections.services.rounds import leave_rounds
 from inspections.services.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation, OutOfService, PartChange
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused
 from plant.job_kinds import JobHandle, JobLost
-from plant.models import Membership, Notice, Plant
+from plant.models import Notice, Plant
 from plant.permissions import PLANNER, TECHNICIAN
+from plant.selectors import people_in
 from plant.services.records import create_record, known_row
 
 # How long after its end a closed task is still looked at for a late spell that no night noted.
@@ -489,6 +491,7 @@ def close_by_rule(rows: Sequence[Task], *, reason: str, at: datetime) -> None:
     if rows:
         bulk_update_with_history(rows, Task, CLOSED_FIELDS, default_change_reason=reason[:100], default_date=at)
         end_spells(rows, at=at)
+        leave_rounds(rows)
 
 
 @transaction.atomic
@@ -548,6 +551,7 @@ def withdraw_task(*, task: Task, by: Any, reason: str, version: int | None = Non
     task._history_user, task._change_reason = by, reason[:100]
     task.save(update_fields=CLOSED_FIELDS)
     end_spells([task], at=now)
+    leave_rounds([task], by=by)
     return task
 
 
@@ -751,12 +755,6 @@ def open_spells(plant: Plant) -> Any:
     return OverdueSpell.objects.filter(
         task__plant=plant, task__closed_at__isnull=True, ended_at__isnull=True
     ).select_related("task__check_kind", "task__installation__conveyor", "task__installation__device")
-
-
-def people_in(plant: Plant, *roles: str) -> list[int]:
-    """Active people who hold one of the roles in the plant, each once."""
-    held = Membership.objects.filter(plant=plant, role__name__in=roles, person__is_active=True)
-    return sorted(set(held.values_list("person_id", flat=True)))
 
 
 def tell(

@@ -45,8 +45,8 @@ from inspections.models import (
     Visit,
 )
 from inspections.services.actions import NewAction, kinds_in_hand, raise_action
-from inspections.services.rounds import give_back_task
-from inspections.services.tasks import ask_for_task, end_spells, local_day, people_in, plan_next
+from inspections.services.rounds import give_back_task, leave_rounds
+from inspections.services.tasks import ask_for_task, end_spells, local_day, plan_next
 from inspections.services.wear import DeviceWear, wear_of
 from installs.calc.fasteners import ToolDoubt
 from installs.calc.specs import DeviceSpec
@@ -57,6 +57,7 @@ from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
 from plant.permissions import PLANNER
+from plant.selectors import people_in
 from plant.services.records import check_row, create_record, known_row
 
 FOUND, LEFT = Reading.Stage.AS_FOUND.value, Reading.Stage.AS_LEFT.value
@@ -882,6 +883,7 @@ def close_task(each: Entered, visit: Visit, by: Person) -> None:
         task.grade, task.grade_reason = grade, finding.reason[:400]
         task.save(update_fields=["outcome", "visit", "closed_by", "grade", "grade_reason"])
         end_spells([task], at=visit.visited_at)
+        leave_rounds([task], by=by)
         return
     if task.outcome == Task.Outcome.DONE and finding.grade and worse(finding.grade, task.grade):
         task.grade, task.grade_reason = grade, finding.reason[:400]

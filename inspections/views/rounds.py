@@ -127,7 +127,8 @@ def stop_of(request: HttpRequest, pk: int) -> Stop:
 def board_answer(request: HttpRequest, day: dt.date, moved: Stop | None, words: str) -> HttpResponse:
     """The board as it stands now, and the sentence that is spoken."""
     context = board_context(request, day, moved)
-    mine = [fault.words for fault in context["board"].faults]
+    now_on = context["board"]
+    mine = [fault.words for fault in [*now_on.faults, *now_on.published_faults]]
     spoken = " ".join([words, *mine[:2]])
     html = render(request, "inspections/_round_board.html", context).content.decode()
     return JsonResponse({"html": html, "spoken": spoken, "moved": moved.pk if moved else None})
@@ -375,6 +376,7 @@ def round_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "title": _("Round of %(who)s, %(day)s")
             % {"who": row.shift.person, "day": date_format(row.shift.day, "l j F")},
             "round": row,
+            "jobs": services.jobs_in(row),
             "today": timezone.localdate(timezone=row.plant.zone),
         },
     )

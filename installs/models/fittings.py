@@ -5,6 +5,7 @@ A fitting becomes an installation when it is accepted and handed over; until the
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from typing import Any, Self
 
@@ -127,6 +128,14 @@ class Fitting(Record):
 
     def get_absolute_url(self) -> str:
         return reverse("fitting-detail", args=[self.pk])
+
+    @property
+    def planned_span(self) -> tuple[dt.datetime, dt.datetime] | None:
+        """When its crew is at the job by the plan; None where no time is planned, or once it is accepted or over."""
+        is_over = self.accepted_at or self.handed_over_at or self.given_up_at
+        if self.planned_at is None or is_over:
+            return None
+        return self.planned_at, self.planned_at + dt.timedelta(hours=self.duration_h)
 
     @cached_property
     def spec(self) -> DeviceSpec:

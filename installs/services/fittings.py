@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import Fitting, FittingNeed, Isolation
 from installs.services.installations import check_device_suits, check_place, refuse
+from installs.signals import fitting_planned
 from plant.calc.wording import full_stop
 from plant.errors import Refused
 from plant.models import Conveyor, Membership
@@ -145,6 +146,7 @@ def plan_fitting(
     fitting = create_record(Fitting, by=by, client_key=client_key, plant=conveyor.plant, **place, **values)
     fitting.crew.set(people)
     copy_needs(fitting, by=by)
+    transaction.on_commit(lambda: fitting_planned.send(Fitting, fitting=fitting, by=by), robust=True)
     return fitting
 
 
@@ -198,6 +200,7 @@ def change_fitting(
             need._history_user = by
             need.delete()
         copy_needs(fitting, by=by)
+    transaction.on_commit(lambda: fitting_planned.send(Fitting, fitting=fitting, by=by), robust=True)
     return fitting
 
 

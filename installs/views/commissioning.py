@@ -18,6 +18,7 @@ from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
 from installs.services.belt_offsets import stations_around
+from plant.panels import panels_for
 from plant.permissions import get_visible, has_right, right
 from plant.services.photos import keep_photo
 from plant.views.records import RecordChange
@@ -46,6 +47,7 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "job": job,
             "bars": offset_bars(job),
             "lines": lines,
+            "panels": panels_for("fitting-crew", request, fitting),
             "n_missing": sum(1 for line in lines if line.is_missing),
             "act": page.get_context_data() if page is not None else None,
             "least_run_min": least_run_s(belt.length_m, belt.speed_m_s) / 60,

@@ -18,6 +18,7 @@ from installs.services import fittings as services
 from installs.tables.fittings import FittingFilter, FittingTable
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, OutageWindow
+from plant.panels import panels_for
 from plant.permissions import get_visible, right
 from plant.printing import paper_of, pdf_answer
 from plant.views.lists import RegisterList
@@ -104,6 +105,9 @@ def say_what_is_missing(request: Any, fitting: Fitting) -> None:
     for line in readiness_of(fitting):
         if line.is_missing and line.key in ("window", "crew", "place"):
             messages.warning(request, line.words)
+    for panel in panels_for("fitting-crew", request, fitting):
+        for words in panel["words"]:
+            messages.warning(request, words)
 
 
 class FittingChange(RecordChange):

@@ -10,10 +10,14 @@ from django.db import transaction
 from django.utils import timezone
 
 from inspections.models import CheckKind, Round, RoundLaying, Stop, Task, TechnicianProfile
-from inspections.services.round_problems import minutes_of_kinds
+from inspections.round_board import board_of
+from inspections.services.round_problems import fittings_of, minutes_of_kinds
 from inspections.services.rounds import (
     LAY_ROUNDS,
+    Slip,
     ask_for_rounds,
+    clashes_of,
+    draft_of,
     faults_of,
     lay,
     nudge_stop,
@@ -22,9 +26,12 @@ from inspections.services.rounds import (
     standing_rounds,
     swap_rounds,
     take_out_stop,
+    tell_of_clashes,
+    write_moved,
 )
 from inspections.services.shifts import mark_away
-from inspections.services.visits import could_not_do
+from inspections.services.tasks import withdraw_task
+from inspections.services.visits import close_out_visit, could_not_do
 from plant.errors import Refused
 from plant.models import Job, Notice
 from plant.services import jobs as job_services
@@ -508,3 +515,156 @@ def test_minutes_are_learned_from_visits_that_followed_each_other(alder, tess, l
     visit(places[0], EARLY - dt.timedelta(days=3))
     visit(places[1], EARLY - dt.timedelta(days=3) + dt.timedelta(minutes=12, seconds=50))
     assert minutes_of_kinds(alder, NOW)[look.pk] == pytest.approx(12)
+
+
+# --- Work that is done -----------------------------------------------------------------------------------------------
+def close(task, by, at_moment):
+    return close_out_visit(
+        installation=task.installation, by=by, visited_at=at_moment, lockout_confirmed=True,
+        entries={task.pk: {"drive_diameter": {"as_found": 75.0}, "off_diameter": {"as_found": 75.0}}},
+    )  # fmt: skip
+
+
+@pytest.fixture
+def locked(alder, pat, places, two_shifts, time_machine):
+    """Sensor wear at two devices of one belt, laid and published for tomorrow."""
+    time_machine.move_to(NOW)
+    tasks = [due(place, make.check_kind()) for place in places[:2]]
+    make.outage(places[0].conveyor, at(8), 3)
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    assert planned_tasks() == {task.pk for task in tasks}
+    return tasks
+
+
+def test_work_that_is_done_leaves_tomorrows_board_and_its_lockouts(alder, pat, tess, locked):
+    first, second = locked
+    close(first, tess, NOW)
+    board = board_of(alder, DAY, NOW)
+    assert (planned_tasks(), board.n_planned, board.n_lockouts, board.n_locked_checks) == ({second.pk}, 1, 1, 1)
+    close(second, tess, NOW)
+    board = board_of(alder, DAY, NOW)
+    assert (planned_tasks(), board.n_planned, board.n_lockouts, board.n_locked_checks) == (set(), 0, 0, 0)
+    assert Round.objects.published().get().history.first().history_change_reason.endswith("is closed")
+
+
+def test_what_was_done_before_its_round_is_not_kept_as_begun_when_the_day_is_laid_again(alder, pat, tess, locked):
+    first, second = locked
+    close(first, tess, NOW)
+    # As a book stands that was written before checks left their rounds.
+    stop = Stop.objects.get()
+    stop.tasks.add(first)
+    stop.task_order = [first.pk, second.pk]
+    stop.save()
+    laid(alder, pat)
+    assert set(Round.objects.drafts().get().stops.values_list("tasks", flat=True)) == {second.pk}
+
+
+def test_a_check_withdrawn_leaves_its_round(alder, pat, locked):
+    first, second = locked
+    withdraw_task(task=first, by=pat, reason="roller stock is empty", now=NOW)
+    assert planned_tasks() == {second.pk}
+
+
+def test_a_round_keeps_what_was_done_on_it(alder, pat, tess, tim, locked, time_machine):
+    first, second = locked
+    who = Round.objects.published().get(stops__isnull=False).shift.person
+    time_machine.move_to(at(7))
+    close(first, who, at(7))  # ahead of the stop's time, by its own person on its day
+    assert planned_tasks() == {first.pk, second.pk}
+    other = tim if who == tess else tess
+    close(second, other, at(7))  # by somebody else before the stop's time: nobody has to go there any more
+    assert planned_tasks() == {first.pk}
+
+
+def test_the_isolation_stays_with_the_stop_that_relied_on_it(alder, pat, tess, locked):
+    first, second = locked
+    stop = Stop.objects.get()
+    stop.tasks.set([first])
+    stop.task_order = [first.pk]
+    stop.save()
+    half = stop.starts_at + (stop.ends_at - stop.starts_at) / 2
+    later = Stop.objects.create(
+        round=stop.round, position=stop.position + 1, conveyor=stop.conveyor, needs_lockout=True, lockout_s=0,
+        starts_at=half, ends_at=stop.ends_at, task_order=[second.pk],
+    )  # fmt: skip
+    later.tasks.add(second)
+    close(first, tess, NOW)
+    later.refresh_from_db()
+    assert later.lockout_s == alder.lockout_minutes * 60
+    assert later.starts_at == max(stop.starts_at, half - dt.timedelta(seconds=later.lockout_s))
+
+
+# --- A fitting of the same people ------------------------------------------------------------------------------------
+@pytest.fixture
+def job(alder, places, tess):
+    """A fitting from 06:00 to 11:00 on the same day; it takes the break of 10:00 in."""
+    row = make.fitting(places[3].conveyor, planned_at=at(6), duration_h=5)
+    row.crew.add(tess)
+    return row
+
+
+def test_nobody_is_laid_into_the_time_of_a_fitting(alder, pat, tess, look, places, two_shifts, job):
+    shift = two_shifts[0]
+    two_shifts[1].delete()
+    task = due(places[0], look)
+    laid(alder, pat)
+    stop = Stop.objects.get()
+    assert (stop.round.shift, stop.starts_at >= at(11)) == (shift, True)
+    assert faults_of(alder, standing_rounds(alder, DAY), now=NOW) == []
+    job.duration_h = 8
+    job.save()
+    laying = laid(alder, pat)
+    assert (laying.n_planned, laying.left_out[0]["tasks"]) == (0, [task.pk])
+
+
+def test_a_published_round_that_clashes_with_a_fitting_says_so(alder, pat, tess, look, places, two_shifts):
+    two_shifts[1].delete()
+    due(places[0], look)
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    job = make.fitting(places[3].conveyor, planned_at=at(6), duration_h=5)
+    job.crew.add(tess)
+    stop = Stop.objects.get()
+    with timezone.override(alder.zone):
+        board = board_of(alder, DAY, NOW)
+    assert board.faults == []
+    assert [each.words for each in board.published_faults] == [
+        f"A-1 at {stop.starts_at.astimezone(alder.zone):%H:%M} clashes with the fitting at A-2 return 100 m, "
+        "Thu 3 Dec 06:00-11:00, to which tess is planned."
+    ]
+    (lane,) = board.lanes
+    assert [each.label for each in lane.fittings] == ["fitting A-2"]
+    assert lane.available == "3 h 00"  # of eight hours; the break lies in the fitting
+    (clash,) = clashes_of(job)
+    assert clash.stops == (stop,)
+    assert tell_of_clashes(job, by=pat) == 1  # the one who walks it; the planner who planned it sees it at once
+    assert Notice.objects.get(key__startswith="fitting").person == tess
+    tell_of_clashes(job, by=pat)
+    assert Notice.objects.filter(key__startswith="fitting").count() == 1
+
+
+def test_a_fitting_that_is_given_up_or_accepted_takes_nobodys_time(alder, tess, two_shifts, job):
+    assert fittings_of(two_shifts) == {two_shifts[0].pk: [job], two_shifts[1].pk: []}
+    job.given_up_at = NOW
+    job.save()
+    assert fittings_of(two_shifts)[two_shifts[0].pk] == []
+    job.given_up_at, job.accepted_at = None, NOW
+    job.save()
+    assert fittings_of(two_shifts)[two_shifts[0].pk] == []
+    assert clashes_of(job) == []
+
+
+def test_what_is_on_the_phones_does_not_hold_back_other_rounds(alder, pat, tess, tim, look, places, two_shifts):
+    due(places[0], look)
+    laid(alder, pat)
+    publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)
+    taken = Round.objects.published().get(stops__isnull=False).shift
+    job = make.fitting(places[3].conveyor, planned_at=at(6), duration_h=8)
+    job.crew.add(taken.person)
+    free = next(each for each in two_shifts if each != taken)
+    due(places[2], look)
+    place_task = Task.objects.get(installation=places[2])
+    draft = draft_of(free, by=pat)
+    write_moved(draft, Slip((place_task,), None), [], None, NOW, pat)
+    assert [each.shift for each in publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)] == [free]

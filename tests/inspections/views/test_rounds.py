@@ -343,3 +343,52 @@ def test_the_calendar_s_address_is_renewed_and_ends_with_the_membership(client, 
     tess.memberships.all().delete()
     assert client.get(f"/calendar/{new}.ics").status_code == 404
     assert client.get("/calendar/none.ics").status_code == 404
+
+
+@pytest.fixture
+def walked(alder, pat, laid, tomorrow):
+    """The round that is on somebody's phone for tomorrow."""
+    with timezone.override(alder.zone):
+        publish_rounds(plant=alder, day=tomorrow, by=pat)
+    return Round.objects.published().get(stops__position=0)
+
+
+def fitting_sent(walked, **values):
+    shift, belt = walked.shift, walked.stops.first().conveyor
+    model = make.device(belt.plant, "70").device_model
+    return {
+        "conveyor": belt.pk, "strand": "return", "chainage_m": "95", "device_model": model.pk, "duration_h": "4",
+        "planned_at": timezone.localtime(shift.starts_at, belt.plant.zone).strftime("%Y-%m-%dT%H:%M"),
+        "crew": [shift.person_id], **values,
+    }  # fmt: skip
+
+
+def test_a_fitting_over_a_published_round_says_so_at_once_and_wherever_it_is_looked_at(
+    client, erin, pat, walked, tomorrow, django_capture_on_commit_callbacks
+):
+    client.force_login(erin)
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = client.post("/fittings/new/", fitting_sent(walked), follow=True)
+    page = answer.content.decode()
+    who = walked.shift.person
+    assert page.count(f"The published round of {who}, ") == 2  # said once, and standing on the fitting's page
+    assert f'href="/rounds/?day={tomorrow.isoformat()}"' in page
+    for person in (pat, who):
+        text = person.notices.get(key__startswith="fitting").text
+        assert "Lay that day again, or plan the fitting otherwise." in text
+    client.force_login(pat)
+    text = board(client, tomorrow).content.decode()
+    assert "against what is on the phones" in text
+    assert "clashes with the fitting at A-1 return 95 m" in text
+    assert "no stop is laid into it" in text
+    client.force_login(who)
+    text = client.get(f"/rounds/{walked.pk}/").content.decode()
+    assert f"{who} is planned to this fitting from " in text
+    assert "These stops lie in that time; ask the planner: A-1 " in text
+
+
+def test_a_fitting_beside_every_round_is_planned_without_a_word(client, erin, walked, tess, tim):
+    free = tim if walked.shift.person == tess else tess
+    client.force_login(erin)
+    page = client.post("/fittings/new/", fitting_sent(walked, crew=[free.pk]), follow=True).content.decode()
+    assert "published round" not in page
