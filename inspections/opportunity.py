@@ -9,6 +9,7 @@ from inspections.calc.opportunity import Work, fill
 from inspections.calc.rounds import worth_s
 from inspections.models import Action, Shift, Stop, Task, TechnicianProfile
 from inspections.models.rounds import words_of
+from inspections.selectors import ask_once
 from inspections.services.round_problems import minutes_of_kinds
 from installs.models import Fitting
 from plant.models import Conveyor, OutageWindow
@@ -71,19 +72,22 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
         .with_last_grade()
         .order_by("closes_on", "pk")
     )
+    # What several asked for is read once, and is as pressing as the first of them.
+    tasks = ask_once(tasks)
+    early = {task.pk for task in tasks if all(each.opens_on > today for each in (task, *task.asked_too))}
     usual = minutes_of_kinds(plant, now)
     works = [
         Work(
             task.pk,
             usual[task.check_kind_id],
             worth_s(
-                days_late=task.days_late(today),
-                days_left=max((task.closes_on - today).days, 0),
+                days_late=task.most_pressing.days_late(today),
+                days_left=max((task.most_pressing.closes_on - today).days, 0),
                 criticality=conveyor.criticality,
                 last_grade=task.last_grade or "",
             )
             # What is early comes after all that may be done in its window.
-            - (10**6 if task.opens_on > today else 0),
+            - (10**6 if task.pk in early else 0),
             task.installation.chainage_m,
         )
         for task in tasks
@@ -97,7 +101,7 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
     def row(key: int) -> FittingTask:
         task = by_key[key]
         people = [shift for shift in shifts if not lacking(task, profiles.get(shift.person_id))]
-        return FittingTask(task, round(usual[task.check_kind_id]), task.opens_on > today, people, stops.get(key))
+        return FittingTask(task, round(usual[task.check_kind_id]), task.pk in early, people, stops.get(key))
 
     fits = [row(key) for key in filled.fits]
     chosen = [each.task for each in fits]

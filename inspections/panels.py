@@ -98,9 +98,12 @@ def technicians_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     """The published round of today, else all that is open in walking order; what it needs; the person's own actions."""
     today = timezone.localdate(timezone=plant.zone)
     rounds = rounds_today(request.user, plant, today)
-    mine = {task.pk for each in rounds for stop in each.stops.all() for task in stop.tasks.all()}
+    mine = {task.pk: task for each in rounds for stop in each.stops.all() for task in stop.tasks.all()}
     day = technicians_day(request.user, plant, today, timezone.now(), only=mine if rounds else None)
-    n_open = Task.objects.of_plant(plant).due_by(today).exclude(pk__in=mine).count() if rounds else 0
+    # What is wanted twice of a device is asked once, on the round or besides it.
+    wanted = Task.objects.of_plant(plant).due_by(today).order_by().values_list("installation_id", "check_kind_id")
+    on_round = {(task.installation_id, task.check_kind_id) for task in mine.values()}
+    n_open = len(set(wanted) - on_round) if rounds else 0
     return {
         "template": "inspections/_today_technician.html",
         "day": day,

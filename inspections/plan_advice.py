@@ -306,7 +306,7 @@ def advice_of(plan: CheckPlan, risk: float) -> list[Advice]:
     A pair counts where the check before did not find act, or the device was new: after a finding of act what was put
     right, and when, is not known well enough.
     """
-    rows = Task.objects.of_plant(plan.plant).done().filter(check_kind=plan.check_kind_id).exclude(grade="")
+    rows = Task.objects.of_plant(plan.plant).read().filter(check_kind=plan.check_kind_id).exclude(grade="")
     if plan.installation_id:
         rows = rows.filter(installation=plan.installation_id)
     else:

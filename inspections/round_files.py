@@ -81,7 +81,7 @@ def stop_lines(stop: Stop, system: UnitSystem) -> list[list[str]]:
     lines = []
     by_device = groupby(stop.tasks_in_order, key=lambda task: task.installation)
     for n, (place, tasks) in enumerate(by_device):
-        kinds = ", ".join(str(task.check_kind) for task in tasks)
+        kinds = ", ".join(dict.fromkeys(str(task.check_kind) for task in tasks))
         where = f"{stop.conveyor.tag}, {_('device')} {place.device.number}"
         spot = f"{place.get_strand_display()}, {format_quantity(place.chainage_m, QuantityKind('m'), system)}"
         lockout = lockout_words(stop) if not n else _("as above")

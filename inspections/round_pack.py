@@ -18,11 +18,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.calc.grading import grading_rules
-from inspections.forms.visits import VisitForm, tool_words
+from inspections.forms.visits import VisitForm, action_words, tool_words
 from inspections.models import CheckKind, CouldNotDo, Round, Task
 from inspections.round_board import rounds_today
-from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, technicians_day
-from inspections.services.actions import kinds_in_hand
+from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, ask_once, technicians_day
+from inspections.services.actions import alike_open, kinds_answered, proposed_owner
 from inspections.services.rounds import jobs_in
 from inspections.services.visits import FOUND_METHODS, chosen_check, wanted_of
 from inspections.services.wear import DeviceWear, wear_of
@@ -62,6 +62,7 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
         "methods": [[method.value, str(method.label)] for method in FOUND_METHODS],
         "tools": tool_words(plant, today),
         "owners": [[each.pk, str(each)] for each in people_of(plant)],
+        "owner": getattr(proposed_owner(plant, person), "pk", None),
         "actions": [
             {
                 "title": action.title,
@@ -97,11 +98,14 @@ def people_of(plant: Plant) -> Iterable[Person]:
 # --- The order of the day ---------------------------------------------------------------------------------------------
 def published_legs(rounds: Iterable[Round], plant: Plant, known: Mapping[int, Task]) -> list[dict[str, Any]]:
     """The stops of the person's published rounds of the day, each with the checks that are still open."""
+    lead_of = {other.pk: lead for lead in known.values() for other in lead.asked_too}
     legs = []
     for each in rounds:
         jobs = jobs_in(each)
         for stop in each.stops.all():
-            tasks = [known.get(task.pk, task) for task in stop.tasks.all() if task.closed_at is None]
+            still_open = [task for task in stop.tasks.all() if task.closed_at is None]
+            leads = [lead_of.get(task.pk) or known.get(task.pk, task) for task in still_open]
+            tasks = list({task.pk: task for task in leads}.values())
             start, end = (
                 date_format(timezone.localtime(at, plant.zone), "H:i") for at in (stop.starts_at, stop.ends_at)
             )
@@ -141,14 +145,18 @@ def belt_legs(day: TechniciansDay) -> list[dict[str, Any]]:
 
 def without_repeats(legs: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     """A check that the round holds is not shown a second time among what is due besides."""
-    seen: set[int] = set()
+    seen: set[tuple[int, int]] = set()
     kept = []
     for leg in legs:
-        tasks = [task for task in leg["tasks"] if task.pk not in seen]
-        seen.update(task.pk for task in tasks)
+        tasks = [task for task in leg["tasks"] if want_of(task) not in seen]
+        seen.update(want_of(task) for task in tasks)
         if tasks:
             kept.append({**leg, "tasks": tasks})
     return kept
+
+
+def want_of(task: Task) -> tuple[int, int]:
+    return task.installation_id, task.check_kind_id
 
 
 def window_words(belt: Belt) -> str:
@@ -174,16 +182,14 @@ def more_checks(plant: Plant, tasks: Sequence[Task], today: date) -> dict[int, l
     The latter have the key of the kind with a minus; a row is written when one was done.
     """
     places = {task.installation_id: task.installation for task in tasks}
-    on_round = {task.pk for task in tasks}
-    rows = Task.objects.open().filter(installation__in=places).exclude(pk__in=on_round).with_place().with_last_grade()
+    on_round = {want_of(task) for task in tasks}
+    rows = Task.objects.open().filter(installation__in=places).with_place().with_last_grade()
+    rows = rows.prefetch_related("installation__device__device_model__fasteners").order_by("due_on", "pk")
     more: dict[int, list[Task]] = {pk: [] for pk in places}
-    for task in rows.prefetch_related("installation__device__device_model__fasteners").order_by("due_on", "pk"):
+    for task in ask_once(task for task in rows if want_of(task) not in on_round):
         task.installation = places[task.installation_id]
         more[task.installation_id].append(task)
-    asked = {
-        (task.installation_id, task.check_kind_id)
-        for task in [*tasks, *(one for each in more.values() for one in each)]
-    }
+    asked = {want_of(task) for task in [*tasks, *(one for each in more.values() for one in each)]}
     kinds = list(CheckKind.objects.for_plant(plant))
     for pk, place in places.items():
         more[pk] += [chosen_check(place, kind, today) for kind in kinds if (pk, kind.pk) not in asked]
@@ -233,17 +239,21 @@ def as_stop(due: list[Task], at_hand: AtHand) -> dict[str, Any]:
     running = acts_running(installation)
     form.running = {kind_id: n for kind_id, (_kind, n) in running.items()}
     forecasts = forecast_words(own_wear)
-    in_hand = kinds_in_hand(installation)
+    open_actions = alike_open(installation, {task.check_kind_id for task in tasks})
+    answered = kinds_answered(open_actions)
+    in_hand = set().union(*answered.values())
     checks = []
     for section, rules in zip(form.sections(), form.as_rules(), strict=True):
         task = section["task"]
         checks.append(
             {
                 **rules,
-                "due": due_words(task, at_hand.today),
-                "is_late": task.days_late(at_hand.today) > 0,
+                "due": due_words(task.most_pressing, at_hand.today),
+                "is_late": task.most_pressing.days_late(at_hand.today) > 0,
+                "asked": section["asked"],
                 "tried": at_hand.tried.get(task.pk, ""),
                 "has_action": task.check_kind_id in in_hand,
+                "kind_id": task.check_kind_id,
                 "method": task.check_kind.method,
                 "minutes": task.check_kind.minutes,
                 "n_acts": running.get(task.check_kind_id, (None, 0))[1],
@@ -263,6 +273,10 @@ def as_stop(due: list[Task], at_hand: AtHand) -> dict[str, Any]:
         "model": str(installation.device.device_model),
         "place": place_words(installation, at_hand.system),
         "photos": photo_words(due),
+        "open_actions": [
+            {"id": row.pk, "title": row.title, "words": action_words(row), "kinds": sorted(answered[row.pk])}
+            for row in open_actions
+        ],
         "checks": [check for check in checks if check["task"] in on_round],
         # A kind for which the device's model names nothing to read cannot be done here.
         "more": [check for check in checks if check["task"] not in on_round and check["readings"]],

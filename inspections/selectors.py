@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from inspections.calc.grading import Grade, grade_sensor_wear
 from inspections.models import (
     Action,
+    ActionNote,
     CheckKind,
     CheckPlan,
     CouldNotDo,
@@ -93,7 +94,7 @@ def check_state_of(installations: Iterable[Installation]) -> dict[int, list[Chec
     """
     those = list(installations)
     known = Task.objects.filter(installation__in=those).select_related("check_kind")
-    ranked = known.done().annotate(
+    ranked = known.read().annotate(
         nth=Window(RowNumber(), partition_by=[F("installation_id"), F("check_kind_id")], order_by=F("closed_at").desc())
     )
     last = {(task.installation_id, task.check_kind_id): task for task in ranked.filter(nth=1)}
@@ -158,19 +159,31 @@ class TaskStory:
     tried: list[CouldNotDo]
     readings: list[Reading]
     previous: Task | None
+    answers: list[Task]
+    asked_too: list[Task]
 
 
 def story_of(task: Task) -> TaskStory:
     """Deferrals with the withdrawn ones, late spells, readings that count, and the same check before this one."""
-    earlier = Task.objects.done().filter(installation=task.installation, check_kind=task.check_kind).exclude(pk=task.pk)
+    alike = Task.objects.read().filter(installation=task.installation, check_kind=task.check_kind)
+    earlier = alike.exclude(pk__in=[task.pk, task.done_with_id])
     if task.closed_at is not None:
         earlier = earlier.filter(closed_at__lt=task.closed_at)
     return TaskStory(
         deferrals=list(task.deferrals.select_related("approved_by").order_by("created_at", "pk")),
         spells=list(task.overdue_spells.order_by("began_at")),
         tried=list(task.could_not_do.select_related("created_by")),
-        readings=list(Reading.objects.current().filter(task=task, visit__corrected_by__isnull=True)),
+        readings=list(Reading.objects.current().filter(task=task.done_with or task, visit__corrected_by__isnull=True)),
         previous=earlier.order_by("-closed_at").first(),
+        answers=list(task.answers_too.order_by("pk")),
+        asked_too=list(
+            Task.objects.open()
+            .filter(installation=task.installation, check_kind=task.check_kind)
+            .exclude(pk=task.pk)
+            .order_by("due_on", "pk")
+        )
+        if task.closed_at is None
+        else [],
     )
 
 
@@ -203,6 +216,7 @@ class PlannersDay:
     actions: list[Action]
     n_actions: int
     n_actions_late: int
+    n_actions_unowned: int
     came_back: list[CouldNotDo]
 
 
@@ -228,6 +242,7 @@ def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) ->
         actions=list(actions[:most]),
         n_actions=actions.count(),
         n_actions_late=actions.overdue(today).count(),
+        n_actions_unowned=actions.unowned().count(),
         came_back=came_back(plant),
     )
 
@@ -252,7 +267,11 @@ def came_back(plant: Plant) -> list[CouldNotDo]:
             "created_by",
         )
     )
-    return list(rows.order_by("-tried_at", "-pk"))
+    # What several asked for was tried once.
+    tried: dict[tuple[Any, ...], CouldNotDo] = {}
+    for row in rows.order_by("-tried_at", "task__pk"):
+        tried.setdefault((row.task.installation_id, row.task.check_kind_id, row.tried_at), row)
+    return list(tried.values())
 
 
 def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[WindowAhead]:
@@ -284,16 +303,39 @@ def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[Window
     for window in windows:
         last_day = window.ends_at.astimezone(plant.zone).date()
         fitting = [task for task in by_belt[window.conveyor_id] if task.opens_on <= last_day]
-        ahead.append(WindowAhead(window, fitting, sum(task.check_kind.minutes for task in fitting)))
+        ahead.append(WindowAhead(window, fitting, sum(task.check_kind.minutes for task in ask_once(fitting))))
     return ahead
 
 
 # --- Visits and readings ---------------------------------------------------------------------------------------------
+def ask_once(tasks: Iterable[Task]) -> list[Task]:
+    """The checks in their order, each kind once at a device: the first to be written, with the others as `asked_too`.
+
+    The plan, a person and the watch may all want the same check; one visit's readings answer them all.
+    """
+    those = list(tasks)
+    by_want: dict[tuple[int, int], list[Task]] = defaultdict(list)
+    for task in those:
+        by_want[task.installation_id, task.check_kind_id].append(task)
+    for wanted in by_want.values():
+        lead, *others = sorted(wanted, key=lambda task: task.pk)
+        lead.asked_too = others
+    riders = {task.pk for wanted in by_want.values() for lead in wanted for task in lead.asked_too}
+    places: dict[tuple[int, int], Task] = {}
+    for task in those:
+        if task.pk not in riders:
+            places[task.installation_id, task.check_kind_id] = task
+    # A check stands where the first of those that want it stands.
+    return [places[key] for key in dict.fromkeys((task.installation_id, task.check_kind_id) for task in those)]
+
+
 def checks_to_do(installation: Installation, today: date) -> tuple[list[Task], list[Task]]:
     """Open checks of a device: those whose window is open or over, and those that could be done early."""
     rows = Task.objects.open().filter(installation=installation).select_related("check_kind", "plant")
     tasks = list(rows.order_by("due_on", "pk"))
-    return [task for task in tasks if task.opens_on <= today], [task for task in tasks if task.opens_on > today]
+    due = ask_once(task for task in tasks if task.opens_on <= today)
+    kinds = {task.check_kind_id for task in due}
+    return due, ask_once(task for task in tasks if task.opens_on > today and task.check_kind_id not in kinds)
 
 
 def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
@@ -305,7 +347,7 @@ def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
 def acts_running(installation: Installation) -> dict[int, tuple[CheckKind, int]]:
     """Kinds of check that said act at the last two or more times running, with how many: the cause is still there."""
     done = (
-        Task.objects.done().filter(installation=installation).select_related("check_kind").order_by("-closed_at", "-pk")
+        Task.objects.read().filter(installation=installation).select_related("check_kind").order_by("-closed_at", "-pk")
     )
     runs: dict[int, tuple[CheckKind, int]] = {}
     ended: set[int] = set()
@@ -392,6 +434,7 @@ def technicians_day(
     )
     for task in tasks:
         task.installation.conveyor.plant = plant
+    tasks = ask_once(tasks)
     windows: dict[int, OutageWindow] = {}
     belts_met = {task.installation.conveyor_id for task in tasks}
     for window in OutageWindow.objects.ahead(now).filter(conveyor__in=belts_met) if belts_met else ():
@@ -412,8 +455,8 @@ def technicians_day(
         belts=belts,
         n_checks=len(tasks),
         n_stops=sum(len(belt.stops) for belt in belts),
-        n_late=sum(1 for task in tasks if task.days_late(today)),
-        longest_late=max((task.days_late(today) for task in tasks), default=0),
+        n_late=sum(1 for task in tasks if task.most_pressing.days_late(today)),
+        longest_late=max((task.most_pressing.days_late(today) for task in tasks), default=0),
         has_caliper=CheckKind.Rule.SENSOR_WEAR in rules,
         has_balance=CheckKind.Rule.PIVOT_FREEDOM in rules,
         torque_nm=max((each for each in targets if each is not None), default=None),
@@ -505,6 +548,7 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
         shown = {"row": row, "words": words, "typed": typed, "is_withdrawn": row.is_withdrawn}
         line["found" if row.stage == FOUND else "left"] = shown
     for check in checks.values():
+        check["answers"] = list(check["task"].answers_too.order_by("pk"))
         torques = [row for row in rows if row.task_id == check["task"].pk and row.deviation_pct is not None]
         check["tools"] = list(dict.fromkeys(tool_used(row) for row in torques))
     return {
@@ -518,6 +562,7 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
             )
         ),
         "actions": Action.objects.filter(visit__in=chain).select_related("owner"),
+        "found_again": ActionNote.objects.current().filter(visit__in=chain).select_related("action__owner"),
         "photos": list(visit.photos.all()),
     }
 

@@ -74,6 +74,7 @@ urlpatterns: list = [
     path("actions/", actions.ActionList.as_view(), name="action-list"),
     path("actions/<int:pk>/", actions.action_detail, name="action-detail"),
     path("actions/<int:pk>/change/", actions.ActionUpdate.as_view(), name="action-update"),
+    path("actions/<int:pk>/give/", actions.give_action, name="action-give"),
     path("actions/<int:pk>/done/", actions.ActionDone.as_view(), name="action-done"),
     path("installations/<int:pk>/actions/create/", actions.ActionCreate.as_view(), name="action-create"),
 ]

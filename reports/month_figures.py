@@ -251,7 +251,7 @@ def decisions(data: MonthData, book: Book, plant: Plant) -> tuple[list[dict[str,
     for each in late_actions[:2]:
         add(
             _("“%(title)s” at %(place)s was due.") % {"title": each.title, "place": each.installation},
-            str(each.owner or planner),
+            str(each.owner or _("nobody yet; a planner gives it to somebody")),
             each.due_on,
             _("%(n)s days so far") % {"n": (data.month.last - each.due_on).days},
             each.get_absolute_url(),

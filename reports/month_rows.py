@@ -174,7 +174,7 @@ def action_rows(data: MonthData) -> RowSet:
             str(done or ""),
             took,
             still,
-            str(each.owner or ""),
+            str(each.owner or _("nobody yet")),
         ]
         rows.append((each.get_absolute_url(), cells))
     columns = [(_("action"), TEXT), (_("belt"), TEXT), (_("device"), TEXT), (_("raised"), DATE), (_("due"), DATE)]

@@ -201,6 +201,7 @@ technician-profile-update p 200 p 422
 action-list tpem 200 - 405
 action-detail tpem 200 tpem 200
 action-update tpe 200 tpe 422
+action-give - 405 tpe 302
 action-done tpe 200 tpe 422
 action-create tpe 200 tpe 422
 life tpem 200 tpem 200

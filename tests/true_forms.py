@@ -163,6 +163,10 @@ def table_running(book: Book) -> dict[str, Any]:
     return sent
 
 
+def nobodys_action(book: Book) -> None:
+    Action.objects.filter(pk=book.action.pk).update(owner=None)
+
+
 def table_written(book: Book) -> None:
     ImportBatch.objects.filter(pk=book.import_batch.pk).update(state=ImportBatch.State.DONE)
 
@@ -852,6 +856,13 @@ CHECKS = {
         lambda book: Action.objects.filter(installation=book.installation, title="Renew the bushes"),
     ),
     "action-update": TrueForm(TECHNICIAN, typing(title="Renew both"), lambda book: book.action.title == "Renew both"),
+    "action-give": TrueForm(
+        PLANNER,
+        lambda book: {"owner": book.people[ENGINEER].pk},
+        lambda book: book.action.owner == book.people[ENGINEER],
+        page="action-detail",
+        before=nobodys_action,
+    ),
     "action-done": TrueForm(
         TECHNICIAN, typing(done_note="renewed", left_1=None), lambda book: book.action.done_note == "renewed"
     ),

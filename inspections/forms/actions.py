@@ -8,9 +8,10 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inspections.forms.visits import ReadingField
+from inspections.forms.visits import ANOTHER, ReadingField, choices_of
 from inspections.models import Action, CheckKind, Reading, Visit
-from inspections.services.actions import Part
+from inspections.services.actions import NewAction, Part
+from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
 from plant.forms.photos import PhotosField, PhotosInput
@@ -29,8 +30,24 @@ class EchoedReadingField(ReadingField):
 SPARE_ROWS = 3
 
 
+class GiveForm(forms.Form):
+    """Who an action is given to."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    owner = forms.ModelChoiceField(
+        Person.objects.none(), label=gettext_lazy("Owner"), empty_label=gettext_lazy("choose")
+    )
+
+    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
+        self.fields["owner"].queryset = people  # type: ignore[attr-defined]
+
+
 class ActionForm(RecordForm):
     """What is to be done, by whom and when, and the parts that it needs."""
+
+    open_actions: dict[str, Action] = {}
 
     class Meta:
         model = Action
@@ -56,6 +73,29 @@ class ActionForm(RecordForm):
             self.fields[f"part{n}_is_at_hand"] = forms.BooleanField(
                 required=False, initial=part["is_at_hand"], label=_("Part %(n)s is at hand") % row
             )
+
+    def choose_beside(self, installation: Installation) -> None:
+        """Where an action is open at the device: add to that one, or raise another beside it."""
+        rows = Action.objects.open().filter(installation=installation).select_related("owner").order_by("due_on", "pk")
+        self.open_actions = {str(row.pk): row for row in rows}
+        if self.open_actions:
+            self.fields["action_choice"] = forms.ChoiceField(
+                required=False,
+                label=_("Where one is open for the same"),
+                choices=[("", _("not said")), *choices_of(self.open_actions)],
+                error_messages={"invalid_choice": _("That action is done meanwhile; choose again.")},
+            )
+
+    def new_action(self) -> NewAction:
+        given = self.cleaned_data
+        choice = given.get("action_choice") or ""
+        return NewAction(
+            given["title"],
+            given["due_on"],
+            given["owner"],
+            add_to=self.open_actions.get(choice),
+            is_another=choice == ANOTHER,
+        )
 
     def plain_fields(self) -> list[Any]:
         return [self[name] for name in self.fields if not name.startswith("part") and not self[name].is_hidden]

@@ -17,8 +17,8 @@ from django.utils.translation import gettext_lazy
 
 from inspections.calc.doubts import ways_of
 from inspections.errors import NotClosedOut
-from inspections.models import CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
-from inspections.services.actions import NewAction
+from inspections.models import Action, CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
+from inspections.services.actions import NewAction, proposed_owner
 from inspections.services.visits import (
     FOUND,
     FOUND_METHODS,
@@ -31,7 +31,7 @@ from inspections.services.visits import (
     value_words,
     wrenches_of,
 )
-from installs.models import Instrument
+from installs.models import Installation, Instrument
 from installs.services.torque import deviation_of
 from plant.calc.units import (
     QuantityKind,
@@ -298,6 +298,7 @@ class ReadingsForm(PersonForm):
         return {
             "task": task,
             "rows": rows,
+            "asked": asked_words(task),
             "rule": task.check_kind.rule,
             "is_pairs": is_pairs,
             "lefts": lefts,
@@ -379,21 +380,39 @@ class ReadingsForm(PersonForm):
         ]
 
 
-class FindingForm(ReadingsForm):
-    """Readings with what a finding to act on calls for: an action, or why there is none."""
+ANOTHER = "another"
+
+
+class NewActionForm(forms.Form):
+    """What is to be done, by when, by whom; and what is wanted where an action for the same is open at the device."""
 
     action_title = forms.CharField(required=False, max_length=200, label=gettext_lazy("What is to be done"))
     action_due_on = forms.DateField(required=False, label=gettext_lazy("Due"))
     action_owner = forms.ModelChoiceField(
         Person.objects.none(), required=False, label=gettext_lazy("Owner"), empty_label=gettext_lazy("nobody yet")
     )
-    no_action_reason = forms.CharField(required=False, max_length=300, label=gettext_lazy("Or why no action is needed"))
+    action_choice = forms.ChoiceField(
+        required=False,
+        label=gettext_lazy("Where one is open for the same"),
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": gettext_lazy("That action is done meanwhile; choose again.")},
+    )
 
-    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
-        super().__init__(*args, plant=plant, **kwargs)
+    def set_up_action(self, plant: Plant, person: Person, installation: Installation | None) -> None:
         self.initial.setdefault("action_due_on", timezone.localdate() + timedelta(days=ACTION_DAYS))
+        self.initial.setdefault("action_owner", proposed_owner(plant, person))
         people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
         self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
+        rows = Action.objects.open().filter(installation=installation).select_related("owner").order_by("due_on", "pk")
+        self.open_actions = {str(row.pk): row for row in rows} if installation is not None else {}
+        self.fields["action_choice"].choices = choices_of(self.open_actions)  # type: ignore[attr-defined]
+
+    def drop_stale_choice(self) -> None:
+        """What a phone chose to add to may be done by the time it arrives: it is raised anew then."""
+        choices = self.fields["action_choice"].choices  # type: ignore[attr-defined]
+        if self.data.get("action_choice") not in {value for value, _label in choices}:
+            self.data = self.data.copy()
+            self.data["action_choice"] = ""
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -402,10 +421,44 @@ class FindingForm(ReadingsForm):
         return cleaned
 
     def new_action(self) -> NewAction | None:
-        title = self.cleaned_data.get("action_title")
-        if not title:
+        given = self.cleaned_data
+        if not given.get("action_title"):
             return None
-        return NewAction(title, self.cleaned_data["action_due_on"], self.cleaned_data.get("action_owner"))
+        choice = given.get("action_choice") or ""
+        return NewAction(
+            given["action_title"],
+            given["action_due_on"],
+            given.get("action_owner"),
+            add_to=self.open_actions.get(choice),
+            is_another=choice == ANOTHER,
+        )
+
+
+def choices_of(open_actions: Mapping[str, Action]) -> list[tuple[str, str]]:
+    """The open actions of a device to add to, and one more beside them; nothing where none is open."""
+    if not open_actions:
+        return [("", "")]
+    rows = [(key, _("add to: %(action)s") % {"action": action_words(row)}) for key, row in open_actions.items()]
+    return [*rows, (ANOTHER, _("raise another one beside it"))]
+
+
+def action_words(action: Action) -> str:
+    """An open action in a line: what, by when, and whose it is."""
+    return _("%(title)s, due %(due)s, %(owner)s") % {
+        "title": action.title,
+        "due": date_format(action.due_on, "j M Y"),
+        "owner": action.owner or _("nobody owns this yet"),
+    }
+
+
+class FindingForm(NewActionForm, ReadingsForm):
+    """Readings with what a finding to act on calls for: an action, or why there is none."""
+
+    no_action_reason = forms.CharField(required=False, max_length=300, label=gettext_lazy("Or why no action is needed"))
+
+    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
+        super().__init__(*args, plant=plant, **kwargs)
+        self.set_up_action(plant, self.person, self.tasks[0].installation if self.tasks else None)
 
     def suggest_action(self) -> None:
         """Put the suggested title where the person left it empty, so that one press more is enough."""
@@ -462,17 +515,15 @@ class VisitForm(FindingForm):
         return moment
 
 
-class FoundForm(PersonForm):
+class FoundForm(NewActionForm, PersonForm):
     """Corrective work that somebody saw is needed, away from any check."""
 
     action_title = forms.CharField(max_length=200, label=gettext_lazy("What is to be done"))
     action_due_on = forms.DateField(label=gettext_lazy("Due"))
-    action_owner = forms.ModelChoiceField(Person.objects.none(), required=False, label=gettext_lazy("Owner"))
 
-    def __init__(self, *args: Any, plant: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, plant: Any, installation: Installation, **kwargs: Any) -> None:
         super().__init__(*args, plant=plant, **kwargs)
-        people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
-        self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
+        self.set_up_action(plant, self.person, installation)
 
 
 class CorrectionForm(FindingForm):
@@ -498,6 +549,17 @@ def stored_values(visit: Visit, system: UnitSystem) -> dict[str, Any]:
             values[f"{row.task_id}:method"] = row.method
             values[f"{row.task_id}:instrument"] = row.instrument_id
     return values
+
+
+def asked_words(task: Task) -> str:
+    """Who wants a check that several asked for; one visit's readings answer them all."""
+    if not task.asked_too:
+        return ""
+    wants = [
+        _("%(origin)s, due %(on)s") % {"origin": each.get_origin_display(), "on": date_format(each.due_on, "j M Y")}
+        for each in (task, *task.asked_too)
+    ]
+    return _("Wanted %(wants)s. One visit answers all of them.") % {"wants": "; ".join(wants)}
 
 
 def last_words(each: Wanted, system: UnitSystem) -> str:

@@ -1,6 +1,6 @@
 """Every model of the app."""
 
-from .actions import Action
+from .actions import Action, ActionNote
 from .check_plans import GRADES, CheckKind, CheckPlan, ReadingField
 from .digests import Digest
 from .rounds import Round, RoundLaying, Shift, Stop, TechnicianProfile
@@ -11,6 +11,7 @@ __all__ = [
     "CLOCK_DRIFT",
     "GRADES",
     "Action",
+    "ActionNote",
     "CheckKind",
     "CheckPlan",
     "CouldNotDo",

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import Installation
-from plant.models import Photo, Plant, PlantQuerySet, Record
+from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record
 
 from .check_plans import CheckKind
 from .visits import Visit
@@ -20,6 +20,10 @@ from .visits import Visit
 class ActionQuerySet(PlantQuerySet["Action"]):
     def open(self) -> Self:
         return self.filter(done_at__isnull=True)
+
+    def unowned(self) -> Self:
+        """Open ones that nobody owns yet: a planner gives them to somebody."""
+        return self.open().filter(owner__isnull=True)
 
     def overdue(self, on: date) -> Self:
         return self.open().filter(due_on__lt=on)
@@ -52,6 +56,8 @@ class Action(Record):
         on_delete=models.PROTECT,
         related_name="actions",
     )
+    # Raised knowingly although this one was open for the same finding.
+    beside = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="raised_beside")
     # What the work needs: rows of {"name", "count", "is_at_hand"}.
     parts = models.JSONField(_("parts needed"), default=list, blank=True)
     done_at = models.DateTimeField(_("done"), null=True, blank=True)
@@ -83,3 +89,30 @@ class Action(Record):
 
     def get_absolute_url(self) -> str:
         return reverse("action-detail", args=[self.pk])
+
+
+class ActionNoteQuerySet(EntryQuerySet["ActionNote"]):
+    plant_path = "action__plant"
+
+
+class ActionNote(Entry):
+    """What was found again, or seen besides, while an action was open; with the visit that found it."""
+
+    action = models.ForeignKey(Action, on_delete=models.PROTECT, related_name="notes")
+    visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="action_notes")
+    text = models.CharField(_("what was found"), max_length=400)
+    photos = models.ManyToManyField(Photo, blank=True, related_name="action_notes")
+
+    objects = ActionNoteQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("note on an action")
+        verbose_name_plural = _("notes on actions")
+        ordering = ["created_at", "pk"]
+
+    def __str__(self) -> str:
+        return self.text
+
+    @property
+    def plant(self) -> Plant:
+        return self.action.plant

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Self
 
@@ -46,6 +47,10 @@ class TaskQuerySet(PlantQuerySet["Task"]):
     def done(self) -> Self:
         return self.filter(closed_at__isnull=False, outcome=Task.Outcome.DONE)
 
+    def read(self) -> Self:
+        """Done ones with readings of their own: what two asked for and one visit answered counts once."""
+        return self.done().filter(done_with__isnull=True)
+
     def due_by(self, day: date) -> Self:
         """Open tasks whose window has opened by that day."""
         return self.open().filter(opens_on__lte=day)
@@ -88,7 +93,10 @@ class TaskQuerySet(PlantQuerySet["Task"]):
     def with_last_grade(self) -> Self:
         """Adds `last_grade` and `last_task_id`: how the same check stood when it was last done here."""
         before = Task.objects.filter(
-            installation=OuterRef("installation"), check_kind=OuterRef("check_kind"), outcome=Task.Outcome.DONE
+            installation=OuterRef("installation"),
+            check_kind=OuterRef("check_kind"),
+            outcome=Task.Outcome.DONE,
+            done_with__isnull=True,
         ).order_by("-closed_at")
         return self.annotate(
             last_grade=Subquery(before.values("grade")[:1]), last_task_id=Subquery(before.values("pk")[:1])
@@ -136,9 +144,14 @@ class Task(Record):
     visit = models.ForeignKey(
         "inspections.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="tasks"
     )
+    # The check of the same kind at the same visit whose readings answer this one too; it has none of its own.
+    done_with = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="answers_too")
     # The grade of the check as it stands, after corrections; the readings behind it are rows of their own.
     grade = models.CharField(_("grade"), max_length=6, choices=GRADES, blank=True)
     grade_reason = models.CharField(max_length=400, blank=True)
+
+    # Open ones of the same kind at the same device that the same readings will answer; set where checks are shown.
+    asked_too: Sequence[Task] = ()
 
     objects = TaskQuerySet.as_manager()
 
@@ -179,6 +192,11 @@ class Task(Record):
 
     def get_absolute_url(self) -> str:
         return reverse("task-detail", args=[self.pk])
+
+    @property
+    def most_pressing(self) -> Task:
+        """Of those that are asked for at once the one whose window closes first."""
+        return min((self, *self.asked_too), key=lambda task: (task.closes_on, task.pk))
 
     def dates_waiting(self, on: date) -> tuple[date, ...]:
         """Fixed dates of its plan that came while it is open; each is asked for once this one is closed."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -11,23 +11,32 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.calc.grading import Grade
-from inspections.models import Action, CheckKind, Reading, Task, Visit
+from inspections.models import Action, ActionNote, CheckKind, Reading, Task, Visit
 from installs.models import Installation
 from plant.errors import Refused
-from plant.models import Notice, Person, Photo
+from plant.models import Notice, Person, Photo, Plant
+from plant.permissions import PLANNER
+from plant.selectors import people_in
 from plant.services.records import change_record, create_record, known_row
 
 
 @dataclass(frozen=True)
 class NewAction:
-    """An action that a person raises together with a visit."""
+    """An action that a person raises.
+
+    Where one is open for the same finding, the person says whether to add to that one (`add_to`), or that another is
+    wanted all the same.
+    """
 
     title: str
     due_on: date
     owner: Person | None = None
+    add_to: Action | None = None
+    is_another: bool = False
 
 
 @dataclass(frozen=True)
@@ -46,26 +55,173 @@ def kinds_in_hand(installation: Installation, visits: Collection[Visit] = ()) ->
     act, or for all of the visit where it found none. Open ones count, and of these `visits` those that are done too.
     """
     rows = Action.objects.filter(Q(done_at__isnull=True) | Q(visit__in=visits), installation=installation)
-    kinds: set[int] = set()
-    raised_with: set[int] = set()
-    for kind, visit in rows.values_list("check_kind_id", "visit_id"):
-        if kind is not None:
-            kinds.add(kind)
-        elif visit is not None:
-            raised_with.add(visit)
-    at_act: dict[int, set[int]] = {pk: set() for pk in raised_with}
-    read: dict[int, set[int]] = {pk: set() for pk in raised_with}
-    readings = Reading.objects.filter(visit__in=raised_with).order_by().distinct()
+    return set().union(*kinds_answered(rows).values())
+
+
+def kinds_answered(rows: Iterable[Action]) -> dict[int, set[int]]:
+    """The kinds of check whose finding of act each action answers, by the action's key."""
+    named = [(row.pk, row.check_kind_id, row.visit_id) for row in rows]
+    of_visit = kinds_of_visits({visit for _pk, kind, visit in named if kind is None and visit is not None})
+    return {
+        pk: {kind} if kind is not None else of_visit.get(visit, set()) if visit is not None else set()
+        for pk, kind, visit in named
+    }
+
+
+def kinds_of_visits(visits: Collection[int]) -> dict[int, set[int]]:
+    """The kinds of check that each visit found at act, or all that it read where it found none."""
+    at_act: dict[int, set[int]] = {pk: set() for pk in visits}
+    read: dict[int, set[int]] = {pk: set() for pk in visits}
+    readings = Reading.objects.filter(visit__in=visits).order_by().distinct()
     for visit_id, task_kind, grade in readings.values_list("visit_id", "task__check_kind_id", "grade"):
         read[visit_id].add(task_kind)
         if grade == Grade.ACT.value:
             at_act[visit_id].add(task_kind)
     # A check may be at act by what its readings say together, without one that is.
-    for visit_id, task_kind in Task.objects.filter(visit__in=raised_with, grade=Grade.ACT.value).values_list(
+    for visit_id, task_kind in Task.objects.filter(visit__in=visits, grade=Grade.ACT.value).values_list(
         "visit_id", "check_kind_id"
     ):
-        at_act[visit_id].add(task_kind)
-    return kinds.union(*(at_act[pk] or read[pk] for pk in raised_with))
+        if visit_id is not None:
+            at_act[visit_id].add(task_kind)
+    return {pk: at_act[pk] or read[pk] for pk in visits}
+
+
+def kinds_at_act(visit: Visit) -> set[int]:
+    """The kinds of check that a visit found at act; none where it found none."""
+    rows = Reading.objects.filter(visit=visit, grade=Grade.ACT.value).values_list("task__check_kind_id", flat=True)
+    tasks = Task.objects.filter(visit=visit, grade=Grade.ACT.value).values_list("check_kind_id", flat=True)
+    return {*rows, *tasks}
+
+
+def alike_open(installation: Installation, kinds: Collection[int], title: str = "") -> list[Action]:
+    """Open actions at a device for a finding of one of these kinds, or with the same words; the first due first."""
+    rows = list(
+        Action.objects.open()
+        .filter(installation=installation)
+        .select_related("owner", "check_kind", "installation__conveyor", "installation__device")
+        .order_by("due_on", "pk")
+    )
+    answered = kinds_answered(rows)
+    same = title.strip().casefold()
+    return [row for row in rows if answered[row.pk] & set(kinds) or (same and row.title.strip().casefold() == same)]
+
+
+def choice_faults(new: NewAction, alike: Sequence[Action]) -> dict[str, str]:
+    """What is said where an action is raised beside one that is open for the same finding."""
+    if not alike or new.add_to is not None or new.is_another:
+        return {}
+    words = _("An action for this is open here already: %(title)s, due %(due)s. Add to it, or raise another knowingly.")
+    first = alike[0]
+    return {"action_choice": words % {"title": first.title, "due": date_format(first.due_on, "j M Y")}}
+
+
+@transaction.atomic
+def raise_or_add(
+    new: NewAction,
+    *,
+    installation: Installation,
+    by: Person,
+    kinds: Collection[int] = (),
+    visit: Visit | None = None,
+    check_kind: CheckKind | None = None,
+    parts: Sequence[Part] = (),
+    photos: Collection[Photo] = (),
+    client_key: uuid.UUID | None = None,
+    may_ask: bool = True,
+) -> Action:
+    """Raise an action, or add to the one that is open for the same finding, as the person chose.
+
+    Parameters
+    ----------
+    kinds : collection of int
+        Kinds of check whose findings it answers.
+    may_ask : bool
+        Whether the person is there to choose. What a phone kept without knowing of the open one is raised beside it,
+        named on both, and the planners are told.
+
+    Raises
+    ------
+    Refused
+        If one is open and nobody chose, or as `raise_action`.
+    """
+    known = known_row(Action, client_key)
+    if known is not None:
+        return known
+    if new.add_to is not None:
+        return add_to_action(
+            new.add_to, installation=installation, by=by, text=new.title, visit=visit, photos=photos,
+            client_key=client_key,
+        )  # fmt: skip
+    alike = alike_open(installation, kinds, new.title)
+    faults = choice_faults(new, alike)
+    if faults and may_ask:
+        raise Refused(" ".join(faults.values()), code="open_already", fields=faults)
+    action = raise_action(
+        installation=installation,
+        by=by,
+        title=new.title,
+        due_on=new.due_on,
+        owner=new.owner,
+        visit=visit,
+        check_kind=check_kind,
+        parts=parts,
+        photos=photos,
+        beside=alike[0] if alike else None,
+        client_key=client_key,
+    )
+    if faults:
+        tell_of_two(action, alike[0], by)
+    return action
+
+
+@transaction.atomic
+def add_to_action(
+    action: Action,
+    *,
+    installation: Installation,
+    by: Person,
+    text: str,
+    visit: Visit | None = None,
+    photos: Collection[Photo] = (),
+    client_key: uuid.UUID | None = None,
+) -> Action:
+    """Write down on an open action what was found again; its owner is told, or the planners where nobody owns it.
+
+    Raises
+    ------
+    Refused
+        If the action is done already or is one of another device.
+    """
+    if known_row(ActionNote, client_key) is not None:
+        return action
+    current = Action.objects.select_related("plant", "installation").get(pk=action.pk)
+    if current.installation_id != installation.pk:
+        raise Refused(_("That action is one of another device."), code="invalid")
+    if current.done_at is not None:
+        words = _("That action is done meanwhile; raise a new one.")
+        raise Refused(words, code="done", fields={"action_choice": words})
+    note = create_record(ActionNote, by=by, client_key=client_key, action=current, visit=visit, text=text.strip()[:400])
+    note.photos.add(*photos)
+    words = _("%(by)s added to the action “%(title)s” at %(place)s: %(text)s") % {
+        "by": by,
+        "title": current.title,
+        "place": current.installation,
+        "text": note.text,
+    }
+    people = [current.owner_id] if current.owner_id is not None else people_in(current.plant, PLANNER)
+    tell(current, people, by, key=f"action-{current.pk}-note-{note.pk}", words=words)
+    return current
+
+
+def proposed_owner(plant: Plant, by: Person) -> Person | None:
+    """Who is proposed to own a new action: whoever raises it and plans here, else the plant's only planner.
+
+    With several planners or none nobody is proposed: the action is shown as owned by nobody until a planner gives it.
+    """
+    planners = people_in(plant, PLANNER)
+    if by.pk in planners:
+        return by
+    return Person.objects.get(pk=planners[0]) if len(planners) == 1 else None
 
 
 @transaction.atomic
@@ -80,9 +236,10 @@ def raise_action(
     visit: Visit | None = None,
     check_kind: CheckKind | None = None,
     photos: Collection[Photo] = (),
+    beside: Action | None = None,
     client_key: uuid.UUID | None = None,
 ) -> Action:
-    """Write down corrective work. The owner is told, unless they raised it themselves.
+    """Write down corrective work. The owner is told, unless they raised it themselves; where nobody is named, planners.
 
     Raises
     ------
@@ -108,6 +265,7 @@ def raise_action(
         due_on=due_on,
         owner=owner,
         parts=[asdict(part) for part in parts],
+        beside=beside,
     )
     action.photos.add(*photos)
     tell_owner(action, by)
@@ -221,19 +379,61 @@ def check_owner(plant: Any, owner: Person | None) -> None:
         raise Refused(words, code="invalid", fields={"owner": words})
 
 
+@transaction.atomic
+def give_action(action: Action, *, by: Person, version: int, owner: Person | None) -> Action:
+    """Give an action to somebody, who is told; nothing else of it changes.
+
+    Raises
+    ------
+    ChangedMeanwhile, Refused
+        As `change_action`.
+    """
+    return change_action(
+        action,
+        by=by,
+        version=version,
+        title=action.title,
+        due_on=action.due_on,
+        owner=owner,
+        check_kind=action.check_kind,
+    )
+
+
 def tell_owner(action: Action, by: Person) -> None:
-    if action.owner_id is None or action.owner_id == by.pk:
+    """The owner learns that it is theirs; the planners, that nobody owns it yet."""
+    values = {"by": by, "place": action.installation, "title": action.title}
+    if action.owner_id is None:
+        words = _("Nobody owns this yet, give it to somebody: %(title)s at %(place)s, raised by %(by)s.") % values
+        tell(
+            action,
+            people_in(action.plant, PLANNER),
+            by,
+            key=f"action-{action.pk}-unowned-{action.version}",
+            words=words,
+        )
         return
-    text = _("%(by)s gave you an action at %(place)s: %(title)s") % {
-        "by": by,
+    words = _("%(by)s gave you an action at %(place)s: %(title)s") % values
+    tell(action, [action.owner_id], by, key=f"action-{action.pk}-owner-{action.version}", words=words)
+
+
+def tell_of_two(action: Action, beside: Action, by: Person) -> None:
+    words = _("Two actions for one finding at %(place)s: “%(title)s”, and “%(other)s”, which was open. Keep one.") % {
         "place": action.installation,
         "title": action.title,
+        "other": beside.title,
     }
-    Notice.objects.get_or_create(
-        person_id=action.owner_id,
-        key=f"action-{action.pk}-owner-{action.version}",
-        defaults={"plant": action.plant, "text": text[:300], "url": action.get_absolute_url()},
-    )
+    tell(action, people_in(action.plant, PLANNER), None, key=f"action-{action.pk}-beside-{beside.pk}", words=words)
+
+
+def tell(action: Action, people: Iterable[int], by: Person | None, *, key: str, words: str) -> None:
+    """A notice for each person but the one who did it; the key tells nobody twice."""
+    for person_id in people:
+        if by is None or person_id != by.pk:
+            Notice.objects.get_or_create(
+                person_id=person_id,
+                key=key,
+                defaults={"plant": action.plant, "text": words[:300], "url": action.get_absolute_url()},
+            )
 
 
 def tell_reporter(action: Action, by: Person) -> None:

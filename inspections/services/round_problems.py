@@ -109,7 +109,7 @@ def minutes_of_kinds(plant: Plant, now: datetime) -> dict[int, float]:
     past: dict[int, list[float]] = defaultdict(list)
     since = now - timedelta(days=LEARN_FROM_DAYS)
     kinds_of: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    done = Task.objects.filter(plant=plant, visit__visited_at__gte=since).order_by()
+    done = Task.objects.filter(plant=plant, visit__visited_at__gte=since, done_with__isnull=True).order_by()
     for visit, kind, minutes in done.values_list("visit_id", "check_kind_id", "check_kind__minutes"):
         kinds_of[visit].append((kind, minutes))
     # Plain values, not rows: the board asks this at each move.
@@ -196,7 +196,8 @@ def errand_of(
     """Tasks at one device that are done in one go. What is late already may be done at any time."""
     first = tasks[0]
     zone = desk.plant.zone
-    opens = min(task.opens_on for task in tasks)
+    # Together they may begin once the last of them is open.
+    opens = max(task.opens_on for task in tasks)
     closes = min(task.closes_on for task in tasks)
     has_end = today <= closes <= last_day
     criticality = first.installation.conveyor.criticality
@@ -204,7 +205,8 @@ def errand_of(
         key=key,
         conveyor=first.installation.conveyor_id,
         place=place,
-        work_s=round(sum(minutes[task.check_kind_id] for task in tasks) * 60),
+        # What several asked for is read once.
+        work_s=round(sum(minutes[kind] for kind in {task.check_kind_id for task in tasks}) * 60),
         worth_s=sum(
             worth_s(
                 days_late=task.days_late(today),
@@ -238,9 +240,17 @@ def same_go(task: Task, today: date, last_day: date) -> tuple[object, ...]:
 
 
 def in_goes(tasks: Iterable[Task], today: date, last_day: date) -> list[list[Task]]:
+    """Tasks by what is done in one go; a check that several asked for goes with the one that is the most pressing."""
+    those = list(tasks)
+    pressing: dict[tuple[int, int], Task] = {}
+    for task in sorted(those, key=lambda task: (task.closes_on, task.pk)):
+        pressing.setdefault((task.installation_id, task.check_kind_id), task)
     goes: dict[tuple[object, ...], list[Task]] = defaultdict(list)
-    for task in tasks:
-        goes[same_go(task, today, last_day)].append(task)
+    for task in those:
+        first = pressing[task.installation_id, task.check_kind_id]
+        # One that opens only later is not answered by then, and has a go of its own.
+        rides = task.opens_on <= max(first.opens_on, today)
+        goes[same_go(first if rides else task, today, last_day)].append(task)
     return list(goes.values())
 
 

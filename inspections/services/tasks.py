@@ -570,6 +570,18 @@ def claim_open(task: Task, version: int | None) -> None:
     task.version = opened_at + 1
 
 
+def answered_too(task: Task, on: date) -> list[Task]:
+    """Open checks of the same kind at the same device that readings of this day answer: their window has opened.
+
+    One whose window opens later stays: the plan's moves on from this day by itself, and a fixed date or a follow-up
+    keeps its own.
+    """
+    rows = Task.objects.open().filter(
+        installation=task.installation_id, check_kind=task.check_kind_id, opens_on__lte=on
+    )
+    return list(rows.exclude(pk=task.pk).select_related("plant", "check_kind").order_by("pk"))
+
+
 # --- Asked for by hand, put off ---------------------------------------------------------------------------------------
 @transaction.atomic
 def ask_for_task(
@@ -611,7 +623,9 @@ def ask_for_task(
             _("The window closes before the check is due."), fields={"closes_on": _("Give the due day or a later one.")}
         )
     alike = Task.objects.open().filter(installation=installation, check_kind=check_kind)
-    open_one = alike.filter(origin__in=Task.ASKED_FOR).first()
+    # The watch keeps a want of its own beside a person's: one visit answers both, and it knows when that was.
+    besides = [Task.Origin.RATE_WATCH] if origin == Task.Origin.RATE_WATCH else Task.ASKED_FOR
+    open_one = alike.filter(origin__in=besides).first()
     if open_one is not None:
         raise Refused(
             _("%(kind)s was asked for here already and is due %(day)s.")

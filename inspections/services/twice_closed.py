@@ -16,6 +16,7 @@ from inspections.services.visits import (
     Entered,
     entries_of,
     find,
+    follow_lead,
     take_in_one,
     visit_chain,
     wanted_of,
@@ -79,3 +80,5 @@ def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
         grade=finding.grade.value if finding.grade else "",
         grade_reason=finding.reason[:400],
     )
+    task.refresh_from_db()
+    follow_lead(task, by)

@@ -44,9 +44,16 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
-from inspections.services.actions import NewAction, kinds_in_hand, raise_action
+from inspections.services.actions import (
+    NewAction,
+    add_to_action,
+    alike_open,
+    choice_faults,
+    kinds_in_hand,
+    raise_or_add,
+)
 from inspections.services.rounds import give_back_task, leave_rounds
-from inspections.services.tasks import ask_for_task, end_spells, local_day, plan_next
+from inspections.services.tasks import answered_too, ask_for_task, end_spells, local_day, plan_next
 from inspections.services.wear import DeviceWear, wear_of
 from installs.calc.fasteners import ToolDoubt
 from installs.calc.specs import DeviceSpec
@@ -471,7 +478,7 @@ def plausible_at(each: Wanted, stage: str) -> dict[str, Any]:
 
 def times_running(installation: Installation, kind_id: int, *, besides: int | None = None) -> int:
     """How often a kind of check said act at this place since it last did not; `besides` is a task left out."""
-    done = Task.objects.done().filter(installation=installation, check_kind=kind_id)
+    done = Task.objects.read().filter(installation=installation, check_kind=kind_id)
     if besides is not None:
         done = done.exclude(pk=besides)
     grades = done.order_by("-closed_at", "-pk").values_list("grade", flat=True)[:50]
@@ -678,6 +685,9 @@ def close_out_visit(
         suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind), n_before)
         if action is None and not no_action_reason.strip():
             faults.update(act_faults(to_act, kinds_in_hand(installation)))
+    kinds = {each.task.check_kind_id for each in to_act}
+    if action is not None and phone is None:
+        faults.update(choice_faults(action, alike_open(installation, kinds, action.title)))
     if faults or questions:
         raise not_closed_out(faults, questions, suggestion)
     visit = new_visit(
@@ -699,25 +709,45 @@ def close_out_visit(
     visit.photos.add(*photos)
     for each in entered:
         write_readings(visit, each, by)
-        close_task(each, visit, by)
+        if close_task(each, visit, by):
+            close_with(each.task, visit, by, besides={one.task.pk for one in entered})
         write_offsets(visit, each, by)
     # The night makes the next checks too; so a failure here only delays them.
     transaction.on_commit(lambda: plan_next(installation), robust=True)
-    raise_of_visit(visit, action, by)
+    raise_of_visit(visit, action, by, kinds, may_ask=phone is None)
+    if action is None and not no_action_reason.strip():
+        add_findings(visit, to_act, by)
     return visit
 
 
-def raise_of_visit(visit: Visit, action: NewAction | None, by: Person) -> None:
+def raise_of_visit(
+    visit: Visit, action: NewAction | None, by: Person, kinds: Collection[int], *, may_ask: bool = True
+) -> None:
     if action is not None:
-        raise_action(
+        raise_or_add(
+            action,
             installation=visit.installation,
             by=by,
-            title=action.title,
-            due_on=action.due_on,
-            owner=action.owner,
+            kinds=kinds,
             visit=visit,
             client_key=uuid.uuid5(visit.client_key, "action"),
+            may_ask=may_ask,
         )
+
+
+def add_findings(visit: Visit, to_act: Sequence[Entered], by: Person) -> None:
+    """Findings of act that an open action stands for are written down on it, with the visit that found them again."""
+    for each in to_act:
+        for action in alike_open(visit.installation, [each.task.check_kind_id])[:1]:
+            add_to_action(
+                action,
+                installation=visit.installation,
+                by=by,
+                text=_("%(kind)s found at act again: %(reason)s")
+                % {"kind": each.task.check_kind, "reason": each.finding.reason},
+                visit=visit,
+                client_key=uuid.uuid5(visit.client_key, f"found again {each.task.pk}"),
+            )
 
 
 def not_closed_out(faults: Mapping[str, str], questions: Mapping[str, str], suggestion: str) -> NotClosedOut:
@@ -868,8 +898,11 @@ def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") 
             )
 
 
-def close_task(each: Entered, visit: Visit, by: Person) -> None:
-    """Close the check with its grade; where somebody else closed it meanwhile, only a worse grade is taken over."""
+def close_task(each: Entered, visit: Visit, by: Person) -> bool:
+    """Close the check with its grade; where somebody else closed it meanwhile, only a worse grade is taken over.
+
+    True if this visit closed it.
+    """
     task, finding = each.task, each.finding
     # A conditional update: of two visits sent at once exactly one closes the check.
     claimed = Task.objects.filter(pk=task.pk, closed_at__isnull=True).update(
@@ -884,13 +917,41 @@ def close_task(each: Entered, visit: Visit, by: Person) -> None:
         task.save(update_fields=["outcome", "visit", "closed_by", "grade", "grade_reason"])
         end_spells([task], at=visit.visited_at)
         leave_rounds([task], by=by)
-        return
+        return True
     if task.outcome == Task.Outcome.DONE and finding.grade and worse(finding.grade, task.grade):
         task.grade, task.grade_reason = grade, finding.reason[:400]
         task.version += 1
         task.save(update_fields=["grade", "grade_reason", "version"])
     if task.visit is not None:
         ask_which_counts(task, task.visit, visit, by)
+    return False
+
+
+def close_with(task: Task, visit: Visit, by: Person, *, besides: Collection[int] = ()) -> None:
+    """Close what else asked for the same check: the plan, a person, the watch. Each keeps its origin and its dates.
+
+    `besides` are checks with readings of their own at this visit.
+    """
+    others = [each for each in answered_too(task, local_day(visit.visited_at, visit.plant)) if each.pk not in besides]
+    for each in others:
+        each.closed_at, each.closed_by, each.outcome = visit.visited_at, by, Task.Outcome.DONE
+        each.visit, each.done_with = visit, task
+        each.grade, each.grade_reason = task.grade, task.grade_reason
+        each.version += 1
+        each._history_user = by
+        names = ["closed_at", "closed_by", "outcome", "visit", "done_with", "grade", "grade_reason", "version"]
+        each.save(update_fields=names)
+    end_spells(others, at=visit.visited_at)
+    leave_rounds(others, by=by)
+
+
+def follow_lead(task: Task, by: Person) -> None:
+    """Checks that the readings of another answer take over its grade and visit when those are corrected."""
+    for each in Task.objects.filter(done_with=task):
+        each.grade, each.grade_reason, each.visit = task.grade, task.grade_reason, task.visit
+        each.version += 1
+        each._history_user = by
+        each.save(update_fields=["grade", "grade_reason", "visit", "version"])
 
 
 def ask_which_counts(task: Task, first: Visit, second: Visit, by: Person) -> TwiceClosed:
@@ -970,14 +1031,13 @@ def finish_stop(
     if not_done and not any(entries.values()):
         action = visit.get("action")
         if action is not None:
-            raise_action(
+            raise_or_add(
+                action,
                 installation=installation,
                 by=by,
-                title=action.title,
-                due_on=action.due_on,
-                owner=action.owner,
                 photos=visit.get("photos", ()),
                 client_key=uuid.uuid5(client_key, "action"),
+                may_ask=visit.get("phone") is None,
             )
         return None
     back = {str(task.pk): str(pk) for pk, task in chosen.items()}
@@ -1094,6 +1154,18 @@ def could_not_do(
     if current.closed_at is not None:
         return row
     give_back_task(task=current, tried_at=row.tried_at, by=by)
+    # Whoever else asked for the same check has it tried as well; it is told once.
+    for each in answered_too(current, local_day(row.tried_at, current.plant)):
+        create_record(
+            CouldNotDo,
+            by=by,
+            client_key=uuid.uuid5(row.client_key, f"asked too {each.pk}"),
+            task=each,
+            tried_at=row.tried_at,
+            reason=reason,
+            note=row.note,
+        )
+        give_back_task(task=each, tried_at=row.tried_at, by=by)
     words = _("%(task)s could not be done: %(reason)s") % {"task": task, "reason": row.get_reason_display()}
     for person_id in set(people_in(task.plant, PLANNER)) - {by.pk}:
         Notice.objects.get_or_create(
@@ -1158,6 +1230,9 @@ def correct_visit(
         n_before = times_running(installation, kind.pk, besides=to_act[0].task.pk)
         suggestion = suggested_action(kind.rule, str(kind), n_before)
         faults.update(missing)
+    kinds = {each.task.check_kind_id for each in to_act}
+    if action is not None:
+        faults.update(choice_faults(action, alike_open(installation, kinds, action.title)))
     if faults or questions:
         raise not_closed_out(faults, questions, suggestion)
     fresh = new_visit(
@@ -1191,7 +1266,7 @@ def correct_visit(
         regrade_task(
             Entered(tasks[task_id], [], {}, Finding(None, _("All readings were withdrawn."))), visit, fresh, by
         )
-    raise_of_visit(fresh, action, by)
+    raise_of_visit(fresh, action, by, kinds)
     return fresh
 
 
@@ -1264,6 +1339,7 @@ def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
     task._history_user = by
     task._change_reason = fresh.correction_reason[:100]
     task.save(update_fields=["grade", "grade_reason", "visit", "version"])
+    follow_lead(task, by)
 
 
 def closed_meanwhile(visit: Visit) -> list[Task]:

@@ -16,7 +16,12 @@ from plant.models import Conveyor, Person
 from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late
 
-STATES = [("open", _("open")), ("late", _("late")), ("done", _("done"))]
+STATES = [
+    ("open", _("open")),
+    ("late", _("late")),
+    ("unowned", _("open, nobody owns it yet")),
+    ("done", _("done")),
+]
 
 
 def state_words(action: Action) -> str:
@@ -31,7 +36,7 @@ class ActionTable(RegisterTable):
     title = tables.Column(verbose_name=_("What is to be done"))
     conveyor = tables.Column(verbose_name=_("Conveyor"), accessor="installation__conveyor__tag")
     device = tables.Column(verbose_name=_("Device"), accessor="installation__device__number")
-    owner = tables.Column(verbose_name=_("Owner"), accessor="owner__username", default="")
+    owner = tables.Column(verbose_name=_("Owner"), accessor="owner__username", default=_("nobody yet"))
     state = tables.Column(verbose_name=_("State"), empty_values=(), orderable=False)
     done_at = tables.DateTimeColumn(verbose_name=_("Done"), format="Y-m-d", default="")
     done_note = tables.Column(verbose_name=_("What was done"), default="", orderable=False)
@@ -83,4 +88,6 @@ class ActionFilter(filters.FilterSet):
     def in_state(self, queryset: Any, name: str, value: str) -> Any:
         if value == "done":
             return queryset.filter(done_at__isnull=False)
+        if value == "unowned":
+            return queryset.unowned()
         return queryset.overdue(timezone.localdate()) if value == "late" else queryset.open()

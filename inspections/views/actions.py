@@ -5,20 +5,23 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+from django.contrib import messages
 from django.db.models import F
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.http import require_POST
 
-from inspections.forms.actions import ActionForm, DoneForm
+from inspections.forms.actions import ActionForm, DoneForm, GiveForm
 from inspections.forms.visits import ACTION_DAYS
 from inspections.models import Action, Visit
 from inspections.services import actions
 from inspections.tables.actions import ActionFilter, ActionTable, state_words
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
+from plant.errors import Refused
 from plant.permissions import get_visible, right
 from plant.services.photos import keep_photo
 from plant.views.lists import RegisterList
@@ -35,6 +38,7 @@ ROWS = Action.objects.select_related(
     "done_by",
     "done_visit",
     "created_by",
+    "beside",
 )
 
 
@@ -56,7 +60,13 @@ class ActionList(RegisterList):
         open_ones = Action.objects.of_plant(self.request.plant).open()
         n, late = open_ones.count(), open_ones.overdue(timezone.localdate()).count()
         words = ngettext("%(n)s action is open", "%(n)s actions are open", n) % {"n": n}
-        return _("%(words)s, %(late)s of them late.") % {"words": words, "late": late}
+        told = _("%(words)s, %(late)s of them late.") % {"words": words, "late": late}
+        unowned = open_ones.unowned().count()
+        if unowned:
+            told += " " + ngettext("Nobody owns %(n)s of them yet.", "Nobody owns %(n)s of them yet.", unowned) % {
+                "n": unowned
+            }
+        return told
 
 
 @right("inspections.view_action")
@@ -73,6 +83,9 @@ def action_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "state": state_words(action),
         "left": left,
         "photos": list(action.photos.all()),
+        "notes": action.notes.current().select_related("created_by", "visit").prefetch_related("photos"),
+        "beside": list(action.raised_beside.order_by("pk")),
+        "give": GiveForm(plant=action.plant, initial={"version": action.version}) if action.owner is None else None,
     }
     return render(request, "inspections/action_detail.html", context)
 
@@ -98,19 +111,31 @@ class ActionCreate(RecordPage):
         return Visit.objects.filter(installation=self.installation, pk=wanted).first() if wanted.isdecimal() else None
 
     def initial(self) -> dict[str, Any]:
-        return {"due_on": timezone.localdate() + timedelta(days=ACTION_DAYS)}
+        owner = actions.proposed_owner(self.installation.plant, self.request.user)
+        return {"due_on": timezone.localdate() + timedelta(days=ACTION_DAYS), "owner": owner}
+
+    def build_form(self, data: Any = None, files: Any = None) -> Any:
+        form = super().build_form(data, files)
+        form.choose_beside(self.installation)
+        return form
 
     def cancel_url(self) -> str:
         visit = self.visit()
         return visit.get_absolute_url() if visit else "/"
 
     def act(self, form: Any) -> Action:
-        return actions.raise_action(
+        given, visit = form.values(), self.visit()
+        kind = given["check_kind"]
+        kinds = {kind.pk} if kind else actions.kinds_at_act(visit) if visit else set()
+        return actions.raise_or_add(
+            form.new_action(),
             installation=self.installation,
             by=self.request.user,
-            visit=self.visit(),
+            kinds=kinds,
+            visit=visit,
+            check_kind=kind,
+            parts=given["parts"],
             client_key=form.cleaned_data["client_key"],
-            **form.values(),
         )
 
 
@@ -125,6 +150,25 @@ class ActionUpdate(RecordChange):
     def act(self, form: Any) -> Action:
         version = form.cleaned_data["version"] or 0
         return actions.change_action(self.row, by=self.request.user, version=version, **form.values())
+
+
+@require_POST
+@right("inspections.change_action")
+def give_action(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give an action that nobody owns, or another, to somebody."""
+    action = get_visible(request, ROWS, "inspections.change_action", pk=pk)
+    form = GiveForm(request.POST, plant=action.plant)
+    if not form.is_valid():
+        messages.error(request, _("Choose who it is given to."))
+        return redirect(action)
+    given = form.cleaned_data
+    try:
+        actions.give_action(action, by=request.user, version=given["version"], owner=given["owner"])
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    else:
+        messages.success(request, _("%(who)s owns it now.") % {"who": given["owner"]})
+    return redirect(action)
 
 
 class ActionDone(RecordChange):

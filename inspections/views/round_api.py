@@ -33,7 +33,7 @@ from inspections.forms.visits import FoundForm, VisitForm
 from inspections.models import CheckKind, Task, TwiceClosed, Visit
 from inspections.round_pack import round_pack
 from inspections.services import visits
-from inspections.services.actions import raise_action
+from inspections.services.actions import raise_or_add
 from inspections.services.visits import PhoneClock, time_by_server
 from inspections.views.visits import CLOSE_OUT, PLACES, act_on, as_key, done_words
 from installs.models import Installation
@@ -138,6 +138,7 @@ def take_entry(request: HttpRequest) -> JsonResponse:
     if entry.get("kind") == "action":
         return take_action(request, installation, entry, key)
     form = phone_form(request, installation, fields, key, str(entry.get("system", "")))
+    form.drop_stale_choice()
     kept = list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry)))
     if form.is_valid():
         try:
@@ -161,22 +162,22 @@ def take_action(
 ) -> JsonResponse:
     """Corrective work that was raised by hand on a phone, with no check beside it."""
     require_right(request.user, "inspections.add_action", installation.plant)
-    form = FoundForm(entry["fields"], person=request.user, plant=installation.plant)
+    form = FoundForm(entry["fields"], person=request.user, plant=installation.plant, installation=installation)
+    form.drop_stale_choice()
     if not form.is_valid():
         return faults_said(form)
-    given = form.cleaned_data
-    row = raise_action(
+    new = form.new_action()
+    assert new is not None  # a title is required here
+    row = raise_or_add(
+        new,
         installation=installation,
         by=request.user,
-        title=given["action_title"],
-        due_on=given["action_due_on"],
-        owner=given["action_owner"],
         photos=list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry))),
         client_key=key,
+        may_ask=False,
     )
-    return JsonResponse(
-        {"visit": None, "action": row.pk, "url": row.get_absolute_url(), "message": _("Action raised."), "twice": []}
-    )
+    words = _("Added to the action that was open.") if new.add_to else _("Action raised.")
+    return JsonResponse({"visit": None, "action": row.pk, "url": row.get_absolute_url(), "message": words, "twice": []})
 
 
 def faults_said(form: Any) -> JsonResponse:

@@ -19,7 +19,7 @@ from fixtures import device_models, instruments, people, scenario, stories
 from fixtures.generator import EFFECT_LENGTH_M, METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build, fitted_at
 from fixtures.scenario import BELTS, DemoBelt
 from inspections.models import Action, CheckKind, CheckPlan, Task
-from inspections.services.actions import NewAction, finish_action
+from inspections.services.actions import NewAction, alike_open, finish_action
 from inspections.services.check_plans import add_reading_field, create_check_kind, create_check_plan
 from inspections.services.nightly import job_of_night
 from inspections.services.rounds import lay
@@ -459,7 +459,7 @@ def write_visit(
             reading_key(pk, code, stage) for pk, codes in entries.items() for code, stages in codes.items()
             for stage in stages
         },
-        action=NewAction(each.action, each.at.date() + dt.timedelta(days=14), by) if each.action else None,
+        action=action_of(each, place, by),
         no_action_reason=each.no_action_reason or "Looked at again at the next visit.",
     )  # fmt: skip
     if each.action and each.action_done_days is not None:
@@ -467,6 +467,14 @@ def write_visit(
         if done_at.date() < demo.today:
             action = Action.objects.get(visit=visit)
             finish_action(action, by=by, note="Pivot freed, cleaned and greased.", done_at=done_at)
+
+
+def action_of(each: DemoVisit, place: Installation, by: Person) -> NewAction | None:
+    """What a visit called for; where the same is open still, it was found again and is added to that."""
+    if not each.action:
+        return None
+    open_one = next(iter(alike_open(place, (), each.action)), None)
+    return NewAction(each.action, each.at.date() + dt.timedelta(days=14), by, add_to=open_one)
 
 
 def typed_entries(each: DemoVisit, readings: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:

@@ -45,7 +45,7 @@ def watch_plant(*, plant: Plant, now: dt.datetime | None = None) -> list[Task]:
                     )
                 )
             except Refused:
-                # Somebody asked for this check already: it will tell what an own one would.
+                # Its check for an earlier alarm is open still, or the device has left its place.
                 continue
     return made
 

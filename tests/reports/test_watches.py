@@ -10,7 +10,9 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from inspections.models import Task
+from inspections.selectors import checks_to_do
 from inspections.services.tasks import ask_for_task
+from inspections.services.visits import close_out_visit
 from reports.calc.rate_watch import threshold_for, watch_rate
 from reports.panels import effect_of_installation
 from reports.selectors import book_of
@@ -169,6 +171,15 @@ def test_a_check_of_the_watch_that_was_done_ends_its_alarm(fading, alder):
     assert alarms(alder) == ()
 
 
-def test_what_a_person_asked_for_already_is_not_asked_for_again(fading, alder, pat):
-    check_asked_by(pat, fading, "noise heard")
-    assert watch_plant(plant=alder) == []
+def test_what_a_person_asked_for_already_is_wanted_too_and_asked_once(fading, alder, pat, tess):
+    theirs = check_asked_by(pat, fading, "noise heard")
+    [asked] = watch_plant(plant=alder)
+    due, _early = checks_to_do(fading, make.today())
+    assert [(task.pk, [other.pk for other in task.asked_too]) for task in due] == [(theirs.pk, [asked.pk])]
+    close_out_visit(
+        installation=fading, by=tess, visited_at=timezone.now(), lockout_confirmed=True,
+        entries={theirs.pk: {"pivot": {"as_found": "free"}}},
+    )  # fmt: skip
+    asked.refresh_from_db()
+    assert asked.done_with == theirs
+    assert alarms(alder) == ()  # the watch knows that somebody looked

@@ -33,6 +33,7 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
+from inspections.services.actions import raise_action
 from inspections.services.visits import close_out_visit
 from plant.models import Photo
 from tests import clock, make
@@ -1078,3 +1079,87 @@ def test_the_pages_fit_and_have_large_targets(phone, tess, wear, pivots, places,
         findings = Axe().run(page, options=stricter).response["violations"]
         assert [(each["id"], each["nodes"][0]["html"]) for each in findings] == [], path
         page.evaluate("() => document.body.classList.remove('contrast')")
+
+
+def test_a_check_that_the_plan_and_the_watch_want_is_asked_once(phone, tess, wear):
+    watched = make.task(wear[0].installation, wear[0].check_kind, make.today(), origin=Task.Origin.RATE_WATCH)
+    phone.sign_in(tess)
+    phone.signal(False)
+    page = phone.page
+    assert "3 checks wait at 3 devices" in page.locator(".lede").inner_text()
+    open_stop(page, wear[0])
+    assert page.locator("section.check").count() == 1
+    assert "asked for by the rate watch, due" in page.locator("section.check").inner_text()
+    fill_in_and_close(page, wear[0], "74.2", "75")
+    phone.signal(True)
+    phone.wait_for("sent")
+    watched.refresh_from_db()
+    assert (watched.done_with, watched.grade) == (wear[0], "sound")
+    assert Reading.objects.filter(task=watched).count() == 0
+
+
+def test_what_is_found_again_is_added_to_the_action_that_is_open(phone, tess, pat, wear):
+    place, kind = wear[0].installation, wear[0].check_kind
+    first = raise_action(installation=place, by=pat, title="Replace", due_on=make.today(), check_kind=kind, owner=pat)
+    phone.sign_in(tess)
+    phone.signal(False)
+    page = phone.page
+    open_stop(page, wear[0])
+    page.fill(box(wear[0], "drive_diameter"), "67.5")
+    page.fill(box(wear[0], "off_diameter"), "70")
+    page.check("[name=lockout_confirmed]")
+    page.locator("#action summary").click()
+    assert page.locator("[name=action_owner] option:checked").inner_text() == "pat"  # the plant's planner
+    page.fill("[name=action_title]", "The drive side is through")
+    page.click("#close-out")
+    assert "An action for this is open here already: Replace, due" in page.locator(".says.error").inner_text()
+    assert phone.states() == []
+    page.check(f"[name=action_choice][value='{first.pk}']")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+    phone.signal(True)
+    phone.wait_for("sent")
+    assert Action.objects.get() == first
+    note = first.notes.get()
+    assert (note.text, note.visit) == ("The drive side is through", Visit.objects.get())
+
+
+def test_a_pack_from_before_the_site_learned_more_still_works(phone, tess, pat, wear, places):
+    """The scripts are renewed with the page; the pack that an earlier site made stays until there is a signal."""
+    phone.sign_in(tess)
+    page = phone.page
+    page.evaluate(
+        """async (person) => {
+            const store = await import("/static/inspections/round/store.js");
+            const pack = await store.packOf(person);
+            delete pack.owner;
+            for (const rules of Object.values(pack.rules.typing.kinds)) {
+                for (const name of ["fraction", "only", "shown"]) delete rules[name];
+            }
+            for (const stop of pack.legs.flatMap((leg) => leg.stops)) {
+                delete stop.open_actions;
+                for (const check of [...stop.checks, ...stop.more]) {
+                    delete check.asked;
+                    delete check.kind_id;
+                    for (const each of check.readings) delete each.set;
+                }
+            }
+            await store.keepPack(pack);
+        }""",
+        tess.pk,
+    )
+    page = phone.restart(has_signal=False)
+    phone.round()
+    open_stop(page, places[0])
+    page.fill(box(wear[0], "drive_diameter"), "2 3/4")
+    assert "= 69.9 mm" in page.locator(f"section[data-task='{wear[0].pk}']").inner_text()
+    page.fill(box(wear[0], "off_diameter"), "67.9")
+    page.check("[name=lockout_confirmed]")
+    page.click("#raise")
+    page.click("#close-out")
+    page.wait_for_selector(".round-head")
+    phone.signal(True)
+    phone.wait_for("sent")
+    assert Reading.objects.get(code="drive_diameter").value == pytest.approx(69.85)
+    assert Action.objects.get().owner is None
+    assert pat.notices.filter(text__startswith="Nobody owns this yet").count() == 1

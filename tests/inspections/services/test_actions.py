@@ -6,8 +6,19 @@ import uuid
 import pytest
 from django.utils import timezone
 
-from inspections.models import Action, Visit
-from inspections.services.actions import Part, change_action, finish_action, raise_action
+from inspections.models import Action, ActionNote, Visit
+from inspections.services.actions import (
+    NewAction,
+    Part,
+    add_to_action,
+    alike_open,
+    change_action,
+    finish_action,
+    give_action,
+    proposed_owner,
+    raise_action,
+    raise_or_add,
+)
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
 
@@ -36,7 +47,8 @@ def test_a_new_owner_is_told_and_the_second_editor_sees_the_first(place, tess, p
     action = raise_action(installation=place, by=tess, title="Clean", due_on=DAY)
     later = DAY + dt.timedelta(days=3)
     change_action(Action.objects.get(), by=tess, version=1, title="Clean", due_on=later, owner=pat)
-    assert pat.notices.count() == 1
+    # First that nobody owns it, as pat plans here, then that it is theirs.
+    assert [each.text.split()[0] for each in pat.notices.order_by("pk")] == ["Nobody", "tess"]
     with pytest.raises(ChangedMeanwhile):
         change_action(action, by=pat, version=1, title="Scrub", due_on=DAY, owner=None)
     assert [row.due_on for row in action.history.all()] == [later, DAY]
@@ -103,3 +115,85 @@ def test_a_visit_to_another_device_reads_nothing_again_here(place, visit, belt_a
     action = raise_action(installation=other, by=tess, title="Clean", due_on=DAY)
     with pytest.raises(Refused, match="another device"):
         finish_action(action, by=tess, note="done", visit=visit)
+
+
+# --- One for one finding ---------------------------------------------------------------------------------------------
+@pytest.fixture
+def wear(place):
+    return make.check_kind("sensor-wear")
+
+
+@pytest.fixture
+def open_one(place, tess, wear):
+    return raise_action(installation=place, by=tess, title="Replace rollers", due_on=DAY, check_kind=wear)
+
+
+def test_an_action_for_the_same_finding_or_in_the_same_words_is_alike(place, belt_a1, open_one, wear):
+    pivot = make.check_kind("pivot-freedom")
+    assert alike_open(place, {wear.pk}) == alike_open(place, set(), " replace ROLLERS ") == [open_one]
+    assert alike_open(place, {pivot.pk}, "Free the pivot") == []
+    assert alike_open(make.installation(belt_a1, "2", chainage_m=400.0), {wear.pk}, "Replace rollers") == []
+    finish_action(open_one, by=open_one.created_by, note="done")
+    assert alike_open(place, {wear.pk}) == []
+
+
+def test_a_second_one_for_a_finding_is_made_only_knowingly(place, tess, pat, open_one, wear):
+    new = NewAction("Order rollers", DAY)
+    with pytest.raises(Refused, match="An action for this is open here already: Replace rollers, due 1 Dec 2026"):
+        raise_or_add(new, installation=place, by=tess, kinds={wear.pk})
+    assert Action.objects.count() == 1
+    another = raise_or_add(
+        NewAction("Order rollers", DAY, is_another=True), installation=place, by=tess, kinds={wear.pk}
+    )
+    assert (another.beside, Action.objects.count()) == (open_one, 2)
+    assert not pat.notices.filter(key__contains="beside").exists()  # it was chosen, so nobody has to sort it out
+
+
+def test_what_is_added_stands_on_the_open_one_once_and_its_owner_is_told(place, tess, pat, open_one, wear, visit):
+    give_action(open_one, by=pat, version=open_one.version, owner=pat)
+    key = uuid.uuid4()
+    new = NewAction("Off side is flat as well", DAY, add_to=open_one)
+    for _twice in range(2):
+        assert raise_or_add(new, installation=place, by=tess, visit=visit, client_key=key) == open_one
+    note = ActionNote.objects.get()
+    assert (note.action, note.visit, note.text, note.created_by) == (open_one, visit, new.title, tess)
+    assert Action.objects.count() == 1
+    assert "tess added to the action “Replace rollers”" in pat.notices.get(key__contains="note").text
+
+
+def test_nothing_is_added_to_what_is_done_or_stands_elsewhere(place, belt_a1, tess, open_one):
+    other = make.installation(belt_a1, "2", chainage_m=400.0)
+    with pytest.raises(Refused, match="one of another device"):
+        add_to_action(open_one, installation=other, by=tess, text="too")
+    finish_action(open_one, by=tess, note="done")
+    with pytest.raises(Refused, match="is done meanwhile"):
+        add_to_action(open_one, installation=place, by=tess, text="too")
+
+
+def test_what_a_phone_kept_without_knowing_is_raised_beside_it_and_the_planners_are_told(
+    place, tess, pat, open_one, wear
+):
+    row = raise_or_add(NewAction("Rollers", DAY), installation=place, by=tess, kinds={wear.pk}, may_ask=False)
+    assert row.beside == open_one
+    assert "Two actions for one finding" in pat.notices.get(key__contains="beside").text
+
+
+# --- Whose it is ------------------------------------------------------------------------------------------------------
+def test_who_is_proposed_as_the_owner(alder, tess, pat):
+    assert proposed_owner(alder, tess) == pat  # the only planner
+    assert proposed_owner(alder, pat) == pat
+    second = make.person("paul", alder, "planner")
+    assert proposed_owner(alder, tess) is None  # nobody is picked of two
+    assert proposed_owner(alder, second) == second
+
+
+def test_nobody_owns_it_yet_and_the_planners_are_told_until_one_gives_it(place, tess, pat, erin):
+    action = raise_action(installation=place, by=tess, title="Clean", due_on=DAY)
+    assert list(Action.objects.unowned()) == [action]
+    assert "Nobody owns this yet, give it to somebody: Clean at " in pat.notices.get().text
+    given = give_action(action, by=pat, version=action.version, owner=erin)
+    assert (given.owner, given.title, given.due_on) == (erin, "Clean", DAY)
+    assert "pat gave you an action" in erin.notices.get().text
+    assert not Action.objects.unowned().exists()
+    with pytest.raises(ChangedMeanwhile):
+        give_action(action, by=pat, version=1, owner=pat)

@@ -45,7 +45,7 @@ def test_mail_says_what_is_late_due_and_to_be_put_right(alder, pat, tasks):
     assert "A-1 device 4, Sensor wear: 34 days late (window closed 27 Jan), needs lockout" in sent.body
     assert f"http://localhost:8000/checks/{late.pk}/" in sent.body
     assert "A-1 device 4, Pivot freedom: due 6 Mar, window until 13 Mar, needs lockout" in sent.body
-    assert "Replace the drive side roller (by 4 Mar)" in sent.body
+    assert "Replace the drive side roller (by 4 Mar, nobody owns it yet)" in sent.body
     assert "Fastener" not in sent.body
     assert "lockout and permit procedure comes first" in sent.body
     html, kind = sent.alternatives[0]

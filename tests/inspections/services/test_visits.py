@@ -8,15 +8,18 @@ from django.utils import timezone
 
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CheckKind, CouldNotDo, OverdueSpell, Reading, ReadingField, Task, Visit
-from inspections.selectors import torques_in_time, visit_sheet
+from inspections.selectors import acts_running, came_back, checks_to_do, torques_in_time, visit_sheet
 from inspections.services.actions import NewAction, finish_action, kinds_in_hand, raise_action
+from inspections.services.tasks import plan_next
 from inspections.services.visits import (
+    PhoneClock,
     Typed,
     close_out_visit,
     closed_meanwhile,
     correct_visit,
     could_not_do,
     readings_wanted,
+    times_running,
 )
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
@@ -481,3 +484,139 @@ def test_a_diameter_far_off_the_devices_own_trend_is_asked_back_and_kept(worn_pl
 def test_a_diameter_on_its_trend_and_a_new_roller_are_not_asked_back(worn_place, tess):
     task = make.task(worn_place, make.check_kind(), make.today())
     close(worn_place, tess, {task.pk: {"drive_diameter": {"as_found": 74.1, "as_left": 76.0}}})
+
+
+# --- One check that several asked for ---------------------------------------------------------------------------------
+@pytest.fixture
+def watched(place, wear):
+    """The rate watch wants the same check; the plan's is the older one."""
+    return make.task(place, wear.check_kind, make.today(), origin=Task.Origin.RATE_WATCH)
+
+
+def test_one_visit_answers_the_plan_and_the_watch(place, wear, watched, tess):
+    visit = close(place, tess, {wear.pk: found(drive_diameter=72.0, off_diameter=75.0)})
+    watched.refresh_from_db()
+    wear.refresh_from_db()
+    assert (watched.outcome, watched.visit, watched.done_with, watched.grade) == ("done", visit, wear, wear.grade)
+    assert watched.closed_by == tess
+    assert watched.grade_reason == wear.grade_reason
+    assert visit.readings.count() == 2
+    assert not visit.readings.filter(task=watched).exists()
+    assert OverdueSpell.objects.filter(task=watched, ended_at__isnull=True).count() == 0
+
+
+def test_what_opens_later_is_not_answered(place, wear, tess):
+    today = make.today()
+    later = make.task(
+        place, wear.check_kind, today + dt.timedelta(days=30), origin=Task.Origin.FOLLOW_UP,
+        opens_on=today + dt.timedelta(days=25),
+    )  # fmt: skip
+    close(place, tess, {wear.pk: found(drive_diameter=75.0)})
+    later.refresh_from_db()
+    assert later.closed_at is None
+
+
+def test_readings_for_each_stand_for_each(place, wear, watched, tess):
+    """As a phone sends it that brought its round before checks were asked once."""
+    visit = close(place, tess, {wear.pk: found(drive_diameter=75.0), watched.pk: found(drive_diameter=72.0)})
+    watched.refresh_from_db()
+    assert (watched.done_with, watched.visit) == (None, visit)
+    assert visit.readings.filter(task=watched).count() == 1
+
+
+def test_a_finding_that_two_asked_for_counts_once(place, wear, watched, tess):
+    close(place, tess, {wear.pk: found(drive_diameter=68.0)}, no_action_reason="new ones are ordered")
+    assert times_running(place, wear.check_kind_id) == 1
+    assert acts_running(place) == {}
+    assert Task.objects.done().count() == 2
+    assert Task.objects.read().count() == 1
+
+
+def test_a_correction_carries_to_what_was_answered_too(place, wear, watched, tess):
+    visit = close(place, tess, {wear.pk: found(drive_diameter=72.0)})
+    fresh = correct_visit(
+        visit=visit, by=tess, reason="read off the wrong side", entries={wear.pk: found(drive_diameter=75.5)}
+    )
+    watched.refresh_from_db()
+    assert (watched.grade, watched.visit) == ("sound", fresh)
+
+
+def test_what_could_not_be_done_is_said_of_each_and_told_once(place, wear, watched, tess, pat):
+    could_not_do(task=wear, by=tess, reason="belt_running")
+    assert set(CouldNotDo.objects.values_list("task", flat=True)) == {wear.pk, watched.pk}
+    assert pat.notices.count() == 1
+    assert [row.task for row in came_back(place.plant)] == [wear]
+
+
+def test_a_check_that_several_asked_for_is_asked_once(place, wear, watched):
+    due, early = checks_to_do(place, make.today())
+    assert ([task.pk for task in due], early) == ([wear.pk], [])
+    assert [task.pk for task in due[0].asked_too] == [watched.pk]
+    wear.opens_on = wear.due_on = make.today() + dt.timedelta(days=3)
+    wear.closes_on = make.today() + dt.timedelta(days=9)
+    wear.save()
+    due, early = checks_to_do(place, make.today())
+    assert ([task.pk for task in due], early) == ([watched.pk], [])  # the plan's is not asked beside it as early
+
+
+def test_the_plans_next_check_counts_from_the_visit_that_answered_the_watch(place, wear, watched, tess, alder):
+    plan = make.check_plan(place.device.device_model, wear.check_kind)
+    wear.check_plan = plan
+    wear.opens_on = wear.due_on = make.today() + dt.timedelta(days=20)
+    wear.closes_on = make.today() + dt.timedelta(days=30)
+    wear.save()
+    close(place, tess, {watched.pk: found(drive_diameter=75.0)})
+    plan_next(place)
+    wear.refresh_from_db()
+    assert wear.closed_at is None
+    assert wear.due_on == make.today() + dt.timedelta(days=90)
+
+
+# --- One action for one finding ---------------------------------------------------------------------------------------
+def act_again(place, tess, wear, **values):
+    again = make.task(place, wear.check_kind, make.today())
+    return close(place, tess, {again.pk: found(drive_diameter=67.5)}, **values)
+
+
+@pytest.fixture
+def open_one(place, wear, tess):
+    close(place, tess, {wear.pk: found(drive_diameter=68.0)}, action=NewAction("Replace rollers", make.today()))
+    return Action.objects.get()
+
+
+def test_a_second_action_for_a_finding_is_asked_about(place, wear, tess, open_one):
+    with pytest.raises(NotClosedOut) as refused:
+        act_again(place, tess, wear, action=NewAction("Change the rollers", make.today()))
+    assert "An action for this is open here already: Replace rollers" in refused.value.fields["action_choice"]
+    assert Visit.objects.count() == 1
+    Task.objects.open().delete()
+    visit = act_again(place, tess, wear, action=NewAction("Change the rollers", make.today(), is_another=True))
+    assert Action.objects.get(visit=visit).beside == open_one
+
+
+def test_a_finding_that_is_added_is_linked_with_its_visit(place, wear, tess, open_one):
+    visit = act_again(place, tess, wear, action=NewAction("Now the off side too", make.today(), add_to=open_one))
+    assert Action.objects.count() == 1
+    note = open_one.notes.get()
+    assert (note.visit, note.text) == (visit, "Now the off side too")
+    assert list(visit_sheet(visit, UnitSystem.METRIC)["found_again"]) == [note]
+
+
+def test_a_finding_for_which_an_action_is_open_is_written_on_it(place, wear, tess, open_one):
+    visit = act_again(place, tess, wear)
+    note = open_one.notes.get()
+    assert note.visit == visit
+    assert note.text.startswith("Sensor wear found at act again: Permitted wear used: drive side 106.2 %")
+
+
+def test_a_phone_that_does_not_know_of_the_open_action_is_not_held_up(place, wear, tess, pat, open_one):
+    clock = PhoneClock(timezone.now(), timezone.now())
+    visit = act_again(place, tess, wear, action=NewAction("Change the rollers", make.today()), phone=clock)
+    assert Action.objects.get(visit=visit).beside == open_one
+    assert pat.notices.filter(key__contains="beside").count() == 1
+
+
+def test_an_action_with_no_finding_behind_it_is_no_second_one(place, pivot, tess, open_one):
+    entries = {pivot.pk: {"pivot": {"as_found": "free"}}}
+    visit = close(place, tess, entries, action=NewAction("Paint the frame", make.today()))
+    assert Action.objects.get(visit=visit).beside is None

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import Action
-from inspections.services.actions import NewAction
+from inspections.services.actions import NewAction, raise_action
 from inspections.services.visits import close_out_visit
 from tests import make
 
@@ -132,3 +132,44 @@ def test_a_file_counts_days_by_the_plants_clock_an_hour_before_midnight_in_utc(c
     client.force_login(tess)
     text = b"".join(client.get("/actions/?format=csv").streaming_content).decode()
     assert "4 days late" in text
+
+
+def test_an_action_that_nobody_owns_is_shown_and_given(client, place, tess, pat, erin):
+    action = raise_action(installation=place, by=tess, title="Clean", due_on=make.today())
+    client.force_login(pat)
+    assert "1 has no owner yet:" in client.get(reverse("today")).content.decode()
+    page = client.get(f"{reverse('action-list')}?state=unowned").content.decode()
+    assert "Nobody owns 1 of them yet." in page
+    assert "nobody yet" in page
+    page = client.get(action.get_absolute_url()).content.decode()
+    assert "nobody owns this yet" in page
+    sent = {"owner": erin.pk, "version": action.version}
+    page = client.post(reverse("action-give", args=[action.pk]), sent, follow=True).content.decode()
+    assert "erin owns it now." in page
+    assert "Give it to" not in page
+    page = client.post(reverse("action-give", args=[action.pk]), sent, follow=True).content.decode()
+    assert "Somebody else changed this record meanwhile" in page
+    page = client.post(reverse("action-give", args=[action.pk]), {"owner": "x"}, follow=True).content.decode()
+    assert "Choose who it is given to." in page
+
+
+def test_the_planner_is_proposed_and_a_second_action_is_asked_about(client, place, tess, pat):
+    kind = make.check_kind("sensor-wear")
+    first = raise_action(installation=place, by=pat, title="Replace", due_on=make.today(), check_kind=kind, owner=pat)
+    client.force_login(tess)
+    address = reverse("action-create", args=[place.pk])
+    page = client.get(address).content.decode()
+    assert f'<option value="{pat.pk}" selected>pat</option>' in page
+    sent = {"title": "Order rollers", "check_kind": kind.pk, "due_on": "2026-12-24", "owner": pat.pk}
+    answer = client.post(address, sent | {"client_key": str(uuid.uuid4())})
+    assert answer.status_code == 422
+    assert "An action for this is open here already: Replace" in answer.content.decode()
+    answer = client.post(address, sent | {"action_choice": first.pk, "client_key": str(uuid.uuid4())})
+    assert answer.url == first.get_absolute_url()
+    page = client.get(answer.url).content.decode()
+    assert "Found again once" in page
+    assert "Order rollers" in page
+    client.post(address, sent | {"action_choice": "another", "client_key": str(uuid.uuid4())})
+    page = client.get(first.get_absolute_url()).content.decode()
+    assert "another was raised beside it:" in page
+    assert Action.objects.count() == 2

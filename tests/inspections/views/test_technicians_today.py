@@ -56,6 +56,7 @@ def test_it_says_what_to_bring(client, round_of_two_belts, tess):
         visited_at=timezone.now(),
         lockout_confirmed=True,
     )
+    make.task(place, make.check_kind("sensor-wear"), make.today())  # the one by plan was answered with it
     assert "a pair of sensor rollers for" in client.get(reverse("today")).content.decode()
 
 

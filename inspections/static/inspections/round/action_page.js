@@ -77,13 +77,13 @@ export async function actionPage(app, installation) {
   ];
 }
 
-// What is to be done, by when, by whom: the same three fields here and at a stop.
+// What is to be done, by when, by whom: the same three fields here and at a stop. The planner is proposed where there is one.
 export function actionFields(pack) {
   const due = new Date(Date.now() + DAYS * 864e5).toLocaleDateString("en-CA");
   return [
     h("div", { class: "field" }, h("label", { for: "action-title" }, _("What is to be done")), h("input", { id: "action-title", name: "action_title", maxlength: "200" })),
     h("div", { class: "pair" },
       h("div", { class: "field" }, h("label", { for: "action-due" }, _("Due")), h("input", { type: "date", id: "action-due", name: "action_due_on", value: due })),
-      h("div", { class: "field" }, h("label", { for: "action-owner" }, _("Owner")), h("select", { id: "action-owner", name: "action_owner" }, h("option", { value: "" }, _("nobody yet")), pack.owners.map(([pk, name]) => h("option", { value: pk }, name))))),
+      h("div", { class: "field" }, h("label", { for: "action-owner" }, _("Owner")), h("select", { id: "action-owner", name: "action_owner" }, h("option", { value: "" }, _("nobody yet")), pack.owners.map(([pk, name]) => h("option", { value: pk, selected: pk === pack.owner }, name))))),
   ];
 }

@@ -146,6 +146,7 @@ class StopPage {
     const changedPart = lefts.length ? h("details", { class: "changed" }, h("summary", {}, _("A part was changed or set: readings as left")), h("div", { class: "readings" }, lefts.map((each) => this.number(check, each, LEFT, false)))) : null;
     const element = h("section", { class: "check panel", "data-task": check.task, "aria-labelledby": `check${check.task}` },
       h("h2", { id: `check${check.task}` }, check.kind, " ", h("span", { class: "soft when" }, check.due)),
+      check.asked && h("p", { class: "soft" }, check.asked),
       check.tried && h("p", {}, check.tried),
       check.n_acts > 1 && h("p", {}, mark("act"), " ", _("at the last %(n)s times running: look for the cause.", { n: check.n_acts })),
       check.method && h("details", { class: "method" }, h("summary", {}, _("How it is done")), h("p", {}, check.method)),
@@ -236,9 +237,26 @@ class StopPage {
   action() {
     this.actionPart = h("details", { class: "panel", id: "action" }, h("summary", {}, _("Raise an action")),
       h("p", { class: "soft" }, _("For whatever you see, with or without a check. A finding that says act needs one, or a reason why not.")),
+      this.openActions(),
       actionFields(this.app.pack),
       h("div", { class: "field" }, h("label", { for: "no-action" }, _("Or why no action is needed")), h("input", { id: "no-action", name: "no_action_reason", maxlength: "300" })));
     return this.actionPart;
+  }
+
+  // Where one is open at the device: add to it, or raise another knowingly. A pack from before knows of none.
+  openActions() {
+    const rows = this.stop.open_actions ?? [];
+    if (!rows.length) return null;
+    return h("fieldset", { class: "answer", id: "action-choice" }, h("legend", {}, ngettext("One is open here", "%(n)s are open here", rows.length)),
+      h("div", { class: "choice wide" }, rows.map((each) => this.option("action_choice", String(each.id), _("Add to: %(words)s", each))),
+        this.option("action_choice", "another", _("Raise another one beside it")), this.option("action_choice", "", _("not said"), true)));
+  }
+
+  // Of the actions that are open here one for the same finding, or with the same words.
+  alike(title) {
+    const kinds = this.acts.map((check) => check.kind_id);
+    const same = title.trim().toLowerCase();
+    return (this.stop.open_actions ?? []).find((each) => each.kinds.some((kind) => kinds.includes(kind)) || each.title.trim().toLowerCase() === same);
   }
 
   raise() {
@@ -257,7 +275,7 @@ class StopPage {
       if (!each.name || each.type === "file") continue;
       if (each.type === "checkbox") { if (each.checked) values[each.name] = "on"; }
       else if (each.type === "radio") { if (each.checked && each.value) values[each.name] = each.value; }
-      else if (each.value) values[each.name] = each.value;
+      else if (each.value || each.name === "action_owner") values[each.name] = each.value; // nobody is an answer too
     }
     return values;
   }
@@ -296,7 +314,8 @@ class StopPage {
     clearTimeout(this.saving);
     if (this.isClosed || !this.form) return this.saved ?? Promise.resolve();
     const values = this.values();
-    const isBlank = !Object.keys(values).some((name) => name !== "action_due_on") && !this.photos.length;
+    const proposed = ["action_due_on", "action_owner"];
+    const isBlank = !Object.keys(values).some((name) => !proposed.includes(name)) && !this.photos.length;
     if (isBlank && !this.wasSaved) return Promise.resolve();
     this.wasSaved = true;
     const more = this.more.map((check) => check.task).filter((task) => this.parts.has(task));
@@ -422,6 +441,8 @@ class StopPage {
     const { action_title: title, action_due_on: due, no_action_reason: why } = this.form.elements;
     // An open action for another check of the device does not stand for this finding.
     if (this.acts.some((check) => !check.has_action) && !title.value.trim() && !why.value.trim()) faults.push({ name: "action_title", words: _("A finding says act: raise an action, or say why none is needed.") });
+    const alike = title.value.trim() && this.alike(title.value);
+    if (alike && !this.form.elements.action_choice.value) faults.push({ name: "action_choice", words: _("An action for this is open here already: %(words)s. Add to it, or raise another knowingly.", alike) });
     if (title.value.trim() && !due.value) faults.push({ name: "action_due_on", words: _("Give the day by which it is to be done.") });
     return faults;
   }
