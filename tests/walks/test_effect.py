@@ -32,7 +32,8 @@ def at(alder):
 
 def test_from_the_start_page_to_the_last_row(at, erin, page_of):
     page = page_of(erin)
-    page.get_by_role("heading", name="Which devices earn their place? 2 comparisons").wait_for()
+    page.get_by_role("heading", name="Which devices earn their place?", exact=True).wait_for()
+    page.locator(".lede").get_by_text("2 comparisons of 2 devices").wait_for()
     page.get_by_role("link", name="1 with more").click()
     page.get_by_role("row").filter(has_text="more incidents").get_by_role("link", name="S-12").click()
     page.get_by_role("heading", name="Did it work?").wait_for()
