@@ -6,9 +6,10 @@ Ratios and intervals are those of the exact conditional method, computed with Sc
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import nullcontext
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils import timezone
 
 from inspections.models import Action, Reading, Task
@@ -36,15 +37,17 @@ from plant.selectors import hours_of, switch_watch_of
 from reports.selectors import studies_of
 from reports.services.demo import load_demo
 from reports.services.rate_watch import watch_plant
+from tests.demo_site import demo_in
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
 def plant(django_db_setup, django_db_blocker):
-    """Loaded once for this file, in a transaction that is rolled back."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        assert load_demo(say=lambda words: None)
+    """Loaded once for this file and for the walks; what the tests write is rolled back."""
+    in_memory = connection.vendor == "sqlite" and connection.is_in_memory_db()
+    with django_db_blocker.unblock(), demo_in(connection) if in_memory else nullcontext(), transaction.atomic():
+        assert in_memory or load_demo(say=lambda words: None)
         yield Plant.objects.get(name="Bramwick Works")
         transaction.set_rollback(True)
 

@@ -15,60 +15,44 @@ from pathlib import Path
 import pytest
 
 from fixtures.people import DEMO_PASSWORD
-from tests.migrated_book import lay_down
-from tests.servers import free_port
+from tests.demo_site import environment, lay_down_demo, manage
+from tests.servers import GIVE_UP_AFTER_S, free_port
 
 ROOT = Path(__file__).resolve().parents[3]
-START_WITHIN_S = 60
 
 
 @dataclass(frozen=True)
 class Site:
     address: str
     data: Path
+    settings: str = "tests.site_settings"
 
     def manage(self, *args: str) -> str:
-        done = subprocess.run(
-            [sys.executable, "manage.py", *args], cwd=ROOT, env=environment(self.data), capture_output=True, text=True,
-            check=False, timeout=300,
-        )  # fmt: skip
-        assert done.returncode == 0, done.stdout + done.stderr
-        return done.stdout
-
-
-def environment(data: Path) -> dict[str, str]:
-    known = {
-        name: value for name, value in os.environ.items() if name not in {"DATABASE_URL", "REDIS_URL", "PYTHONWARNINGS"}
-    }
-    return {**known, "DRIFTBOOK_DATA": str(data), "DJANGO_SETTINGS_MODULE": "deploy.settings",
-            "DRIFTBOOK_SECRET_KEY": "only-for-walks-" + "x" * 50}  # fmt: skip
+        return manage(self.data, *args, DJANGO_SETTINGS_MODULE=self.settings)
 
 
 def wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
-    until = time.monotonic() + START_WITHIN_S
+    until = time.monotonic() + GIVE_UP_AFTER_S
     while time.monotonic() < until:
         assert server.poll() is None, "the server ended at once"
         try:
-            with urllib.request.urlopen(f"{address}/sign-in/", timeout=5):
+            with urllib.request.urlopen(f"{address}/sign-in/", timeout=GIVE_UP_AFTER_S):
                 return
         except (urllib.error.URLError, OSError):
             time.sleep(0.2)
-    raise AssertionError(f"no answer from {address} within {START_WITHIN_S} s")
+    raise AssertionError(f"no answer from {address} within {GIVE_UP_AFTER_S} s")
 
 
 @pytest.fixture(scope="session")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     running = os.environ.get("DRIFTBOOK_WALK_ADDRESS")
-    if running:  # while a walk is written: a demo site that runs already, with its data folder
-        yield Site(address=running, data=Path(os.environ["DRIFTBOOK_WALK_DATA"]))
+    if running:  # while a walk is written: a demo site that runs already, with its data folder and the machine's clock
+        yield Site(running, Path(os.environ["DRIFTBOOK_WALK_DATA"]), "deploy.settings")
         return
     data = tmp_path_factory.mktemp("demo-site")
     port = free_port()
     made = Site(address=f"http://127.0.0.1:{port}", data=data)
-    lay_down(data)
-    made.manage("migrate", "--verbosity=0")
-    made.manage("collectstatic", "--noinput", "--verbosity=0")
-    made.manage("load_demo")
+    lay_down_demo(data)
     server = subprocess.Popen(
         [str(Path(sys.executable).parent / "granian"), "--interface", "wsgi", "--host", "127.0.0.1",
          "--port", str(port), "--workers", "1", "--blocking-threads", "4", "deploy.wsgi:application"],
@@ -79,7 +63,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         yield made
     finally:
         server.terminate()
-        server.wait(timeout=20)
+        server.wait(timeout=GIVE_UP_AFTER_S)
 
 
 @pytest.fixture
