@@ -77,14 +77,17 @@ class ImportBatch(Row):
 class RejectedRowQuerySet(models.QuerySet["RejectedRow"]):
     def refused(self) -> Self:
         """Rows that could not be written as they stood."""
-        return self.exclude(state=RejectedRow.State.REPEATED)
+        return self.exclude(state__in=RejectedRow.EQUAL)
 
     def open(self) -> Self:
         return self.filter(state=RejectedRow.State.OPEN)
 
     def repeated(self) -> Self:
-        """Rows that are equal to another row of their file, which stands for both until a person says otherwise."""
-        return self.filter(state=RejectedRow.State.REPEATED)
+        """Rows that are equal to another row of their file, also those that a person had written all the same."""
+        return self.filter(state__in=RejectedRow.EQUAL)
+
+    def written(self) -> Self:
+        return self.filter(state__in=[RejectedRow.State.CORRECTED, RejectedRow.State.OWN])
 
 
 class RejectedRow(models.Model):
@@ -95,6 +98,9 @@ class RejectedRow(models.Model):
         CORRECTED = "corrected", _("corrected and written")
         DROPPED = "dropped", _("left out on purpose")
         REPEATED = "repeated", _("equal to another row, counted once")
+        OWN = "own", _("equal to another row, written as an event of its own")
+
+    EQUAL = (State.REPEATED, State.OWN)
 
     batch = models.ForeignKey(ImportBatch, on_delete=models.CASCADE, related_name="rejected_rows")
     line_number = models.PositiveIntegerField(_("line"))

@@ -1103,10 +1103,12 @@ def write_retried(
 ) -> Outcome:
     """Write one row that was kept, and move it from one count of its file to another; refused, it stays as it was."""
     is_repeated = bool(keyed.equal_to_line)
-    becomes: dict[str, Any] = {"values": texts, "state": RejectedRow.State.CORRECTED}
+    was_repeated = row.state == RejectedRow.State.REPEATED
+    written = RejectedRow.State.OWN if was_repeated else RejectedRow.State.CORRECTED
+    becomes: dict[str, Any] = {"values": texts, "state": written}
     if is_repeated:
         becomes |= {"state": RejectedRow.State.REPEATED, "problems": [equal_words(keyed.equal_to_line)]}
-    counted = "n_repeated" if row.state == RejectedRow.State.REPEATED else "n_refused"
+    counted = "n_repeated" if was_repeated else "n_refused"
     with transaction.atomic():
         if row.state not in MENDABLE or not RejectedRow.objects.filter(pk=row.pk, state=row.state).update(**becomes):
             return UNCHANGED
@@ -1150,7 +1152,7 @@ def rows_written(batch: ImportBatch, found: Understanding, subject: ImportSubjec
         for each in rows_of(batch, found, limits_on_a_page())
         if each.line_number not in kept and prepare(each, only_key, subject, context).natural_key == row.natural_key
     ]
-    for mended in batch.rejected_rows.filter(state=RejectedRow.State.CORRECTED):
+    for mended in batch.rejected_rows.written():
         cells = tuple(mended.values.get(head, "") for head in found.shape.columns)
         others.append(SourceRow(mended.line_number, cells))
     for each in others:

@@ -17,7 +17,7 @@ from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Conveyor, Incident, Photo
 from plant.services.records import correct_entry, create_record, refused_by
-from plant.services.running_hours import moment_words
+from plant.words.incidents import when_words
 
 CLOCK_TOLERANCE = dt.timedelta(minutes=10)
 
@@ -34,7 +34,8 @@ def check_incident(*, conveyor: Conveyor, happened_at: dt.datetime, now: dt.date
     """Raises Refused where the time lies ahead or the place lies off the belt."""
     if happened_at > now + CLOCK_TOLERANCE:
         raise Refused(
-            _("%(when)s is in the future. Give the time at which it happened.") % {"when": moment_words(happened_at)},
+            _("%(when)s is in the future. Give the time at which it happened.")
+            % {"when": when_words(happened_at, values.get("time_is_known", True))},
             fields={"happened_at": _("Lies in the future.")},
         )
     chainage_m = values.get("chainage_m")

@@ -60,8 +60,11 @@ def work(page, *, seen):
     handle.progress(seen, 3)
     page.wait_for_selector(f"#bar[value='{seen}']")  # the page asks by itself
     look(page)
+    # The data base of the tests has one memory for all threads: the page asks nothing while rows are written into it.
+    page.route("**/progress/", lambda route: route.fulfill(status=204))
     result = imports.run_import(handle, job.args["batch"])
     jobs.end_job(handle, Job.State.DONE, result=result)
+    page.unroute("**/progress/")
     page.wait_for_selector("#counts")  # and loads the result by itself
 
 
@@ -120,3 +123,30 @@ def test_a_reading_that_the_meter_really_shows_is_kept_from_the_page(live_server
     first.get_by_role("button", name="Write this row").click()
     page.get_by_text("corrected and written").first.wait_for()
     assert MeterReading.objects.filter(reading_h=1400.0).exists()
+
+
+def test_equal_rows_and_a_file_sent_before_are_said_on_the_phone(live_server, pat, belt_a1, page_of):
+    page = page_of(pat)
+    text = "tag,when,note\nA-1,2026-03-01,twice\nA-1,2026-03-01,twice\nA-1,2097-03-01,ahead\n"
+    send(page, live_server, text)
+    words = page.locator("main").inner_text()
+    assert "Line 3 is equal to a row above it in every cell and is not counted again." in words
+    assert "2026-03-01, time not known" in words
+    assert "1 of the 3 rows tried out look wrong" in words
+    assert "is in the future" in words
+    page.get_by_role("button", name="Write 3 rows").click()
+    page.wait_for_selector("#bar")
+    work(page, seen=1)
+    look(page)
+    assert Incident.objects.count() == 1
+    page.get_by_role("button", name="Write it as an event of its own").click()
+    page.get_by_text("written as an event of its own").wait_for()
+    look(page)
+    assert Incident.objects.count() == 2
+
+    send(page, live_server, text)
+    words = page.locator("main").inner_text()
+    assert "This file was imported on" in words
+    assert "1 row differs from what the book has now (line 4)" in words
+    page.get_by_role("link", name="What came of it").click()
+    page.get_by_text("Refused: 1 row").wait_for()

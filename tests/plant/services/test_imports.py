@@ -141,6 +141,8 @@ def test_an_equal_row_becomes_an_incident_of_its_own_from_the_result_and_each_st
         assert notes_in_book() == ["a"] * n + ["b"]
     batch.refresh_from_db()
     assert (counts(batch), batch.n_repeated) == ((4, 0, 0, 0), 0)
+    assert {row.state for row in batch.rejected_rows.all()} == {"own"}
+    assert batch.rejected_rows.refused().count() == 0
     again = run(send(alder, pat, "incidents", HEAD + A * 3 + B), pat)
     assert (counts(again), again.n_repeated) == ((0, 0, 2, 0), 2)
     assert counts(run(send(alder, pat, "incidents", HEAD + A * 3 + B, **EACH), pat)) == (0, 0, 4, 0)

@@ -221,12 +221,15 @@ def test_equal_rows_are_said_before_and_after_and_become_events_at_a_press(clien
     assert "when: 2026-03-01 10:00" in words
     row = ImportBatch.objects.get().rejected_rows.first()
     part = client.post(f"{url}rows/{row.pk}/", {"act": "own"}, headers={"hx-request": "true"}).content.decode()
-    assert "corrected and written" in part
+    assert "written as an event of its own" in part
     assert "<b>1</b> equal row, not counted again" in part
     assert Incident.objects.count() == 2
     client.post(f"{url}rows/{ImportBatch.objects.get().rejected_rows.last().pk}/", {"act": "own"})
     assert Incident.objects.count() == 3
-    assert "Equal to another row" not in client.get(url).content.decode()
+    words = client.get(url).content.decode()
+    assert "Equal to another row: 2 rows" in words  # they stay visible, and none was refused
+    assert "Write it as an event of its own" not in words
+    assert "Refused:" not in words
 
 
 def test_equal_rows_may_be_chosen_to_be_an_event_each(client, pat, belt_a1):
