@@ -1114,9 +1114,9 @@ def write_retried(
             return UNCHANGED
         [outcome] = outcomes_of(subject, context, [keyed])
         if isinstance(outcome, str):
-            moved = {counted: F(counted) - 1}
-            moved[f"n_{outcome}"] = F(f"n_{outcome}") + 1 - (counted == f"n_{outcome}")
-            ImportBatch.objects.filter(pk=batch.pk).update(**moved)
+            came = f"n_{outcome}"
+            if came != counted:
+                ImportBatch.objects.filter(pk=batch.pk).update(**{counted: F(counted) - 1, came: F(came) + 1})
             return outcome
         transaction.set_rollback(True)
     return outcome
