@@ -17,6 +17,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 from PIL import Image
 
+from inspections.forms.actions import found_bad
 from inspections.models import (
     Action,
     CheckKind,
@@ -864,7 +865,9 @@ CHECKS = {
         before=nobodys_action,
     ),
     "action-done": TrueForm(
-        TECHNICIAN, typing(done_note="renewed", left_1=None), lambda book: book.action.done_note == "renewed"
+        TECHNICIAN,
+        lambda book: {"done_note": "renewed"} | {f"left_{each.pk}": None for each in found_bad(book.action)},
+        lambda book: book.action.done_note == "renewed",
     ),
 }
 

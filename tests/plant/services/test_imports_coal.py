@@ -7,7 +7,8 @@ Carlin, Gelfand & Smith (1992), Applied Statistics 41, 389-405 (from memory; the
 
 The mines stand in as one belt, each explosion as an incident, every calendar hour as a running hour, the change as an
 installation at the turn of 1890 to 1891. A decimal year y becomes the instant at the share (y - Y) of the length of its
-calendar year Y; that keeps each event in its year, which is all that the counts need.
+calendar year Y; that keeps each event in its year, which is all that the counts need. Two explosions fell on one day
+of 1875: equal rows that are two events, so the file is sent with each row as an event of its own.
 """
 
 from __future__ import annotations
@@ -50,10 +51,16 @@ def mines(db, tmp_path, settings):
     events += "".join(f"C-1,{instant(year).isoformat(timespec='seconds')},return,80,damage\n" for year in years)
     spans = "tag,from,to\n" + "".join(f"C-1,{year}-01-01,{year + 1}-01-01\n" for year in range(FIRST, LAST + 1))
     batches = {}
-    for subject, text in (("incidents", events), ("running_hours", spans)):
+    for subject, text, options in (("incidents", events, {"equal": "each"}), ("running_hours", spans, {})):
         data = text.encode()
         batch = imports.take_in_file(
-            plant=plant, by=person, subject=subject, file=io.BytesIO(data), file_name=f"{subject}.csv", size=len(data)
+            plant=plant,
+            by=person,
+            subject=subject,
+            file=io.BytesIO(data),
+            file_name=f"{subject}.csv",
+            size=len(data),
+            options=options,
         )
         jobs.do_job(imports.start_import(batch=batch, by=person).pk)
         batch.refresh_from_db()
