@@ -375,7 +375,27 @@ def _deciding_sentence(allowed: EffectIndex, percent: str, *, is_fewer: bool) ->
     """The limit that decides beside the counts: with the level all on one side."""
     limit = allowed.high_one_sided if is_fewer else allowed.low_one_sided
     where = ("below 1" if limit < 1 else "not below 1") if is_fewer else ("above 1" if limit > 1 else "not above 1")
-    return f"With these allowances the one-sided {percent} limit, which decides beside it, is {limit:.2f}: {where}."
+    told = f"{limit:.{digits_beside_one(limit)}f}"
+    return f"With these allowances the one-sided {percent} limit, which decides beside it, is {told}: {where}."
+
+
+def digits_beside_one(value: float) -> int:
+    """How many digits show on which side of 1 a ratio lies: two, and as many more as it takes.
+
+    Parameters
+    ----------
+    value : float
+        A ratio.
+
+    Returns
+    -------
+    int
+        2 to 6.
+    """
+    digits = 2
+    while digits < 6 and value != 1 and round(value, digits) == 1:
+        digits += 1
+    return digits
 
 
 def _too_few_sentence(ratio: RateRatio) -> str:

@@ -253,7 +253,10 @@ class EffectTable(RegisterTable):
     )
     ratio = tables.Column(verbose_name=gettext_lazy("Ratio (95 %)"), attrs=NUMBER)
     verdict = tables.Column(
-        verbose_name=gettext_lazy("Verdict"), accessor="study__judgement__verdict", order_by=("rank",)
+        verbose_name=gettext_lazy("Verdict"),
+        accessor="study__judgement__verdict",
+        order_by=("rank",),
+        attrs={"th": {"class": "verdict-cell"}, "td": {"class": "verdict-cell"}},
     )
     q = tables.Column(
         verbose_name=gettext_lazy("Among all"),

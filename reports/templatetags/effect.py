@@ -15,7 +15,7 @@ from inspections.selectors import CheckState
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.templatetags.quantities import mark
 from reports.calc.empirical_bayes import EffectIndex
-from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict
+from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict, digits_beside_one
 from reports.calc.smallest_change import SmallestChange
 from reports.selectors import Bar, RateComparison, Side, Study
 from reports.watches import Fading, FleetWatch
@@ -59,6 +59,12 @@ def two(value: float) -> str:
     return number_format(round(value, 2), 2)
 
 
+def beside_one(value: float) -> str:
+    """Two digits, and as many more as it takes to see on which side of 1 it lies: 0.93; 0.997."""
+    digits = digits_beside_one(value)
+    return number_format(round(value, digits), digits)
+
+
 def one(value: float) -> str:
     return number_format(round(value, 1), 1)
 
@@ -91,8 +97,8 @@ def one_sided_words(index: EffectIndex) -> str:
     """one-sided: at least 0.06, at most 0.93"""
     return _("one-sided %(level)s %%, which decides: at least %(low)s, at most %(high)s") % {
         "level": f"{100 * index.level:g}",
-        "low": two(index.low_one_sided),
-        "high": two(index.high_one_sided),
+        "low": beside_one(index.low_one_sided),
+        "high": beside_one(index.high_one_sided),
     }
 
 
@@ -227,9 +233,12 @@ def limit_words(study: Study) -> str:
     if study.verdict == Verdict.FEWER:
         return _("at most %(limit)s (one-sided %(level)s %%), %(for)s") % {
             **known,
-            "limit": two(allowed.high_one_sided),
+            "limit": beside_one(allowed.high_one_sided),
         }
-    return _("at least %(limit)s (one-sided %(level)s %%), %(for)s") % {**known, "limit": two(allowed.low_one_sided)}
+    return _("at least %(limit)s (one-sided %(level)s %%), %(for)s") % {
+        **known,
+        "limit": beside_one(allowed.low_one_sided),
+    }
 
 
 @register.filter

@@ -78,6 +78,8 @@ def next_words(effects: RandomEffects) -> str:
     """0.20-0.95; too few"""
     if effects.next_low is None or effects.next_high is None:
         return _("too few to say")
+    if effects.next_high > FARTHEST_LIMIT:
+        return _("too wide to say")
     return f"{two(effects.next_low)}-{two(effects.next_high)}"
 
 

@@ -92,11 +92,13 @@ class EffectList(RegisterList):
             "standing": standing_words(self.standings),
             "counted": count_of(self.all_studies),
             "watch": self.watch,
+            "told": counts_words(self.all_studies) if pooled_words(self.pools) else "",
+            "by_chance": chance_words(count_of(self.all_studies)),
         }
         return super().get_context_data(**pooled, **kwargs)
 
     def get_lede(self) -> str:
-        return f"{pooled_words(self.pools)} {lede_of(self.all_studies)}".strip()
+        return pooled_words(self.pools) or counts_words(self.all_studies)
 
 
 def fits(study: Study, asked: dict[str, Any]) -> bool:
@@ -115,13 +117,13 @@ def stands(standing: Standing | None, asked: dict[str, Any]) -> bool:
     return standing is not None and standing.stands is (asked["among"] == "stands")
 
 
-def lede_of(studies: tuple[Study, ...]) -> str:
-    """Counts of verdicts, and how many of them chance alone would bring."""
+def counts_words(studies: tuple[Study, ...]) -> str:
+    """How many comparisons there are, and what is said of them."""
     if not studies:
         return ""
-    counts, count = Counter(each.verdict for each in studies), count_of(studies)
+    counts = Counter(each.verdict for each in studies)
     told = "; ".join(f"{counts[each]} {VERDICT_WORDS[each]}" for each in Verdict if counts[each])
-    return f"{counted_words(count)} {told[0].upper()}{told[1:]}. {chance_words(count)}".strip()
+    return f"{counted_words(count_of(studies))} {told[0].upper()}{told[1:]}."
 
 
 def pooled_words(pools: list[Pool]) -> str:

@@ -177,6 +177,8 @@ def test_the_limit_that_decides_is_told_with_the_verdict_and_so_is_one_promise()
     assert "With these allowances the one-sided 95 % limit, which decides beside it, is 1.10: not below 1." in held
     worse = judged((16, 10500, 25, 7000), shrunk=index(1.9, 0.96, 3.8)).reasons
     assert worse[-1].endswith("is 1.07: above 1.")
+    near = dataclasses.replace(index(0.47, 0.2, 1.05), high_one_sided=0.9973)
+    assert judged(wet, shrunk=near).reasons[-1].endswith("is 0.997: below 1.")  # never "1.00: below 1"
     promises = [each for each in RULE_TEXT if "at most 5 %" in each]
     assert len(promises) == 1
     assert "fewer or more in at most 5 % of cases, both together" in promises[0]

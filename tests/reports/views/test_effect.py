@@ -17,6 +17,7 @@ from django.utils.formats import date_format
 
 from plant.models import BeltChange
 from reports.models import StudyWindow
+from reports.templatetags.effect import beside_one
 from tests import make
 
 DAY = dt.timedelta(days=1)
@@ -352,6 +353,16 @@ def test_a_part_that_failed_before_anybody_looked_has_no_answer_while_sound(clie
     page = page_of(client, reverse("effect-detail", args=[seized.pk]))
     assert "; what came while it was sound cannot be told apart." in page
     assert "While its parts were sound:" not in page
+
+
+def test_a_limit_near_one_shows_on_which_side_it_lies():
+    assert [beside_one(each) for each in (0.93, 0.9973, 1.0, 1.0004, 0.994999)] == [
+        "0.93",
+        "0.997",
+        "1.00",
+        "1.0004",
+        "0.99",
+    ]
 
 
 def test_the_limit_that_decides_stands_with_the_verdict(client, belt, at, mona):
