@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
 from inspections.models.check_plans import FIXED
-from inspections.services.tasks import plan_tasks
+from inspections.services.tasks import plan_at_once, plan_tasks
 from installs.models import DeviceModel, Installation
 from plant.errors import Refused
 from plant.models import Plant
@@ -276,4 +276,4 @@ def installations_of(plans: Any) -> list[Installation]:
 
 def plan_again(plant: Plant, plans: Any) -> None:
     """Bring tasks in line at once, as the next night would."""
-    plan_tasks(plant, timezone.localdate(timezone=plant.zone), installations=installations_of(plans))
+    plan_at_once(plant, installations_of(plans))

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -177,10 +179,29 @@ def book_of(
     )
 
 
+_is_planned_later: ContextVar[bool] = ContextVar("is_planned_later", default=False)
+
+
+@contextmanager
+def planned_together() -> Iterator[None]:
+    """For many acts in one go: none of them plans its own next checks; whoever opens this plans all after it."""
+    token = _is_planned_later.set(True)
+    try:
+        yield
+    finally:
+        _is_planned_later.reset(token)
+
+
 def plan_next(installation: Installation) -> Planned:
     """The tasks of one device, as the next night would make them: after a fitting, a removal or a close-out."""
-    plant = installation.plant
-    return plan_tasks(plant, timezone.localdate(timezone=plant.zone), installations=[installation])
+    return plan_at_once(installation.plant, [installation])
+
+
+def plan_at_once(plant: Plant, installations: Iterable[Installation]) -> Planned:
+    """The tasks of some devices, as the next night would make them; nothing where they are planned together later."""
+    if _is_planned_later.get():
+        return Planned()
+    return plan_tasks(plant, timezone.localdate(timezone=plant.zone), installations=installations)
 
 
 def hours_needed(

@@ -21,7 +21,9 @@ from inspections.services.check_plans import (
 from inspections.services.tasks import (
     ask_for_task,
     note_overdue,
+    plan_next,
     plan_tasks,
+    planned_together,
     put_off_task,
     withdraw_task,
 )
@@ -167,6 +169,17 @@ def test_new_plan_makes_nothing_late(alder, pat, device_1):
     task = Task.objects.get()
     assert (task.due_on, task.closes_on) == (TODAY, TODAY + dt.timedelta(days=7))
     assert "asked for since 2026-03-02" in task.why
+
+
+def test_many_acts_in_one_go_are_planned_by_who_opened_them(alder, pat, device_1):
+    known = {"plant": alder, "by": pat, "device_model": device_1.device.device_model, "interval_days": 90}
+    with planned_together():
+        create_check_plan(check_kind=make.check_kind("sensor-wear"), **known)
+        assert plan_next(device_1).made == 0
+    assert not Task.objects.exists()
+    # The next act plans for itself again, and what was left for later comes with it.
+    create_check_plan(check_kind=make.check_kind("pivot-freedom"), **known)
+    assert set(Task.objects.values_list("check_kind__code", flat=True)) == {"sensor-wear", "pivot-freedom"}
 
 
 def test_plan_of_the_installation_stands_instead_of_the_models(alder, pat, wear_plan, device_1, belt_a1):
