@@ -314,12 +314,14 @@ class Beside:
 def beside_zone(belt: Belt, strand: str, zones: Sequence[Zone], before: Any, after: Any) -> tuple[Beside, ...]:
     """Whether the wander moved instead of going: stretches below and above the zone, and the rest of the belt.
 
-    Stretches are as long as a tile, cut at the pulleys. The rest is every other place on either strand.
+    Stretches are as long as a tile, cut at the pulleys, and named by the belt's travel where it runs one way. The rest
+    is every other place on either strand.
     """
     length_m, edge = belt.conveyor.length_m, 1e-6
     low, high = min(zone.low_m for zone in zones), max(zone.high_m for zone in zones)
-    spans = [(_("below the zone, towards the tail"), max(0.0, low - TILE_M), low - edge)]
-    spans += [(_("above the zone, towards the head"), high + edge, min(length_m, high + TILE_M))]
+    tail_words, head_words = beside_words(strand, is_reversing=belt.conveyor.is_reversing)
+    spans = [(tail_words, max(0.0, low - TILE_M), low - edge)]
+    spans += [(head_words, high + edge, min(length_m, high + TILE_M))]
     incidents = belt.incidents
     mine, near, rows = incidents.in_zones(strand, zones), np.zeros(incidents.at_s.shape, dtype=bool), []
 
@@ -336,6 +338,15 @@ def beside_zone(belt: Belt, strand: str, zones: Sequence[Zone], before: Any, aft
     rest = ~mine & ~near & np.isfinite(incidents.chainage_m)
     rows.append(Beside(_("rest of the belt, both strands"), None, None, compared(rest)))
     return tuple(rows)
+
+
+def beside_words(strand: str, *, is_reversing: bool) -> tuple[str, str]:
+    """What the stretches towards the tail and towards the head are called."""
+    if is_reversing:
+        return _("below the zone, towards the tail"), _("above the zone, towards the head")
+    if strand == "return":
+        return _("downstream of the zone, towards the tail"), _("upstream of the zone, towards the head")
+    return _("upstream of the zone, towards the tail"), _("downstream of the zone, towards the head")
 
 
 @dataclass(frozen=True)

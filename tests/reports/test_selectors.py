@@ -12,7 +12,7 @@ from installs.models import LoggedStation
 from installs.services.out_of_service import back_in_service, take_out_of_service
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
-from reports.answers import beside_zone, sensitivity_of
+from reports.answers import beside_words, beside_zone, sensitivity_of
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.selectors import bars_of, belt_rate, belts_of, by_the_rule, marks_of, plant_rate, studies_of, study_of
@@ -89,9 +89,21 @@ def test_stretches_beside_the_zone_and_other_ways_of_counting(belt, at):
     make.incident(belt, INSTALLED + 40 * DAY, chainage_m=30.0)
     one = study_of(at, NOW)
     known = (one.belt, "return", one.zones, one.before, one.after)
-    assert [(each.ratio.n_before, each.ratio.n_after) for each in beside_zone(*known)] == [(0, 1), (1, 0), (0, 0)]
+    beside = [(each.words.split(",")[0], each.ratio.n_before, each.ratio.n_after) for each in beside_zone(*known)]
+    assert beside == [("downstream of the zone", 0, 1), ("upstream of the zone", 1, 0), ("rest of the belt", 0, 0)]
     read = {(each.merge_minutes, each.is_possible): each.n_before for each in sensitivity_of(*known, 1, one.rules)}
     assert read == {(None, False): 2, (None, True): 4}  # what people logged is never merged
+
+
+@pytest.mark.parametrize(
+    ("strand", "is_reversing", "words"),
+    [("return", False, ("down", "up")), ("carry", False, ("up", "down")), ("return", True, ("below", "above"))],
+)
+def test_stretches_beside_the_zone_are_named_by_the_belts_travel(strand, is_reversing, words):
+    """On the return strand the belt comes from the head; a reversing belt has neither upstream nor downstream."""
+    to_tail, to_head = beside_words(strand, is_reversing=is_reversing)
+    assert (to_tail.startswith(words[0]), to_tail.endswith("tail")) == (True, True)
+    assert (to_head.startswith(words[1]), to_head.endswith("head")) == (True, True)
 
 
 @pytest.mark.parametrize(
