@@ -51,8 +51,9 @@ def set_window(
     after_from: dt.date | None = None,
     after_until: dt.date | None = None,
     client_key: uuid.UUID | None = None,
+    set_at: dt.datetime | None = None,
 ) -> StudyWindow:
-    """Set the windows of one comparison; what was set before stays in the book.
+    """Set the windows of one comparison, now or as at `set_at`; what was set before stays in the book.
 
     Raises
     ------
@@ -71,6 +72,7 @@ def set_window(
         "after_from": after_from,
         "after_until": after_until,
         "reason": reason.strip(),
+        **({} if set_at is None else {"created_at": set_at}),
     }
     earlier = StudyWindow.objects.current().filter(installation=installation).order_by("-created_at").first()
     if earlier is not None:

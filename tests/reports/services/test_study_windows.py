@@ -9,6 +9,7 @@ import pytest
 
 from plant.errors import Refused
 from reports.models import StudyWindow
+from reports.selectors import chosen_windows
 from reports.services.study_windows import go_back_to_rule, set_window
 from tests import make
 
@@ -31,6 +32,13 @@ def test_a_later_window_takes_the_place_of_the_earlier_one_and_both_stay(at, eri
     go_back_to_rule(window=second, by=erin, reason="rule after all")
     assert not StudyWindow.objects.current().exists()
     assert StudyWindow.objects.count() == 3
+
+
+def test_a_window_set_as_at_an_earlier_day_counts_from_then_on(at, erin):
+    row = set_window(installation=at, by=erin, reason="fixed before anyone counted", set_at=INSTALLED)
+    second = dt.timedelta(seconds=1)
+    assert chosen_windows([at], at=INSTALLED - second) == {}
+    assert chosen_windows([at], at=INSTALLED + second) == {at.pk: row}
 
 
 @pytest.mark.parametrize(
