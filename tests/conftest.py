@@ -110,7 +110,7 @@ TOGETHER = (
     "tests/walks/demo/",
     "tests/reports/services/test_demo.py",
     "tests/deploy/",
-    "tests/fixtures/test_generator.py",
+    "tests/fixtures/",
 )
 
 

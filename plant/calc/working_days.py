@@ -44,7 +44,19 @@ def read_holidays(text: str) -> dict[dt.date, str]:
 
 
 def is_working_day(day: dt.date, holidays: Collection[dt.date] = ()) -> bool:
-    """Monday to Friday and no holiday of the plant."""
+    """Monday to Friday and no holiday of the plant.
+
+    Parameters
+    ----------
+    day : date
+        In the plant's time zone.
+    holidays : collection of date, optional
+
+    Examples
+    --------
+    >>> is_working_day(dt.date(2026, 12, 25), {dt.date(2026, 12, 25): "Christmas Day"})
+    False
+    """
     return day.weekday() < SATURDAY and day not in holidays
 
 

@@ -11,12 +11,14 @@ from collections.abc import Callable, Iterator
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 from django.utils import timezone
 from simple_history.utils import bulk_create_with_history
 
 from fixtures import device_models, instruments, people, scenario, stories
-from fixtures.generator import EFFECT_LENGTH_M, METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build, fitted_at
+from fixtures.generator import EFFECT_LENGTH_M, METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build
+from fixtures.plant_time import DAYS, FITTED_H, day_of, fitted_day, wall
 from fixtures.scenario import BELTS, DemoBelt
 from inspections.models import Action, CheckKind, CheckPlan, Task
 from inspections.services.actions import NewAction, alike_open, finish_action
@@ -24,13 +26,14 @@ from inspections.services.check_plans import add_reading_field, create_check_kin
 from inspections.services.nightly import job_of_night
 from inspections.services.rounds import lay
 from inspections.services.shifts import add_shift, profile_of, set_profile
-from inspections.services.tasks import put_off_task
+from inspections.services.tasks import plan_tasks, planned_together, put_off_task
 from inspections.services.visits import Typed, close_out_visit, could_not_do, reading_key
 from installs.models import Installation, Instrument, TorqueSignOff
 from installs.services.device_models import add_device_model
 from installs.services.devices import add_device
 from installs.services.installations import install_device
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from plant.calc.working_days import is_working_day
 from plant.models import Conveyor, ConveyorPart, Person, Plant
 from plant.services.conveyors import add_area, add_conveyor, add_part
 from plant.services.incidents import record_incidents
@@ -42,7 +45,7 @@ from plant.services.running_hours import record_meter_reading, record_runs
 from plant.services.switch_events import keep_switch_events
 from reports.services.demo_fittings import FITTED_BY_THE_BOOK, fit_by_the_book, write_fittings
 from reports.services.demo_keys import key_of
-from reports.services.demo_life import write_instruments, write_out_of_service, write_part_changes
+from reports.services.demo_life import done_moment, write_instruments, write_out_of_service, write_part_changes
 from reports.services.demo_surveys import write_belt_offsets, write_surveys
 from reports.services.months import draft_month, month_before, publish_month
 from reports.services.rate_watch import watch_plant
@@ -65,7 +68,8 @@ def load_demo(*, say: Say = print) -> bool:
     demo = build(timezone.localdate(timezone=ZoneInfo(scenario.TIME_ZONE)))
     if plant is None:
         say("Registers, running hours, incidents and past visits ...")
-        write_past(demo, say)
+        with planned_together():
+            write_past(demo, say)
     plant = Plant.objects.get(name=scenario.PLANT_NAME)
     say("Check plans and the night's work ...")
     write_plans(plant, demo)
@@ -103,9 +107,7 @@ def write_past(demo: DemoPlant, say: Say) -> None:
         currency="EUR",
         cost_of_stop_hour=900.0,
         cost_of_spilled_tonne=60.0,
-        holidays="\n".join(
-            f"{demo.today.year + n}-{day}" for n in (0, 1) for day in ("01-01 New Year's Day", "12-25 Christmas Day")
-        ),
+        holidays="\n".join(f"{day} {name}" for day, name in holidays_of(demo).items()),
     )
     by_name = write_people(plant)
     engineer, planner = by_name["engineer-1"], by_name["planner-1"]
@@ -125,11 +127,21 @@ def write_past(demo: DemoPlant, say: Say) -> None:
     say("  visits are in")
 
 
+def holidays_of(demo: DemoPlant) -> dict[dt.date, str]:
+    years = (demo.today.year, demo.today.year + 1)
+    named = ((1, 1, "New Year's Day"), (12, 25, "Christmas Day"))
+    return {dt.date(year, month, day): name for year in years for month, day, name in named}
+
+
+def is_working(demo: DemoPlant, day: dt.date) -> bool:
+    return is_working_day(day, holidays_of(demo))
+
+
 def write_people(plant: Plant) -> dict[str, Person]:
     known = {}
+    password = make_password(people.DEMO_PASSWORD)  # the same for all, and slow to make on purpose
     for name, role, units in people.PEOPLE:
-        person = Person(username=name, email=f"{name}@bramwick.example", unit_system=units)
-        person.set_password(people.DEMO_PASSWORD)
+        person = Person(username=name, email=f"{name}@bramwick.example", unit_system=units, password=password)
         person.full_clean()
         person.save()
         give_role(person=person, plant=plant, role=role)
@@ -231,7 +243,7 @@ def write_devices(plant: Plant, belts: dict[str, Conveyor], demo: DemoPlant, by:
                 conveyor=belts[belt.tag],
                 strand=each.strand,
                 chainage_m=each.chainage_m,
-                installed_at=fitted_at(each, demo.today, demo.zone),
+                installed_at=demo.fitted_at(each),
                 by=by,
                 access="drive side walkway" if each.number % 3 else "off side platform",
                 note=NOTES.get(each.number, ""),
@@ -247,15 +259,16 @@ NOTES = {
 
 
 def write_hours(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> None:
-    spans = [demo.span(day) for day in demo.days()]
+    days = [(day, demo.date(day), *demo.span(day)) for day in demo.days()]
     for tag, conveyor in belts.items():
         if tag == "Y-01":  # an hour meter instead of daily totals
-            for read_at, shown, event, is_doubtful in demo.meter:
+            for row in demo.drawn.meter:
                 record_meter_reading(
-                    conveyor=conveyor, by=by, read_at=read_at, reading_h=shown, event=event, keep_doubtful=is_doubtful
-                )
+                    conveyor=conveyor, by=by, read_at=demo.at(row.moment), reading_h=row.shown_h, event=row.event,
+                    keep_doubtful=row.is_doubtful,
+                )  # fmt: skip
             continue
-        missing = demo.missing_days.get(tag, set())
+        missing = demo.drawn.missing_days.get(tag, ())
         record_runs(
             (
                 {
@@ -264,9 +277,9 @@ def write_hours(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> None
                     "ends_at": end,
                     "running_h": float(hours),
                     "source": "shift log",
-                    "client_key": key_of("hours", tag, day),
+                    "client_key": key_of("hours", tag, date),
                 }
-                for day, (start, end), hours in zip(demo.days(), spans, demo.hours[tag], strict=True)
+                for (day, date, start, end), hours in zip(days, demo.drawn.hours[tag], strict=True)
                 if day not in missing
             ),
             by=by,
@@ -279,7 +292,7 @@ def write_incidents(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> 
             {
                 "client_key": key_of("incident", n),
                 "conveyor": belts[each.tag],
-                "happened_at": each.at,
+                "happened_at": demo.at(each.moment),
                 "strand": each.strand,
                 "chainage_m": each.chainage_m,
                 "side": each.side,
@@ -290,7 +303,7 @@ def write_incidents(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> 
                 "spilled_t": each.spilled_t,
                 "suspected_cause": each.cause,
             }
-            for n, each in enumerate(demo.incidents)
+            for n, each in enumerate(demo.drawn.incidents)
         ),
         by=by,
     )
@@ -299,8 +312,13 @@ def write_incidents(belts: dict[str, Conveyor], demo: DemoPlant, by: Person) -> 
         for part in ConveyorPart.objects.drift_switches().select_related("conveyor")
     }
     keep_switch_events(
-        {"drift_switch": switches[tag, at_m], "at": at, "is_on": is_on, "side": side}
-        for tag, at_m, at, is_on, side in demo.switch_events
+        {
+            "drift_switch": switches[each.tag, each.chainage_m],
+            "at": demo.at(each.moment),
+            "is_on": each.is_on,
+            "side": each.side,
+        }
+        for each in demo.drawn.switch_events
     )
 
 
@@ -308,11 +326,11 @@ def write_changes(
     belts: dict[str, Conveyor], places: dict[int, Installation], demo: DemoPlant, planner: Person, engineer: Person
 ) -> None:
     def ago(days: int) -> dt.datetime:
-        return demo.span(demo.today - dt.timedelta(days=days))[0] + dt.timedelta(hours=9)
+        return demo.at(wall(-days, 9))
 
     record_belt_change(
         conveyor=belts["S-15"],
-        changed_at=places[22].installed_at + dt.timedelta(days=stories.NEW_BELT_AFTER_DAYS),
+        changed_at=demo.at(wall(fitted_day(scenario.device(22)) + stories.NEW_BELT_AFTER_DAYS, FITTED_H)),
         by=planner,
         kind="belt",
         description="New belt, 1200 mm, two vulcanised joints",
@@ -329,15 +347,16 @@ def write_changes(
         conveyor=belts["Y-02"], changed_at=ago(30), by=engineer, kind="splice",
         description="Splice found crooked: it trips the same switch once per revolution", cuts_comparison=False,
     )  # fmt: skip
-    next_week = demo.today + dt.timedelta(days=7 - demo.today.weekday() + 3)
-    start = demo.span(next_week)[0] + dt.timedelta(hours=6)
+    # Thursday of next week, or Friday where that is a holiday.
+    next_week = next(day for day in range(10 - demo.today.weekday(), 21) if is_working(demo, demo.date(day)))
+    start = demo.at(wall(next_week, 6))
     for tag in ("S-12", "S-15"):
         plan_outage(
             conveyor=belts[tag], starts_at=start, ends_at=start + dt.timedelta(hours=6), by=planner,
             reason="screen deck change",
         )  # fmt: skip
     for days, tag, hours in ((2, "Q-04", 4), (4, "L-02", 5), (9, "Q-11", 6), (12, "K-04", 8)):
-        start = demo.span(demo.today + dt.timedelta(days=days))[0] + dt.timedelta(hours=7)
+        start = demo.at(wall(days, 7))
         plan_outage(
             conveyor=belts[tag], starts_at=start, ends_at=start + dt.timedelta(hours=hours), by=planner,
             reason="planned stop",
@@ -345,13 +364,14 @@ def write_changes(
     for story in stories.STORIES:
         if story.window_reason:
             place = places[story.devices[0]]
-            installed_on = timezone.localdate(place.installed_at, timezone=demo.zone)
+            year_on = demo.date(fitted_day(scenario.device(story.devices[0])) + 364)
             set_window(
                 installation=place,
                 by=engineer,
                 reason=story.window_reason,
                 before_months=story.before_months,
-                after_until=installed_on + dt.timedelta(days=364) if story.after_ends == "year" else None,
+                after_until=year_on if story.after_ends == "year" else None,
+                set_at=place.installed_at,  # before anyone counted
             )
 
 
@@ -360,7 +380,7 @@ def write_shifts(plant: Plant, demo: DemoPlant) -> None:
     """Shifts of this week and the next, and a draft for the next working day."""
     planner = Person.objects.get(username="planner-1")
     monday = demo.today - dt.timedelta(days=demo.today.weekday())
-    days = [monday + dt.timedelta(days=n) for n in range(14) if n % 7 < 5]
+    days = [day for n in range(14) if is_working(demo, day := monday + dt.timedelta(days=n))]
     for name, begin, end, rest, skills, tools in people.SHIFTS:
         person = Person.objects.get(username=name)
         profile = profile_of(plant, person)
@@ -397,7 +417,7 @@ def write_visits(
 ) -> None:
     kinds = {kind.code: kind for kind in CheckKind.objects.filter(plant=None)}
     tasks = past_tasks(plant, places, demo, kinds)
-    for n, each in enumerate(demo.visits):
+    for n, each in enumerate(demo.drawn.visits):
         write_visit(each, places[each.device], {code: tasks[n, code] for code in each.entries}, by_name, demo, wrenches)
 
 
@@ -406,8 +426,9 @@ def past_tasks(
 ) -> dict[tuple[int, str], Task]:
     """The tasks that the past visits closed, in their windows."""
     rows, keys, seen = [], [], set()
-    for n, each in enumerate(demo.visits):
-        day = each.at.date()
+    for n, each in enumerate(demo.drawn.visits):
+        at = demo.at(each.moment)
+        day = demo.date(day_of(each.moment))
         for code in each.entries:
             is_first = code == "fastener-torque" and (each.device, code) not in seen
             seen.add((each.device, code))
@@ -421,7 +442,7 @@ def past_tasks(
                     due_on=day,
                     opens_on=day - dt.timedelta(days=7),
                     closes_on=day + dt.timedelta(days=7),
-                    created_at=each.at - dt.timedelta(days=30),
+                    created_at=at - dt.timedelta(days=30),
                     client_key=key_of("task", n, code),
                 )
             )
@@ -444,37 +465,36 @@ def write_visit(
         else typed_entries(each, readings)
         for code, readings in each.entries.items()
     }
-    by = by_name[each.by]
+    by, at, day = by_name[each.by], demo.at(each.moment), demo.date(day_of(each.moment))
+    action = action_of(each, place, day, by)
     visit = close_out_visit(
         installation=place,
         by=by,
-        client_key=key_of("visit", each.device, each.at),
-        visited_at=each.at,
+        client_key=key_of("visit", each.device, at),
+        visited_at=at,
         entries=entries,
         lockout_confirmed=True,
-        lockout_confirmed_at=each.at - dt.timedelta(minutes=12),
-        permit_reference=f"PTW-{each.at:%y%m%d}-{each.device:02d}",
+        lockout_confirmed_at=at - dt.timedelta(minutes=12),
+        permit_reference=f"PTW-{day:%y%m%d}-{each.device:02d}",
         note=each.note,
         confirmed_implausible={
             reading_key(pk, code, stage) for pk, codes in entries.items() for code, stages in codes.items()
             for stage in stages
         },
-        action=action_of(each, place, by),
+        action=action,
         no_action_reason=each.no_action_reason or "Looked at again at the next visit.",
     )  # fmt: skip
-    if each.action and each.action_done_days is not None:
-        done_at = each.at + dt.timedelta(days=each.action_done_days)
-        if done_at.date() < demo.today:
-            action = Action.objects.get(visit=visit)
-            finish_action(action, by=by, note="Pivot freed, cleaned and greased.", done_at=done_at)
+    if action and (done := done_moment(each)) is not None:
+        known = action.add_to or Action.objects.get(visit=visit)
+        finish_action(known, by=by, note="Pivot freed, cleaned and greased.", done_at=demo.at(done))
 
 
-def action_of(each: DemoVisit, place: Installation, by: Person) -> NewAction | None:
+def action_of(each: DemoVisit, place: Installation, day: dt.date, by: Person) -> NewAction | None:
     """What a visit called for; where the same is open still, it was found again and is added to that."""
     if not each.action:
         return None
     open_one = next(iter(alike_open(place, (), each.action)), None)
-    return NewAction(each.action, each.at.date() + dt.timedelta(days=14), by, add_to=open_one)
+    return NewAction(each.action, day + dt.timedelta(days=14), by, add_to=open_one)
 
 
 def typed_entries(each: DemoVisit, readings: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
@@ -508,16 +528,18 @@ def write_plans(plant: Plant, demo: DemoPlant) -> None:
     engineer = Person.objects.get(username="engineer-1")
     planner = Person.objects.get(username="planner-1")
     kinds = {kind.code: kind for kind in CheckKind.objects.filter(plant=None)}
-    long_ago = demo.span(demo.first_day)[0]
-    for model in plant.device_models.all():
-        for code in CHECKS:
-            write_plan(plant, engineer, kinds[code], 1, created_at=long_ago, device_model=model)
-    for belt in BELTS:
-        for each in belt.devices if belt.is_wet else ():
-            place = Installation.objects.get(plant=plant, device__number=str(each.number))
+    long_ago = demo.at(wall(-DAYS, 0))
+    with planned_together():
+        for model in plant.device_models.all():
             for code in CHECKS:
-                write_plan(plant, engineer, kinds[code], 2, created_at=place.installed_at, installation=place)
-    write_own_check(plant, engineer, demo)
+                write_plan(plant, engineer, kinds[code], 1, created_at=long_ago, device_model=model)
+        for belt in BELTS:
+            for each in belt.devices if belt.is_wet else ():
+                place = Installation.objects.get(plant=plant, device__number=str(each.number))
+                for code in CHECKS:
+                    write_plan(plant, engineer, kinds[code], 2, created_at=place.installed_at, installation=place)
+        write_own_check(plant, engineer, demo)
+    plan_tasks(plant, demo.today)
     put_off_twice(plant, planner, demo)
     not_safe(plant, demo)
     write_fittings(plant, planner, demo)
@@ -554,7 +576,7 @@ def write_own_check(plant: Plant, by: Person, demo: DemoPlant) -> None:
     model = plant.device_models.get(name="CT-1")
     create_check_plan(
         plant=plant, by=by, check_kind=kind, device_model=model, interval_days=30, opens_days_before=5,
-        closes_days_after=10, created_at=demo.span(demo.today - dt.timedelta(days=2))[0],
+        closes_days_after=10, created_at=demo.at(wall(-2, 0)),
     )  # fmt: skip
 
 
@@ -566,7 +588,7 @@ def put_off_twice(plant: Plant, by: Person, demo: DemoPlant) -> None:
         origin=Task.Origin.PLAN,
     )
     for reason in stories.PUT_OFF_REASONS:
-        agreed_at = demo.span(task.closes_on - dt.timedelta(days=1))[0] + dt.timedelta(hours=10)
+        agreed_at = demo.at(wall((task.closes_on - demo.today).days - 1, 10))
         put_off_task(
             task=task,
             by=by,
@@ -586,5 +608,5 @@ def not_safe(plant: Plant, demo: DemoPlant) -> None:
             by=Person.objects.get(username="technician-1"),
             reason="not_safe",
             note="Water across the walkway, no safe footing at the return strand.",
-            tried_at=demo.span(demo.today - dt.timedelta(days=1))[0] + dt.timedelta(hours=10),
+            tried_at=demo.at(wall(-1, 10)),
         )

@@ -14,8 +14,9 @@ from django.utils import timezone
 from fixtures import fittings as stories
 from fixtures import instruments
 from fixtures import surveys as survey_stories
-from fixtures.generator import DemoPlant, fitted_at
-from fixtures.scenario import BELTS
+from fixtures.generator import DemoPlant
+from fixtures.plant_time import FITTED_H, fitted_day, wall
+from fixtures.scenario import device as story_device
 from installs.models import Device, Fitting, Installation, Instrument, Survey
 from installs.services.commissioning import (
     accept_fitting,
@@ -39,11 +40,10 @@ RESTRAINT_WORDS = "No photo: cameras are not allowed in this gallery. The strap 
 
 def write_fittings(plant: Plant, by: Person, demo: DemoPlant) -> None:
     """Those that are planned or under way today."""
-    yesterday = demo.span(demo.today - dt.timedelta(days=1))[0]
     planned_on_s12(plant, by)
     # Begun by the late shift and left for the next one.
-    half_done_on_y06(plant, by, min(yesterday + dt.timedelta(hours=20), timezone.now() - dt.timedelta(hours=4)))
-    between_adjustments_on_l01(plant, by, yesterday + dt.timedelta(hours=7))
+    half_done_on_y06(plant, by, min(demo.at(wall(-1, 20)), timezone.now() - dt.timedelta(hours=4)))
+    between_adjustments_on_l01(plant, by, demo.at(wall(-1, 7)))
 
 
 def people() -> dict[str, Person]:
@@ -146,10 +146,10 @@ def fit_by_the_book(device: Device, belt: Conveyor, chainage_m: float, demo: Dem
     """Device 25: surveyed, planned, fitted up, tightened, run, accepted and handed over when it went into service."""
     known = people()
     by, first, second = known["planner-1"], known["technician-1"], known["technician-2"]
-    story = next(each for one in BELTS for each in one.devices if each.number == FITTED_BY_THE_BOOK)
-    over_at = fitted_at(story, demo.today, demo.zone)
-    walked_at = over_at - dt.timedelta(days=survey_stories.OF_THE_YOUNG_ONE.days_ago) + dt.timedelta(hours=4)
-    survey = write_closed_survey(survey_stories.OF_THE_YOUNG_ONE, belt, walked_at, first)
+    story = story_device(FITTED_BY_THE_BOOK)
+    over_at = demo.fitted_at(story)
+    walked = wall(fitted_day(story) - survey_stories.OF_THE_YOUNG_ONE.days_ago, FITTED_H + 4)
+    survey = write_closed_survey(survey_stories.OF_THE_YOUNG_ONE, belt, demo.at(walked), first)
     begun_at = over_at - dt.timedelta(hours=7)
     job = plan_fitting(
         conveyor=belt,

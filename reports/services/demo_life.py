@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 
 from fixtures import instruments, stories
-from fixtures.generator import DemoPlant
+from fixtures.generator import DemoPlant, DemoVisit
+from fixtures.plant_time import DAY_S, wall
 from installs.models import Installation, Instrument, PartChange
 from installs.services.instruments import add_instrument
 from installs.services.out_of_service import take_out_of_service
@@ -44,30 +45,27 @@ def write_instruments(plant: Plant, by: Person, today: dt.date) -> dict[str, Ins
 def write_part_changes(places: dict[int, Installation], demo: DemoPlant, by_name: dict[str, Person]) -> None:
     """Rollers of the wet belt at the visits that changed them, clamps that kept loosening, a pivot that seized."""
     loose = 0
-    for visit in demo.visits:
-        place, by = places[visit.device], by_name[visit.by]
+    for visit in demo.drawn.visits:
+        place, by, at = places[visit.device], by_name[visit.by], demo.at(visit.moment)
         if visit.device == stories.WET_DEVICE and "replaced" in visit.note:
-            write_change(
-                place, Part.SENSOR_ROLLERS, Why.EARLY, visit.at, by, "Changed before the limit: wet and abrasive."
-            )
+            note = "Changed before the limit: wet and abrasive."
+            write_change(place, Part.SENSOR_ROLLERS, Why.EARLY, at, by, note)
         if visit.device == stories.LOOSE_DEVICE and "loose" in visit.note:
             loose += 1
             if loose == 2:
-                write_change(place, Part.FASTENERS, Why.FAILED, visit.at, by, "All four clamps with new nuts.")
-    if (done_at := bearing_changed_at(demo)) is not None:
-        device, at, name = done_at
-        note = "The bearing had water in it and was replaced, the seal as well."
-        write_change(places[device], Part.PIVOT, Why.SEIZED, at, by_name[name], note)
+                write_change(place, Part.FASTENERS, Why.FAILED, at, by, "All four clamps with new nuts.")
+    done = ((each, moment) for each in demo.drawn.visits if (moment := done_moment(each)) is not None)
+    visit, moment = next(done)  # the first pivot that was found seized and put right since
+    note = "The bearing had water in it and was replaced, the seal as well."
+    write_change(places[visit.device], Part.PIVOT, Why.SEIZED, demo.at(moment), by_name[visit.by], note)
 
 
-def bearing_changed_at(demo: DemoPlant) -> tuple[int, dt.datetime, str] | None:
-    """Device, time and person of the first pivot that was found seized and put right since."""
-    for visit in demo.visits:
-        if visit.action and visit.action_done_days is not None:
-            at = visit.at + dt.timedelta(days=visit.action_done_days)
-            if at.date() < demo.today:
-                return visit.device, at, visit.by
-    return None
+def done_moment(visit: DemoVisit) -> int | None:
+    """When the action that a visit raised was done; None where it raised none, or where it is open still."""
+    if not visit.action or visit.action_done_days is None:
+        return None
+    moment = visit.moment + visit.action_done_days * DAY_S
+    return moment if moment < 0 else None
 
 
 def write_change(place: Installation, part: str, why: str, at: dt.datetime, by: Person, note: str) -> None:
@@ -86,7 +84,7 @@ def write_out_of_service(places: dict[int, Installation], demo: DemoPlant, by: P
     """The carry device that fouls the deck plate stands still until the plate is cut back."""
     take_out_of_service(
         installation=places[stories.OUT_OF_SERVICE],
-        begins_at=demo.span(demo.today - dt.timedelta(days=12))[0] + dt.timedelta(hours=14),
+        begins_at=demo.at(wall(-12, 14)),
         reason="Fouls the deck plate at full tilt: tied back until the plate is cut.",
         by=by,
         client_key=key_of("out of service", stories.OUT_OF_SERVICE),

@@ -7,6 +7,8 @@ from typing import Any
 
 from fixtures import surveys as stories
 from fixtures.generator import DemoPlant
+from fixtures.plant_time import FITTED_H, fitted_day, wall
+from fixtures.scenario import device
 from installs.models import BeltOffset, DeviceModel, Installation, Survey
 from installs.services.belt_offsets import set_offset
 from installs.services.placement import log_station, override_cause
@@ -33,7 +35,7 @@ def write_belt_offsets(places: dict[int, Installation], demo: DemoPlant, by: Per
                     chainage_m=at,
                     is_loaded=is_loaded,
                     offset_mm=offset_mm,
-                    taken_at=place.installed_at + dt.timedelta(days=days),
+                    taken_at=demo.at(wall(fitted_day(device(story.device)) + days, FITTED_H)),
                     occasion=occasion,
                     by=by,
                     installation=place,
@@ -47,14 +49,13 @@ def write_surveys(plant: Plant, demo: DemoPlant, by_name: dict[str, Person]) -> 
     }
     write_open_survey(belts["Q-11"], demo, by_name["technician-1"])
     for each in stories.CLOSED:
-        at = demo.span(demo.today - dt.timedelta(days=each.days_ago))[0] + dt.timedelta(hours=9, minutes=30)
-        write_closed_survey(each, belts[each.tag], at, by_name[each.by])
+        write_closed_survey(each, belts[each.tag], demo.at(wall(-each.days_ago, 9.5)), by_name[each.by])
     tag, strand, chainage_m, days_ago, who, how = stories.LOGGED
     log_station(
         conveyor=plant.conveyors.get(tag=tag),
         strand=strand,
         chainage_m=chainage_m,
-        from_on=demo.today - dt.timedelta(days=days_ago),
+        from_on=demo.date(-days_ago),
         logged_by=who,
         note=how,
         by=by_name["planner-1"],
@@ -79,7 +80,7 @@ def write_open_survey(conveyor: Conveyor, demo: DemoPlant, by: Person) -> None:
         strand=known["strand"],
         chainage_m=known["chainage_m"],
         device_model=DeviceModel.objects.get(plant=conveyor.plant, name=known["model"]),
-        surveyed_at=demo.span(demo.today - dt.timedelta(days=2))[0] + dt.timedelta(hours=10),
+        surveyed_at=demo.at(wall(-2, 10)),
         by=by,
         client_key=key_of("survey", known["tag"]),
     )

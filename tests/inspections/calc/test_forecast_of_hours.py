@@ -4,7 +4,8 @@ import datetime as dt
 
 import numpy as np
 
-from fixtures.generator import daily_hours, is_shut_down
+from fixtures.generator import daily_hours
+from fixtures.plant_time import is_shut_down
 from fixtures.scenario import BELTS
 from inspections.calc.due_dates import day_reached, next_due, recent_daily_hours
 

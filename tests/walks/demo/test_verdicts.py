@@ -19,6 +19,7 @@ STORIES = [
     ("Y-09", "device 34", "16 in 5,000 h", "15 in 5,000 h", "0.94 (0.43-2.02)", "no clear change"),
     ("Y-03", "device 30", "15 in 5,000 h", "14 in 4,900 h", "0.95 (0.43-2.12)", "no clear change"),
     ("K-07", "device 41", "16 in 10,500 h", "25 in 7,000 h", "2.34 (1.20-4.70)", "more incidents"),
+    ("L-03", "device 48", "10 in 4,400 h", "10 in 8,800 h", "0.50 (0.19-1.34)", "no clear change"),
     ("S-21", "device 25", "14 in 4,900 h", "0 in 95 h", "0.00 (0.00-15.5", "too early"),
 ]
 
@@ -52,6 +53,18 @@ def test_each_story_leads_to_its_rows(site, sign_in):
                 page.locator("table.register tbody tr").last.get_by_role("link").first.click()
                 expect(page.get_by_role("heading", level=1)).to_contain_text(tag)
             page.goto(own)
+
+
+def test_the_wander_that_moved_upstream_stands_beside_the_zone(site, sign_in):
+    page = sign_in("engineer-1")
+    page.goto(f"{site.address}/effect/")
+    row_of(page, "L-03", "device 48").get_by_role("link", name="L-03").click()
+    panel = page.locator("section").filter(has=page.get_by_role("heading", name="Moved, not cured?"))
+    upstream = panel.locator("tbody tr").filter(has_text="upstream of the zone")
+    for words in ("160 m – 210 m", "1.60 (0.56-"):
+        expect(upstream).to_contain_text(words)
+    expect(upstream.locator("td.num").nth(0)).to_have_text("5")
+    expect(upstream.locator("td.num").nth(1)).to_have_text("16")
 
 
 def test_the_offsets_tell_of_a_device_that_works_and_of_one_that_does_not(site, sign_in):
