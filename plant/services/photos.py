@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import uuid
+from contextlib import suppress
 from typing import Any
 
 from django.conf import settings
@@ -12,7 +13,7 @@ from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.utils.translation import gettext as _
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from plant.errors import Refused
 from plant.models import Photo, Plant
@@ -70,9 +71,26 @@ def clean_picture(content: bytes, *, name: str) -> tuple[str, bytes]:
         with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 raise refused
-            image_format = str(picture.format)
+            # Some phones keep two sizes in one file; that is a JPEG whose first picture counts.
+            image_format = "JPEG" if picture.format == "MPO" else str(picture.format)
             buffer = io.BytesIO()
-            ImageOps.exif_transpose(picture).save(buffer, format=image_format, quality=88)
+            alone(picture).save(buffer, format=image_format, quality=88)
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
         raise refused from error
     return image_format, buffer.getvalue()
+
+
+def alone(picture: Image.Image) -> Image.Image:
+    """The picture and nothing beside it: upright, in common colours, with no comment, place, owner or small copy."""
+    upright: Image.Image = ImageOps.exif_transpose(picture)
+    if "transparency" in upright.info:
+        upright = upright.convert("RGBA")
+    profile = upright.info.get("icc_profile")
+    if profile and upright.mode in ("RGB", "CMYK"):
+        # Without the profile, which may name its owner, the colours are right only as those that every screen knows.
+        with suppress(ImageCms.PyCMSError, OSError):
+            meant = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            common = ImageCms.createProfile("sRGB")
+            upright = ImageCms.profileToProfile(upright, meant, common, outputMode="RGB") or upright
+    upright.info = {}
+    return upright
