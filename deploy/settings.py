@@ -126,6 +126,7 @@ MIDDLEWARE = [
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "plant.middleware.BodyMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
@@ -225,6 +226,8 @@ STORAGES = {
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+# The whole of what one address takes: plant/views/bodies.py.
+LARGEST_FORM_MB = env_number("DRIFTBOOK_LARGEST_FORM_MB", 1, least=1, most=50)
 LARGEST_IMPORT_MB = env_number("DRIFTBOOK_LARGEST_IMPORT_MB", 50, least=1, most=2000)
 LARGEST_IMPORT_UNPACKED_MB = env_number("DRIFTBOOK_LARGEST_IMPORT_UNPACKED_MB", 100, least=1, most=4000)
 LARGEST_IMPORT_ROWS = env_number("DRIFTBOOK_LARGEST_IMPORT_ROWS", 200_000, least=1, most=5_000_000)

@@ -1,8 +1,9 @@
-"""Which plant a request is about, in whose clock."""
+"""What stands in front of every page: how much is sent, which plant it is about, in whose clock."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.shortcuts import redirect
@@ -11,6 +12,23 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from plant.models import Person, Plant
+from plant.views.bodies import refusal_of
+
+
+class BodyMiddleware:
+    """Refuses a body that is larger than its address takes, before anything reads it.
+
+    It stands before the check against forged forms, which reads the whole form.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
+        return refusal_of(request, view)
 
 
 class ReadableAddressMiddleware:

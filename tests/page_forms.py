@@ -18,6 +18,7 @@ class PageForm:
     action: str = ""
     sent: dict[str, list[str]] = field(default_factory=dict)
     names: set[str] = field(default_factory=set)  # also of boxes that are empty, files and buttons
+    has_files: bool = False
 
     def put(self, name: str, value: str) -> None:
         self.sent.setdefault(name, []).append(value)
@@ -72,6 +73,7 @@ class FormReader(HTMLParser):
             at.names.add(name)
         if tag == "input":
             kind = given.get("type", "text")
+            at.has_files |= kind == "file"
             if kind in ("checkbox", "radio"):
                 if "checked" in given:
                     at.put(name, given.get("value", "on"))

@@ -67,6 +67,9 @@ class Walk:
             return []
         found = [each for each in forms_in(answer.content.decode(), address) if each.method == "post"]
         self.forms |= {name_of(each.action) for each in found}
+        for each in found:
+            if each.has_files and not hasattr(resolve(each.action.split("?")[0]).func, "too_large"):
+                self.failed.append(f"{each.action} is sent files from {address}, but takes no more than text: @takes")
         return found
 
     def filled_in(self, client: Client, name: str, example: TrueForm) -> dict[str, Any]:

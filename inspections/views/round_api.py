@@ -42,6 +42,7 @@ from plant.errors import Refused
 from plant.models import Photo
 from plant.permissions import get_visible, require_right
 from plant.services.photos import keep_photo
+from plant.views.bodies import answers_in_json, as_one_photo, takes
 
 
 def answer_as(name: str) -> Callable:
@@ -64,7 +65,7 @@ def answer_as(name: str) -> Callable:
 
         checked.right = name  # type: ignore[attr-defined]
         checked.login_required = False  # type: ignore[attr-defined]
-        return never_cache(checked)
+        return answers_in_json(never_cache(checked))
 
     return mark
 
@@ -94,6 +95,7 @@ def pack(request: HttpRequest) -> JsonResponse:
 
 
 @answer_as(CLOSE_OUT)
+@takes(as_one_photo)
 @require_POST
 def take_photo(request: HttpRequest) -> JsonResponse:
     """One photo, whole or not at all: the phone says how long it is and what it adds up to."""

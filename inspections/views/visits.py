@@ -27,6 +27,7 @@ from plant.errors import Refused
 from plant.models import Photo, Plant
 from plant.permissions import get_visible, right
 from plant.services.photos import keep_photo
+from plant.views.bodies import as_photos, takes
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange
 
@@ -37,6 +38,7 @@ PLACES = Installation.objects.select_related(
 
 
 @right(CLOSE_OUT)
+@takes(as_photos)
 def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
     """One page for one stop: what to read, graded while it is typed and again when it is sent."""
     installation = get_visible(request, PLACES, CLOSE_OUT, pk=pk)

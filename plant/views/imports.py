@@ -16,7 +16,6 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
@@ -27,6 +26,7 @@ from plant.permissions import get_visible, require_right, right
 from plant.services import imports
 from plant.services.import_preview import preview_of
 from plant.tables.imports import ImportTable
+from plant.views.bodies import as_import, takes
 from plant.views.lists import RegisterList
 
 RIGHT = "plant.run_import"
@@ -99,32 +99,13 @@ class ImportList(RegisterList):
 
 
 class ImportUpload(ImportList):
-    """Takes the file, once its size was looked at."""
+    """Takes the file."""
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         return redirect("import-list")
 
 
-receive = csrf_protect(ImportUpload.as_view())
-
-
-@csrf_exempt
-@right(RIGHT)
-def import_create(request: HttpRequest) -> HttpResponse:
-    """Look at the size that the browser announces before a byte of the file is read.
-
-    The check against forged forms reads the whole form and with it the file; so it comes after this one, and it does
-    come: `receive` is protected.
-    """
-    announced = int(request.META.get("CONTENT_LENGTH") or 0)
-    try:
-        # The form itself adds some hundred bytes to the file.
-        imports.check_size(announced - 100_000)
-    except Refused as refusal:
-        return render(
-            request, "plant/import_too_large.html", {"title": _("Too large"), "words": refusal.message}, status=413
-        )
-    return receive(request)
+import_create = takes(as_import)(ImportUpload.as_view())
 
 
 @right(RIGHT)

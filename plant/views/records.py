@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from django.contrib import messages
+from django.forms import FileField
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -16,6 +17,7 @@ from django.views.generic import TemplateView
 from plant.errors import ChangedMeanwhile, Refused
 from plant.permissions import get_visible
 from plant.permissions import right as needs_right
+from plant.views.bodies import as_photos, takes
 
 
 class RecordPage(TemplateView):
@@ -30,7 +32,9 @@ class RecordPage(TemplateView):
 
     @classmethod
     def as_view(cls, **initkwargs: Any) -> Any:
-        return needs_right(cls.right)(super().as_view(**initkwargs))
+        view = needs_right(cls.right)(super().as_view(**initkwargs))
+        fields = getattr(cls.form_class, "base_fields", {}).values()
+        return takes(as_photos)(view) if any(isinstance(each, FileField) for each in fields) else view
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         self.row = self.get_row()
