@@ -119,8 +119,10 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "plant.middleware.MethodMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "plant.middleware.NoStoreMiddleware",
     "plant.middleware.ReadableAddressMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -1,11 +1,11 @@
-"""What stands in front of every page: how much is sent, which plant it is about, in whose clock."""
+"""What stands before every page: how it is asked for, how much is sent, which plant it is about, in whose clock."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest, HttpResponseNotAllowed
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -13,6 +13,35 @@ from django.utils.translation import gettext as _
 
 from plant.models import Person, Plant
 from plant.views.bodies import refusal_of
+
+METHODS = ("GET", "HEAD", "POST")
+
+
+class MethodMiddleware:
+    """Lets only GET, HEAD and POST through: no page offers more, and TRACE would send cookies back."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.method not in METHODS:
+            return HttpResponseNotAllowed(METHODS)
+        return self.get_response(request)
+
+
+class NoStoreMiddleware:
+    """Asks browsers to keep no page: what a signed-in person saw is not shown after they signed out.
+
+    Static files are answered before this. A page that says by itself how long it may be kept is left alone.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        answer.headers.setdefault("Cache-Control", "no-store, private")
+        return answer
 
 
 class BodyMiddleware:

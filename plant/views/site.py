@@ -96,9 +96,7 @@ def understood(request: HttpRequest) -> HttpResponse:
 def photo(request: HttpRequest, pk: int) -> FileResponse:
     """The picture, to people of its plant only."""
     row = get_visible(request, Photo.objects.all(), "plant.view_photo", pk=pk)
-    answer = FileResponse(row.file.open("rb"), content_type=f"image/{row.image_format.lower()}")
-    answer["Cache-Control"] = "private, max-age=86400"
-    return answer
+    return FileResponse(row.file.open("rb"), content_type=f"image/{row.image_format.lower()}")
 
 
 @open_to_all
