@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest, HttpResponseNotAllowed
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -13,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from plant.models import Person, Plant
 from plant.views.bodies import refusal_of
+from plant.views.sent_again import signed_out_meanwhile
 
 METHODS = ("GET", "HEAD", "POST")
 
@@ -58,6 +60,13 @@ class BodyMiddleware:
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         return refusal_of(request, view)
+
+
+class SignInMiddleware(LoginRequiredMiddleware):
+    """Leads to the sign-in; a form that was sent after the sign-in ended is kept on its page."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponse:
+        return signed_out_meanwhile(request) or super().handle_no_permission(request, view_func)
 
 
 class ReadableAddressMiddleware:
