@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
 
 from plant.panels import main_pages
 from plant.permissions import has_right
 from plant.services.jobs import stale_background_words
+from plant.words.storage import nearly_full
 
 
 def site(request: HttpRequest) -> dict[str, Any]:
@@ -34,4 +37,5 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "units": person.unit_system,
         "n_notices": person.notices.filter(read_at__isnull=True, plant__in=request.plants).count(),
         "background_words": stale_background_words(),
+        "storage_words": nearly_full(shutil.disk_usage(settings.DATA_DIR).free),
     }

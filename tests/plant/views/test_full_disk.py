@@ -1,0 +1,94 @@
+"""A full disk is said in a sentence, on every page that it stops."""
+
+from __future__ import annotations
+
+import errno
+import shutil
+import sqlite3
+import uuid
+from collections import namedtuple
+
+import psycopg.errors
+import pytest
+from django.db import OperationalError, connection
+from django.test import Client
+from django.urls import reverse
+
+from plant.views import errors
+
+Usage = namedtuple("Usage", "total used free")
+
+
+@pytest.fixture
+def client(pat):
+    client = Client(raise_request_exception=False)
+    client.force_login(pat)
+    return client
+
+
+def sqlite_error(code):
+    error = sqlite3.OperationalError("what the data base says")
+    error.sqlite_errorcode = code
+    return error
+
+
+def from_the_site(cause):
+    try:
+        raise OperationalError("said again") from cause
+    except OperationalError as error:
+        return error
+
+
+def test_a_book_that_cannot_grow_says_so(client, alder):
+    """With the data base's own error: it may have no further page."""
+    if connection.vendor != "sqlite":
+        pytest.skip("SQLite alone can be told how large it may grow")
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA page_count")
+        pages = cursor.fetchone()[0]
+        cursor.execute(f"PRAGMA max_page_count = {pages}")
+        try:
+            for n in range(500):
+                given = {"code": f"K{n}", "name": f"Kiln {n}", "walking_order": n, "client_key": uuid.uuid4()}
+                answer = client.post(reverse("area-create"), given)
+                if answer.status_code != 302:
+                    break
+        finally:
+            cursor.execute("PRAGMA max_page_count = 1073741823")
+    assert answer.status_code == 507
+    page = answer.content.decode()
+    assert "The disk of this site is full" in page
+    assert "What you typed on this page was not saved" in page
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        OSError(errno.ENOSPC, "No space left on device"),
+        from_the_site(sqlite_error(sqlite3.SQLITE_FULL)),
+        from_the_site(psycopg.errors.DiskFull("could not extend file")),
+    ],
+    ids=["file", "sqlite", "postgresql"],
+)
+def test_every_way_in_which_a_full_disk_shows_is_known(client, monkeypatch, error):
+    def broken(*args, **kwargs):
+        raise error
+
+    monkeypatch.setattr("plant.context_processors.nearly_full", broken)
+    answer = client.get("/")
+    assert answer.status_code == 507
+    assert "The disk of this site is full" in answer.content.decode()
+
+
+def test_an_error_that_may_come_of_something_else_counts_where_nothing_is_free(monkeypatch):
+    error = from_the_site(sqlite_error(sqlite3.SQLITE_CANTOPEN))
+    assert not errors.is_full_disk(error)
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(10**9, 10**9, 0))
+    assert errors.is_full_disk(error)
+    assert not errors.is_full_disk(ValueError("something else"))
+
+
+def test_people_are_warned_before_the_disk_is_full(client, monkeypatch):
+    assert "nearly full" not in client.get("/").content.decode()
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(10**9, 10**9, 37 * 1024 * 1024))
+    assert "The disk of this site is nearly full (37 MB free)" in client.get("/").content.decode()
