@@ -19,6 +19,7 @@ from pathlib import Path
 
 from deploy import environment
 from deploy.children import Children
+from deploy.data_folder import make_private
 from deploy.environment import ROOT, CannotStart
 
 ANSWER_WITHIN_S = 90
@@ -57,7 +58,7 @@ def check_port(host: str, port: int) -> None:
 
 def check_folder(folder: Path) -> None:
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_private(folder)
         with tempfile.NamedTemporaryFile(dir=folder):
             pass
     except OSError as error:

@@ -16,6 +16,8 @@ from csp.constants import NONCE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
+from deploy.data_folder import make_private
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 
@@ -65,7 +67,7 @@ def read_or_make_secret_key() -> str:
         return given
     path = DATA_DIR / "secret_key"
     try:
-        DATA_DIR.mkdir(parents=True, exist_ok=True)
+        make_private(DATA_DIR)
         # O_EXCL: of two processes that start at once only one writes the key.
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="ascii") as file:

@@ -12,6 +12,7 @@ from django.conf import settings
 from django.core.checks import CheckMessage, Error, Warning, register
 
 from deploy.celery_app import app
+from deploy.data_folder import make_private
 from deploy.timetable import TIMETABLE
 
 LOCAL_HOSTS = {"localhost", "127.0.0.1", "[::1]", "testserver"}
@@ -20,7 +21,7 @@ LOCAL_HOSTS = {"localhost", "127.0.0.1", "[::1]", "testserver"}
 @register()
 def check_data_folder(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     try:
-        settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
+        make_private(settings.DATA_DIR)
         with tempfile.NamedTemporaryFile(dir=settings.DATA_DIR):
             return []
     except OSError as error:
