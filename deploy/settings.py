@@ -283,11 +283,13 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"answers": {"()": "deploy.log_lines.AnswerFilter"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["answers"]}},
     "root": {"handlers": ["console"], "level": env_text("DRIFTBOOK_LOG_LEVEL", "INFO").upper()},
     # kombu warns at each start that a broker of files has no host name.
     "loggers": {
-        "axes": {"level": "WARNING"},
+        # plant.receivers says who could not sign in; what this one says is masked.
+        "axes": {"level": "ERROR"},
         "celery": {"level": env_text("DRIFTBOOK_WORKER_LOG_LEVEL", "WARNING").upper()},
         "kombu.connection": {"level": "ERROR"},
     },

@@ -6,7 +6,7 @@ class PlantConfig(AppConfig):
     name = "plant"
 
     def ready(self) -> None:
-        from plant import import_job, import_subjects, main_pages  # noqa: F401  (they register themselves)
+        from plant import import_job, import_subjects, main_pages, receivers  # noqa: F401  (they register themselves)
         from plant.permissions import sync_roles
 
         post_migrate.connect(sync_roles, dispatch_uid="plant.sync_roles")
