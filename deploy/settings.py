@@ -197,9 +197,9 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "sign-in"
+CSRF_FAILURE_VIEW = "plant.views.sent_again.stale_form"
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
-CSRF_FAILURE_VIEW = "plant.views.sent_again.stale_form"
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "plant/sign_in_refused.html"
 AXES_RESET_ON_SUCCESS = True
@@ -238,6 +238,9 @@ LARGEST_IMPORT_UNPACKED_MB = env_number("DRIFTBOOK_LARGEST_IMPORT_UNPACKED_MB", 
 LARGEST_IMPORT_ROWS = env_number("DRIFTBOOK_LARGEST_IMPORT_ROWS", 200_000, least=1, most=5_000_000)
 LARGEST_IMPORT_SECONDS = env_number("DRIFTBOOK_LARGEST_IMPORT_SECONDS", 20, least=1, most=600)
 LARGEST_PHOTO_MB = env_number("DRIFTBOOK_LARGEST_PHOTO_MB", 20, least=1, most=200)
+
+# How long the desk keeps a file; its rows, its name and its checksum stay in the book.
+KEEP_IMPORT_DAYS = env_number("DRIFTBOOK_KEEP_IMPORT_DAYS", 90, least=1, most=36_500)
 
 # --- Content security: nothing from elsewhere, no inline script or style without the page's nonce ---------------------
 CONTENT_SECURITY_POLICY = {

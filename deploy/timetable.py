@@ -19,6 +19,8 @@ TIMETABLE = {
     "send the managers' mails": {"task": "reports.send_decisions", "schedule": crontab(minute="12,42")},
     # A month is drafted on its first day and mailed from the first working day on, by the clock of each plant.
     "draft and send the months": {"task": "reports.draft_and_send_months", "schedule": crontab(minute="20,50")},
+    # Ended sign-ins and old import files.
+    "clear away what is over": {"task": "plant.clear_old", "schedule": crontab(hour="2", minute="45")},
     # Devices that begin to fade; once a night is often enough, and a second run asks for nothing twice.
     "watch the rate of each device": {"task": "reports.watch_rates", "schedule": crontab(hour="3", minute="15")},
 }

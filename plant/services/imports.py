@@ -158,6 +158,8 @@ def raw(file: Any) -> BinaryIO:
 def opened(batch: ImportBatch) -> Iterator[BinaryIO]:
     """The file of a batch, opened anew each time: two readers never share a position."""
     try:
+        if not batch.file:
+            raise FileNotFoundError(batch.file_name)
         file = batch.file.storage.open(str(batch.file.name), "rb")
     except FileNotFoundError as error:
         words = _("The sent file is no longer kept on the server. Send it again; rows that are written stay known.")
@@ -539,7 +541,7 @@ def forget_file(*, batch: ImportBatch) -> None:
         If its rows are being written or were.
     """
     if batch.state != State.UNDERSTOOD or batch.job_id is not None:
-        raise Refused(_("Rows of this file are in the book; the file stays as their source."), code="used")
+        raise Refused(_("Rows of this file are in the book; it stays in the list as their source."), code="used")
     with transaction.atomic():
         batch.delete()
     batch.file.delete(save=False)
