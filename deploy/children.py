@@ -97,6 +97,10 @@ class Children:
             elif now >= child.start_again_at:
                 child.start(cwd=self.cwd, env=self.env)
 
+    def kill(self) -> None:
+        for child in self.all:
+            child.kill()
+
     def stop(self) -> None:
         """Ask each in reverse order, wait for all together, kill what stays."""
         for child in reversed(self.all):

@@ -10,6 +10,7 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -18,6 +19,18 @@ LAST_LINES = 12
 
 class CannotStart(Exception):
     """One sentence for the person at the terminal: what is wrong and what to do."""
+
+
+def run_to_end(main: Callable[[Sequence[str]], int], given: Sequence[str]) -> int:
+    """The exit code of a script: its own, 2 with a sentence where it cannot start, 130 after Ctrl-C."""
+    try:
+        return main(given)
+    except CannotStart as reason:
+        print(reason, file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("\nStopped.", file=sys.stderr)
+        return 130
 
 
 def folder() -> Path:

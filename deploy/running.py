@@ -17,7 +17,7 @@ import urllib.request
 from collections.abc import Sequence
 from pathlib import Path
 
-from deploy import environment
+from deploy import environment, folder_lock
 from deploy.children import Children
 from deploy.data_folder import make_private
 from deploy.environment import ROOT, CannotStart
@@ -108,7 +108,8 @@ def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
     celery = [str(python), "-m", "celery", "--quiet", "-A", "deploy.celery_app"]
     return {
         "web server": [
-            str(environment.program("granian")), "--interface", "wsgi", "--host", host, "--port", str(port),
+            # Not the program of that name: it begins with the path at which the environment was made.
+            str(python), "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port),
             "--workers", "1", "--blocking-threads", "4", "--log-level", "warning", "deploy.wsgi:application",
         ],
         "worker": [
@@ -120,19 +121,20 @@ def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
 
 
 def stop_on_signals() -> None:
-    def stop(signum: int, frame: object) -> None:
+    def interrupt(signum: int, frame: object) -> None:
         raise KeyboardInterrupt
 
-    signal.signal(signal.SIGTERM, stop)
-    signal.signal(signal.SIGINT, stop)
+    signal.signal(signal.SIGTERM, interrupt)
+    signal.signal(signal.SIGINT, interrupt)
 
 
 def main(given: Sequence[str]) -> int:
     """Run until Ctrl-C. Returns the exit code."""
     options = arguments(given)
     data = (options.data or Path(os.environ.get("DRIFTBOOK_DATA", ROOT / "data"))).resolve()
-    check_port(options.host, options.port)
     check_folder(data)
+    lock = folder_lock.hold(data, port=options.port)
+    check_port(options.host, options.port)
     stop_on_signals()
     children = None
     try:
@@ -142,6 +144,7 @@ def main(given: Sequence[str]) -> int:
         env = {**os.environ, "DRIFTBOOK_DATA": str(data), "DJANGO_SETTINGS_MODULE": "deploy.settings"}
         env.setdefault("DRIFTBOOK_ADDRESS", address)
         has_demo = prepare(python, env, data, is_empty=options.empty)
+        print("Starting pages, worker and timetable ...", flush=True)
         children = Children(cwd=ROOT, env=env)
         for name, command in commands(python, options.host, options.port).items():
             children.start(name, command)
@@ -155,15 +158,31 @@ def main(given: Sequence[str]) -> int:
         print("\nStopping ...", flush=True)
         return 0
     finally:
-        if children is not None:
-            children.stop()
+        stop(children)
+        if lock is not None:
+            lock.close()
+
+
+def stop(children: Children | None) -> None:
+    """End what was started. Whoever presses Ctrl-C again does not want to wait: then at once."""
+    if children is None:
+        return
+    try:
+        children.stop()
+    except KeyboardInterrupt:
+        for each in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(each, signal.SIG_IGN)
+        print("Ending at once ...", flush=True)
+        children.kill()
 
 
 def prepare(python: Path, env: dict[str, str], data: Path, *, is_empty: bool) -> bool:
     """Tables, static files and, on first use, the demo plant. True if the demo plant is there."""
     print("Bringing the data base up to date ...", flush=True)
     manage(python, env, "migrate", "--verbosity=0")
+    print("Putting styles, scripts and pictures in place ...", flush=True)
     manage(python, env, "collectstatic", "--noinput", "--verbosity=0")
+    print("Looking who can sign in ...", flush=True)
     mark = data / BLANK_MARK
     if is_blank(python, env):
         if is_empty:

@@ -14,6 +14,7 @@ Where one is missing its tests are skipped and say so; with CI=true such a skip 
 
 from __future__ import annotations
 
+import argparse
 import os
 import subprocess
 from collections.abc import Sequence
@@ -24,6 +25,28 @@ from deploy import environment
 from deploy.environment import ROOT
 
 TYPED = [f"{app}/{layer}" for app in ("plant", "installs", "inspections", "reports") for layer in ("calc", "services")]
+
+# Programs of the environment begin with the path at which it was made; its Python finds the same after a move.
+LINT_IMPORTS = "from importlinter.cli import lint_imports_command; lint_imports_command()"
+CHECK_HELP = "The quick look before a commit: style, types, contracts, migrations. Installs what it needs."
+TEST_HELP = """usage: deploy/test [words for pytest ...]
+
+Installs what the tests need and runs them all: style, types and migrations first, then the tests on SQLite, and on
+PostgreSQL where it is named. With words it runs the tests that they choose, without the looks before:
+
+  deploy/test tests/plant -k incidents     tests of a folder, by name
+  deploy/test -x --lf                      those that failed last, up to the first failure
+  deploy/test --collect-only -q            what tests there are
+  deploy/check                             style, types, contracts and migrations alone
+
+in the environment:
+  DRIFTBOOK_TEST_DATABASE_URL   a PostgreSQL data base: the suite runs a second time on it
+  DRIFTBOOK_TEST_REDIS_URL      a Redis server: the real worker is tested on it too
+  DRIFTBOOK_CHROMIUM            the browser, default /usr/bin/chromium
+  DRIFTBOOK_VENV                folder of the virtual environment, default .venv
+  CI=true                       what is missing fails instead of being skipped
+
+All other words go to pytest as they are: https://docs.pytest.org/en/stable/how-to/usage.html"""
 
 
 def run(title: str, command: Sequence[str | Path], *, is_beside: bool = False, **more: str) -> int:
@@ -43,25 +66,30 @@ def run(title: str, command: Sequence[str | Path], *, is_beside: bool = False, *
 def look(python: Path, *, is_beside: bool = False) -> int:
     """Style, types, contracts, migrations; the number of those that failed."""
     steps = [
-        ("style", [environment.program("ruff"), "check", "."]),
-        ("format", [environment.program("ruff"), "format", "--check", "--quiet", "."]),
-        ("types of calc and services", [environment.program("mypy"), *TYPED]),
+        ("style", [python, "-m", "ruff", "check", "."]),
+        ("format", [python, "-m", "ruff", "format", "--check", "--quiet", "."]),
+        ("types of calc and services", [python, "-m", "mypy", *TYPED]),
         ("migrations", [python, "manage.py", "makemigrations", "--check", "--dry-run", "--verbosity=0",
                         "--settings=tests.settings"]),
     ]  # fmt: skip
     return sum(run(title, command, is_beside=is_beside) != 0 for title, command in steps)
 
 
-def quick_look() -> int:
+def quick_look(given: Sequence[str] = ()) -> int:
+    """Style, types, contracts and migrations; returns 0 if all are good."""
+    argparse.ArgumentParser(prog="deploy/check", description=CHECK_HELP).parse_args(list(given))
     python = environment.ensure("requirements-test.txt")
     failed = look(python)
-    failed += run("contracts", [environment.program("lint-imports"), "--no-cache"]) != 0
+    failed += run("contracts", [python, "-c", LINT_IMPORTS, "--no-cache"]) != 0
     print(f"\n{failed} of the looks failed." if failed else "\nAll looks are good.")
     return 1 if failed else 0
 
 
 def main(given: Sequence[str]) -> int:
     """Run all tests; returns 0 if all passed."""
+    if {"-h", "--help"} & set(given):
+        print(TEST_HELP)
+        return 0
     python = environment.ensure("requirements-test.txt")
     workers = ["-n", "2", "--durations=25"] if not given else []
     with ThreadPoolExecutor(max_workers=1) as beside:  # the look fills the pauses in which a test waits for something

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -14,10 +16,14 @@ from pathlib import Path
 import psutil
 import pytest
 
-from deploy import environment, python_version
+from deploy import environment, folder_lock, python_version, running
+from deploy.children import Children
+from deploy.python_version import runs
 from tests.servers import GIVE_UP_AFTER_S, free_port
 
 ROOT = Path(__file__).resolve().parents[2]
+# By its name, or where a version manager puts it.
+PYTHONS_2 = [shutil.which("python2"), *Path.home().glob(".pyenv/versions/2.*/bin/python2")]
 START = [sys.executable, str(ROOT / "deploy" / "start")]
 
 
@@ -84,6 +90,104 @@ def test_the_newest_python_that_runs_takes_over(old_python, monkeypatch, tmp_pat
     with pytest.raises(SystemExit):
         python_version.check_python("start")
     assert called == [(str(tmp_path / "python3.12"), "start")]
+
+
+@pytest.mark.parametrize("script", ["start", "test", "check"])
+def test_python_2_gets_the_sentence(script):
+    """Where a Python 2 is installed it is asked itself."""
+    old = next((path for path in PYTHONS_2 if path and runs(path)), None)
+    if old is None:
+        pytest.skip("no Python 2 on this machine")
+    done = subprocess.run(
+        [old, str(ROOT / "deploy" / script)], env={"PATH": "/nowhere"}, capture_output=True, text=True, check=False
+    )
+    assert done.stderr.startswith("Python 3.11 or later is needed; this is 2.")
+    assert done.returncode == 2
+
+
+@pytest.mark.parametrize("name", ["start", "test", "check", "python_version.py", "__init__.py"])
+def test_nothing_that_python_2_cannot_read_stands_before_the_sentence(name):
+    """Everywhere, also with no Python 2: what it lacks is not used in the files that it has to read."""
+    text = (ROOT / "deploy" / name).read_bytes()
+    text.decode("ascii")
+    for node in ast.walk(ast.parse(text)):
+        assert not isinstance(node, ast.JoinedStr | ast.AnnAssign | ast.NamedExpr | ast.AsyncFunctionDef | ast.Nonlocal)
+        if isinstance(node, ast.FunctionDef):
+            assert not node.returns
+            assert not node.args.kwonlyargs
+            assert not any(each.annotation for each in node.args.args)
+        if isinstance(node, ast.Call):
+            assert not any(isinstance(each, ast.Starred) for each in node.args[:-1])
+            assert not (isinstance(node.func, ast.Name) and node.func.id == "print")
+        if isinstance(node, ast.List | ast.Tuple):
+            assert not any(isinstance(each, ast.Starred) for each in node.elts)
+        if isinstance(node, ast.Import):
+            assert {each.name for each in node.names} <= {"os", "sys", "subprocess"}
+        if isinstance(node, ast.ImportFrom) and node.col_offset == 0:
+            assert node.module in {"deploy.python_version", "deploy.environment"}
+
+
+def test_a_second_start_on_one_folder_is_refused_and_names_the_first(tmp_path):
+    code = "import sys, time; sys.path.insert(0, '.')\nfrom pathlib import Path\nfrom deploy import folder_lock\n"
+    code += f"kept = folder_lock.hold(Path({str(tmp_path)!r}), port=8123)\nprint('held', flush=True)\ntime.sleep(600)"
+    first = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdout=subprocess.PIPE, text=True)
+    try:
+        assert first.stdout.readline().strip() == "held"
+        words = one_sentence(start("--port", str(free_port()), "--data", str(tmp_path)))
+        assert f"The data folder {tmp_path} is in use: process {first.pid} serves it on port 8123." in words
+        assert "--data" in words
+    finally:
+        first.kill()
+        first.wait()
+        first.stdout.close()
+    # Killed outright it holds nothing any more.
+    with folder_lock.hold(tmp_path, port=8124) as file:
+        file.seek(0)
+        assert file.read() == f"{os.getpid()} 8124\n"
+
+
+def test_no_program_of_the_environment_is_called_by_its_path(tmp_path):
+    """After the folder was moved they name a Python that is gone; the environment's own Python still runs."""
+    for command in running.commands(tmp_path / "python", "127.0.0.1", 8000).values():
+        assert command[:2] == [str(tmp_path / "python"), "-m"]
+
+
+@pytest.mark.parametrize("script", ["test", "check", "start"])
+def test_help_is_the_script_s_own_and_installs_nothing(tmp_path, script):
+    env = {**os.environ, "DRIFTBOOK_VENV": str(tmp_path / "venv")}
+    done = subprocess.run(
+        [sys.executable, str(ROOT / "deploy" / script), "--help"], env=env, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0
+    assert done.stdout.startswith(f"usage: deploy/{script}")
+    assert done.stderr == ""
+    assert not (tmp_path / "venv").exists()
+
+
+def test_ctrl_c_before_anything_runs_is_one_word(capsys):
+    def interrupted(given):
+        raise KeyboardInterrupt
+
+    assert environment.run_to_end(interrupted, []) == 130
+    assert capsys.readouterr().err.strip() == "Stopped."
+
+
+def test_a_second_ctrl_c_ends_all_at_once(monkeypatch, capsys):
+    """The first waits for children to end well; the second does not."""
+    set_for, ended = {}, []
+
+    class Slow(Children):
+        def stop(self):
+            raise KeyboardInterrupt
+
+        def kill(self):
+            ended.append(dict(set_for))
+
+    monkeypatch.setattr(running.signal, "signal", set_for.__setitem__)
+    running.stop(Slow(cwd=ROOT, env={}))
+    # A third finds nobody listening, so that none is left behind.
+    assert ended == [{signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: signal.SIG_IGN}]
+    assert capsys.readouterr().out == "Ending at once ...\n"
 
 
 def test_packages_that_cannot_be_installed_are_said(tmp_path, monkeypatch):
