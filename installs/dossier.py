@@ -14,8 +14,8 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from installs.charts import change_words, occasions_of, offset_charts, offset_words, station_table, summary_lines
 from installs.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
-from installs.job_steps import adjustment_words, people_words
-from installs.models import BeltOffset, Fitting, HoldPoint, Installation, TrialRun
+from installs.job_steps import people_words
+from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
 from installs.selectors import zones_of
 from installs.selectors.sheets import GROUPS, value_words
 from installs.selectors.timeline import timeline_of
@@ -23,6 +23,7 @@ from installs.services.belt_offsets import permitted_on
 from installs.services.commissioning import acceptance_of, current_runs, offsets_of, target_of
 from installs.services.fit_up import measures_of, sheet_of
 from installs.services.torque import torque_rows
+from installs.words.commissioning import adjustment_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
 from plant.calc.wording import figure
 from plant.charts import strip_of
@@ -120,10 +121,10 @@ def fit_up_row(row: dict[str, Any]) -> list[Any]:
     if line is None:
         return [row["label"], row["value"], "", "", ""]
     source = f" ({line['source']})" if line["source"] and line["permitted"] else ""
-    start = _("start value") if line["is_start_value"] else ""
-    verdict = start or marked(line["mark"], line["verdict"])
-    value = row["value"] or (line["measured"] if line["is_start_value"] else "")
-    return [row["label"], value or "–", line["wanted"], line["permitted"] + source, verdict]
+    permitted = line["permitted"] + source
+    if line["is_start_value"]:  # nobody measured or chose it: it is what the work began from
+        return [row["label"], "–", line["measured"], permitted, _("start value")]
+    return [row["label"], row["value"] or "–", line["wanted"], permitted, marked(line["mark"], line["verdict"])]
 
 
 def torque_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
@@ -193,7 +194,7 @@ def isolation_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
             f"{moment(each.isolated_at)}, {each.isolated_by}",
             ". ".join(filter(None, (each.points, each.energies))),
             people_words(each),
-            _("the fitting itself") if each.cycle == 1 else sentence_in(adjustment_words(each), system, tape=True),
+            _("the fitting itself") if each.cycle == 1 else adjusted_words(each, system),
             f"{moment(each.released_at)}, {each.released_by}" if each.released_at else "–",
         ]
         for each in fitting.isolations.select_related("isolated_by", "released_by").prefetch_related("people")
@@ -203,6 +204,14 @@ def isolation_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
     return section(_("Isolations and adjustments"), heads, rows, words, grow=[1, 2, 3, 4, 5], numbers=[0])
 
 
+def adjusted_words(isolation: Isolation, system: UnitSystem) -> str:
+    """What was moved on both sides and what that means, then what the person wrote of it."""
+    if isolation.adjustment is None:
+        return "–"
+    told = sentence_in(adjustment_words(isolation.adjustment), system, tape=True)
+    return f"{told} {isolation.adjustment_note}".strip()
+
+
 def point_section(fitting: Fitting) -> dict[str, Any]:
     rows = [
         [
@@ -210,7 +219,7 @@ def point_section(fitting: Fitting) -> dict[str, Any]:
             each.get_point_display(),
             marked("watch", _("passed over")) if each.passed_over_reason else marked("sound", _("recorded")),
             f"{each.confirmed_by}, {moment(each.confirmed_at)}",
-            each.passed_over_reason or each.note,
+            ". ".join(filter(None, (each.passed_over_reason, each.note))),
         ]
         for each in fitting.hold_points.current().select_related("confirmed_by")
     ]

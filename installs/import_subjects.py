@@ -276,7 +276,7 @@ register_import_subject(
             ),
             Column("removed_at", "removed", ColumnKind.MOMENT, aliases=("removed on", "until"), example=""),
             Column("removal_reason", "why it was removed", aliases=("reason",), longest=200),
-            Column("access", "access", longest=120, example="drive side walkway"),
+            Column("access", "access", longest=200, example="drive side walkway"),
             Column("note", "note", aliases=("remark", "comment")),
         ),
     )

@@ -20,6 +20,7 @@ from installs.services.commissioning import (
     offsets_of,
     target_of,
 )
+from installs.words.commissioning import adjustment_words
 from plant.services.running_hours import moment_words
 
 Point = HoldPoint.Point
@@ -246,22 +247,10 @@ def open_work(fitting: Fitting) -> list[str]:
 
 def adjustment_step(isolation: Isolation | None, following: Act | None, is_current: bool) -> Step:
     awaited = is_current and following is not None and following.name == "fitting-adjustment"
-    if isolation is None or isolation.adjustment_mm is None:
+    if isolation is None or isolation.adjustment is None:
         return Step("adjustment", _("Adjustment"), "next" if awaited else "open")
     note = (isolation.adjustment_note,) if isolation.adjustment_note else ()
-    return Step("adjustment", _("Adjustment"), "done", words=note, measured=(adjustment_words(isolation),))
-
-
-def adjustment_words(isolation: Isolation) -> str:
-    moved = isolation.adjustment_mm or 0.0
-    if not moved:
-        return _("Nothing was moved.")
-    ways = (_("in"), _("out")) if moved > 0 else (_("out"), _("in"))
-    return _("%(mm)s mm %(drive)s on the drive side, the same amount %(off)s on the off side.") % {
-        "mm": f"{abs(moved):g}",
-        "drive": ways[0],
-        "off": ways[1],
-    }
+    return Step("adjustment", _("Adjustment"), "done", words=note, measured=(adjustment_words(isolation.adjustment),))
 
 
 def run_step(run: TrialRun, target_mm: float) -> Step:

@@ -12,7 +12,7 @@ from django.contrib.auth.models import Group
 from django.utils import timezone
 
 from inspections.models import CheckKind, CheckPlan, Shift, Task
-from installs.models import Device, DeviceModel, Fastener, Fitting, Installation, Instrument
+from installs.models import Device, DeviceModel, Fastener, Fitting, Installation, Instrument, Survey
 from plant.models import Area, Conveyor, ConveyorPart, Incident, Membership, OutageWindow, Person, Plant, RunRecord
 
 UTC = dt.UTC
@@ -106,6 +106,12 @@ def fitting(on: Conveyor, model: DeviceModel | None = None, **values: Any) -> Fi
     model = model or DeviceModel.objects.filter(plant=on.plant).first() or device_model(on.plant)
     known = {"chainage_m": 100.0, "strand": "return"}
     return Fitting.objects.create(plant=on.plant, conveyor=on, device_model=model, **{**known, **values})
+
+
+def survey(of: Fitting, **values: Any) -> Survey:
+    """A survey of the place of a fitting."""
+    known = {"strand": of.strand, "chainage_m": of.chainage_m, "surveyed_at": dt.datetime(2026, 11, 2, 8, tzinfo=UTC)}
+    return Survey.objects.create(plant=of.plant, conveyor=of.conveyor, **{**known, **values})
 
 
 def torque_wrench(at: Plant, number: str = "W-07", **values: Any) -> Instrument:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 from plant.calc.chainage import downstream, revolution_time_s
@@ -69,11 +70,43 @@ class Acceptance:
 
 
 @dataclass(frozen=True)
+class Adjustment:
+    """What was moved in one cycle, as it was read on both sides [mm].
+
+    `in_drive_mm`: in on the drive side, negative where it was moved out. `out_off_mm`: out on the off side, negative
+    where it was moved in; None where nobody kept it.
+    """
+
+    in_drive_mm: float
+    out_off_mm: float | None = None
+
+    @property
+    def is_move(self) -> bool:
+        """Whether anything was moved on either side."""
+        return bool(self.in_drive_mm or self.out_off_mm)
+
+    @property
+    def sum_change_mm(self) -> float | None:
+        """By how much the sum of the sensor gaps became wider; negative: narrower [mm]."""
+        return None if self.out_off_mm is None else self.out_off_mm - self.in_drive_mm
+
+
+class Balance(StrEnum):
+    """What an adjustment does to the sum of the sensor gaps."""
+
+    NOT_MOVED = "not_moved"
+    KEPT = "kept"
+    WITHIN_READING = "within_reading"
+    CHANGED = "changed"
+    NOT_KNOWN = "not_known"
+
+
+@dataclass(frozen=True)
 class Move:
     """One adjustment and how the belt answered: at the station that lay worst before, before and after [mm]."""
 
     cycle: int
-    adjustment_mm: float
+    adjustment: Adjustment
     chainage_m: float
     before_mm: float
     after_mm: float
@@ -85,7 +118,7 @@ class CycleWorst:
     """The worst offset after a cycle, of its loaded run where there is one; None where nothing was measured."""
 
     cycle: int
-    adjustment_mm: float | None
+    adjustment: Adjustment | None
     is_loaded: bool
     worst: Offset | None
 
@@ -343,45 +376,37 @@ def _side(offset_mm: float) -> str:
     return "" if offset_mm == 0 else " to the drive side" if offset_mm > 0 else " to the off side"
 
 
-def judge_adjustment(in_drive_mm: float, out_off_mm: float) -> Line:
+def judge_adjustment(adjustment: Adjustment) -> Balance:
     """In on one side and out on the other by the same amount keeps the sum of the sensor gaps.
 
     Parameters
     ----------
-    in_drive_mm : float
-        Moved in on the drive side; negative where it was moved out [mm].
-    out_off_mm : float
-        Moved out on the off side; negative where it was moved in [mm].
+    adjustment : Adjustment
+        As it was read on both sides [mm].
 
     Returns
     -------
-    Line
-        "sound" where both agree within 1 mm (two readings of a tape), else "act" with the arithmetic.
+    Balance
+        KEPT where both are equal; WITHIN_READING where they differ by at most 1 mm, as two readings of a tape may;
+        CHANGED beyond that, by `adjustment.sum_change_mm`.
 
     Examples
     --------
-    >>> judge_adjustment(6, 6).verdict, judge_adjustment(6, 3).verdict
-    ('sound', 'act')
+    >>> [judge_adjustment(Adjustment(6, off)).value for off in (6, 7, 3)]
+    ['kept', 'within_reading', 'changed']
     """
-    difference = out_off_mm - in_drive_mm
-    told = f"{_in_or_out(in_drive_mm)} on the drive side, {_in_or_out(-out_off_mm)} on the off side"
-    if abs(difference) <= EQUAL_WITHIN_MM:
-        return Line("adjustment", "sound", f"{told}: equal, the sum of the gaps stays.")
-    way = "wider" if difference > 0 else "narrower"
-    return Line(
-        "adjustment",
-        "act",
-        f"{told}: the sum of the gaps becomes {abs(difference):g} mm {way}. Move in on one side and out on the other "
-        "by the same amount.",
-    )
-
-
-def _in_or_out(moved_in_mm: float) -> str:
-    return f"{abs(moved_in_mm):g} mm {'in' if moved_in_mm >= 0 else 'out'}"
+    change = adjustment.sum_change_mm
+    if change is None:
+        return Balance.NOT_KNOWN if adjustment.is_move else Balance.NOT_MOVED
+    if not adjustment.is_move:
+        return Balance.NOT_MOVED
+    if change == 0:
+        return Balance.KEPT
+    return Balance.WITHIN_READING if abs(change) <= EQUAL_WITHIN_MM else Balance.CHANGED
 
 
 def converge(
-    runs: Sequence[Run], adjustments: Mapping[int, float | None], *, device_m: float, strand: str
+    runs: Sequence[Run], adjustments: Mapping[int, Adjustment | None], *, device_m: float, strand: str
 ) -> Convergence:
     """Worst offset by cycle, and whether the belt answers the adjustments the right way.
 
@@ -394,8 +419,8 @@ def converge(
     ----------
     runs : sequence of Run
         All trial runs of the job in their order; of each kind the last after a cycle counts.
-    adjustments : mapping of int to float or None
-        What was set in each cycle [mm], in on the drive side positive; 0 or None: nothing was moved.
+    adjustments : mapping of int to Adjustment or None
+        What was moved in each cycle; None: nothing is recorded. A move on one side alone is a move.
     device_m : float
         Chainage of the device [m].
     strand : {"carry", "return"}
@@ -420,7 +445,7 @@ def converge(
     moves = []
     for cycle in numbers:
         moved = adjustments.get(cycle)
-        move = _answer(last, numbers, cycle, moved, device_m, strand) if moved else None
+        move = _answer(last, numbers, cycle, moved, device_m, strand) if moved and moved.is_move else None
         if move is not None:
             moves.append(move)
     n_wrong = sum(1 for move in moves if move.answer == "wrong")
@@ -432,7 +457,7 @@ def _answer(
     last: Mapping[tuple[int, bool], Run],
     numbers: Sequence[int],
     cycle: int,
-    moved: float,
+    moved: Adjustment,
     device_m: float,
     strand: str,
 ) -> Move | None:

@@ -111,14 +111,14 @@ class PointForm(KeyedForm):
 
 
 class AdjustmentForm(KeyedForm):
-    """In on one side and out on the other by the same amount."""
+    """What was moved on each side: in on one and out on the other by the same amount, or why not."""
 
     WAYS = [("in", _("in")), ("out", _("out"))]
     drive_mm = QuantityField(kind=QuantityKind.LENGTH_MM, label=_("drive side moved by"), required=True)
     drive_way = forms.ChoiceField(label=_("drive side"), choices=WAYS, widget=forms.RadioSelect, initial="in")
     off_mm = QuantityField(kind=QuantityKind.LENGTH_MM, label=_("off side moved by"), required=True)
     off_way = forms.ChoiceField(label=_("off side"), choices=WAYS, widget=forms.RadioSelect, initial="out")
-    note = forms.CharField(label=_("note"), max_length=120, required=False)
+    note = forms.CharField(label=_("note"), max_length=300, required=False)
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def values(self) -> dict[str, Any]:
@@ -186,6 +186,8 @@ class TrialRunForm(KeyedForm):
                 self.add_error(f"at_{number}_m", _("Say at which chainage this offset was read."))
             if off and not side:
                 self.add_error(f"side_{number}", _("Say to which side the belt lies."))
+            if side and off is None and f"off_{number}_mm" not in self.errors:
+                self.add_error(f"off_{number}_mm", _("Say by how much the belt lies to this side, or clear the side."))
         return read
 
     def offsets(self) -> list[tuple[float, float]]:
@@ -223,7 +225,7 @@ class HandOverForm(KeyedForm):
         label=_("handed over to"), max_length=120, help_text=_("A person, a shift or a crew.")
     )
     open_points = forms.CharField(
-        label=_("open points"), max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 3})
+        label=_("open points"), max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
 
 

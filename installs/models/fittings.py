@@ -17,6 +17,7 @@ from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from installs.calc.commissioning import Adjustment
 from installs.calc.specs import DeviceSpec, spec_from
 from plant.models import Conveyor, Entry, EntryQuerySet, OutageWindow, Photo, Plant, PlantQuerySet, Record, Side, Strand
 
@@ -93,14 +94,14 @@ class Fitting(Record):
     accepted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
     )
-    # Why it was accepted although a station was beyond the target; empty where all were within it.
+    # Why it was accepted although a station was beyond the target or work was open, or what was said with it.
     accepted_reason = models.CharField(max_length=300, blank=True, editable=False)
     handed_over_at = models.DateTimeField(_("handed over"), null=True, blank=True, editable=False)
     handed_over_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
     )
     handed_over_to = models.CharField(_("handed over to"), max_length=120, blank=True, editable=False)
-    open_points = models.CharField(_("open points"), max_length=400, blank=True, editable=False)
+    open_points = models.CharField(_("open points"), max_length=1000, blank=True, editable=False)
     given_up_at = models.DateTimeField(_("given up"), null=True, blank=True, editable=False)
     given_up_reason = models.CharField(_("why it was given up"), max_length=300, blank=True, editable=False)
     installation = models.OneToOneField(
@@ -208,9 +209,11 @@ class Isolation(Record):
     permit_reference = models.CharField(_("permit reference"), max_length=60, blank=True)
     people = models.ManyToManyField(settings.AUTH_USER_MODEL, verbose_name=_("people with a lock"), related_name="+")
     other_people = models.CharField(_("others with a lock"), max_length=200, blank=True)
-    # What was set in this cycle: in on one side, out on the other by the same amount; positive is in on the drive side.
+    # What was moved in this cycle, as it was read on both sides. Of records from before both were kept the off side is
+    # not known, and stays so.
     adjustment_mm = models.FloatField(_("adjustment, in on the drive side positive"), null=True, blank=True)
-    adjustment_note = models.CharField(_("what was adjusted"), max_length=200, blank=True)
+    adjustment_off_mm = models.FloatField(_("adjustment, out on the off side positive"), null=True, blank=True)
+    adjustment_note = models.CharField(_("what was adjusted"), max_length=300, blank=True)
     released_at = models.DateTimeField(_("locks handed back"), null=True, blank=True, editable=False)
     released_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
@@ -236,6 +239,11 @@ class Isolation(Record):
     @property
     def plant(self) -> Plant:
         return self.fitting.plant
+
+    @property
+    def adjustment(self) -> Adjustment | None:
+        """What was moved under this isolation; None where nothing is recorded."""
+        return None if self.adjustment_mm is None else Adjustment(self.adjustment_mm, self.adjustment_off_mm)
 
 
 class HoldPoint(Entry):

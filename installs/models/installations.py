@@ -71,8 +71,9 @@ class Installation(Record):
     installed_at = models.DateTimeField(_("in service since"))
     removed_at = models.DateTimeField(_("removed"), null=True, blank=True)
     removal_reason = models.CharField(_("why it was removed"), max_length=200, blank=True)
-    access = models.CharField(_("access"), max_length=120, blank=True, help_text=_("For example: drive side walkway."))
-    note = models.CharField(_("note"), max_length=300, blank=True)
+    # As long as the survey's access and the open points of a hand-over, which are taken over whole.
+    access = models.CharField(_("access"), max_length=200, blank=True, help_text=_("For example: drive side walkway."))
+    note = models.CharField(_("note"), max_length=1000, blank=True)
 
     objects = InstallationQuerySet.as_manager()
 

@@ -19,6 +19,8 @@ from django.utils.translation import gettext as _
 
 from installs.calc.commissioning import (
     Acceptance,
+    Adjustment,
+    Balance,
     Convergence,
     Offset,
     Run,
@@ -37,6 +39,7 @@ from installs.services.fit_up import result_of
 from installs.services.fittings import refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
 from installs.services.torque import torque_rows
+from installs.words.commissioning import UNEQUAL_HINT, adjustment_words
 from plant.calc.chainage import revolution_time_s
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
@@ -119,7 +122,7 @@ def convergence_of(fitting: Fitting, runs: Sequence[TrialRun] | None = None) -> 
     """Worst offset by cycle and how the belt answered each adjustment."""
     return converge(
         [as_run(run) for run in (current_runs(fitting) if runs is None else runs)],
-        dict(fitting.isolations.values_list("cycle", "adjustment_mm")),
+        {row.cycle: row.adjustment for row in fitting.isolations.all()},
         device_m=fitting.chainage_m,
         strand=fitting.strand,
     )
@@ -194,7 +197,7 @@ def record_isolation(
     people: Iterable[Any] = (),
     other_people: str = "",
     energies: str = "",
-    permit_reference: str = "",
+    permit_reference: str | None = None,
     not_tried_reason: str = "",
     isolated_at: dt.datetime | None = None,
     client_key: uuid.UUID | None = None,
@@ -212,6 +215,8 @@ def record_isolation(
         A start was tried after the isolation.
     people : iterable of Person
         Who put a lock on, besides `by`; others (contractors, other crafts) in `other_people`.
+    permit_reference : str, optional
+        Left out: the one of the plan. "": there is none.
     not_tried_reason : str
         Why no start was tried; stays visible.
 
@@ -242,7 +247,7 @@ def record_isolation(
         "points": points.strip(),
         "energies": energies.strip(),
         "tried_start": tried_start,
-        "permit_reference": permit_reference.strip() or row.permit_reference,
+        "permit_reference": row.permit_reference if permit_reference is None else permit_reference.strip(),
         "other_people": other_people.strip(),
     }
     there: Isolation | None = row.isolations.filter(cycle=cycle).first()
@@ -421,7 +426,7 @@ def correct_point(
 def record_adjustment(
     isolation: Isolation, *, by: Any, version: int, in_drive_mm: float, out_off_mm: float, note: str = ""
 ) -> Isolation:
-    """Record what was adjusted in a cycle: in on one side, out on the other, by the same amount.
+    """Record what was adjusted in a cycle, as it was read on both sides.
 
     Parameters
     ----------
@@ -443,17 +448,21 @@ def record_adjustment(
         raise Refused(
             _("An adjustment is recorded under its own isolation, while that is recorded as open."), code="cycle"
         )
-    line = judge_adjustment(in_drive_mm, out_off_mm)
-    note = note.strip()
-    if line.verdict != "sound" and not note:
-        refuse("out_off_mm", "unequal", line.words + " " + _("If it was meant, say why in the note."))
-    if in_drive_mm and not note:
+    adjustment, note = Adjustment(in_drive_mm, out_off_mm), note.strip()
+    if judge_adjustment(adjustment) is Balance.CHANGED and not note:
+        refuse("out_off_mm", "unequal", adjustment_words(adjustment) + " " + UNEQUAL_HINT)
+    if adjustment.is_move and not note:
         told = convergence_of(fitting)
         if told.must_stop:
             refuse("note", "stop", told.words + " " + _("Say in the note which cause was found."))
-    if line.verdict != "sound":
-        note = f"{line.words} {note}"
-    return change_record(isolation, by=by, version=version, adjustment_mm=in_drive_mm, adjustment_note=note[:200])
+    return change_record(
+        isolation,
+        by=by,
+        version=version,
+        adjustment_mm=in_drive_mm,
+        adjustment_off_mm=out_off_mm,
+        adjustment_note=note,
+    )
 
 
 # --- Trial runs -------------------------------------------------------------------------------------------------------
@@ -682,7 +691,7 @@ def accept_fitting(
         reason=reason,
         accepted_at=now,
         accepted_by=by,
-        accepted_reason=reason.strip() if not_met or still_open else "",
+        accepted_reason=reason.strip(),
     )
 
 
@@ -725,8 +734,8 @@ def hand_over_fitting(
         client_key=uuid.uuid5(row.client_key, "installation"),
         now=now,
         sheet=row.sheet,
-        access=row.survey.access[:120] if row.survey else "",
-        note=open_points.strip()[:300],
+        access=row.survey.access if row.survey else "",
+        note=open_points.strip(),
     )
     write_acceptance_offsets(row, installation, by=by)
     change_record(

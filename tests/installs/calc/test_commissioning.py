@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from installs.calc.commissioning import (
     FIRST_CYCLE,
+    Adjustment,
+    Balance,
     Offset,
     Run,
     converge,
@@ -120,22 +122,33 @@ def test_stations_on_one_side_only_and_contact_are_said():
     assert keys["empty-frame"] == "watch"
 
 
-def test_unequal_moves_are_shown_with_the_arithmetic():
-    assert judge_adjustment(6, 6.4).verdict == "sound"
-    told = judge_adjustment(6, 3)
-    assert told.verdict == "act"
-    assert "3 mm narrower" in told.words
-    assert "6 mm in on the drive side, 3 mm out on the off side" in told.words
+@pytest.mark.parametrize(
+    ("drive", "off", "balance", "change"),
+    [
+        (6, 6, Balance.KEPT, 0),
+        (2, 3, Balance.WITHIN_READING, 1),
+        (6, 3, Balance.CHANGED, -3),
+        (-4, -6, Balance.CHANGED, -2),
+        (0, 3, Balance.CHANGED, 3),
+        (0, 0, Balance.NOT_MOVED, 0),
+        (6, None, Balance.NOT_KNOWN, None),
+    ],
+)
+def test_what_an_adjustment_does_to_the_sum_of_the_gaps(drive, off, balance, change):
+    """In by a, out by b: one gap loses a, the other gains b."""
+    moved = Adjustment(drive, off)
+    assert (judge_adjustment(moved), moved.sum_change_mm) == (balance, change)
+    assert moved.is_move is bool(drive or off)
 
 
 @given(st.floats(-40, 40), st.floats(-40, 40))
 def test_swapping_the_sides_mirrors_the_verdict(drive, off):
-    assert judge_adjustment(drive, off).verdict == judge_adjustment(-off, -drive).verdict
+    assert judge_adjustment(Adjustment(drive, off)) is judge_adjustment(Adjustment(-off, -drive))
 
 
 def test_the_belt_that_comes_back_answered_the_right_way_also_past_the_centre():
     runs = [run(1, True, down=60.0), run(2, True, down=20.0), run(3, True, down=-15.0)]
-    found = converge(runs, {1: None, 2: 6.0, 3: 4.0}, device_m=55, strand="return")
+    found = converge(runs, {1: None, 2: Adjustment(6.0, 6.0), 3: Adjustment(4.0, 4.0)}, device_m=55, strand="return")
     assert [move.answer for move in found.moves] == ["right", "right"]
     assert not found.must_stop
     assert [each.worst.offset_mm for each in found.cycles] == [60.0, 20.0, -15.0]
@@ -143,21 +156,28 @@ def test_the_belt_that_comes_back_answered_the_right_way_also_past_the_centre():
 
 def test_two_moves_with_a_wrong_answer_mean_stop():
     runs = [run(1, down=30.0), run(2, down=42.0), run(3, down=55.0)]
-    once = converge(runs[:2], {2: 5.0}, device_m=55, strand="return")
+    once = converge(runs[:2], {2: Adjustment(5.0, 5.0)}, device_m=55, strand="return")
     assert not once.must_stop
     assert "A second time means: stop" in once.words
-    twice = converge(runs, {2: 5.0, 3: 5.0}, device_m=55, strand="return")
+    twice = converge(runs, {2: Adjustment(5.0, 5.0), 3: Adjustment(5.0, 5.0)}, device_m=55, strand="return")
     assert twice.must_stop
     assert "mirrored" in twice.words
 
 
 def test_a_change_within_the_reading_error_is_no_answer():
-    found = converge([run(1, down=30.0), run(2, down=33.0)], {2: 5.0}, device_m=55, strand="return")
+    found = converge([run(1, down=30.0), run(2, down=33.0)], {2: Adjustment(5.0, 5.0)}, device_m=55, strand="return")
     assert found.moves[0].answer == "none"
 
 
+def test_a_move_on_the_off_side_alone_is_a_move():
+    found = converge([run(1, down=30.0), run(2, down=42.0)], {2: Adjustment(0.0, 5.0)}, device_m=55, strand="return")
+    assert [move.answer for move in found.moves] == ["wrong"]
+
+
 def test_empty_is_never_compared_with_loaded():
-    found = converge([run(1, False, down=30.0), run(2, True, down=50.0)], {2: 5.0}, device_m=55, strand="return")
+    found = converge(
+        [run(1, False, down=30.0), run(2, True, down=50.0)], {2: Adjustment(5.0, 5.0)}, device_m=55, strand="return"
+    )
     assert found.moves == ()
     assert "No adjustment can be compared yet" in found.words
 
@@ -169,7 +189,7 @@ def test_empty_is_never_compared_with_loaded():
 def test_mirroring_the_belt_mirrors_offsets_and_keeps_every_answer(offsets, moved):
     def told(sign):
         runs = [run(n, True, down=sign * each, up=0.0) for n, each in enumerate(offsets, start=1)]
-        moves = {n: sign * moved[n - 2] for n in range(2, len(offsets) + 1)}
+        moves = {n: Adjustment(sign * moved[n - 2], sign * moved[n - 2]) for n in range(2, len(offsets) + 1)}
         return converge(runs, moves, device_m=55, strand="return")
 
     one, other = told(1), told(-1)

@@ -181,16 +181,49 @@ def test_three_adjustments_hold_four_isolations(job, tess):
     assert services.current_cycle(job) == 4
 
 
+def moved(isolation, by, drive, off, **values):
+    isolation.refresh_from_db()
+    return services.record_adjustment(
+        isolation, by=by, version=isolation.version, in_drive_mm=drive, out_off_mm=off, **values
+    )
+
+
+def test_both_sides_of_an_adjustment_are_kept_as_they_were_read(job, tess):
+    fit(job, tess)
+    kept = moved(isolate(job, tess, 60), tess, 2.0, 3.0)
+    assert (kept.adjustment_mm, kept.adjustment_off_mm, kept.adjustment_note) == (2.0, 3.0, "")
+    step = next(each for each in job_of(fresh(job)).steps if each.key == "adjustment")
+    assert step.measured == (
+        "2 mm in on the drive side, 3 mm out on the off side: the sum of the gaps becomes 1 mm wider, no more than "
+        "two readings of a tape differ by.",
+    )
+
+
 def test_unequal_moves_are_refused_with_the_arithmetic_or_kept_with_a_word(job, tess):
     fit(job, tess)
     isolation = isolate(job, tess, 60)
     with pytest.raises(Refused, match="3 mm narrower"):
-        services.record_adjustment(isolation, by=tess, version=1, in_drive_mm=6.0, out_off_mm=3.0)
-    kept = services.record_adjustment(
-        isolation, by=tess, version=1, in_drive_mm=6.0, out_off_mm=3.0, note="arm on the off side was bent back"
+        moved(isolation, tess, 6.0, 3.0)
+    why = "arm on the off side was bent back, " + "seen by both of us, " * 12
+    kept = moved(isolation, tess, 6.0, 3.0, note=why)
+    # What the person wrote stands alone and whole; what it means is worked out where it is shown.
+    assert (kept.adjustment_mm, kept.adjustment_off_mm, kept.adjustment_note) == (6.0, 3.0, why.strip())
+
+
+def test_a_move_on_the_off_side_alone_is_no_standing_still(job, tess):
+    fit(job, tess)
+    moved(isolate(job, tess, 60), tess, 0.0, 4.0, note="the drive side arm stands at its stop")
+    step = next(each for each in job_of(fresh(job)).steps if each.key == "adjustment")
+    assert step.measured == (
+        "nothing on the drive side, 4 mm out on the off side: the sum of the gaps becomes 4 mm wider.",
     )
-    assert "3 mm narrower" in kept.adjustment_note
-    assert "bent back" in kept.adjustment_note
+
+
+def test_an_isolation_without_a_permit_is_not_given_the_one_of_the_plan(job, tess, pat):
+    change_fitting(fresh(job), by=pat, version=job.version, permit_reference="P-118")
+    assert isolate(job, tess, 0).permit_reference == "P-118"
+    confirm(job, tess, 1, "parts", "restraint", "clear", "guards", "people", "locks")
+    assert isolate(job, tess, 60, permit_reference="").permit_reference == ""
 
 
 def test_after_two_wrong_answers_a_third_move_needs_the_cause(job, tess):
@@ -354,6 +387,24 @@ def test_open_measures_and_torques_hold_the_acceptance_back_unless_a_reason_stay
     done = accepted(job, tess, reason="squareness follows at the next stop")
     assert done.accepted_reason == "squareness follows at the next stop"
     assert "squareness follows" in str([step.words for step in job_of(done).closing])
+
+
+def test_a_reason_given_with_an_acceptance_stays_though_none_was_asked_for(job, tess, finished):
+    fit(job, tess)
+    run(job, tess, 20)
+    run(job, tess, 70, is_loaded=True)
+    assert accepted(job, tess, reason="seen with the shift leader").accepted_reason == "seen with the shift leader"
+
+
+def test_access_and_open_points_are_handed_over_whole(job, tess, pat):
+    access, points = "gate 3, " * 22, "touch up the paint on bracket; " * 20
+    survey = make.survey(job, surveyed_by=tess, access=access.strip())
+    change_fitting(fresh(job), by=pat, version=job.version, survey=survey)
+    finish(job, tess)
+    made = services.hand_over_fitting(
+        fitting=job, by=tess, version=fresh(job).version, handed_over_to="shift B", open_points=points, now=at(210)
+    )
+    assert (made.access, made.note) == (access.strip(), points.strip())
 
 
 def test_the_plant_s_own_run_off_decides(job, tess, alder):

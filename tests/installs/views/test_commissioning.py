@@ -223,6 +223,14 @@ def test_an_offset_without_station_or_side_is_asked_for(client, job, tess):
     assert "Say at which chainage this offset was read." in text(answer)
 
 
+def test_a_side_without_a_number_is_asked_for_and_not_dropped(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    answer = send(client, url("trial-run", job), **run_data(off_1_mm=""))
+    assert answer.status_code == 422
+    assert "Say by how much the belt lies to this side" in text(answer)
+
+
 def test_inches_are_read_as_inches(client, job, tess):
     client.force_login(tess)
     first_cycle(client, job)

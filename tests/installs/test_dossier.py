@@ -1,0 +1,59 @@
+"""Sections of the dossier say what people recorded, as they recorded it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from installs.dossier import Drawings, fit_up_sections, isolation_section, point_section
+from installs.models import FitUp, HoldPoint, Isolation
+from plant.calc.units import UnitSystem
+from tests import make
+
+pytestmark = pytest.mark.django_db
+NOW = dt.datetime(2026, 11, 20, 9, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def job(belt_a1, alder):
+    make.device_model(alder)
+    return make.fitting(belt_a1)
+
+
+def isolation(job, by, cycle, **values):
+    at = NOW + dt.timedelta(hours=cycle)
+    return Isolation.objects.create(fitting=job, cycle=cycle, isolated_at=at, isolated_by=by, points="Q1", **values)
+
+
+def test_an_adjustment_is_printed_with_both_sides_and_the_person_s_words(job, tess):
+    isolation(job, tess, 1)
+    isolation(job, tess, 2, adjustment_mm=2.0, adjustment_off_mm=3.0)
+    isolation(job, tess, 3, adjustment_mm=6.0, adjustment_off_mm=3.0, adjustment_note="arm was bent back")
+    isolation(job, tess, 4, adjustment_mm=4.0)
+    isolation(job, tess, 5)
+    work = [row[4] for row in isolation_section(job, UnitSystem.METRIC)["rows"]]
+    assert work[0] == "the fitting itself"
+    assert work[1].startswith("2 mm in on the drive side, 3 mm out on the off side: the sum of the gaps becomes 1 mm")
+    assert work[2].endswith("3 mm narrower. arm was bent back")
+    assert work[3] == "4 mm in on the drive side; what was moved on the off side was not kept."
+    assert work[4] == "–"
+
+
+def test_a_point_passed_over_keeps_its_note_beside_the_reason(job, tess):
+    HoldPoint.objects.create(
+        fitting=job,
+        point="parts",
+        confirmed_at=NOW,
+        confirmed_by=tess,
+        passed_over_reason="come at noon",
+        note="3 of 4",
+    )
+    assert point_section(job)["rows"][0][-1] == "come at noon. 3 of 4"
+
+
+def test_a_start_value_is_not_printed_as_measured(job, tess):
+    FitUp.objects.create(fitting=job, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
+    sections = fit_up_sections(job, UnitSystem.METRIC, Drawings())
+    rows = {row[0]: row for section in sections for row in section["rows"]}
+    assert rows["End play in total, wanted"][1:] == ["–", "13 mm", "6 mm to 19 mm (common practice)", "start value"]
