@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from installs.charts import change_words, occasions_of, offset_charts, offset_words, station_table, summary_lines
 from installs.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
-from installs.job_steps import people_words
+from installs.job_steps import people_words, time_words
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
 from installs.selectors import zones_of
 from installs.selectors.sheets import GROUPS, value_words
@@ -260,6 +260,7 @@ def run_row(run: TrialRun, target_mm: float, system: UnitSystem) -> list[Any]:
         _("something touches the structure") if run.touches_structure else "",
         _("unusual noise") if run.is_noisy else "",
         run.get_frame_position_display(),
+        " ".join(time_words(run)),
         run.note,
     ]
     return [

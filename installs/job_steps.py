@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -19,8 +20,9 @@ from installs.services.commissioning import (
     left_open,
     offsets_of,
     target_of,
+    time_doubts_of,
 )
-from installs.words.commissioning import adjustment_words
+from installs.words.commissioning import adjustment_words, time_doubt_words
 from plant.services.running_hours import moment_words
 
 Point = HoldPoint.Point
@@ -267,8 +269,32 @@ def run_step(run: TrialRun, target_mm: float) -> Step:
             }
         )
     label = _("Trial run, loaded") if run.is_loaded else _("Trial run, empty")
-    note = (run.note,) if run.note else ()
-    return Step("run", label, "done", str(run.created_by), run.started_at, note, tuple(told), run)
+    words = [*time_words(run), *([run.note] if run.note else [])]
+    state = "passed_over" if run.time_doubts else "done"
+    return Step("run", label, state, str(run.created_by), run.started_at, tuple(words), tuple(told), run)
+
+
+def time_words(run: TrialRun) -> list[str]:
+    """What speaks against the times of a run, and why they stand all the same."""
+    words = [time_doubt_words(each) for each in time_doubts_of(run)]
+    return [*words, _("Confirmed: %s") % run.time_reason] if run.time_reason else words
+
+
+def doubted_runs(runs: Iterable[TrialRun]) -> list[tuple[str, str]]:
+    """The runs whose times are in doubt: which one, and what speaks against them with the reason."""
+    return [
+        (
+            _("%(load)s run of %(when)s, %(who)s")
+            % {
+                "load": _("Loaded") if run.is_loaded else _("Empty"),
+                "when": moment_words(run.started_at),
+                "who": run.created_by,
+            },
+            " ".join(time_words(run)),
+        )
+        for run in runs
+        if run.time_doubts
+    ]
 
 
 def closing_steps(fitting: Fitting, following: Act | None) -> list[Step]:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.contrib.auth.models import Group
+from django.db.models import F
 from django.utils import timezone
 
 from inspections.models import CheckKind, CheckPlan, Shift, Task
@@ -112,6 +113,17 @@ def survey(of: Fitting, **values: Any) -> Survey:
     """A survey of the place of a fitting."""
     known = {"strand": of.strand, "chainage_m": of.chainage_m, "surveyed_at": dt.datetime(2026, 11, 2, 8, tzinfo=UTC)}
     return Survey.objects.create(plant=of.plant, conveyor=of.conveyor, **{**known, **values})
+
+
+def time_passes(of: Fitting, minutes: float) -> None:
+    """What is recorded of a job was so many minutes earlier, as if that time had gone by since."""
+    earlier = dt.timedelta(minutes=minutes)
+    of.hold_points.update(confirmed_at=F("confirmed_at") - earlier)
+    of.trial_runs.update(started_at=F("started_at") - earlier)
+    of.torques.update(signed_at=F("signed_at") - earlier)
+    for each in of.isolations.all():
+        released_at = each.released_at - earlier if each.released_at else None
+        of.isolations.filter(pk=each.pk).update(isolated_at=each.isolated_at - earlier, released_at=released_at)
 
 
 def torque_wrench(at: Plant, number: str = "W-07", **values: Any) -> Instrument:

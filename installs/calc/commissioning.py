@@ -8,6 +8,7 @@ What is marked "common practice" has no published source that was read; a plant 
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ RUNOFF_SHARE_PCT, RUNOFF_MOST_MM = 5.0, 75.0  # common practice: permitted run-o
 EQUAL_WITHIN_MM = 1.0  # two readings of a tape (1/32 in each) may differ by this much
 ANSWER_MM = 3.0  # a belt that moved by less has not answered: reading error of an offset, common practice
 WRONG_MOVES_TO_STOP = 2  # common practice
+TIME_SLACK = dt.timedelta(minutes=1)  # times are written down to the minute
 
 Verdict = Literal["sound", "watch", "act"]
 
@@ -50,15 +52,57 @@ class Run:
     touches_structure: bool = False
     is_noisy: bool = False
     frame_position: str = ""
+    # Its times cannot be as they were entered, and a person said why they stand all the same.
+    is_time_doubted: bool = False
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a verdict: what was asked, what is so, and a sentence in SI units."""
+    """One line of a verdict: what was asked, what is so, and a sentence in SI units.
+
+    `is_explained`: it is not sound, but the record holds a person's reason for it already.
+    """
 
     key: str
     verdict: Verdict
     words: str
+    is_explained: bool = False
+
+
+class TimeRule(StrEnum):
+    """Why the times of a trial run cannot be as they were entered."""
+
+    SINCE_LOCKS = "since_locks"
+    BEFORE_LOCKS = "before_locks"
+    NOT_OVER = "not_over"
+    OVERLAP = "overlap"
+
+
+@dataclass(frozen=True)
+class Spell:
+    """A trial run of the belt that is in the book; `job` names the job where it is another one."""
+
+    begins_at: dt.datetime
+    ends_at: dt.datetime
+    is_loaded: bool
+    job: str = ""
+
+
+@dataclass(frozen=True)
+class TimeDoubt:
+    """One reason why a run cannot have been watched as entered: the rule and what it compares.
+
+    `against`: when the locks came back, what time it was when the run was entered, or when the other run began.
+    `apart_s`: what has passed since the locks came back or since the run began, by how much it began too early, or how
+    long both runs overlap [s].
+    """
+
+    rule: TimeRule
+    minutes: float
+    begins_at: dt.datetime
+    against: dt.datetime
+    apart_s: float
+    other: Spell | None = None
 
 
 @dataclass(frozen=True)
@@ -279,6 +323,71 @@ def sides_of_device(
     return upstream, tuple(each for each in stations if (each - device_m) * way > 0)
 
 
+def doubts_about_time(
+    begins_at: dt.datetime,
+    minutes: float,
+    *,
+    locks_at: dt.datetime,
+    now: dt.datetime,
+    others: Iterable[Spell] = (),
+    is_start_given: bool = True,
+) -> tuple[TimeDoubt, ...]:
+    """Why a trial run cannot have been watched as it was entered; nothing is put right here.
+
+    Parameters
+    ----------
+    begins_at : datetime
+        When it began, as entered; where no start was given: so long before `now` as it was watched.
+    minutes : float
+        How long it was watched, above 0 [min].
+    locks_at : datetime
+        When the locks came back: the belt cannot have run before.
+    now : datetime
+        When it is entered: a run that was watched is over by then.
+    others : iterable of Spell
+        The other trial runs of the same belt; a belt makes one run at a time.
+    is_start_given : bool, optional
+        Whether the start was entered.
+
+    Returns
+    -------
+    tuple of TimeDoubt
+        Empty where the times can be so, to the minute.
+
+    Raises
+    ------
+    ValueError
+        If minutes is not above 0.
+
+    Examples
+    --------
+    >>> at = dt.datetime(2026, 11, 20, 16, 37, 45)
+    >>> now = at + dt.timedelta(seconds=75)
+    >>> begins_at = now - dt.timedelta(minutes=31)
+    >>> [(each.rule.value, each.apart_s) for each in
+    ...     doubts_about_time(begins_at, 31, locks_at=at, now=now, is_start_given=False)]
+    [('since_locks', 75.0)]
+    """
+    if not minutes > 0:
+        raise ValueError(f"minutes is {minutes:g} min; give a time above 0 min")
+    ends_at = begins_at + dt.timedelta(minutes=minutes)
+    found = []
+    if begins_at < locks_at - TIME_SLACK:
+        if is_start_given:
+            early_s = (locks_at - begins_at).total_seconds()
+            found.append(TimeDoubt(TimeRule.BEFORE_LOCKS, minutes, begins_at, locks_at, early_s))
+        else:
+            passed_s = (now - locks_at).total_seconds()
+            found.append(TimeDoubt(TimeRule.SINCE_LOCKS, minutes, begins_at, locks_at, passed_s))
+    if ends_at > now + TIME_SLACK:
+        found.append(TimeDoubt(TimeRule.NOT_OVER, minutes, begins_at, now, (now - begins_at).total_seconds()))
+    for each in others:
+        shared = min(ends_at, each.ends_at) - max(begins_at, each.begins_at)
+        if shared > TIME_SLACK:
+            found.append(TimeDoubt(TimeRule.OVERLAP, minutes, begins_at, each.begins_at, shared.total_seconds(), each))
+    return tuple(found)
+
+
 def judge_acceptance(
     runs: Sequence[Run],
     *,
@@ -330,7 +439,7 @@ def judge_acceptance(
             lines.append(Line(f"{name}-run", "act", f"No trial run {name} is recorded after the last adjustment."))
             continue
         lines.extend(_lines_of(of_kind[-1], name, target_mm, least, revolution_s, device_m, strand))
-    return Acceptance(all(line.verdict == "sound" for line in lines), tuple(lines))
+    return Acceptance(all(line.verdict == "sound" or line.is_explained for line in lines), tuple(lines))
 
 
 def _lines_of(
@@ -339,12 +448,18 @@ def _lines_of(
     needed = max(least_min, LEAST_REVOLUTIONS * revolution_s / 60)
     turns = run.minutes * 60 / revolution_s
     is_long = run.minutes >= needed
-    yield Line(
-        f"{name}-minutes",
-        "sound" if is_long else "act",
-        f"Watched {name} for {run.minutes:g} min, {turns:.1f} revolutions of the belt; wanted at least {needed:.3g} "
-        f"min and {LEAST_REVOLUTIONS} revolutions.",
-    )
+    told = f"{run.minutes:g} min, {turns:.1f} revolutions of the belt; wanted at least {needed:.3g} min and "
+    told += f"{LEAST_REVOLUTIONS} revolutions."
+    if run.is_time_doubted:
+        yield Line(
+            f"{name}-minutes",
+            "watch" if is_long else "act",
+            f"Entered as watched {name} for {told} By the clock that cannot be; it was confirmed with a reason, which "
+            "stands with the run.",
+            is_explained=is_long,
+        )
+    else:
+        yield Line(f"{name}-minutes", "sound" if is_long else "act", f"Watched {name} for {told}")
     beyond = [each for each in run.offsets if abs(each.offset_mm) > target_mm]
     worst = worst_of(run.offsets)
     if worst is None:

@@ -141,6 +141,8 @@ class TrialRunForm(KeyedForm):
     load = forms.ChoiceField(label=_("belt"), choices=LOADS, widget=forms.RadioSelect, initial="empty")
     minutes = QuantityField(kind=QuantityKind.MINUTES, label=_("watched for"), required=True)
     started_at = forms.DateTimeField(label=_("started at"), required=False, help_text=_("Empty: it ended just now."))
+    # Asked only where the times cannot be as they are entered.
+    time_reason = forms.CharField(label=_("why these times stand"), max_length=300, required=False)
     frame_position = forms.ChoiceField(
         label=_("frame"), required=False, choices=[("", _("not looked at")), *TrialRun.FramePosition.choices]
     )
@@ -176,7 +178,9 @@ class TrialRunForm(KeyedForm):
             }
 
     def single_fields(self) -> list[Any]:
-        return [field for field in self.visible_fields() if not field.name.startswith(("at_", "off_", "side_"))]
+        """The boxes behind the stations."""
+        before = ("load", "minutes", "started_at", "time_reason", "at_", "off_", "side_")
+        return [field for field in self.visible_fields() if not field.name.startswith(before)]
 
     def clean(self) -> dict[str, Any]:
         read = super().clean() or {}
@@ -200,7 +204,7 @@ class TrialRunForm(KeyedForm):
         return found
 
     def values(self) -> dict[str, Any]:
-        names = ("frame_position", "touches_structure", "is_noisy", "note", "started_at")
+        names = ("frame_position", "touches_structure", "is_noisy", "note", "started_at", "time_reason")
         return {
             **{name: self.cleaned_data[name] for name in names},
             "is_loaded": self.cleaned_data["load"] == "loaded",

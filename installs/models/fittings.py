@@ -302,6 +302,10 @@ class TrialRun(Entry):
     touches_structure = models.BooleanField(_("something touches the structure"), default=False)
     is_noisy = models.BooleanField(_("unusual noise"), default=False)
     note = models.CharField(_("note"), max_length=400, blank=True)
+    # Why these times cannot be, as it was found when the run was entered (rules and values of the calculation), and why
+    # the person let them stand.
+    time_doubts = models.JSONField(default=list, blank=True, editable=False)
+    time_reason = models.CharField(_("why these times stand"), max_length=300, blank=True)
     photos = models.ManyToManyField(Photo, blank=True, related_name="trial_runs")
 
     objects = FittingEntryQuerySet.as_manager()
@@ -313,6 +317,10 @@ class TrialRun(Entry):
 
     def __str__(self) -> str:
         return f"{self.fitting} trial run {self.started_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def ends_at(self) -> dt.datetime:
+        return self.started_at + dt.timedelta(minutes=self.minutes)
 
     @property
     def plant(self) -> Plant:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from django.db import transaction
@@ -18,13 +19,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from installs.calc.commissioning import (
+    TIME_SLACK,
     Acceptance,
     Adjustment,
     Balance,
     Convergence,
     Offset,
     Run,
+    Spell,
+    TimeDoubt,
+    TimeRule,
     converge,
+    doubts_about_time,
     judge_acceptance,
     judge_adjustment,
     next_point,
@@ -39,7 +45,7 @@ from installs.services.fit_up import result_of
 from installs.services.fittings import refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
 from installs.services.torque import torque_rows
-from installs.words.commissioning import UNEQUAL_HINT, adjustment_words
+from installs.words.commissioning import TIME_HINT, UNEQUAL_HINT, adjustment_words, time_doubt_words
 from plant.calc.chainage import revolution_time_s
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
@@ -48,6 +54,7 @@ from plant.services.records import change_record, correct_entry, create_record, 
 from plant.services.running_hours import moment_words
 
 Point = HoldPoint.Point
+LONGEST_RUN = dt.timedelta(minutes=1440)  # as the column takes it
 NAMED_LINES = 4  # so many lines of the fit-up are named; the rest are counted
 
 
@@ -74,7 +81,9 @@ def done_in(points: Iterable[tuple[int, str]], cycle: int) -> list[str]:
 def current_runs(fitting: Fitting) -> list[TrialRun]:
     """The trial runs that count, in the order in which they were made, with their offsets."""
     rows = TrialRun.objects.current().filter(fitting=fitting).select_related("created_by")
-    return list(rows.prefetch_related("belt_offsets__corrected_by", "photos").order_by("started_at", "pk"))
+    rows = rows.prefetch_related("belt_offsets__corrected_by", "photos")
+    # By their ends: the last one watched decides, also where a start cannot be as it was entered.
+    return sorted(rows, key=lambda run: (run.ends_at, run.pk))
 
 
 def offsets_of(run: TrialRun) -> list[BeltOffset]:
@@ -92,6 +101,7 @@ def as_run(run: TrialRun) -> Run:
         touches_structure=run.touches_structure,
         is_noisy=run.is_noisy,
         frame_position=run.frame_position,
+        is_time_doubted=bool(run.time_doubts),
     )
 
 
@@ -186,6 +196,18 @@ def check_time(fitting: Fitting, cycle: int, field: str, moment: dt.datetime, no
         )
 
 
+def check_no_run_at(fitting: Fitting, moment: dt.datetime) -> None:
+    """A belt that ran was not isolated: raises Refused where a trial run of the job was watched at this moment."""
+    for run in current_runs(fitting):
+        if not run.time_doubts and run.started_at <= moment < run.ends_at - TIME_SLACK:
+            refuse(
+                "isolated_at",
+                "order",
+                _("%(when)s lies within the trial run of %(begins)s, watched for %(min)s min. Check both times.")
+                % {"when": moment_words(moment), "begins": moment_words(run.started_at), "min": f"{run.minutes:g}"},
+            )
+
+
 # --- Isolation and hold points ----------------------------------------------------------------------------------------
 @transaction.atomic
 def record_isolation(
@@ -234,6 +256,7 @@ def record_isolation(
     isolated_at = isolated_at or now
     cycle = cycle_to_isolate(row)
     check_time(row, cycle, "isolated_at", isolated_at, now)
+    check_no_run_at(row, isolated_at)
     if not points.strip():
         refuse("points", "points", _("Say at which points the belt was isolated and whose locks hang there."))
     if not tried_start and not not_tried_reason.strip():
@@ -466,7 +489,7 @@ def record_adjustment(
 
 
 # --- Trial runs -------------------------------------------------------------------------------------------------------
-def check_may_run(fitting: Fitting, started_at: dt.datetime) -> int:
+def check_may_run(fitting: Fitting) -> int:
     """The cycle after which a trial run is recorded.
 
     Raises
@@ -504,15 +527,59 @@ def check_may_run(fitting: Fitting, started_at: dt.datetime) -> int:
             _("No trial run: the belt is recorded as isolated since %s.") % moment_words(isolation.isolated_at),
             code="isolated",
         )
-    locks = known[cycle, Point.LOCKS]
-    if started_at < locks.confirmed_at - dt.timedelta(minutes=1):
-        refuse(
-            "started_at",
-            "order",
-            _("%(when)s is before the locks were handed back (%(then)s). Check both times.")
-            % {"when": moment_words(started_at), "then": moment_words(locks.confirmed_at)},
-        )
     return cycle
+
+
+def doubts_about_run(
+    fitting: Fitting, cycle: int, started_at: dt.datetime | None, minutes: float, now: dt.datetime
+) -> tuple[TimeDoubt, ...]:
+    """Why a run of the job cannot have been watched as it is entered now; empty where it can."""
+    begins_at = started_at or now - dt.timedelta(minutes=minutes)
+    return doubts_about_time(
+        begins_at,
+        minutes,
+        locks_at=current_points(fitting)[cycle, Point.LOCKS].confirmed_at,
+        now=now,
+        others=other_runs(fitting, begins_at, begins_at + dt.timedelta(minutes=minutes)),
+        is_start_given=started_at is not None,
+    )
+
+
+def other_runs(fitting: Fitting, begins_at: dt.datetime, ends_at: dt.datetime) -> list[Spell]:
+    """Trial runs of the same belt around these times, of this job and of others."""
+    rows = TrialRun.objects.current().filter(fitting__conveyor=fitting.conveyor, started_at__lt=ends_at)
+    rows = rows.filter(started_at__gt=begins_at - LONGEST_RUN).select_related("fitting__conveyor")
+    return [
+        Spell(row.started_at, row.ends_at, row.is_loaded, "" if row.fitting_id == fitting.pk else str(row.fitting))
+        for row in rows.order_by("started_at", "pk")
+    ]
+
+
+def kept_doubt(doubt: TimeDoubt) -> dict[str, Any]:
+    """A doubt as the row keeps it: its rule and values, moments in ISO 8601."""
+    kept = asdict(doubt)
+    for part in (kept, kept["other"] or {}):
+        for name, value in part.items():
+            part[name] = value.isoformat() if isinstance(value, dt.datetime) else value
+    return kept
+
+
+def time_doubts_of(run: TrialRun) -> list[TimeDoubt]:
+    """The doubts that were found when a run was entered."""
+    return [read_doubt(each) for each in run.time_doubts]
+
+
+def read_doubt(kept: Mapping[str, Any]) -> TimeDoubt:
+    moment = dt.datetime.fromisoformat
+    other = kept["other"]
+    return TimeDoubt(
+        TimeRule(kept["rule"]),
+        kept["minutes"],
+        moment(kept["begins_at"]),
+        moment(kept["against"]),
+        kept["apart_s"],
+        other and Spell(moment(other["begins_at"]), moment(other["ends_at"]), other["is_loaded"], other["job"]),
+    )
 
 
 @transaction.atomic
@@ -524,6 +591,7 @@ def record_trial_run(
     offsets: Sequence[tuple[float, float]],
     is_loaded: bool = False,
     started_at: dt.datetime | None = None,
+    time_reason: str = "",
     photos: Sequence[Photo] = (),
     client_key: uuid.UUID | None = None,
     now: dt.datetime | None = None,
@@ -531,10 +599,17 @@ def record_trial_run(
 ) -> TrialRun:
     """Record a trial run with the belt's offset at stations upstream and downstream of the device.
 
+    Start and minutes are kept as they were entered. Where the clock, the hold points or another run of the belt speak
+    against them, that is asked about; confirmed with a reason, they stand, and the doubt stands with them.
+
     Parameters
     ----------
     minutes : float
         How long it was watched [min].
+    started_at : datetime, optional
+        When it began; left out: it ended just now.
+    time_reason : str, optional
+        Why times stand that are in doubt.
     offsets : sequence of (float, float)
         Chainage of the station [m] and offset there [mm], drive side positive.
     **values
@@ -544,7 +619,8 @@ def record_trial_run(
     ------
     Refused
         If hold points are open or passed over that must stand before the belt runs, the restraint is not recorded,
-        locks are not handed back, no offset is given, or a station is off the belt or named twice.
+        locks are not handed back, the times are in doubt and no reason is given (code "time"), no offset is given, or
+        a station is off the belt or named twice.
     """
     known = known_row(TrialRun, client_key)
     if known is not None:
@@ -552,11 +628,14 @@ def record_trial_run(
     row, now = claimed(fitting), now or timezone.now()
     refuse_if_accepted(row)
     check_moment("started_at", started_at or now, now)
-    cycle = check_may_run(row, started_at or now)
-    if started_at is None:  # entered when it was over: it began so long ago, but not before the locks came back
-        locks = current_points(row)[cycle, Point.LOCKS]
-        started_at = max(now - dt.timedelta(minutes=minutes), locks.confirmed_at)
+    cycle = check_may_run(row)
+    check_minutes(minutes)
     check_stations(row, offsets)
+    doubts, time_reason = doubts_about_run(row, cycle, started_at, minutes, now), time_reason.strip()
+    if doubts and not time_reason:
+        refuse("time_reason", "time", " ".join([*map(time_doubt_words, doubts), str(TIME_HINT)]))
+    if started_at is None:
+        started_at = now - dt.timedelta(minutes=minutes)
     made = create_record(
         TrialRun,
         by=by,
@@ -566,6 +645,8 @@ def record_trial_run(
         is_loaded=is_loaded,
         started_at=started_at,
         minutes=minutes,
+        time_doubts=[kept_doubt(each) for each in doubts],
+        time_reason=time_reason,
         **values,
     )
     made.photos.add(*photos)
@@ -585,6 +666,17 @@ def record_trial_run(
             trial_run=made,
         )
     return made
+
+
+def check_minutes(minutes: float) -> None:
+    longest = LONGEST_RUN.total_seconds() / 60
+    if not 0 < minutes <= longest:
+        refuse(
+            "minutes",
+            "minutes",
+            _("The run was watched for %(min)s min; give more than 0, up to %(most)s min.")
+            % {"min": f"{minutes:g}", "most": f"{longest:g}"},
+        )
 
 
 def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]]) -> None:
@@ -676,7 +768,7 @@ def accept_fitting(
     runs = current_runs(row)
     if not runs:
         raise Refused(_("No trial run is recorded; without one there is nothing to accept."), code="no_run")
-    check_may_run(row, now)
+    check_may_run(row)
     told = acceptance_of(row, runs)
     not_met = [line.words for line in told.lines if line.verdict != "sound"] if not told.is_met else []
     still_open = left_open(row)

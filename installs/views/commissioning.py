@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.calc.commissioning import least_run_s
 from installs.forms import commissioning as forms
-from installs.job_steps import Act, job_of, offset_bars, open_work, people_words
+from installs.job_steps import Act, doubted_runs, job_of, offset_bars, open_work, people_words
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
@@ -274,7 +274,10 @@ class AcceptanceAct(FittingAct):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            acceptance=services.acceptance_of(self.row), open_work=open_work(self.row), **kwargs
+            acceptance=services.acceptance_of(self.row),
+            open_work=open_work(self.row),
+            doubted_runs=doubted_runs(services.current_runs(self.row)),
+            **kwargs,
         )
 
     def act(self, form: forms.AcceptanceForm) -> Any:

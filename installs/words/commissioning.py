@@ -1,15 +1,35 @@
-"""What commissioning says: adjustments as they were read, and what they mean. Lengths in mm, for `sentence_in`."""
+"""What commissioning says: adjustments as they were read, times that cannot be. Lengths in mm, for `sentence_in`."""
 
 from __future__ import annotations
 
+import datetime as dt
+
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.calc.commissioning import Adjustment, Balance, judge_adjustment
+from installs.calc.commissioning import Adjustment, Balance, TimeDoubt, TimeRule, judge_adjustment
 
 UNEQUAL_HINT = gettext_lazy(
     "Move in on one side and out on the other by the same amount, or say in the note why they differ."
 )
+TIME_HINT = gettext_lazy("Correct the start or the minutes, or say why they stand; the reason stays on the record.")
+TIME_WORDS = {
+    TimeRule.SINCE_LOCKS: gettext_lazy(
+        "%(min)s min, but only %(apart)s had passed since the locks came back at %(then)s."
+    ),
+    TimeRule.BEFORE_LOCKS: gettext_lazy(
+        "It would have begun at %(begins)s, %(apart)s before the locks came back at %(then)s."
+    ),
+    TimeRule.NOT_OVER: gettext_lazy(
+        "%(min)s min from %(begins)s, but it was entered at %(then)s: only %(apart)s had passed."
+    ),
+    TimeRule.OVERLAP: gettext_lazy(
+        "%(min)s min from %(begins)s overlap another run of the belt, %(load)s from %(then)s to %(until)s%(job)s, by "
+        "%(apart)s; a belt makes one run at a time."
+    ),
+}
 SUM_WORDS = {
     Balance.KEPT: gettext_lazy("%(drive)s, %(off)s: the sum of the gaps stays."),
     Balance.WITHIN_READING: gettext_lazy(
@@ -42,3 +62,39 @@ def _moved(inwards_mm: float) -> str:
         return _("nothing")
     amount = f"{abs(inwards_mm):g}"
     return _("%s mm in") % amount if inwards_mm > 0 else _("%s mm out") % amount
+
+
+def time_doubt_words(doubt: TimeDoubt) -> str:
+    """Why a run cannot have been watched as entered, with the arithmetic."""
+    known = {
+        "min": f"{doubt.minutes:g}",
+        "begins": clock(doubt.begins_at),
+        "then": clock(doubt.against, near=doubt.begins_at),
+        "apart": spell_words(doubt.apart_s),
+    }
+    if doubt.other is not None:
+        known |= {
+            "load": _("loaded") if doubt.other.is_loaded else _("empty"),
+            "until": clock(doubt.other.ends_at, near=doubt.other.begins_at),
+            "job": _(" (%s)") % doubt.other.job if doubt.other.job else "",
+        }
+    return str(TIME_WORDS[doubt.rule]) % known
+
+
+def clock(moment: dt.datetime, near: dt.datetime | None = None) -> str:
+    """The time of day; with its day where that is another one than of `near`."""
+    local = timezone.localtime(moment)
+    is_same_day = near is None or timezone.localtime(near).date() == local.date()
+    return str(date_format(local, "H:i" if is_same_day else "j M H:i"))
+
+
+def spell_words(seconds: float) -> str:
+    """A spell as people count it: 45 s, 1 min 15 s, 2 h 5 min."""
+    whole = max(round(seconds), 0)
+    minutes, rest_s = divmod(whole, 60)
+    if not minutes:
+        return _("%s s") % rest_s
+    hours, rest_min = divmod(minutes, 60)
+    if not hours:
+        return _("%(min)s min %(s)s s") % {"min": minutes, "s": rest_s} if rest_s else _("%s min") % minutes
+    return _("%(h)s h %(min)s min") % {"h": hours, "min": rest_min} if rest_min else _("%s h") % hours

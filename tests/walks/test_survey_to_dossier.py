@@ -298,6 +298,7 @@ def fill_run(page, load, minutes, offsets):
 
 
 def run(people, load, minutes, offsets):
+    make.time_passes(Fitting.objects.get(), float(minutes) + 2)
     fill_run(people.page, load, minutes, offsets)
     people.press("Record the trial run")
     people.told("The trial run is recorded.")

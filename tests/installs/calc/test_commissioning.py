@@ -5,6 +5,8 @@ Limits of 15 and 30 minutes, three revolutions, 5 % of the width and at most 75 
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +17,10 @@ from installs.calc.commissioning import (
     Balance,
     Offset,
     Run,
+    Spell,
+    TimeRule,
     converge,
+    doubts_about_time,
     judge_acceptance,
     judge_adjustment,
     least_run_s,
@@ -86,6 +91,75 @@ def test_a_slow_long_belt_needs_three_revolutions_though_the_minutes_are_up():
     found = judge_acceptance([run(minutes=20)], **{**ASKED, "revolution_s": 600.0})
     assert found.lines[0].verdict == "act"
     assert "at least 30 min" in found.lines[0].words
+
+
+LOCKS = dt.datetime(2026, 11, 20, 16, 37, 45, tzinfo=dt.UTC)
+
+
+def minutes(n):
+    return dt.timedelta(minutes=n)
+
+
+def found_in(begins_at, watched_min, now, *others, **values):
+    doubts = doubts_about_time(begins_at, watched_min, locks_at=LOCKS, now=now, others=others, **values)
+    return [(each.rule, each.apart_s) for each in doubts]
+
+
+def test_a_run_longer_than_the_time_since_the_locks_is_doubted_with_what_has_passed():
+    now = LOCKS + dt.timedelta(seconds=75)
+    told = found_in(now - minutes(31), 31, now, is_start_given=False)
+    assert told == [(TimeRule.SINCE_LOCKS, 75)]
+    assert found_in(now - minutes(2), 2, now, is_start_given=False) == []  # to the minute
+
+
+def test_a_run_entered_later_than_it_happened_is_not_doubted():
+    assert found_in(LOCKS + minutes(2), 31, LOCKS + minutes(600)) == []
+    # The box shows minutes: 16:37 for locks of 16:37:45.
+    assert found_in(LOCKS.replace(second=0), 31, LOCKS + minutes(31)) == []
+
+
+def test_a_start_before_the_locks_and_an_end_after_now_are_doubted():
+    now = LOCKS + minutes(40)
+    assert found_in(LOCKS - minutes(29), 31, now) == [(TimeRule.BEFORE_LOCKS, 29 * 60)]
+    assert found_in(now - minutes(10), 31, now) == [(TimeRule.NOT_OVER, 10 * 60)]
+    assert [rule for rule, _apart in found_in(LOCKS - minutes(5), 60, now)] == ["before_locks", "not_over"]
+
+
+@pytest.mark.parametrize(
+    ("begins", "watched", "apart_min"), [(0, 16, 16), (10, 16, 6), (16, 16, None), (15, 16, None), (-1, 40, 16)]
+)
+def test_a_belt_makes_one_run_at_a_time(begins, watched, apart_min):
+    other = Spell(LOCKS, LOCKS + minutes(16), False)
+    told = found_in(LOCKS + minutes(begins), watched, LOCKS + minutes(200), other)
+    assert told == ([] if apart_min is None else [(TimeRule.OVERLAP, apart_min * 60)])
+
+
+@given(st.integers(-100, 100), st.integers(2, 90), st.integers(-100, 100), st.integers(2, 90))
+def test_two_runs_overlap_alike_whichever_is_entered_last(one, for_one, other, for_other):
+    def shared(begins, watched, of_begins, of_watched):
+        spell = Spell(LOCKS + minutes(of_begins), LOCKS + minutes(of_begins + of_watched), False)
+        doubts = doubts_about_time(
+            LOCKS + minutes(begins), watched, locks_at=LOCKS - minutes(500), now=LOCKS + minutes(500), others=[spell]
+        )
+        return [each.apart_s for each in doubts]
+
+    assert shared(one, for_one, other, for_other) == shared(other, for_other, one, for_one)
+
+
+def test_minutes_of_nothing_are_refused():
+    with pytest.raises(ValueError, match="give a time above 0 min"):
+        found_in(LOCKS, 0, LOCKS + minutes(5))
+
+
+def test_a_doubted_time_is_never_said_to_be_watched_and_needs_no_second_reason():
+    runs = [run(), run(loaded=True, minutes=31, is_time_doubted=True)]
+    found = judge_acceptance(runs, **ASKED)
+    line = next(each for each in found.lines if each.key == "loaded-minutes")
+    assert (line.verdict, line.is_explained, found.is_met) == ("watch", True, True)
+    assert line.words.startswith("Entered as watched loaded for 31 min")
+    assert "cannot be; it was confirmed with a reason" in line.words
+    short = judge_acceptance([run(), run(loaded=True, minutes=5, is_time_doubted=True)], **ASKED)
+    assert (short.is_met, short.lines[-2].verdict) == (False, "act")
 
 
 def test_one_station_beyond_the_target_is_named_with_its_side():

@@ -64,7 +64,9 @@ def confirm(job, by, minute, *points, **values):
 
 
 def run(job, by, minute, **values):
-    known = {"minutes": 40.0, "offsets": GOOD, "started_at": at(minute), "now": at(minute)}
+    """A run of 40 minutes, entered when it is over."""
+    known = {"minutes": 40.0, "offsets": GOOD, "started_at": at(minute)}
+    known["now"] = at(minute) + dt.timedelta(minutes=values.get("minutes", 40.0))
     return services.record_trial_run(fitting=job, by=by, **{**known, **values})
 
 
@@ -169,7 +171,7 @@ def test_three_adjustments_hold_four_isolations(job, tess):
     fit(job, tess)
     for number in range(3):
         begins = 60 * (number + 1)
-        run(job, tess, begins - 20)
+        run(job, tess, begins - 40)
         isolation = isolate(job, tess, begins)
         with pytest.raises(Refused, match="is not finished: next is “clear of structure"):
             isolate(job, tess, begins + 1)
@@ -242,6 +244,109 @@ def test_after_two_wrong_answers_a_third_move_needs_the_cause(job, tess):
         run(job, tess, begins + 10, offsets=[(40.0, offset), (160.0, 0.0)])
 
 
+def entered(job, by, minutes, seconds, **values):
+    """A run that is entered so many seconds after the locks came back at minute 6, its start left empty."""
+    now = at(6) + dt.timedelta(seconds=seconds)
+    return services.record_trial_run(fitting=job, by=by, minutes=minutes, offsets=GOOD, now=now, **values)
+
+
+def test_a_run_that_cannot_have_been_watched_is_asked_about_and_never_clipped(job, tess):
+    fit(job, tess)  # locks back at minute 6
+    with pytest.raises(Refused) as no:
+        entered(job, tess, 31.0, 75, is_loaded=True)
+    assert (no.value.code, list(no.value.fields)) == ("time", ["time_reason"])
+    assert no.value.message == (
+        "31 min, but only 1 min 15 s had passed since the locks came back at 09:06. Correct the start or the minutes, "
+        "or say why they stand; the reason stays on the record."
+    )
+    assert TrialRun.objects.count() == 0
+    assert entered(job, tess, 1.2, 75).started_at == at(6) + dt.timedelta(seconds=3)
+
+
+def test_confirmed_with_a_reason_it_stands_as_entered_and_the_doubt_with_it(job, tess):
+    fit(job, tess)
+    row = entered(job, tess, 31.0, 75, is_loaded=True, time_reason="the locks came back at nine, I wrote it down late")
+    assert (row.minutes, row.started_at) == (31.0, at(6) + dt.timedelta(seconds=75) - dt.timedelta(minutes=31))
+    assert [each.rule for each in services.time_doubts_of(row)] == ["since_locks"]
+    line = next(each for each in services.acceptance_of(job).lines if each.key == "loaded-minutes")
+    assert line.words.startswith("Entered as watched loaded for 31 min")
+    step = next(each for each in job_of(fresh(job)).steps if each.key == "run" and each.row)
+    assert step.state == "passed_over"
+    assert step.words == (
+        "31 min, but only 1 min 15 s had passed since the locks came back at 09:06.",
+        "Confirmed: the locks came back at nine, I wrote it down late",
+    )
+
+
+def test_three_runs_entered_within_a_minute_are_each_asked_about(job, tess):
+    fit(job, tess)
+    for minutes, seconds, asked in ((16.0, 30, ["since_locks"]), (16.0, 60, ["since_locks", "overlap"])):
+        with pytest.raises(Refused, match="Correct the start or the minutes"):
+            entered(job, tess, minutes, seconds)
+        row = entered(job, tess, minutes, seconds, time_reason="entered from paper")
+        assert [each.rule for each in services.time_doubts_of(row)] == asked
+    with pytest.raises(Refused, match="16 min; a belt makes one run at a time"):
+        entered(job, tess, 31.0, 75, is_loaded=True)
+
+
+def test_runs_entered_late_with_their_starts_are_not_asked_about(job, tess):
+    fit(job, tess)
+    for minute, watched in ((7, 16.0), (24, 16.0), (41, 31.0)):
+        row = run(job, tess, minute, minutes=watched, now=at(300))
+        assert (row.started_at, row.minutes, row.time_doubts, row.time_reason) == (at(minute), watched, [], "")
+    with pytest.raises(Refused, match="overlap another run of the belt, empty from 09:41 to 10:12, by 12 min"):
+        run(job, tess, 60, minutes=15.0, now=at(300))
+
+
+def test_a_run_of_another_job_on_the_same_belt_is_seen_and_one_of_another_belt_is_not(job, tess, pat, alder):
+    fit(job, tess)
+    run(job, tess, 10)
+    beside = plan_fitting(
+        conveyor=job.conveyor, device_model=job.device_model, chainage_m=150.0, strand="return", by=pat
+    )
+    fit(beside, tess)
+    with pytest.raises(Refused, match=r"empty from 09:10 to 09:50 \(A-1 return 100 m\), by 30 min"):
+        run(beside, tess, 20)
+    elsewhere = plan_fitting(
+        conveyor=make.conveyor(alder, tag="B-7"),
+        device_model=job.device_model,
+        chainage_m=50.0,
+        strand="return",
+        by=pat,
+    )
+    fit(elsewhere, tess)
+    assert run(elsewhere, tess, 20).time_doubts == []
+
+
+def test_a_withdrawn_run_is_in_nobody_s_way(job, tess):
+    fit(job, tess)
+    services.withdraw_trial_run(run(job, tess, 10), by=tess, reason="wrong belt")
+    assert run(job, tess, 20).time_doubts == []
+
+
+def test_the_run_that_ended_last_decides_also_where_its_start_cannot_be(job, tess):
+    fit(job, tess)
+    entered(job, tess, 16.0, 60, time_reason="from paper")
+    good = entered(job, tess, 31.0, 90, time_reason="from paper")
+    assert services.current_runs(job)[-1] == good
+    assert good.started_at < services.current_runs(job)[0].started_at
+
+
+def test_no_isolation_lies_within_a_run(job, tess):
+    fit(job, tess)
+    run(job, tess, 20)  # to minute 60
+    with pytest.raises(Refused, match="lies within the trial run of 20 Nov 2026, 09:20, watched for 40 min"):
+        isolate(job, tess, 45)
+    assert isolate(job, tess, 60).cycle == 2
+
+
+@pytest.mark.parametrize("minutes", [0.0, -3.0, 1441.0])
+def test_minutes_that_no_run_takes_are_refused(job, tess, minutes):
+    fit(job, tess)
+    with pytest.raises(Refused, match="give more than 0, up to 1440 min"):
+        run(job, tess, 20, minutes=minutes, now=at(2000))
+
+
 def test_a_second_person_resumes_where_the_first_one_stopped(job, tess, pat):
     isolate(job, tess, 0)
     confirm(job, tess, 1, "parts", "restraint")
@@ -302,8 +407,8 @@ def test_times_do_not_run_backwards_or_ahead(job, tess):
     with pytest.raises(Refused, match="in the future"):
         services.confirm_point(fitting=job, point="parts", by=tess, confirmed_at=at(90), now=at(20))
     confirm(job, tess, 11, "parts", "restraint", "clear", "guards", "people", "locks")
-    with pytest.raises(Refused, match="before the locks were handed back"):
-        services.record_trial_run(fitting=job, by=tess, minutes=20, offsets=GOOD, started_at=at(12), now=at(30))
+    with pytest.raises(Refused, match="4 min before the locks came back at 09:16"):
+        services.record_trial_run(fitting=job, by=tess, minutes=10, offsets=GOOD, started_at=at(12), now=at(30))
 
 
 @pytest.mark.parametrize(

@@ -63,6 +63,7 @@ def first_cycle(client, job):
     for name in ("clear", "guards", "people"):
         point(client, job, name)
     point(client, job, "locks", handed_back_by="tess")
+    make.time_passes(job, 45)
 
 
 def run_data(**data):
@@ -214,6 +215,28 @@ def test_a_station_that_one_run_left_out_is_offered_again(client, job, tess):
     assert [row["at"].value() for row in again.rows() if row["is_named"]] == stations
 
 
+def test_a_run_that_cannot_have_been_watched_is_asked_about_beside_start_and_minutes(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    address = url("trial-run", job)
+    assert "why these times stand" not in text(client.get(address)).lower()
+    answer = send(client, address, **run_data(minutes="61"))
+    assert answer.status_code == 422
+    told = text(answer)
+    assert re.search(r"61 min, but only 45 min( \d+ s)? had passed since the locks came back at \d\d:\d\d", told)
+    assert "Correct the start or the minutes, or say why they stand" in told
+    boxes = re.findall(r'name="(minutes|started_at|time_reason|at_0_m)"', told)
+    assert boxes == ["minutes", "started_at", "time_reason", "at_0_m"]
+    assert TrialRun.objects.count() == 0
+    reason = "watched since the afternoon; the locks were written down late"
+    assert send(client, address, **run_data(minutes="61", time_reason=reason)).status_code == 302
+    told = text(client.get(job.get_absolute_url()))
+    assert "61 min, but only 45 min" in told
+    assert f"Confirmed: {reason}" in told
+    assert "Entered as watched empty for 61 min" in text(client.get(url("acceptance", job)))
+    assert reason in text(client.get(url("acceptance", job)))
+
+
 def test_an_offset_without_station_or_side_is_asked_for(client, job, tess):
     client.force_login(tess)
     first_cycle(client, job)
@@ -281,8 +304,9 @@ def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
     for name in ("clear", "guards", "people"):
         assert point(client, job, name).status_code == 302
     point(client, job, "locks", handed_back_by="tess")
-    send(client, url("trial-run", job), **run_data())
-    send(client, url("trial-run", job), **run_data(load="loaded"))
+    for load in ("empty", "loaded"):
+        make.time_passes(job, 45)
+        assert send(client, url("trial-run", job), **run_data(load=load)).status_code == 302
     told = text(client.get(url("detail", job)))
     assert "The belt answered the last move the right way" in told
     assert "Every line is met" in told

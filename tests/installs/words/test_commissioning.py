@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
+import datetime as dt
 
-from installs.calc.commissioning import Adjustment
-from installs.words.commissioning import adjustment_words
+import pytest
+from django.utils import timezone
+
+from installs.calc.commissioning import Adjustment, Spell, TimeDoubt, TimeRule
+from installs.words.commissioning import adjustment_words, spell_words, time_doubt_words
 from plant.calc.units import UnitSystem, sentence_in
 
 
@@ -31,3 +34,53 @@ def test_inches_are_those_of_a_tape():
     assert told == (
         "1/4 in in on the drive side, 1/8 in out on the off side: the sum of the gaps becomes 1/8 in narrower."
     )
+
+
+def at(hour, minute, second=0, day=20):
+    return dt.datetime(2026, 11, day, hour, minute, second, tzinfo=dt.UTC)
+
+
+@pytest.mark.parametrize(
+    ("doubt", "words"),
+    [
+        (
+            TimeDoubt(TimeRule.SINCE_LOCKS, 31, at(16, 8), at(16, 37, 45), 75),
+            "31 min, but only 1 min 15 s had passed since the locks came back at 16:37.",
+        ),
+        (
+            TimeDoubt(TimeRule.BEFORE_LOCKS, 31, at(16, 8), at(16, 37), 29 * 60),
+            "It would have begun at 16:08, 29 min before the locks came back at 16:37.",
+        ),
+        (
+            TimeDoubt(TimeRule.NOT_OVER, 31, at(16, 38), at(16, 39), 60),
+            "31 min from 16:38, but it was entered at 16:39: only 1 min had passed.",
+        ),
+        (
+            TimeDoubt(
+                TimeRule.OVERLAP,
+                31,
+                at(16, 38),
+                at(16, 20),
+                960,
+                Spell(at(16, 20), at(16, 54), False, "S-12 60 m"),
+            ),
+            "31 min from 16:38 overlap another run of the belt, empty from 16:20 to 16:54 (S-12 60 m), by 16 min; "
+            "a belt makes one run at a time.",
+        ),
+        (
+            TimeDoubt(TimeRule.BEFORE_LOCKS, 31, at(23, 50), at(1, 10, day=21), 80 * 60),
+            "It would have begun at 23:50, 1 h 20 min before the locks came back at 21 Nov 01:10.",
+        ),
+    ],
+)
+def test_a_time_that_cannot_be_is_told_with_the_arithmetic(doubt, words):
+    with timezone.override(dt.UTC):
+        assert time_doubt_words(doubt) == words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0, "0 s"), (45.4, "45 s"), (60, "1 min"), (75, "1 min 15 s"), (3600, "1 h"), (7500, "2 h 5 min"), (-3, "0 s")],
+)
+def test_a_spell_is_counted_as_people_count_it(seconds, words):
+    assert spell_words(seconds) == words
