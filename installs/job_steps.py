@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.utils.translation import gettext as _
 
-from installs.calc.commissioning import Acceptance, Convergence, next_point, points_of
+from installs.calc.commissioning import Acceptance, Convergence, Remedy, next_point, points_of
 from installs.models import Fitting, HoldPoint, Isolation, TrialRun
 from installs.services.commissioning import (
     acceptance_of,
@@ -31,11 +31,16 @@ CHART = {"width": 320.0, "height": 120.0, "left": 8.0, "top": 18.0, "foot": 22.0
 
 @dataclass(frozen=True)
 class Act:
-    """What can be done next: the name of its page, the hold point where it is one, and the words on the button."""
+    """What can be done next: the name of its page, the hold point where it is one, and the words on the button.
+
+    `pk`: the row that the page is about where that is not the fitting; `why`: what is missing, a sentence in SI units.
+    """
 
     name: str
     words: str
     point: str = ""
+    pk: int | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -138,16 +143,44 @@ def next_act(
         if wanted == Point.CLEAR and cycle > 1 and isolation is not None and isolation.adjustment_mm is None:
             return Act("fitting-adjustment", _("Record the adjustment"))
         return Act("fitting-point", _("Confirm: %s") % Point(wanted).label, wanted)
-    here = {run.is_loaded for run in runs if run.cycle == cycle}
-    if False not in here:
-        return Act("fitting-trial-run", _("Record the trial run, empty"))
     if acceptance.is_met:
         return Act("fitting-acceptance", _("Accept"))
-    if any(line.key.startswith("empty") and line.verdict == "act" for line in acceptance.lines):
-        return Act("fitting-isolation", _("Record the isolation for an adjustment"))
-    if True not in here:
-        return Act("fitting-trial-run", _("Record the trial run, loaded"))
-    return Act("fitting-isolation", _("Record the isolation for an adjustment"))
+    return act_after_runs(acceptance, {run.is_loaded: run for run in runs if run.cycle == cycle})
+
+
+def act_after_runs(acceptance: Acceptance, last: Mapping[bool, TrialRun]) -> Act:
+    """What the runs of this cycle leave to do: empty first, and an adjustment only where one is asked for."""
+    adjustment = Act("fitting-isolation", _("Record the isolation for an adjustment"))
+    for is_loaded, load in ((False, _("empty")), (True, _("loaded"))):
+        short = {
+            line.remedy: line
+            for line in acceptance.lines
+            if line.verdict == "act" and line.key.startswith("loaded" if is_loaded else "empty")
+        }
+        if Remedy.RUN in short:
+            return Act("fitting-trial-run", _("Record the trial run, %s") % load)
+        if Remedy.ADJUSTMENT in short:
+            return adjustment
+        if Remedy.LONGER_RUN in short:
+            why = " ".join(short[each].words for each in (Remedy.LONGER_RUN, Remedy.READING) if each in short)
+            return Act("fitting-trial-run", _("Record a longer trial run, %s") % load, why=why)
+        if Remedy.READING in short:
+            words = _("Add the missing reading to the run, %s") % load
+            return Act("trial-run-readings", words, pk=last[is_loaded].pk, why=short[Remedy.READING].words)
+    return adjustment
+
+
+def lacking_words(fitting: Fitting, run: TrialRun) -> list[str]:
+    """Which reading a run lacks; nothing for a run that another one of its kind followed."""
+    alike = [each for each in current_runs(fitting) if (each.cycle, each.is_loaded) == (run.cycle, run.is_loaded)]
+    if not alike or alike[-1].pk != run.pk:
+        return []
+    kind = "loaded" if run.is_loaded else "empty"
+    return [
+        line.words
+        for line in acceptance_of(fitting).lines
+        if line.key.startswith(kind) and line.remedy is Remedy.READING
+    ]
 
 
 def other_acts(fitting: Fitting, following: Act | None, cycle: int, points: Any) -> list[Act]:

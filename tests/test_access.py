@@ -133,6 +133,8 @@ fitting-acceptance tpe 200 tpe 422
 fitting-hand-over tpe 200 tpe 422
 hold-point-correct tpe 200 tpe 422
 trial-run-withdraw tpe 200 tpe 422
+trial-run-readings tpe 200 tpe 422
+fitting-station tpem 200 tpem 200
 survey-list tpem 200 - 405
 survey-create tpe 200 tpe 422
 survey-detail tpem 200 tpem 200

@@ -56,6 +56,22 @@ class Run:
     is_time_doubted: bool = False
 
 
+class SideOfDevice(StrEnum):
+    """Where a station lies, seen along belt travel."""
+
+    UPSTREAM = "upstream"
+    DOWNSTREAM = "downstream"
+    AT_DEVICE = "at_device"
+
+
+@dataclass(frozen=True)
+class SideByTravel:
+    """Where a station lies while the belt runs towards the head (+1) or the tail (-1) on the device's strand."""
+
+    travel: int
+    side: SideOfDevice
+
+
 @dataclass(frozen=True)
 class Line:
     """One line of a verdict: what was asked, what is so, and a sentence in SI units.
@@ -67,6 +83,16 @@ class Line:
     verdict: Verdict
     words: str
     is_explained: bool = False
+    remedy: Remedy | None = None
+
+
+class Remedy(StrEnum):
+    """What a line that is not met asks for."""
+
+    RUN = "run"
+    LONGER_RUN = "longer_run"
+    READING = "reading"
+    ADJUSTMENT = "adjustment"
 
 
 class TimeRule(StrEnum):
@@ -291,6 +317,42 @@ def worst_of(offsets: Iterable[Offset]) -> Offset | None:
     return max(offsets, key=lambda each: abs(each.offset_mm), default=None)
 
 
+def station_sides(
+    station_m: float, device_m: float, strand: str, *, reversing: bool = False
+) -> tuple[SideByTravel, ...]:
+    """Whether a station lies upstream or downstream of a device, for each way that the belt travels there.
+
+    Parameters
+    ----------
+    station_m, device_m : float
+        Chainages [m].
+    strand : {"carry", "return"}
+        Strand of both.
+    reversing : bool, optional
+        Whether the belt runs both ways.
+
+    Returns
+    -------
+    tuple of SideByTravel
+        One for a belt that runs one way, two for a reversing one, towards the head first.
+
+    Examples
+    --------
+    >>> [(each.travel, each.side.value) for each in station_sides(80, 55, "return")]
+    [(-1, 'upstream')]
+    >>> [(each.travel, each.side.value) for each in station_sides(80, 55, "carry", reversing=True)]
+    [(1, 'downstream'), (-1, 'upstream')]
+    """
+
+    def side(travel: int) -> SideOfDevice:
+        along = (station_m - device_m) * travel
+        if along == 0:
+            return SideOfDevice.AT_DEVICE
+        return SideOfDevice.DOWNSTREAM if along > 0 else SideOfDevice.UPSTREAM
+
+    return tuple(SideByTravel(travel, side(travel)) for travel in downstream(strand, reversing))
+
+
 def sides_of_device(
     stations_m: Iterable[float], device_m: float, strand: str, *, reversing: bool = False
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -396,6 +458,7 @@ def judge_acceptance(
     device_m: float,
     strand: str,
     revolution_s: float,
+    reversing: bool = False,
     empty_min: float = EMPTY_MIN,
     loaded_min: float = LOADED_MIN,
 ) -> Acceptance:
@@ -415,6 +478,8 @@ def judge_acceptance(
         Strand of the device.
     revolution_s : float
         Time of one belt revolution [s].
+    reversing : bool, optional
+        Whether the belt runs both ways: either side is then upstream in one of them.
     empty_min, loaded_min : float, optional
         Minutes to be watched empty and loaded [min]; common practice: 15 and 30.
 
@@ -436,15 +501,60 @@ def judge_acceptance(
         name = "loaded" if loaded else "empty"
         of_kind = [run for run in runs if run.cycle == cycle and run.is_loaded == loaded]
         if not of_kind:
-            lines.append(Line(f"{name}-run", "act", f"No trial run {name} is recorded after the last adjustment."))
+            words = f"No trial run {name} is recorded after the last adjustment."
+            lines.append(Line(f"{name}-run", "act", words, remedy=Remedy.RUN))
             continue
-        lines.extend(_lines_of(of_kind[-1], name, target_mm, least, revolution_s, device_m, strand))
+        lines.extend(_lines_of(of_kind[-1], name, target_mm, least, revolution_s))
+        lacking = _lacking_station(of_kind[-1], name, device_m, strand, reversing)
+        lines.extend([lacking] if lacking else [])
     return Acceptance(all(line.verdict == "sound" or line.is_explained for line in lines), tuple(lines))
 
 
-def _lines_of(
-    run: Run, name: str, target_mm: float, least_min: float, revolution_s: float, device_m: float, strand: str
-) -> Iterable[Line]:
+def lacking_sides(run: Run, device_m: float) -> tuple[int, ...]:
+    """On which sides of a device no station was measured in a run.
+
+    Parameters
+    ----------
+    run : Run
+        With its offsets.
+    device_m : float
+        Chainage of the device [m]. A station at the device itself counts for neither side.
+
+    Returns
+    -------
+    tuple of int
+        +1 for the side towards the head, -1 for the side towards the tail.
+    """
+    return tuple(way for way in (1, -1) if not any((each.chainage_m - device_m) * way > 0 for each in run.offsets))
+
+
+def _lacking_station(run: Run, name: str, device_m: float, strand: str, reversing: bool) -> Line | None:
+    """Which side of the device lacks a reading, and where that is."""
+    ways = lacking_sides(run, device_m)
+    if not run.offsets or not ways:
+        return None
+    told = []
+    for way in ways:
+        where = f"{'above' if way > 0 else 'below'} {device_m:g} m"
+        sides = station_sides(device_m + way, device_m, strand, reversing=reversing)
+        if len(sides) == 1:
+            told.append(f"{sides[0].side} of the device, which on this strand is {where}")
+        else:
+            towards = " and ".join(f"{each.side} as it runs to the {_end(each.travel)}" for each in sides)
+            told.append(f"{where}, {towards}")
+    return Line(
+        f"{name}-stations",
+        "act",
+        f"No station was measured {name} {' and none '.join(told)}.",
+        remedy=Remedy.READING,
+    )
+
+
+def _end(travel: int) -> str:
+    return "head" if travel > 0 else "tail"
+
+
+def _lines_of(run: Run, name: str, target_mm: float, least_min: float, revolution_s: float) -> Iterable[Line]:
     needed = max(least_min, LEAST_REVOLUTIONS * revolution_s / 60)
     turns = run.minutes * 60 / revolution_s
     is_long = run.minutes >= needed
@@ -457,13 +567,19 @@ def _lines_of(
             f"Entered as watched {name} for {told} By the clock that cannot be; it was confirmed with a reason, which "
             "stands with the run.",
             is_explained=is_long,
+            remedy=None if is_long else Remedy.LONGER_RUN,
         )
     else:
-        yield Line(f"{name}-minutes", "sound" if is_long else "act", f"Watched {name} for {told}")
+        yield Line(
+            f"{name}-minutes",
+            "sound" if is_long else "act",
+            f"Watched {name} for {told}",
+            remedy=None if is_long else Remedy.LONGER_RUN,
+        )
     beyond = [each for each in run.offsets if abs(each.offset_mm) > target_mm]
     worst = worst_of(run.offsets)
     if worst is None:
-        yield Line(f"{name}-offset", "act", f"No offset was measured {name}.")
+        yield Line(f"{name}-offset", "act", f"No offset was measured {name}.", remedy=Remedy.READING)
     else:
         told = f"{abs(worst.offset_mm):g} mm at {worst.chainage_m:g} m{_side(worst.offset_mm)}"
         count = (
@@ -473,18 +589,16 @@ def _lines_of(
             f"{name}-offset",
             "act" if beyond else "sound",
             f"Worst offset {name}: {told}; wanted at most {target_mm:g} mm, {count}.",
+            remedy=Remedy.ADJUSTMENT if beyond else None,
         )
-        before, after = sides_of_device((each.chainage_m for each in run.offsets), device_m, strand)
-        lacking = " and ".join(word for word, known in (("upstream", before), ("downstream", after)) if not known)
-        if lacking:
-            yield Line(f"{name}-stations", "act", f"No station {lacking} of the device was measured {name}.")
+    adjust = Remedy.ADJUSTMENT
     if run.touches_structure:
-        yield Line(f"{name}-contact", "act", f"Something touched the structure in the run {name}.")
+        yield Line(f"{name}-contact", "act", f"Something touched the structure in the run {name}.", remedy=adjust)
     if run.frame_position in ("drive", "off", "hunting"):
         how = "swung to and fro" if run.frame_position == "hunting" else f"was held to the {run.frame_position} side"
-        yield Line(f"{name}-frame", "watch", f"The frame {how} in the run {name}.")
+        yield Line(f"{name}-frame", "watch", f"The frame {how} in the run {name}.", remedy=adjust)
     if run.is_noisy:
-        yield Line(f"{name}-noise", "watch", f"There was unusual noise in the run {name}.")
+        yield Line(f"{name}-noise", "watch", f"There was unusual noise in the run {name}.", remedy=adjust)
 
 
 def _side(offset_mm: float) -> str:

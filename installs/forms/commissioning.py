@@ -6,10 +6,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from django import forms
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from installs.calc.commissioning import station_sides
 from installs.forms.fittings import KeyedForm, people_of
-from installs.models import HoldPoint, TrialRun
+from installs.models import Fitting, HoldPoint, TrialRun
+from installs.words.commissioning import side_words
 from plant.calc.units import QuantityKind
 from plant.forms.base import set_up_fields
 from plant.forms.photos import PhotosField
@@ -136,7 +139,91 @@ class AdjustmentForm(KeyedForm):
         super().add_refusal(refusal)
 
 
-class TrialRunForm(KeyedForm):
+class StationField(QuantityField):
+    """A station's chainage; the echo also says on which side of the device it lies."""
+
+    echo_url = ""
+
+    def get_bound_field(self, form: Any, field_name: str) -> Any:
+        bound = super().get_bound_field(form, field_name)
+        self.widget.attrs["hx-get"] = f"{self.echo_url}?field={form.add_prefix(field_name)}"
+        return bound
+
+
+class StationsForm(KeyedForm):
+    """Offsets read at stations: one line of boxes for each."""
+
+    n_rows = ROWS
+
+    def __init__(self, *args: Any, stations: list[float], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        echo_url = reverse("fitting-station", args=[self.fitting.pk])
+        for number in range(self.n_rows):
+            known = stations[number] if number < len(stations) else None
+            self.fields[f"at_{number}_m"] = StationField(
+                kind=QuantityKind.DISTANCE_M, label=_("station %s") % (number + 1), required=False, initial=known
+            )
+            self.fields[f"at_{number}_m"].echo_url = echo_url
+            self.fields[f"off_{number}_mm"] = QuantityField(
+                kind=QuantityKind.LENGTH_MM, label=_("offset"), required=False
+            )
+            self.fields[f"side_{number}"] = forms.ChoiceField(
+                label=_("belt lies to"), choices=[("", "–"), *Side.choices], required=False
+            )
+        set_up_fields(self, self.person, self.plant)
+
+    def rows(self) -> Iterator[dict[str, Any]]:
+        """The boxes of each station, for the page, and on which side of the device it lies."""
+        for number in range(self.n_rows):
+            yield {
+                "number": number + 1,
+                "at": self[f"at_{number}_m"],
+                "off": self[f"off_{number}_mm"],
+                "side": self[f"side_{number}"],
+                "is_named": self[f"at_{number}_m"].value() not in (None, ""),
+                "where": self.where(number),
+            }
+
+    def where(self, number: int) -> str:
+        """Upstream or downstream; empty where no station is named or it cannot be read."""
+        name = f"at_{number}_m"
+        at = getattr(self, "cleaned_data", {}).get(name) if self.is_bound else self[name].initial
+        return station_words(self.fitting, at) if at is not None else ""
+
+    def single_fields(self) -> list[Any]:
+        """The boxes behind the stations."""
+        before = ("load", "minutes", "started_at", "time_reason", "at_", "off_", "side_")
+        return [field for field in self.visible_fields() if not field.name.startswith(before)]
+
+    def clean(self) -> dict[str, Any]:
+        read = super().clean() or {}
+        for number in range(self.n_rows):
+            at, off, side = (read.get(name) for name in (f"at_{number}_m", f"off_{number}_mm", f"side_{number}"))
+            if off is not None and at is None:
+                self.add_error(f"at_{number}_m", _("Say at which chainage this offset was read."))
+            if off and not side:
+                self.add_error(f"side_{number}", _("Say to which side the belt lies."))
+            if side and off is None and f"off_{number}_mm" not in self.errors:
+                self.add_error(f"off_{number}_mm", _("Say by how much the belt lies to this side, or clear the side."))
+        return read
+
+    def offsets(self) -> list[tuple[float, float]]:
+        read = self.cleaned_data
+        found = []
+        for number in range(self.n_rows):
+            at, off = read.get(f"at_{number}_m"), read.get(f"off_{number}_mm")
+            if at is not None and off is not None:
+                found.append((at, off if read[f"side_{number}"] != Side.OFF else -off))
+        return found
+
+
+def station_words(fitting: Fitting, chainage_m: float) -> str:
+    """On which side of the job's device a station lies."""
+    sides = station_sides(chainage_m, fitting.chainage_m, fitting.strand, reversing=fitting.conveyor.is_reversing)
+    return side_words(sides)
+
+
+class TrialRunForm(StationsForm):
     LOADS = [("empty", _("empty")), ("loaded", _("loaded"))]
     load = forms.ChoiceField(label=_("belt"), choices=LOADS, widget=forms.RadioSelect, initial="empty")
     minutes = QuantityField(kind=QuantityKind.MINUTES, label=_("watched for"), required=True)
@@ -151,58 +238,6 @@ class TrialRunForm(KeyedForm):
     note = forms.CharField(label=_("note"), max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 2}))
     new_photos = PhotosField(label=_("photos"), required=False)
 
-    def __init__(self, *args: Any, stations: list[float], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        for number in range(ROWS):
-            known = stations[number] if number < len(stations) else None
-            self.fields[f"at_{number}_m"] = QuantityField(
-                kind=QuantityKind.DISTANCE_M, label=_("station %s") % (number + 1), required=False, initial=known
-            )
-            self.fields[f"off_{number}_mm"] = QuantityField(
-                kind=QuantityKind.LENGTH_MM, label=_("offset"), required=False
-            )
-            self.fields[f"side_{number}"] = forms.ChoiceField(
-                label=_("belt lies to"), choices=[("", "–"), *Side.choices], required=False
-            )
-        set_up_fields(self, self.person, self.plant)
-
-    def rows(self) -> Iterator[dict[str, Any]]:
-        """The boxes of each station, for the page."""
-        for number in range(ROWS):
-            yield {
-                "number": number + 1,
-                "at": self[f"at_{number}_m"],
-                "off": self[f"off_{number}_mm"],
-                "side": self[f"side_{number}"],
-                "is_named": self[f"at_{number}_m"].value() not in (None, ""),
-            }
-
-    def single_fields(self) -> list[Any]:
-        """The boxes behind the stations."""
-        before = ("load", "minutes", "started_at", "time_reason", "at_", "off_", "side_")
-        return [field for field in self.visible_fields() if not field.name.startswith(before)]
-
-    def clean(self) -> dict[str, Any]:
-        read = super().clean() or {}
-        for number in range(ROWS):
-            at, off, side = (read.get(name) for name in (f"at_{number}_m", f"off_{number}_mm", f"side_{number}"))
-            if off is not None and at is None:
-                self.add_error(f"at_{number}_m", _("Say at which chainage this offset was read."))
-            if off and not side:
-                self.add_error(f"side_{number}", _("Say to which side the belt lies."))
-            if side and off is None and f"off_{number}_mm" not in self.errors:
-                self.add_error(f"off_{number}_mm", _("Say by how much the belt lies to this side, or clear the side."))
-        return read
-
-    def offsets(self) -> list[tuple[float, float]]:
-        read = self.cleaned_data
-        found = []
-        for number in range(ROWS):
-            at, off = read.get(f"at_{number}_m"), read.get(f"off_{number}_mm")
-            if at is not None and off is not None:
-                found.append((at, off if read[f"side_{number}"] != Side.OFF else -off))
-        return found
-
     def values(self) -> dict[str, Any]:
         names = ("frame_position", "touches_structure", "is_noisy", "note", "started_at", "time_reason")
         return {
@@ -211,6 +246,13 @@ class TrialRunForm(KeyedForm):
             "minutes": self.cleaned_data["minutes"],
             "offsets": self.offsets(),
         }
+
+
+class ReadingsForm(StationsForm):
+    """Further readings of a trial run that is in the book."""
+
+    n_rows = 3
+    taken_at = MomentLater(label=_("read at"))
 
 
 class AcceptanceForm(KeyedForm):

@@ -125,6 +125,7 @@ def acceptance_of(fitting: Fitting, runs: Sequence[TrialRun] | None = None) -> A
         device_m=fitting.chainage_m,
         strand=fitting.strand,
         revolution_s=revolution_time_s(belt.length_m, belt.speed_m_s),
+        reversing=belt.is_reversing,
     )
 
 
@@ -650,22 +651,81 @@ def record_trial_run(
         **values,
     )
     made.photos.add(*photos)
-    for chainage_m, offset_mm in offsets:
+    write_readings(made, offsets, root=made.client_key, by=by, taken_at=started_at)
+    return made
+
+
+def write_readings(
+    run: TrialRun, offsets: Sequence[tuple[float, float]], *, root: uuid.UUID, by: Any, taken_at: dt.datetime
+) -> list[BeltOffset]:
+    job = run.fitting
+    return [
         create_record(
             BeltOffset,
             by=by,
-            client_key=uuid.uuid5(made.client_key, f"offset {chainage_m:g}"),
-            plant=row.plant,
-            conveyor=row.conveyor,
-            strand=row.strand,
+            client_key=uuid.uuid5(root, f"offset {chainage_m:g}"),
+            plant=job.plant,
+            conveyor=job.conveyor,
+            strand=job.strand,
             chainage_m=chainage_m,
             offset_mm=offset_mm,
-            is_loaded=is_loaded,
-            taken_at=started_at,
+            is_loaded=run.is_loaded,
+            taken_at=taken_at,
             occasion=BeltOffset.Occasion.TRIAL_RUN,
-            trial_run=made,
+            trial_run=run,
         )
-    return made
+        for chainage_m, offset_mm in offsets
+    ]
+
+
+@transaction.atomic
+def add_readings(
+    run: TrialRun,
+    *,
+    by: Any,
+    offsets: Sequence[tuple[float, float]],
+    taken_at: dt.datetime | None = None,
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+) -> TrialRun:
+    """Add readings at further stations to a trial run: a run that was good need not be made again for one of them.
+
+    Parameters
+    ----------
+    offsets : sequence of (float, float)
+        Chainage of the station [m] and offset there [mm], drive side positive.
+    taken_at : datetime, optional
+        When they were read; now where left out.
+
+    Raises
+    ------
+    Refused
+        If the run was withdrawn, the belt was isolated or adjusted since, the job is accepted or over, the time lies
+        before the run or ahead, or a station is off the belt or in the run already.
+    """
+    root = client_key or uuid.uuid4()
+    if BeltOffset.objects.filter(client_key__in=[uuid.uuid5(root, f"offset {at:g}") for at, _mm in offsets]).exists():
+        return run  # the same form sent twice
+    job, now = claimed(run.fitting), now or timezone.now()
+    refuse_if_accepted(job)
+    if run.is_withdrawn or not run.counts:
+        raise Refused(_("This run was withdrawn. Record the right one anew."), code="withdrawn")
+    if check_may_run(job) != run.cycle:
+        raise Refused(
+            _("The belt was isolated for an adjustment since this run. Record a further run."), code="adjusted"
+        )
+    taken_at = taken_at or now
+    check_moment("taken_at", taken_at, now)
+    if taken_at < run.started_at - TIME_SLACK:
+        refuse(
+            "taken_at",
+            "order",
+            _("%(when)s is before the run began (%(then)s). Check both times.")
+            % {"when": moment_words(taken_at), "then": moment_words(run.started_at)},
+        )
+    check_stations(job, offsets, known=[row.chainage_m for row in offsets_of(run)])
+    write_readings(run, offsets, root=root, by=by, taken_at=taken_at)
+    return run
 
 
 def check_minutes(minutes: float) -> None:
@@ -679,10 +739,10 @@ def check_minutes(minutes: float) -> None:
         )
 
 
-def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]]) -> None:
+def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]], known: Iterable[float] = ()) -> None:
     if not offsets:
         refuse("stations", "offsets", _("Measure the belt's offset at one station at least, better at five to eight."))
-    seen: set[float] = set()
+    seen = set(known)
     for chainage_m, offset_mm in offsets:
         check_station(fitting.conveyor, chainage_m, offset_mm)
         if chainage_m in seen:

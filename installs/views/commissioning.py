@@ -8,16 +8,19 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.html import escape
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.calc.commissioning import least_run_s
+from installs.calc.commissioning import lacking_sides, least_run_s
 from installs.forms import commissioning as forms
-from installs.job_steps import Act, doubted_runs, job_of, offset_bars, open_work, people_words
+from installs.job_steps import Act, doubted_runs, job_of, lacking_words, offset_bars, open_work, people_words
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
 from installs.services.belt_offsets import stations_around
+from installs.words.commissioning import sides_legend
+from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.panels import panels_for
 from plant.permissions import get_visible, has_right, right
 from plant.services.photos import keep_photo
@@ -59,9 +62,10 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
 def act_page(request: HttpRequest, fitting: Fitting, act: Act) -> FittingAct:
     """The page of an act, made ready to show its form inside the page of the job."""
     page = ACTS[act.name]()
-    kwargs = {"pk": fitting.pk, **({"point": act.point} if act.point else {})}
+    kwargs = {"pk": act.pk or fitting.pk, **({"point": act.point} if act.point else {})}
     page.setup(request, **kwargs)
     page.row = fitting
+    page.set_up_entry(act.pk)
     return page
 
 
@@ -100,6 +104,9 @@ class FittingAct(RecordChange):
 
     def caution(self) -> Any:
         return ""
+
+    def set_up_entry(self, pk: int | None) -> None:
+        """Inside the page of the job: the entry that the act is about, for an act on one."""
 
     def next_url(self, row: Any) -> str:
         return self.row.get_absolute_url()
@@ -229,6 +236,7 @@ class TrialRunAct(FittingAct):
         return super().get_context_data(
             least_run_min=least_run_s(belt.length_m, belt.speed_m_s) / 60,
             target_mm=services.target_of(self.row),
+            sides=legend_of(self.row),
             **kwargs,
         )
 
@@ -247,6 +255,25 @@ class TrialRunAct(FittingAct):
         )
 
 
+def legend_of(fitting: Fitting) -> str:
+    """Which chainages lie upstream and which downstream of the job's device."""
+    return sides_legend(fitting.chainage_m, fitting.strand, reversing=fitting.conveyor.is_reversing)
+
+
+@right("installs.view_fitting")
+def station_side(request: HttpRequest, pk: int) -> HttpResponse:
+    """The echo below a station's box: what was understood, and on which side of the device it lies."""
+    fitting = get_visible(request, Fitting.objects.with_place(), "installs.view_fitting", pk=pk)
+    text = request.GET.get(request.GET.get("field", "text"), "")
+    if not text.strip():
+        return HttpResponse("")
+    try:
+        read = parse_quantity(text, QuantityKind.DISTANCE_M, UnitSystem(request.user.unit_system))
+    except ValueError as error:
+        return HttpResponse(escape(str(error)))
+    return HttpResponse(escape(f"{read.echo}: {forms.station_words(fitting, read.value)}"))
+
+
 def stations_for(fitting: Fitting) -> list[float]:
     """Stations of the runs before, with those of the survey, else with those proposed around the place.
 
@@ -257,11 +284,14 @@ def stations_for(fitting: Fitting) -> list[float]:
     if fitting.survey is not None:
         rows = BeltOffset.objects.current().filter(survey=fitting.survey).order_by("chainage_m")
         wanted = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
-    if not wanted:
-        reach = fitting.stated.get("effect_length_m") or fitting.plant.effect_length_m
-        wanted = list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
+    wanted = wanted or proposed_stations(fitting)
     others = [each for each in wanted if each not in used]
     return sorted([*used, *others][: forms.ROWS])
+
+
+def proposed_stations(fitting: Fitting) -> list[float]:
+    reach = fitting.stated.get("effect_length_m") or fitting.plant.effect_length_m
+    return list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
 
 
 class AcceptanceAct(FittingAct):
@@ -309,11 +339,6 @@ class HandOverAct(FittingAct):
         )
 
 
-ACTS: dict[str, type[FittingAct]] = {
-    page.url_name: page for page in (IsolationAct, PointAct, AdjustmentAct, TrialRunAct, AcceptanceAct, HandOverAct)
-}
-
-
 class EntryAct(FittingAct):
     """An act on one entry of a job."""
 
@@ -322,6 +347,9 @@ class EntryAct(FittingAct):
     def get_row(self) -> Any:
         self.entry = get_visible(self.request, self.entries.all(), self.right, pk=self.kwargs["pk"])
         return self.queryset.get(pk=self.entry.fitting_id)
+
+    def set_up_entry(self, pk: int | None) -> None:
+        self.entry = self.entries.get(pk=pk)
 
     def url(self) -> str:
         return reverse(self.url_name, args=[self.entry.pk])
@@ -368,3 +396,55 @@ class RunWithdrawal(EntryAct):
         return services.withdraw_trial_run(
             self.entry, by=self.request.user, reason=form.cleaned_data["correction_reason"], client_key=form.key
         )
+
+
+class RunReadings(EntryAct):
+    """What was not read, or not written down, in a run that was good otherwise."""
+
+    url_name = "trial-run-readings"
+    act_template = "installs/_readings_fields.html"
+    entries = TrialRun.objects.select_related("fitting__plant")
+    form_class = forms.ReadingsForm
+    button = gettext_lazy("Add to the run")
+    done_words = gettext_lazy("Added to the trial run.")
+
+    def get_title(self) -> str:
+        return _("Add a reading to the run, loaded") if self.entry.is_loaded else _("Add a reading to the run, empty")
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {**super().form_kwargs(), "stations": self.stations()}
+
+    def stations(self) -> list[float]:
+        """Stations of the sides that lack a reading; none is named where both have one."""
+        run = services.as_run(self.entry)
+        ways = lacking_sides(run, self.row.chainage_m)
+        at = self.row.chainage_m
+        known = [*stations_for(self.row), *proposed_stations(self.row)]
+        offered = [[each for each in known if (each - at) * way > 0] for way in ways]
+        return sorted(min(each, key=lambda station: abs(station - at)) for each in offered if each)
+
+    def caution(self) -> str:
+        return _("Look from the walkway, guards on. Nobody adjusts at a moving belt.")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(
+            sides=legend_of(self.row),
+            lacking=lacking_words(self.row, self.entry),
+            known=[row.chainage_m for row in services.offsets_of(self.entry)],
+            **kwargs,
+        )
+
+    def act(self, form: forms.ReadingsForm) -> Any:
+        return services.add_readings(
+            self.entry,
+            by=self.request.user,
+            offsets=form.offsets(),
+            taken_at=form.cleaned_data["taken_at"],
+            client_key=form.key,
+        )
+
+
+ACTS: dict[str, type[FittingAct]] = {
+    page.url_name: page
+    for page in (IsolationAct, PointAct, AdjustmentAct, TrialRunAct, RunReadings, AcceptanceAct, HandOverAct)
+}

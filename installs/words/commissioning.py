@@ -9,7 +9,16 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.calc.commissioning import Adjustment, Balance, TimeDoubt, TimeRule, judge_adjustment
+from installs.calc.commissioning import (
+    Adjustment,
+    Balance,
+    SideByTravel,
+    SideOfDevice,
+    TimeDoubt,
+    TimeRule,
+    judge_adjustment,
+    station_sides,
+)
 
 UNEQUAL_HINT = gettext_lazy(
     "Move in on one side and out on the other by the same amount, or say in the note why they differ."
@@ -98,3 +107,35 @@ def spell_words(seconds: float) -> str:
     if not hours:
         return _("%(min)s min %(s)s s") % {"min": minutes, "s": rest_s} if rest_s else _("%s min") % minutes
     return _("%(h)s h %(min)s min") % {"h": hours, "min": rest_min} if rest_min else _("%s h") % hours
+
+
+SIDE_WORDS = {
+    SideOfDevice.UPSTREAM: gettext_lazy("upstream"),
+    SideOfDevice.DOWNSTREAM: gettext_lazy("downstream"),
+    SideOfDevice.AT_DEVICE: gettext_lazy("at the device"),
+}
+
+
+def side_words(sides: tuple[SideByTravel, ...]) -> str:
+    """Where a station lies: one word for a belt that runs one way, both ways told for a reversing one."""
+    if len({each.side for each in sides}) == 1:
+        return str(SIDE_WORDS[sides[0].side])
+    return ", ".join(
+        _("%(side)s as it runs to the %(end)s")
+        % {"side": SIDE_WORDS[each.side], "end": _("head") if each.travel > 0 else _("tail")}
+        for each in sides
+    )
+
+
+def sides_legend(device_m: float, strand: str, *, reversing: bool) -> str:
+    """Which chainages lie upstream and which downstream of a device, on its strand."""
+    above, below = (station_sides(device_m + way, device_m, strand, reversing=reversing) for way in (1, -1))
+    known = {"at": f"{device_m:g}", "above": side_words(above), "below": side_words(below)}
+    if reversing:
+        return _("The belt reverses. Above %(at)s m: %(above)s. Below %(at)s m: %(below)s.") % known
+    known["end"] = _("head") if above[0].travel > 0 else _("tail")
+    known["strand"] = _("carry strand") if strand == "carry" else _("return strand")
+    return (
+        _("The %(strand)s runs to the %(end)s: above %(at)s m lies %(above)s of the device, below it %(below)s.")
+        % known
+    )

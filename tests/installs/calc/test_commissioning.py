@@ -16,6 +16,7 @@ from installs.calc.commissioning import (
     Adjustment,
     Balance,
     Offset,
+    Remedy,
     Run,
     Spell,
     TimeRule,
@@ -28,6 +29,7 @@ from installs.calc.commissioning import (
     permitted_offset_mm,
     points_of,
     sides_of_device,
+    station_sides,
     worst_of,
 )
 
@@ -71,6 +73,72 @@ def test_run_off_follows_the_plant_s_own_values():
 def test_downstream_follows_the_strand():
     assert sides_of_device([10, 55, 90], 55, "return") == ((90,), (10,))
     assert sides_of_device([10, 55, 90], 55, "carry") == ((10,), (90,))
+
+
+@pytest.mark.parametrize(
+    ("strand", "station", "told"),
+    [
+        ("return", 80, [(-1, "upstream")]),
+        ("return", 30, [(-1, "downstream")]),
+        ("carry", 80, [(1, "downstream")]),
+        ("carry", 30, [(1, "upstream")]),
+        ("carry", 55, [(1, "at_device")]),
+    ],
+)
+def test_a_station_lies_upstream_or_downstream_by_the_travel_of_its_strand(strand, station, told):
+    # Carry travels to the head (rising chainage), return to the tail: elementary, ISO 5048 names the strands.
+    assert [(each.travel, each.side) for each in station_sides(station, 55, strand)] == told
+
+
+def test_on_a_reversing_belt_each_side_is_upstream_once():
+    for strand in ("carry", "return"):
+        assert [each.side for each in station_sides(80, 55, strand, reversing=True)] == ["downstream", "upstream"]
+        assert [each.side for each in station_sides(30, 55, strand, reversing=True)] == ["upstream", "downstream"]
+
+
+def one_sided(*stations, **values):
+    return Run(1, False, 60, tuple(Offset(each, 1.0) for each in stations), **values)
+
+
+@pytest.mark.parametrize(
+    ("strand", "reversing", "station", "words"),
+    [
+        ("return", False, 30.0, "measured empty upstream of the device, which on this strand is above 55 m."),
+        ("return", False, 80.0, "measured empty downstream of the device, which on this strand is below 55 m."),
+        ("carry", False, 80.0, "measured empty upstream of the device, which on this strand is below 55 m."),
+        ("carry", True, 80.0, "measured empty below 55 m, upstream as it runs to the head and downstream as it runs to "
+                              "the tail."),
+    ],
+)  # fmt: skip
+def test_a_missing_reading_is_named_with_where_it_is_to_be_taken(strand, reversing, station, words):
+    asked = {**ASKED, "strand": strand, "reversing": reversing}
+    found = judge_acceptance([one_sided(station), run(loaded=True)], **asked)
+    (line,) = [each for each in found.lines if each.verdict != "sound"]
+    assert (line.key, line.remedy) == ("empty-stations", Remedy.READING)
+    assert line.words == f"No station was {words}"
+
+
+def test_each_line_that_is_not_met_says_what_it_asks_for():
+    asked = {
+        line.key: line.remedy
+        for line in judge_acceptance(
+            [
+                run(minutes=5, down=70.0, touches_structure=True, is_noisy=True, frame_position="drive"),
+                Run(1, True, 60, ()),
+            ],
+            **ASKED,
+        ).lines
+    }
+    assert asked == {
+        "empty-minutes": Remedy.LONGER_RUN,
+        "empty-offset": Remedy.ADJUSTMENT,
+        "empty-contact": Remedy.ADJUSTMENT,
+        "empty-frame": Remedy.ADJUSTMENT,
+        "empty-noise": Remedy.ADJUSTMENT,
+        "loaded-minutes": None,
+        "loaded-offset": Remedy.READING,
+    }
+    assert {line.remedy for line in judge_acceptance([], **ASKED).lines} == {Remedy.RUN}
 
 
 def test_both_runs_within_the_target_meet_it():

@@ -426,6 +426,96 @@ def test_stations_that_cannot_be_are_refused(job, tess, offsets, words):
         run(job, tess, 20, offsets=offsets)
 
 
+def following(job):
+    return job_of(fresh(job)).next
+
+
+def test_a_good_run_without_a_reading_upstream_asks_for_that_reading_and_not_for_an_adjustment(job, tess):
+    fit(job, tess)
+    row = run(job, tess, 20, offsets=[(40.0, 12.0)])  # return strand, device at 100 m: downstream only
+    act = following(job)
+    assert (act.name, act.pk, act.words) == (
+        "trial-run-readings", row.pk, "Add the missing reading to the run, empty",
+    )  # fmt: skip
+    assert act.why == "No station was measured empty upstream of the device, which on this strand is above 100 m."
+    services.add_readings(row, by=tess, offsets=[(160.0, -8.0)], taken_at=at(65), now=at(66))
+    assert following(job).words == "Record the trial run, loaded"
+    added = BeltOffset.objects.get(chainage_m=160.0)
+    assert (added.trial_run, added.is_loaded, added.taken_at, added.offset_mm) == (row, False, at(65), -8.0)
+    assert added.occasion == BeltOffset.Occasion.TRIAL_RUN
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({}, "Record the trial run, loaded"),
+        ({"offsets": [(40.0, 70.0), (160.0, 0.0)]}, "Record the isolation for an adjustment"),
+        ({"offsets": [(40.0, 70.0)]}, "Record the isolation for an adjustment"),
+        ({"touches_structure": True}, "Record the isolation for an adjustment"),
+        ({"minutes": 5.0}, "Record a longer trial run, empty"),
+        ({"minutes": 5.0, "offsets": [(40.0, 3.0)]}, "Record a longer trial run, empty"),
+        ({"is_noisy": True}, "Record the trial run, loaded"),
+    ],
+)
+def test_what_follows_an_empty_run_is_what_it_leaves_to_do(job, tess, values, words):
+    fit(job, tess)
+    run(job, tess, 20, **values)
+    assert following(job).words == words
+
+
+def test_a_short_run_with_one_side_says_both_at_once(job, tess):
+    fit(job, tess)
+    run(job, tess, 20, minutes=5.0, offsets=[(40.0, 3.0)])
+    assert "wanted at least 15 min" in following(job).why
+    assert "above 100 m" in following(job).why
+
+
+def test_the_loaded_run_is_asked_for_its_reading_too(job, tess):
+    fit(job, tess)
+    run(job, tess, 20)
+    row = run(job, tess, 70, is_loaded=True, offsets=[(160.0, 3.0)])
+    assert (following(job).pk, following(job).words) == (row.pk, "Add the missing reading to the run, loaded")
+
+
+def test_readings_are_added_only_while_the_belt_is_as_it_was_in_the_run(job, tess):
+    fit(job, tess)
+    row = run(job, tess, 20, offsets=[(40.0, 12.0)])
+    for offsets, words in (([(40.0, 3.0)], "is there twice"), ([], "at one station at least"), ([(201.0, 1.0)], "A-1")):
+        with pytest.raises(Refused, match=words):
+            services.add_readings(row, by=tess, offsets=offsets, now=at(70))
+    with pytest.raises(Refused, match="is before the run began"):
+        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], taken_at=at(10), now=at(70))
+    with pytest.raises(Refused, match="in the future"):
+        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], taken_at=at(120), now=at(70))
+    isolation = isolate(job, tess, 80)
+    with pytest.raises(Refused, match="No trial run yet"):
+        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], now=at(81))
+    moved(isolation, tess, 3.0, 3.0)
+    confirm(job, tess, 82, "clear", "guards", "people", "locks")
+    with pytest.raises(Refused, match="isolated for an adjustment since this run"):
+        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], now=at(90))
+    assert BeltOffset.objects.count() == 1
+
+
+def test_a_withdrawn_run_takes_no_reading(job, tess):
+    fit(job, tess)
+    row = run(job, tess, 20)
+    services.withdraw_trial_run(row, by=tess, reason="wrong belt")
+    row.refresh_from_db()
+    with pytest.raises(Refused, match="This run was withdrawn"):
+        services.add_readings(row, by=tess, offsets=[(120.0, 3.0)], now=at(70))
+
+
+def test_a_reading_sent_twice_counts_once(job, tess):
+    fit(job, tess)
+    row, key = run(job, tess, 20, offsets=[(40.0, 12.0)]), uuid.uuid4()
+    for _ in range(2):
+        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], client_key=key, now=at(70))
+    assert [each.chainage_m for each in services.offsets_of(services.current_runs(job)[0])] == [40.0, 160.0]
+    with pytest.raises(Refused, match="is there twice"):
+        services.add_readings(row, by=tess, offsets=[(160.0, 5.0)], now=at(70))
+
+
 @pytest.fixture
 def finished(job, monkeypatch):
     """A job whose fit-up and torques are not what a test is about."""

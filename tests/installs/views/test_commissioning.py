@@ -215,6 +215,64 @@ def test_a_station_that_one_run_left_out_is_offered_again(client, job, tess):
     assert [row["at"].value() for row in again.rows() if row["is_named"]] == stations
 
 
+def test_the_form_of_a_run_says_which_stations_lie_upstream(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    page = client.get(url("trial-run", job))
+    told = text(page)
+    assert "The return strand runs to the tail: above 100 m lies upstream of the device, below it downstream." in told
+    rows = [(float(row["at"].value()), row["where"]) for row in page.context["form"].rows() if row["is_named"]]
+    assert {where for at, where in rows if at > 100} == {"upstream"}
+    assert {where for at, where in rows if at < 100} == {"downstream"}
+    assert told.count(">upstream</span>") == sum(at > 100 for at, _where in rows)
+    # The same inside the page of the job, and after a refusal.
+    assert ">upstream</span>" in text(client.get(job.get_absolute_url()))
+    assert ">upstream</span>" in text(send(client, url("trial-run", job), **run_data(minutes="")))
+
+
+def test_on_a_reversing_belt_the_form_says_both_ways(client, job, tess):
+    job.conveyor.is_reversing = True
+    job.conveyor.save()
+    client.force_login(tess)
+    first_cycle(client, job)
+    told = text(client.get(url("trial-run", job)))
+    assert "The belt reverses. Above 100 m: downstream as it runs to the head, upstream as it runs to the tail." in told
+    assert ">downstream as it runs to the head, upstream as it runs to the tail</span>" in told
+
+
+def test_the_echo_below_a_station_says_its_side_while_it_is_typed(client, job, tess):
+    client.force_login(tess)
+    page = url("station", job)
+    assert text(client.get(page, {"field": "at_0_m", "at_0_m": "130"})).endswith("130 m: upstream")
+    assert text(client.get(page, {"field": "at_0_m", "at_0_m": "200 ft"})).endswith("61 m: downstream")
+    assert text(client.get(page, {"field": "at_0_m", "at_0_m": ""})) == ""
+    assert "not understood" in text(client.get(page, {"field": "at_0_m", "at_0_m": "<b>far</b>"})).lower()
+    assert "<b>" not in text(client.get(page, {"field": "at_0_m", "at_0_m": "<b>far</b>"}))
+    assert f'hx-get="{page}?field=at_0_m"' in text(client.get(url("trial-run", job)))
+
+
+def test_a_missing_reading_is_added_to_the_run_from_the_page_of_the_job(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    send(client, url("trial-run", job), **run_data(at_1_m="", off_1_mm="", side_1=""))
+    run = TrialRun.objects.get()
+    page = client.get(job.get_absolute_url())
+    told = text(page)
+    assert "Next: Add the missing reading to the run, empty" in told
+    assert "No station was measured empty upstream of the device, which on this strand is above 100 m." in told
+    assert "Record the isolation for an adjustment" not in told
+    address = reverse("trial-run-readings", args=[run.pk])
+    assert f'action="{address}"' in told
+    offered = [row["at"].value() for row in page.context["act"]["form"].rows() if row["is_named"]]
+    assert len(offered) == 1
+    assert float(offered[0]) > 100
+    answer = send(client, address, at_0_m="160", off_0_mm="", side_0="off")
+    assert answer.status_code == 422
+    assert send(client, address, at_0_m="160", off_0_mm="8", side_0="off").status_code == 302
+    assert run.belt_offsets.get(chainage_m=160).offset_mm == -8
+    assert "Next: Record the trial run, loaded" in text(client.get(job.get_absolute_url()))
+
+
 def test_a_run_that_cannot_have_been_watched_is_asked_about_beside_start_and_minutes(client, job, tess):
     client.force_login(tess)
     first_cycle(client, job)

@@ -7,8 +7,8 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from installs.calc.commissioning import Adjustment, Spell, TimeDoubt, TimeRule
-from installs.words.commissioning import adjustment_words, spell_words, time_doubt_words
+from installs.calc.commissioning import Adjustment, Spell, TimeDoubt, TimeRule, station_sides
+from installs.words.commissioning import adjustment_words, side_words, sides_legend, spell_words, time_doubt_words
 from plant.calc.units import UnitSystem, sentence_in
 
 
@@ -84,3 +84,23 @@ def test_a_time_that_cannot_be_is_told_with_the_arithmetic(doubt, words):
 )
 def test_a_spell_is_counted_as_people_count_it(seconds, words):
     assert spell_words(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("strand", "reversing", "words"),
+    [
+        ("return", False, "The return strand runs to the tail: above 100 m lies upstream of the device, below it "
+                          "downstream."),
+        ("carry", False, "The carry strand runs to the head: above 100 m lies downstream of the device, below it "
+                         "upstream."),
+        ("return", True, "The belt reverses. Above 100 m: downstream as it runs to the head, upstream as it runs to "
+                         "the tail. Below 100 m: upstream as it runs to the head, downstream as it runs to the tail."),
+    ],
+)  # fmt: skip
+def test_the_legend_says_which_stations_lie_on_which_side(strand, reversing, words):
+    assert sides_legend(100, strand, reversing=reversing) == words
+
+
+def test_a_station_at_the_device_is_on_neither_side_whichever_way_the_belt_runs():
+    assert side_words(station_sides(55, 55, "carry", reversing=True)) == "at the device"
+    assert side_words(station_sides(54, 55, "carry")) == "upstream"
