@@ -15,14 +15,14 @@ from django.utils.translation import gettext_lazy, ngettext
 from installs.charts import change_words, occasions_of, offset_charts, offset_words, station_table, summary_lines
 from installs.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
 from installs.job_steps import people_words, time_words
-from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, TrialRun
+from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, PassedFastener, TrialRun
 from installs.selectors import zones_of
 from installs.selectors.sheets import GROUPS, value_words
 from installs.selectors.timeline import timeline_of
 from installs.services.belt_offsets import permitted_on
 from installs.services.commissioning import acceptance_of, current_runs, offsets_of, target_of
 from installs.services.fit_up import measures_of, sheet_of
-from installs.services.torque import torque_rows
+from installs.services.torque import SignedOff, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
 from plant.calc.wording import figure
@@ -128,37 +128,43 @@ def fit_up_row(row: dict[str, Any]) -> list[Any]:
 
 
 def torque_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
-    """Every fastener of the model: who signed it off, with what, and those that nobody did."""
+    """Every fastener of the model: who signed it off, with what; who passed it over and why; and those left open."""
     rows: list[list[Any]] = []
-    n_signed = n_all = 0
-    for group in torque_rows(fitting):
+    groups = torque_rows(fitting)
+    for group in groups:
         target = format_quantity(group.target.torque_nm, QuantityKind.TORQUE_NM, system)
         estimate = f" {_('(estimate)')}" if group.target.is_estimate else ""
         target = f"{target} ± {figure(group.tolerance_pct)} %{estimate}"
-        for number, one in enumerate(group.signed, start=1):
-            n_all += 1
+        for number, (one, passed) in enumerate(zip(group.signed, group.passed, strict=True), start=1):
             name = f"{group.fastener.place} {number}"
-            if one is None:
-                rows.append([name, target, "–", marked("early", _("not signed off")), "", ""])
-                continue
-            n_signed += 1
-            is_within = one.judged.verdict == "within"
-            tool = str(one.row.instrument or _("no tool named"))
-            if one.row.override_reason:
-                tool += ". " + _("Tool in doubt: %s") % one.row.override_reason
-            rows.append(
-                [
-                    name,
-                    target,
-                    format_reading(one.row.torque_nm, QuantityKind.TORQUE_NM, system),
-                    marked("sound", _("within")) if is_within else marked("watch", _("undecided")),
-                    f"{one.row.signed_by}, {moment(one.row.signed_at)}",
-                    tool,
-                ]
-            )
-    words = _("%(n)s of %(all)s fasteners are signed off.") % {"n": n_signed, "all": n_all} if rows else ""
-    heads = [_("Fastener"), _("Target"), _("As left"), _("Verdict"), _("Who, when"), _("Tool")]
-    return section(_("Torque"), heads, rows, words or _("The model names no fastener."), numbers=[2], grow=[5])
+            rows.append([name, target, *torque_cells(one, passed, system)])
+    words = _("The model names no fastener.")
+    if rows:
+        known = {"n": sum(group.n_signed for group in groups), "all": len(rows), "passed": len(passed_over(groups))}
+        words = _("%(n)s of %(all)s fasteners are signed off.") % known
+        if known["passed"]:
+            words = _("%(n)s of %(all)s fasteners are signed off, %(passed)s passed over with a reason.") % known
+    heads = [_("Fastener"), _("Target"), _("As left"), _("Verdict"), _("Who, when"), _("Tool, or why passed over")]
+    return section(_("Torque"), heads, rows, words, numbers=[2], grow=[5])
+
+
+def torque_cells(one: SignedOff | None, passed: PassedFastener | None, system: UnitSystem) -> list[Any]:
+    """As left, verdict, who and when, and the tool or the reason, of one fastener."""
+    if one is None and passed is not None:
+        who = f"{passed.passed_by}, {moment(passed.passed_at)}"
+        return ["–", marked("watch", _("passed over")), who, passed.reason]
+    if one is None:
+        return ["–", marked("early", _("not signed off")), "", ""]
+    tool = str(one.row.instrument or _("no tool named"))
+    if one.row.override_reason:
+        tool += ". " + _("Tool in doubt: %s") % one.row.override_reason
+    is_within = one.judged.verdict == "within"
+    return [
+        format_reading(one.row.torque_nm, QuantityKind.TORQUE_NM, system),
+        marked("sound", _("within")) if is_within else marked("watch", _("undecided")),
+        f"{one.row.signed_by}, {moment(one.row.signed_at)}",
+        tool,
+    ]
 
 
 # --- The work ---------------------------------------------------------------------------------------------------------

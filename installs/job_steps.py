@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,7 +22,9 @@ from installs.services.commissioning import (
     target_of,
     time_doubts_of,
 )
+from installs.services.torque import FastenerRow, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words, time_doubt_words
+from installs.words.torque import fastener_names, passed_words
 from plant.services.running_hours import moment_words
 
 Point = HoldPoint.Point
@@ -101,11 +103,13 @@ def job_of(fitting: Fitting) -> Job:
         row.cycle: row
         for row in fitting.isolations.select_related("isolated_by", "released_by").prefetch_related("people")
     }
-    acceptance = acceptance_of(fitting, runs)
-    following = next_act(fitting, points, cycle, isolations, runs, acceptance)
+    acceptance, torques = acceptance_of(fitting, runs), torque_rows(fitting)
+    following = next_act(fitting, points, cycle, isolations, runs, acceptance, torques)
     cycles = tuple(
         Cycle(
-            number, isolations.get(number), tuple(steps_of(fitting, number, points, isolations, runs, following, cycle))
+            number,
+            isolations.get(number),
+            tuple(steps_of(fitting, number, points, isolations, runs, following, cycle, torques)),
         )
         for number in range(1, cycle + 1)
     )
@@ -128,7 +132,13 @@ def job_of(fitting: Fitting) -> Job:
 
 
 def next_act(
-    fitting: Fitting, points: Any, cycle: int, isolations: Any, runs: list[TrialRun], acceptance: Acceptance
+    fitting: Fitting,
+    points: Any,
+    cycle: int,
+    isolations: Any,
+    runs: list[TrialRun],
+    acceptance: Acceptance,
+    torques: Sequence[FastenerRow],
 ) -> Act | None:
     """The one act that the record waits for."""
     if fitting.given_up_at is not None or fitting.handed_over_at is not None:
@@ -138,6 +148,8 @@ def next_act(
     wanted = next_point(cycle, done_in(points, cycle))
     if wanted == Point.LOCKOUT:
         return Act("fitting-isolation", _("Record the isolation"))
+    if wanted in (Point.GUARDS, None) and open_fasteners(torques):
+        return Act("torque", _("Sign the torques off"))
     if wanted is not None:
         isolation = isolations.get(cycle)
         if wanted == Point.CLEAR and cycle > 1 and isolation is not None and isolation.adjustment_mm is None:
@@ -205,11 +217,14 @@ def steps_of(
     runs: list[TrialRun],
     following: Act | None,
     cycle: int,
+    torques: Sequence[FastenerRow],
 ) -> list[Step]:
     steps = []
     for point in points_of(number):
         if number == 1 and point == Point.RESTRAINT:
-            steps += fit_up_steps(fitting)
+            steps.append(fit_up_step(fitting))
+        if number == 1 and point == Point.GUARDS:
+            steps.append(torque_step(torques, following))
         if number > 1 and point == Point.CLEAR:
             steps.append(adjustment_step(isolations.get(number), following, number == cycle))
         steps.append(point_step(point, points.get((number, point)), isolations.get(number), following, number == cycle))
@@ -251,28 +266,28 @@ def point_step(
     )
 
 
-def fit_up_steps(fitting: Fitting) -> list[Step]:
-    """The measures and the torques: no hold points, but part of the job."""
-    sheet = getattr(fitting, "fit_up", None)
-    n_torques = fitting.torques.current().values("fastener", "number").distinct().count()
-    wanted = sum(each.count for each in fitting.spec.fasteners)
-    torque_words = _("%(n)s of %(wanted)s fasteners signed off.") % {"n": n_torques, "wanted": wanted}
-    return [
-        Step(
-            "fit-up",
-            _("Fit-up sheet"),
-            "done" if sheet is not None else "open",
-            words=() if sheet is not None else (_("Nothing is measured yet."),),
-            url_name="fit-up",
-        ),
-        Step(
-            "torque",
-            _("Torque sign-off"),
-            "done" if wanted and n_torques >= wanted else "open",
-            words=(torque_words,),
-            url_name="torque",
-        ),
-    ]
+def fit_up_step(fitting: Fitting) -> Step:
+    """The measures: no hold point, but part of the job."""
+    is_measured = getattr(fitting, "fit_up", None) is not None
+    words = () if is_measured else (_("Nothing is measured yet."),)
+    return Step("fit-up", _("Fit-up sheet"), "done" if is_measured else "open", words=words, url_name="fit-up")
+
+
+def torque_step(torques: Sequence[FastenerRow], following: Act | None) -> Step:
+    """The torques, which the guards wait for: every fastener signed off, or passed over with a reason."""
+    wanted = sum(len(row.signed) for row in torques)
+    if not wanted:
+        return Step("torque", _("Torque sign-off"), "open", words=(_("The model names no fastener."),))
+    left, passed = open_fasteners(torques), passed_over(torques)
+    n_signed = sum(row.n_signed for row in torques)
+    words = [_("%(n)s of %(wanted)s fasteners signed off.") % {"n": n_signed, "wanted": wanted}]
+    if left:
+        words.append(_("The guards wait for: %s.") % fastener_names(left))
+    state = "done" if not passed else "passed_over"
+    if left:
+        state = "next" if following is not None and following.name == "torque" else "open"
+    words += [f"{passed_words(each)}." for each in passed]
+    return Step("torque", _("Torque sign-off"), state, words=tuple(words), url_name="torque")
 
 
 def open_work(fitting: Fitting) -> list[str]:

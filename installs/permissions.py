@@ -4,7 +4,7 @@ from plant.permissions import ENGINEER, PLANNER, TECHNICIAN, every, register_rig
 
 SPEC = ("devicemodel", "fastener", "modelpart")
 BOOK = ("device", "installation", "outofservice", "partchange")
-JOB = ("fitting", "fittingneed", "isolation", "holdpoint", "trialrun", "fitup", "torquesignoff")
+JOB = ("fitting", "fittingneed", "isolation", "holdpoint", "trialrun", "fitup", "torquesignoff", "passedfastener")
 PLACE = ("survey", "causetest", "beltoffset")
 NEXT_PLACE = ("loggedstation", "causeoverride")
 

@@ -146,6 +146,8 @@ fit-up-live - 405 tpem 200
 fit-up-sheet tpem 200 tpem 200
 torque tpem 200 tpem 422
 torque-withdraw tpe 200 tpe 422
+torque-pass-over tpe 200 tpe 422
+passed-fastener-withdraw tpe 200 tpe 422
 instrument-list tpem 200 - 405
 instrument-create pe 200 pe 422
 instrument-detail tpem 200 tpem 200

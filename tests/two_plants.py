@@ -39,6 +39,7 @@ from installs.models import (
     ModelPart,
     OutOfService,
     PartChange,
+    PassedFastener,
     Survey,
     TorqueSignOff,
     TrialRun,
@@ -216,6 +217,14 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
             signed_at=now,
             signed_by=tech,
         ),
+        "passed_fastener": PassedFastener.objects.create(
+            fitting=fitting,
+            fastener=model.fasteners.first(),
+            number=2,
+            reason=f"{mark} out of reach",
+            passed_at=now,
+            passed_by=tech,
+        ),
         "survey": survey,
         "logged_station": LoggedStation.objects.create(
             conveyor=belt, chainage_m=75.0, from_on=day - dt.timedelta(days=10), logged_by=f"{mark} shift leader"
@@ -279,6 +288,7 @@ ROW_OF = {
     "outages": "outage",
     "part-changes": "part_change",
     "parts": "conveyor_part",
+    "passed-fasteners": "passed_fastener",
     "photos": "photo",
     "placement": "conveyor",
     "rounds": "round",

@@ -10,8 +10,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from installs.forms.commissioning import MomentLater
+from installs.forms.fittings import KeyedForm
 from installs.models import Fastener, Instrument, TorqueSignOff
 from installs.services.torque import FastenerRow
+from installs.words.torque import fastener_names
 from plant.calc.units import QuantityKind
 from plant.forms.base import PersonForm
 from plant.forms.quantities import QuantityField
@@ -57,13 +60,13 @@ class TorqueForm(PersonForm):
                 box.use_units(self.person.unit_system)
 
     def groups(self) -> list[dict[str, Any]]:
-        """Each group with its boxes and what was signed off there."""
+        """Each group with its boxes, what was signed off there and what was passed over."""
         return [
             {
                 "row": group,
                 "ones": [
-                    {"number": number, "field": self[box_name(group.fastener, number)], "signed": signed}
-                    for number, signed in enumerate(group.signed, start=1)
+                    {"number": number, "field": self[box_name(group.fastener, number)], "signed": one, "passed": passed}
+                    for number, (one, passed) in enumerate(zip(group.signed, group.passed, strict=True), start=1)
                 ],
             }
             for group in self.rows
@@ -100,3 +103,27 @@ class TorqueWithdrawalForm(PersonForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["client_key"].initial = uuid.uuid4
+
+
+class PassOverForm(KeyedForm):
+    """Which fasteners are passed over, and why: one reason for all that are ticked, kept with each."""
+
+    fasteners = forms.MultipleChoiceField(
+        label=gettext_lazy("fasteners that are not signed off"),
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": gettext_lazy("Choose at least one fastener.")},
+    )
+    reason = forms.CharField(
+        label=gettext_lazy("why they are passed over"),
+        max_length=300,
+        help_text=gettext_lazy("Stays visible with your name at the job, in the dossier and at the hand-over."),
+    )
+    passed_at = MomentLater(label=gettext_lazy("passed over at"))
+
+    def __init__(self, *args: Any, fasteners: list[tuple[Fastener, int]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.known = {f"{fastener.pk}-{number}": (fastener, number) for fastener, number in fasteners}
+        self.fields["fasteners"].choices = [(key, fastener_names([each])) for key, each in self.known.items()]
+
+    def chosen(self) -> list[tuple[Fastener, int]]:
+        return [self.known[key] for key in self.cleaned_data["fasteners"]]

@@ -2,7 +2,7 @@
 
 from .device_models import DeviceModel, Fastener, ModelPart, ModelSheet
 from .devices import Device
-from .fittings import Fitting, FittingNeed, FitUp, HoldPoint, Isolation, TorqueSignOff, TrialRun
+from .fittings import Fitting, FittingNeed, FitUp, HoldPoint, Isolation, PassedFastener, TorqueSignOff, TrialRun
 from .installations import Installation, OutOfService, PartChange
 from .instruments import Instrument
 from .placement import CauseOverride, LoggedStation
@@ -27,6 +27,7 @@ __all__ = [
     "ModelSheet",
     "OutOfService",
     "PartChange",
+    "PassedFastener",
     "Survey",
     "TorqueSignOff",
     "TrialRun",

@@ -417,3 +417,29 @@ class TorqueSignOff(Entry):
     @property
     def plant(self) -> Plant:
         return self.fitting.plant
+
+
+class PassedFastener(Entry):
+    """One fastener that nobody signed off before the guards went back, and why. A later sign-off counts instead."""
+
+    fitting = models.ForeignKey(Fitting, on_delete=models.PROTECT, related_name="passed_fasteners")
+    fastener = models.ForeignKey(Fastener, on_delete=models.PROTECT, related_name="+")
+    number = models.PositiveSmallIntegerField(_("which one"))
+    reason = models.CharField(_("why it is passed over"), max_length=300)
+    passed_at = models.DateTimeField(_("when"))
+    passed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    objects = FittingEntryQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("fastener passed over")
+        verbose_name_plural = _("fasteners passed over")
+        ordering = ["passed_at", "pk"]
+        indexes = [models.Index(fields=["fitting", "fastener", "number"], name="passed_fastener_of_fitting")]
+
+    def __str__(self) -> str:
+        return f"{self.fitting}: {self.fastener.place} {self.number} passed over"
+
+    @property
+    def plant(self) -> Plant:
+        return self.fitting.plant

@@ -44,8 +44,9 @@ from installs.services.device_models import keep_sheet
 from installs.services.fit_up import result_of
 from installs.services.fittings import refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
-from installs.services.torque import torque_rows
+from installs.services.torque import FastenerRow, check_torques_settled, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import TIME_HINT, UNEQUAL_HINT, adjustment_words, time_doubt_words
+from installs.words.torque import fastener_names, passed_words
 from plant.calc.chainage import revolution_time_s
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
@@ -350,8 +351,9 @@ def confirm_point(
     Raises
     ------
     Refused
-        If another point comes first, the restraint has neither photo nor reason, an adjustment is not recorded yet, the
-        locks name nobody, or the job is over or accepted.
+        If another point comes first, the restraint has neither photo nor reason, an adjustment is not recorded yet,
+        the guards are to go back and a fastener is neither signed off nor passed over, the locks name nobody, or the
+        job is over or accepted.
     """
     known = known_row(HoldPoint, client_key)
     if known is not None:
@@ -368,6 +370,8 @@ def confirm_point(
         raise Refused(_("Record the isolation with its points and people; that confirms the lockout."), code="lockout")
     if point == Point.RESTRAINT:
         check_restraint(photo, note, passed_over_reason)
+    if point == Point.GUARDS and not passed_over_reason:
+        check_torques_settled(row)
     if point == Point.CLEAR and cycle > 1 and isolation is not None and isolation.adjustment_mm is None:
         raise Refused(_("Record first what was adjusted in this cycle; 0 where nothing was."), code="adjustment")
     if point == Point.LOCKS and not passed_over_reason:
@@ -496,7 +500,8 @@ def check_may_run(fitting: Fitting) -> int:
     Raises
     ------
     Refused
-        In words, where a hold point is open, guards or people were passed over, or locks are not handed back.
+        In words, where a hold point is open, guards or people were passed over, a fastener is neither signed off nor
+        passed over with a reason, or locks are not handed back.
     """
     cycle, known = current_cycle(fitting), current_points(fitting)
     if (1, Point.RESTRAINT) not in known:
@@ -522,6 +527,7 @@ def check_may_run(fitting: Fitting) -> int:
                 % {"point": point.label, "why": row.passed_over_reason},
                 code="passed_over",
             )
+    check_torques_settled(fitting)
     isolation = open_isolation(fitting)
     if isolation is not None:
         raise Refused(
@@ -773,7 +779,7 @@ def withdraw_trial_run(row: TrialRun, *, by: Any, reason: str, client_key: uuid.
 def left_open(fitting: Fitting) -> list[str]:
     """What of the fit-up is not measured or not within its tolerance, and which torques are not signed off.
 
-    What the model does not state is no open work: no line and no fastener of it can be judged.
+    What the model does not state of the fit-up is no open work: no line of it can be judged.
     """
     told = []
     result = result_of(fitting, system=UnitSystem.METRIC)
@@ -787,18 +793,21 @@ def left_open(fitting: Fitting) -> list[str]:
             lines = [line for line in result.lines if line.verdict is verdict]
             if lines:
                 told.append(words % named(lines))
-    rows = [row for row in torque_rows(fitting) if row.target.torque_nm is not None]
-    short = [row for row in rows if not row.is_done]
-    if short:
-        told.append(
-            _("Torque: %(n)s of %(wanted)s fasteners signed off; open: %(places)s.")
-            % {
-                "n": sum(row.n_signed for row in rows),
-                "wanted": sum(len(row.signed) for row in rows),
-                "places": ", ".join(row.fastener.place for row in short),
-            }
-        )
-    return told
+    return told + torques_left_open(torque_rows(fitting))
+
+
+def torques_left_open(rows: Sequence[FastenerRow]) -> list[str]:
+    """How many fasteners are signed off where not all are, which are open, and each one passed over with its reason."""
+    left, passed = open_fasteners(rows), passed_over(rows)
+    if not left and not passed:
+        return []
+    words = _("Torque: %(n)s of %(wanted)s fasteners signed off") % {
+        "n": sum(row.n_signed for row in rows),
+        "wanted": sum(len(row.signed) for row in rows),
+    }
+    if left:
+        words += _("; open: %s") % fastener_names(left)
+    return [f"{words}.", *(f"{passed_words(each)}." for each in passed)]
 
 
 def named(lines: Sequence[Line]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,9 +22,10 @@ from installs.calc.fasteners import (
     permissible_deviation_pct,
     torque_target,
 )
-from installs.models import Fastener, Fitting, Instrument, TorqueSignOff
+from installs.models import Fastener, Fitting, Instrument, PassedFastener, TorqueSignOff
 from installs.services.fittings import refuse_if_over
-from installs.services.installations import refuse
+from installs.services.installations import check_moment, refuse
+from installs.words.torque import fastener_names
 from plant.errors import Refused
 from plant.services.records import correct_entry, create_record, known_row
 from plant.services.running_hours import moment_words
@@ -40,12 +41,16 @@ class SignedOff:
 
 @dataclass(frozen=True)
 class FastenerRow:
-    """One group of like fasteners: target, tolerance, and for each of them the sign-off that counts, or None."""
+    """One group of like fasteners: target, tolerance, and for each of them the sign-off that counts, or None.
+
+    `passed`: for each of them why it was passed over, where it was and is not signed off.
+    """
 
     fastener: Fastener
     target: TorqueTarget
     tolerance_pct: float
     signed: tuple[SignedOff | None, ...]
+    passed: tuple[PassedFastener | None, ...] = ()
 
     @property
     def n_signed(self) -> int:
@@ -54,6 +59,12 @@ class FastenerRow:
     @property
     def is_done(self) -> bool:
         return self.n_signed == len(self.signed)
+
+    @property
+    def open_numbers(self) -> tuple[int, ...]:
+        """Which of them are neither signed off nor passed over."""
+        pairs = zip(self.signed, self.passed, strict=True)
+        return tuple(n for n, (signed, passed) in enumerate(pairs, start=1) if signed is None and passed is None)
 
 
 def stated_by(fitting: Fitting, fastener: Fastener) -> Mapping[str, Any]:
@@ -112,7 +123,7 @@ def fasteners_of(fitting: Fitting) -> list[Fastener]:
 
 
 def torque_rows(fitting: Fitting) -> list[FastenerRow]:
-    """Every fastener of the sheet that the job is fitted to, with the sign-off that counts.
+    """Every fastener of the sheet that the job is fitted to, with the sign-off that counts or why it was passed over.
 
     That is the last one of those that are not withdrawn. A group that the model got after the job began is left out.
     """
@@ -120,13 +131,45 @@ def torque_rows(fitting: Fitting) -> list[FastenerRow]:
     signed = fitting.torques.current().select_related("instrument", "signed_by")
     for row in signed.order_by("signed_at", "pk"):
         latest[row.fastener_id, row.number] = row
+    passed: dict[tuple[int, int], PassedFastener] = {}
+    for one in fitting.passed_fasteners.current().select_related("passed_by", "fastener").order_by("passed_at", "pk"):
+        passed[one.fastener_id, one.number] = one
     rows = []
     for fastener in fasteners_of(fitting):
         tolerance = tolerance_for(fitting, fastener)
-        found = [latest.get((fastener.pk, number)) for number in range(1, count_for(fitting, fastener) + 1)]
+        numbers = range(1, count_for(fitting, fastener) + 1)
+        found = [latest.get((fastener.pk, number)) for number in numbers]
         told = tuple(None if row is None else SignedOff(row, judged(row, tolerance)) for row in found)
-        rows.append(FastenerRow(fastener, target_for(fitting, fastener), tolerance, told))
+        left = tuple(
+            None if row is not None else passed.get((fastener.pk, number))
+            for number, row in zip(numbers, found, strict=True)
+        )
+        rows.append(FastenerRow(fastener, target_for(fitting, fastener), tolerance, told, left))
     return rows
+
+
+def open_fasteners(rows: Iterable[FastenerRow]) -> list[tuple[Fastener, int]]:
+    """The fasteners that are neither signed off nor passed over."""
+    return [(row.fastener, number) for row in rows for number in row.open_numbers]
+
+
+def passed_over(rows: Iterable[FastenerRow]) -> list[PassedFastener]:
+    """The fasteners that are passed over with a reason and not signed off."""
+    return [one for row in rows for one in row.passed if one is not None]
+
+
+def check_torques_settled(fitting: Fitting) -> None:
+    """Raises Refused where a fastener is neither signed off nor passed over, and names each."""
+    left = open_fasteners(torque_rows(fitting))
+    if left:
+        raise Refused(
+            _(
+                "Not signed off: %s. Sign each fastener off before the guards go back, or pass it over with a reason "
+                "that stays visible."
+            )
+            % fastener_names(left),
+            code="torque",
+        )
 
 
 def doubts_about(instrument: Instrument, torque_nm: float, on: dt.date) -> tuple[ToolDoubt, ...]:
@@ -153,6 +196,19 @@ def refuse_doubtful_tool(instrument: Instrument | None, torque_nm: float, on: dt
     if doubts:
         words = f"{instrument}: {' '.join(each.words for each in doubts)} {how}"
         raise Refused(words, code=doubts[0].rule, fields={"instrument": words})
+
+
+def check_fastener(fitting: Fitting, fastener: Fastener, number: int) -> None:
+    if fastener.device_model_id != fitting.device_model_id:
+        refuse("fastener", "other_model", _("%s is no fastener of this model.") % fastener.place)
+    count = count_for(fitting, fastener)
+    if not 1 <= number <= count:
+        refuse(
+            "number",
+            "number",
+            _("Fastener %(number)s of %(count)s at “%(place)s”: give 1 to %(count)s.")
+            % {"number": number, "count": count, "place": fastener.place},
+        )
 
 
 @transaction.atomic
@@ -197,16 +253,7 @@ def sign_off_torque(
     moment = signed_at or now
     if moment > now + dt.timedelta(minutes=5):
         refuse("signed_at", "future", _("%s has not come yet; give the time of the work.") % moment_words(moment))
-    if fastener.device_model_id != fitting.device_model_id:
-        refuse("fastener", "other_model", _("%s is no fastener of this model.") % fastener.place)
-    count = count_for(fitting, fastener)
-    if not 1 <= number <= count:
-        refuse(
-            "number",
-            "number",
-            _("Fastener %(number)s of %(count)s at “%(place)s”: give 1 to %(count)s.")
-            % {"number": number, "count": count, "place": fastener.place},
-        )
+    check_fastener(fitting, fastener, number)
     if instrument is not None and instrument.plant_id != fitting.plant_id:
         refuse("instrument", "other_plant", _("%s belongs to another plant.") % instrument)
     if instrument is not None and instrument.kind != Instrument.Kind.TORQUE_WRENCH:
@@ -289,6 +336,87 @@ def sign_off_torques(
 @transaction.atomic
 def withdraw_torque(row: TorqueSignOff, *, by: Any, reason: str, client_key: uuid.UUID | None = None) -> TorqueSignOff:
     """Take a mistaken sign-off back; it stays in the book with the reason.
+
+    Raises
+    ------
+    Refused
+        If the job is over or no reason is given.
+    """
+    refuse_if_over(row.fitting)
+    return correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=True)
+
+
+@transaction.atomic
+def pass_over_fasteners(
+    *,
+    fitting: Fitting,
+    fasteners: Sequence[tuple[Fastener, int]],
+    reason: str,
+    by: Any,
+    passed_at: dt.datetime | None = None,
+    client_key: uuid.UUID | None = None,
+    now: dt.datetime | None = None,
+) -> list[PassedFastener]:
+    """Pass fasteners over that nobody can sign off before the guards go back: a row with the reason for each.
+
+    Parameters
+    ----------
+    fasteners : sequence of (Fastener, int)
+        Each with which of the like ones it is, from 1.
+    reason : str
+        Why; stays visible at the job, in the dossier and at the hand-over until the fastener is signed off.
+
+    Raises
+    ------
+    Refused
+        If the job is over, none is named, one is none of the model or signed off already, no reason is given, or the
+        time lies ahead.
+    """
+    known = PassedFastener.objects.filter(client_key__in=[passed_key(client_key, *each) for each in fasteners])
+    if client_key is not None and fasteners and known.count() == len(fasteners):
+        return list(known)
+    refuse_if_over(fitting)
+    now = now or timezone.now()
+    check_moment("passed_at", passed_at or now, now)
+    if not fasteners:
+        refuse("fasteners", "nothing", _("Choose at least one fastener."))
+    if not reason.strip():
+        refuse("reason", "reason", _("Say why it is passed over."))
+    signed = {(row.fastener.pk, n) for row in torque_rows(fitting) for n, one in enumerate(row.signed, start=1) if one}
+    for fastener, number in fasteners:
+        check_fastener(fitting, fastener, number)
+        if (fastener.pk, number) in signed:
+            refuse(
+                "fasteners",
+                "signed",
+                _("%s is signed off already. Withdraw that first if it does not hold.")
+                % fastener_names([(fastener, number)]),
+            )
+    return [
+        create_record(
+            PassedFastener,
+            by=by,
+            client_key=passed_key(client_key, fastener, number),
+            fitting=fitting,
+            fastener=fastener,
+            number=number,
+            reason=reason.strip(),
+            passed_at=passed_at or now,
+            passed_by=by,
+        )
+        for fastener, number in fasteners
+    ]
+
+
+def passed_key(client_key: uuid.UUID | None, fastener: Fastener, number: int) -> uuid.UUID | None:
+    return uuid.uuid5(client_key, f"passed {fastener.pk} {number}") if client_key else None
+
+
+@transaction.atomic
+def withdraw_passed(
+    row: PassedFastener, *, by: Any, reason: str, client_key: uuid.UUID | None = None
+) -> PassedFastener:
+    """Take back that a fastener was passed over; it stays in the book with the reason, and the job waits for it again.
 
     Raises
     ------

@@ -19,7 +19,9 @@ from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
 from installs.services.belt_offsets import stations_around
+from installs.services.torque import passed_over, torque_rows
 from installs.words.commissioning import sides_legend
+from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.panels import panels_for
 from plant.permissions import get_visible, has_right, right
@@ -37,7 +39,7 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
     fitting = get_visible(request, rows, "installs.view_fitting", pk=pk)
     job = job_of(fitting)
     may_do = has_right(request.user, "installs.do_fitting", fitting.plant)
-    page = act_page(request, fitting, job.next) if job.next is not None and may_do else None
+    page = act_page(request, fitting, job.next) if job.next is not None and job.next.name in ACTS and may_do else None
     belt = fitting.conveyor
     lines = readiness_of(fitting) if fitting.begun_at is None and fitting.given_up_at is None else []
     return render(
@@ -53,6 +55,7 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "panels": panels_for("fitting-crew", request, fitting),
             "n_missing": sum(1 for line in lines if line.is_missing),
             "act": page.get_context_data() if page is not None else None,
+            "may_do": may_do,
             "least_run_min": least_run_s(belt.length_m, belt.speed_m_s) / 60,
             "revolution_min": least_run_s(belt.length_m, belt.speed_m_s, 1) / 60,
         },
@@ -319,6 +322,7 @@ class AcceptanceAct(FittingAct):
 
 class HandOverAct(FittingAct):
     url_name = "fitting-hand-over"
+    act_template = "installs/_hand_over_fields.html"
     form_class = forms.HandOverForm
     title = gettext_lazy("Hand over")
     button = gettext_lazy("Hand over with my name")
@@ -327,6 +331,10 @@ class HandOverAct(FittingAct):
     def initial(self) -> dict[str, Any]:
         """What was left open is offered as an open point, so that it is handed over and not forgotten."""
         return {**super().initial(), "open_points": " ".join(open_work(self.row))}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        passed = [passed_words(each) for each in passed_over(torque_rows(self.row))]
+        return super().get_context_data(passed_fasteners=passed, **kwargs)
 
     def act(self, form: forms.HandOverForm) -> Any:
         read = form.cleaned_data

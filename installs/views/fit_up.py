@@ -17,6 +17,7 @@ from installs.forms.fit_up import FitUpForm
 from installs.models import Fitting, FitUp, HoldPoint
 from installs.services.fit_up import measures_of, save_fit_up, sheet_of
 from installs.services.torque import torque_rows
+from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.calc.wording import figure, full_stop
 from plant.permissions import get_visible, has_right, require_right, right
@@ -166,7 +167,9 @@ def torque_said(group: Any, system: UnitSystem, *, is_blank: bool) -> dict[str, 
             {
                 "number": number,
                 "words": ""
-                if is_blank or each is None
+                if is_blank or (each is None and passed is None)
+                else passed_words(passed)
+                if each is None
                 else ", ".join(
                     filter(
                         None,
@@ -179,6 +182,6 @@ def torque_said(group: Any, system: UnitSystem, *, is_blank: bool) -> dict[str, 
                     )
                 ),
             }
-            for number, each in enumerate(group.signed, start=1)
+            for number, (each, passed) in enumerate(zip(group.signed, group.passed, strict=True), start=1)
         ],
     }

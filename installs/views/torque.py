@@ -8,9 +8,18 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.forms.torque import TorqueForm, TorqueWithdrawalForm
-from installs.models import Fitting, TorqueSignOff
-from installs.services.torque import sign_off_torques, torque_rows, withdraw_torque
+from installs.forms.torque import PassOverForm, TorqueForm, TorqueWithdrawalForm
+from installs.models import Fitting, PassedFastener, TorqueSignOff
+from installs.services.torque import (
+    open_fasteners,
+    pass_over_fasteners,
+    passed_over,
+    sign_off_torques,
+    torque_rows,
+    withdraw_passed,
+    withdraw_torque,
+)
+from installs.views.commissioning import FittingAct
 from plant.permissions import get_visible, has_right, require_right
 from plant.views.records import RecordPage
 
@@ -66,9 +75,75 @@ class TorquePage(RecordPage):
             "is_open": is_open,
             "n_wanted": sum(len(group.signed) for group in self.torques),
             "n_signed": sum(group.n_signed for group in self.torques),
+            "n_passed": len(passed_over(self.torques)),
+            "has_open": bool(open_fasteners(self.torques)),
             "may_sign": is_open and has_right(self.request.user, DO, self.fitting.plant),
             "withdrawn": self.fitting.torques.filter(is_withdrawn=True).select_related("fastener", "created_by"),
+            "no_more_passed": self.fitting.passed_fasteners.filter(is_withdrawn=True).select_related(
+                "fastener", "created_by"
+            ),
         }
+
+
+class TorquePassOver(FittingAct):
+    """Pass fasteners over that cannot be signed off before the guards go back."""
+
+    url_name = "torque-pass-over"
+    form_class = PassOverForm
+    title = gettext_lazy("Pass fasteners over")
+    button = gettext_lazy("Pass them over")
+    done_words = gettext_lazy("Passed over. The reason stays visible with your name.")
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {**super().form_kwargs(), "fasteners": open_fasteners(torque_rows(self.row))}
+
+    def caution(self) -> str:
+        return _("A fastener that is not tightened can let the frame loose. Ask the engineer before it is passed over.")
+
+    def act(self, form: PassOverForm) -> Any:
+        given = form.cleaned_data
+        return pass_over_fasteners(
+            fitting=self.row,
+            fasteners=form.chosen(),
+            reason=given["reason"],
+            by=self.request.user,
+            passed_at=given["passed_at"],
+            client_key=form.key,
+        )
+
+
+class PassedWithdrawal(RecordPage):
+    right = DO
+    form_class = TorqueWithdrawalForm
+    button = gettext_lazy("Withdraw it")
+    done_words = gettext_lazy("The guards wait for this fastener again; the entry stays in the book with your reason.")
+
+    def get_row(self) -> None:
+        rows = PassedFastener.objects.current().select_related("fitting__conveyor", "fitting__plant", "fastener")
+        self.passed = get_visible(self.request, rows, DO, pk=self.kwargs["pk"])
+
+    def get_title(self) -> str:
+        return _("%(place)s %(number)s: withdraw that it is passed over") % {
+            "place": self.passed.fastener.place,
+            "number": self.passed.number,
+        }
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {"person": self.request.user, "plant": self.passed.fitting.plant}
+
+    def cancel_url(self) -> str:
+        return reverse("torque", args=[self.passed.fitting_id])
+
+    def next_url(self, row: Any) -> str:
+        return self.cancel_url()
+
+    def act(self, form: TorqueWithdrawalForm) -> PassedFastener:
+        return withdraw_passed(
+            self.passed,
+            by=self.request.user,
+            reason=form.cleaned_data["reason"],
+            client_key=form.cleaned_data["client_key"],
+        )
 
 
 class TorqueWithdrawal(RecordPage):

@@ -29,12 +29,15 @@ from installs.services.commissioning import (
 from installs.services.devices import add_device
 from installs.services.fit_up import save_fit_up
 from installs.services.fittings import count_needs, plan_fitting
-from installs.services.torque import sign_off_torque, target_for
+from installs.services.torque import pass_over_fasteners, sign_off_torque, target_for
 from plant.models import Conveyor, OutageWindow, Person, Plant
 from reports.services.demo_keys import key_of
 from reports.services.demo_surveys import write_closed_survey
 
 FITTED_BY_THE_BOOK = 25
+PASSED_OVER_WORDS = (
+    "The wrench does not reach it past the guard post; tightened by hand, the long extension is ordered."
+)
 RESTRAINT_WORDS = "No photo: cameras are not allowed in this gallery. The strap lies on the walkway."
 
 
@@ -220,7 +223,7 @@ def fit(
     *,
     left_out: int = 0,
 ) -> None:
-    """The first cycle up to the locks: fit-up, torque of all fasteners but the last `left_out`, hold points."""
+    """The first cycle up to the locks: fit-up, torque of all but the last `left_out`, which are passed over, points."""
     isolate(job, by, other, begun_at)
     confirm(job, by, begun_at, {"parts": 20, "restraint": 70})
     job.refresh_from_db()
@@ -239,6 +242,9 @@ def fit(
             signed_at=at,
             now=at,
         )
+    if left_out:
+        left = each_one[len(each_one) - left_out :]
+        pass_over_fasteners(fitting=job, fasteners=left, reason=PASSED_OVER_WORDS, by=by, passed_at=at, now=at)
     confirm(job, by, begun_at, {"clear": 120, "guards": 130, "people": 133, "locks": 136})
 
 

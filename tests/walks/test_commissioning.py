@@ -103,7 +103,16 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     expect(page.get_by_role("alert")).to_contain_text("Take a photo of the loose transport restraint")
     page.get_by_label("Photo of the loose restraint").set_input_files(picture())
     confirm(page, "transport restraint removed")
-    confirm(page, "clear of structure", "guards back", "people clear", "locks handed back")
+    confirm(page, "clear of structure")
+    expect(page.locator("#next h2")).to_contain_text("Sign the torques off")
+    page.locator("#next").get_by_role("link", name="Pass over, with a reason").click()
+    for fastener in ("clamp 1", "clamp 2", "clamp 3", "clamp 4", "pivot 1"):
+        page.get_by_label(fastener).check()
+    page.get_by_label("Why they are passed over").fill("Torques are on the paper sheet.")
+    page.get_by_role("button", name="Pass them over").click()
+    expect(page.locator(".says.success")).to_contain_text("Passed over.")
+    expect(page.get_by_text("pivot 1 passed over: Torques are on the paper sheet. (tess, ").first).to_be_visible()
+    confirm(page, "guards back", "people clear", "locks handed back")
     expect(page.locator(".isolation")).to_contain_text("The locks of cycle 1 are recorded as handed back")
     # The phone is quick: twenty minutes of watching cannot lie between the locks and now.
     fill_run(page, "Empty", "20", first=("72", "drive side"), last=("10", "off side"))

@@ -17,7 +17,7 @@ from installs.services import commissioning as services
 from installs.services.device_models import change_device_model
 from installs.services.fit_up import save_fit_up
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
-from installs.services.torque import sign_off_torque
+from installs.services.torque import open_fasteners, pass_over_fasteners, sign_off_torque, torque_rows, withdraw_torque
 from plant.errors import Refused
 from plant.services.photos import keep_photo
 from tests import make
@@ -32,11 +32,25 @@ def at(minutes):
 
 
 @pytest.fixture
-def job(belt_a1, pat):
+def unsigned(belt_a1, pat):
+    """A job of which no fastener is signed off or passed over yet."""
     device = make.device(belt_a1.plant, "70")
     return plan_fitting(
         conveyor=belt_a1, device_model=device.device_model, device=device, chainage_m=100.0, strand="return", by=pat
     )
+
+
+@pytest.fixture
+def job(unsigned, pat):
+    """A job whose torques hold nothing up."""
+    return settle(unsigned, pat)
+
+
+def settle(job, by):
+    """Pass every fastener over, with a reason."""
+    left = open_fasteners(torque_rows(job))
+    pass_over_fasteners(fitting=job, fasteners=left, reason="tightened by hand", by=by, now=NOW)
+    return job
 
 
 @pytest.fixture
@@ -304,6 +318,7 @@ def test_a_run_of_another_job_on_the_same_belt_is_seen_and_one_of_another_belt_i
     beside = plan_fitting(
         conveyor=job.conveyor, device_model=job.device_model, chainage_m=150.0, strand="return", by=pat
     )
+    settle(beside, pat)
     fit(beside, tess)
     with pytest.raises(Refused, match=r"empty from 09:10 to 09:50 \(A-1 return 100 m\), by 30 min"):
         run(beside, tess, 20)
@@ -314,7 +329,7 @@ def test_a_run_of_another_job_on_the_same_belt_is_seen_and_one_of_another_belt_i
         strand="return",
         by=pat,
     )
-    fit(elsewhere, tess)
+    fit(settle(elsewhere, pat), tess)
     assert run(elsewhere, tess, 20).time_doubts == []
 
 
@@ -424,6 +439,108 @@ def test_stations_that_cannot_be_are_refused(job, tess, offsets, words):
     fit(job, tess)
     with pytest.raises(Refused, match=words):
         run(job, tess, 20, offsets=offsets)
+
+
+# --- Torque before the guards go back ---------------------------------------------------------------------------------
+def sign_all(job, by, minute, *, but=0):
+    """Sign every fastener off but the last ones."""
+    tool = make.torque_wrench(job.plant)
+    each_one = [(one, n) for one in job.device_model.fasteners.all() for n in range(1, one.count + 1)]
+    return [
+        sign_off_torque(
+            fitting=fresh(job), fastener=one, number=n, torque_nm=one.torque_nm, by=by, instrument=tool,
+            signed_at=at(minute), now=at(minute),
+        )
+        for one, n in each_one[: len(each_one) - but]
+    ]  # fmt: skip
+
+
+def up_to_the_guards(job, by):
+    isolate(job, by, 0)
+    confirm(job, by, 1, "parts", "restraint", "clear")
+
+
+def test_the_guards_wait_for_every_fastener(unsigned, tess):
+    job = unsigned
+    up_to_the_guards(job, tess)
+    signed = sign_all(job, tess, 5, but=1)
+    assert len(signed) == 4
+    assert (following(job).name, following(job).words) == ("torque", "Sign the torques off")
+    with pytest.raises(Refused) as no:
+        confirm(job, tess, 6, "guards")
+    assert no.value.code == "torque"
+    assert no.value.message.startswith("Not signed off: pivot 1. Sign each fastener off before the guards go back")
+    (left,) = open_fasteners(torque_rows(job))
+    pass_over_fasteners(fitting=job, fasteners=[left], reason="socket is missing", by=tess, passed_at=at(7), now=at(7))
+    confirm(job, tess, 8, "guards", "people", "locks")
+    assert run(job, tess, 20).cycle == 1
+
+
+def test_the_steps_show_who_passed_a_fastener_over_when_and_why(unsigned, tess):
+    job = unsigned
+    up_to_the_guards(job, tess)
+    step = next(each for each in job_of(fresh(job)).steps if each.key == "torque")
+    assert (step.state, step.words[-1]) == ("next", "The guards wait for: clamp 1, clamp 2, clamp 3, clamp 4, pivot 1.")
+    keys = [each.key for each in job_of(fresh(job)).steps]
+    assert keys.index("clear") < keys.index("torque") < keys.index("guards")
+    sign_all(job, tess, 5, but=1)
+    pass_over_fasteners(
+        fitting=job, fasteners=open_fasteners(torque_rows(job)), reason="socket is missing", by=tess, now=at(7)
+    )
+    step = next(each for each in job_of(fresh(job)).steps if each.key == "torque")
+    assert (step.state, step.words) == (
+        "passed_over",
+        (
+            "4 of 5 fasteners signed off.",
+            "pivot 1 passed over: socket is missing (tess, 20 Nov 2026, 09:07).",
+        ),
+    )
+    assert following(job).point == "guards"
+
+
+def test_no_trial_run_where_a_sign_off_was_withdrawn_after_the_guards(unsigned, tess):
+    job = unsigned
+    up_to_the_guards(job, tess)
+    signed = sign_all(job, tess, 5)
+    confirm(job, tess, 6, "guards", "people", "locks")
+    withdraw_torque(signed[-1], by=tess, reason="it was the other pivot")
+    assert following(job).name == "torque"
+    with pytest.raises(Refused, match="Not signed off: pivot 1"):
+        run(job, tess, 20)
+    with pytest.raises(Refused, match="Not signed off: pivot 1"):
+        confirm_next_cycle(job, tess)
+
+
+def confirm_next_cycle(job, by):
+    moved(isolate(job, by, 60), by, 3.0, 3.0)
+    confirm(job, by, 62, "clear", "guards")
+
+
+def test_guards_passed_over_wait_for_no_torque_because_no_run_follows(unsigned, tess):
+    job = unsigned
+    up_to_the_guards(job, tess)
+    confirm(job, tess, 5, "guards", passed_over_reason="they come with the next shift")
+    confirm(job, tess, 6, "people", "locks")
+    with pytest.raises(Refused, match="was passed over"):
+        run(job, tess, 20)
+
+
+def test_what_was_passed_over_is_said_at_acceptance_and_hand_over(unsigned, tess):
+    job = unsigned
+    up_to_the_guards(job, tess)
+    sign_all(job, tess, 5, but=1)
+    pass_over_fasteners(
+        fitting=job, fasteners=open_fasteners(torque_rows(job)), reason="socket is missing", by=tess, now=at(7)
+    )
+    assert services.left_open(job)[1:] == [
+        "Torque: 4 of 5 fasteners signed off.",
+        "pivot 1 passed over: socket is missing (tess, 20 Nov 2026, 09:07).",
+    ]
+    sign_off_torque(
+        fitting=fresh(job), fastener=job.device_model.fasteners.get(place="pivot"), number=1, torque_nm=130.0, by=tess,
+        instrument=torque_rows(job)[0].signed[0].row.instrument, signed_at=at(8), now=at(8),
+    )  # fmt: skip
+    assert services.left_open(job)[1:] == []
 
 
 def following(job):
@@ -559,7 +676,10 @@ def test_open_measures_and_torques_hold_the_acceptance_back_unless_a_reason_stay
     with pytest.raises(Refused) as no:
         accepted(job, tess)
     assert no.value.code == "open"
-    assert "Fit-up sheet: nothing is measured yet. Torque: 0 of 5 fasteners signed off" in no.value.message
+    assert (
+        "Fit-up sheet: nothing is measured yet. Torque: 0 of 5 fasteners signed off. clamp 1 passed over: tightened by"
+        in (no.value.message)
+    )
     save_fit_up(fitting=fresh(job), by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
     wrench = make.torque_wrench(alder)
     for fastener in job.device_model.fasteners.all():

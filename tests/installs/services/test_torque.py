@@ -7,9 +7,19 @@ import uuid
 
 import pytest
 
-from installs.models import Fastener, Instrument, ModelSheet, TorqueSignOff
+from installs.models import Fastener, Instrument, ModelSheet, PassedFastener, TorqueSignOff
 from installs.services.device_models import add_fastener, change_fastener, keep_sheet
-from installs.services.torque import sign_off_torque, target_for, torque_rows, withdraw_torque
+from installs.services.torque import (
+    check_torques_settled,
+    open_fasteners,
+    pass_over_fasteners,
+    passed_over,
+    sign_off_torque,
+    target_for,
+    torque_rows,
+    withdraw_passed,
+    withdraw_torque,
+)
 from plant.errors import Refused
 from tests import make
 
@@ -169,3 +179,80 @@ def test_a_group_that_the_model_got_after_the_job_began_is_left_out(job, erin, t
     assert [each.count for each in job.spec.fasteners] == [4, 1]
     with pytest.raises(Refused, match="Fastener 5 of 4"):
         sign(job, clamp, tess, number=5)
+
+
+def pass_over(job, by, *fasteners, **values):
+    known = {"reason": "the wrench does not reach it", "now": NOW}
+    return pass_over_fasteners(fitting=job, fasteners=fasteners, by=by, **{**known, **values})
+
+
+def test_a_fastener_is_passed_over_with_who_when_and_why(job, clamp, wrench, tess):
+    (row,) = pass_over(job, tess, (clamp, 2))
+    assert (row.reason, row.passed_by, row.passed_at) == ("the wrench does not reach it", tess, NOW)
+    clamps, pivot = torque_rows(job)
+    assert (clamps.passed[1], clamps.open_numbers, pivot.open_numbers) == (row, (1, 3, 4), (1,))
+    assert passed_over(torque_rows(job)) == [row]
+    with pytest.raises(Refused, match=r"Not signed off: clamp 1, clamp 3, clamp 4, pivot 1\. Sign each fastener off"):
+        check_torques_settled(job)
+
+
+def test_every_fastener_signed_off_or_passed_over_settles_the_torques(job, clamp, wrench, tess):
+    pivot = job.device_model.fasteners.get(place="pivot")
+    for number in (1, 2, 3):
+        sign(job, clamp, tess, number=number, instrument=wrench)
+    pass_over(job, tess, (clamp, 4), (pivot, 1))
+    check_torques_settled(job)
+    assert open_fasteners(torque_rows(job)) == []
+
+
+def test_a_later_sign_off_counts_instead_and_its_withdrawal_brings_the_reason_back(job, clamp, wrench, tess):
+    (row,) = pass_over(job, tess, (clamp, 1))
+    signed = sign(job, clamp, tess, instrument=wrench)
+    assert torque_rows(job)[0].passed[0] is None
+    withdraw_torque(signed, by=tess, reason="wrong bolt")
+    assert torque_rows(job)[0].passed[0] == row
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"reason": "  "}, "Say why it is passed over"),
+        ({"passed_at": NOW + dt.timedelta(hours=2)}, "in the future"),
+        ({"number": 5}, "give 1 to 4"),
+        ({"number": 2}, "clamp 2 is signed off already"),
+        ({"none": True}, "Choose at least one fastener"),
+    ],
+)
+def test_passing_over_is_refused_in_words(job, clamp, wrench, tess, values, words):
+    sign(job, clamp, tess, number=2, instrument=wrench)
+    chosen = [] if values.pop("none", False) else [(clamp, 1), (clamp, values.pop("number", 3))]
+    with pytest.raises(Refused, match=words):
+        pass_over(job, tess, *chosen, **values)
+    assert not PassedFastener.objects.exists()
+
+
+def test_a_fastener_of_another_model_is_not_passed_over(job, tess, alder):
+    other = make.device_model(alder, "T-9").fasteners.first()
+    with pytest.raises(Refused, match="is no fastener of this model"):
+        pass_over(job, tess, (other, 1))
+
+
+def test_a_fastener_without_a_target_waits_for_a_reason_too(job, tess):
+    Fastener.objects.create(device_model=job.device_model, place="guard post", count=1)
+    assert [each.place for each, _n in open_fasteners(torque_rows(job))][-1] == "guard post"
+
+
+def test_the_form_of_passing_over_sent_twice_counts_once(job, clamp, tess):
+    key = uuid.uuid4()
+    for _ in range(2):
+        assert len(pass_over(job, tess, (clamp, 1), (clamp, 2), client_key=key)) == 2
+    assert PassedFastener.objects.count() == 2
+
+
+def test_what_was_passed_over_is_taken_back_with_a_reason_and_stays_in_the_book(job, clamp, tess):
+    (row,) = pass_over(job, tess, (clamp, 1))
+    with pytest.raises(Refused, match="Say why"):
+        withdraw_passed(row, by=tess, reason="")
+    withdraw_passed(row, by=tess, reason="the long extension came")
+    assert torque_rows(job)[0].open_numbers == (1, 2, 3, 4)
+    assert PassedFastener.objects.count() == 2

@@ -11,15 +11,17 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from PIL import Image
 
-from installs.models import Fitting, HoldPoint, Isolation, TrialRun
+from installs.models import Fitting, HoldPoint, Isolation, PassedFastener, TrialRun
 from installs.services.fittings import plan_fitting
+from installs.services.torque import open_fasteners, pass_over_fasteners, torque_rows
 from tests import make
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def job(belt_a1, pat, tess):
+def unsigned(belt_a1, pat, tess):
+    """A job of which no fastener is signed off or passed over yet."""
     belt_a1.energies = "gravity take-up"
     belt_a1.save()
     device = make.device(belt_a1.plant, "70")
@@ -32,6 +34,14 @@ def job(belt_a1, pat, tess):
         by=pat,
         crew=[tess],
     )
+
+
+@pytest.fixture
+def job(unsigned, pat):
+    """A job whose torques hold nothing up."""
+    left = open_fasteners(torque_rows(unsigned))
+    pass_over_fasteners(fitting=unsigned, fasteners=left, reason="tightened by hand", by=pat)
+    return unsigned
 
 
 def url(name, job, *more):
@@ -215,6 +225,42 @@ def test_a_station_that_one_run_left_out_is_offered_again(client, job, tess):
     assert [row["at"].value() for row in again.rows() if row["is_named"]] == stations
 
 
+def test_the_guards_lead_to_the_torques_and_a_fastener_is_passed_over_from_there(client, unsigned, tess, mona):
+    job = unsigned
+    client.force_login(tess)
+    isolate(client, job)
+    point(client, job, "parts")
+    point(client, job, "restraint", photo=picture())
+    point(client, job, "clear")
+    told = text(client.get(job.get_absolute_url()))
+    assert "Next: Sign the torques off" in told
+    pass_over, torque = reverse("torque-pass-over", args=[job.pk]), reverse("torque", args=[job.pk])
+    assert f'href="{torque}"' in told
+    assert f'href="{pass_over}"' in told
+    answer = point(client, job, "guards")
+    assert answer.status_code == 422
+    assert "Not signed off: clamp 1, clamp 2, clamp 3, clamp 4, pivot 1." in text(answer)
+    assert send(client, pass_over).status_code == 422
+    assert send(client, pass_over, fasteners=["rubbish"], reason="no socket").status_code == 422
+    ticks = [key for key, _label in client.get(pass_over).context["form"].fields["fasteners"].choices]
+    assert send(client, pass_over, fasteners=ticks, reason=" ").status_code == 422
+    assert send(client, pass_over, fasteners=ticks, reason="no socket").status_code == 302
+    assert PassedFastener.objects.filter(reason="no socket", passed_by=tess).count() == 5
+    page = text(client.get(torque))
+    assert "5 are passed over with a reason." in page
+    assert f'href="{pass_over}"' not in page
+    assert point(client, job, "guards").status_code == 302
+    assert "Every fastener is signed off or passed over." in text(client.get(pass_over))
+    one = PassedFastener.objects.first()
+    taken_back = reverse("passed-fastener-withdraw", args=[one.pk])
+    key = str(client.get(taken_back).context["form"]["client_key"].value())
+    assert client.post(taken_back, {"client_key": key, "reason": "the socket came"}).status_code == 302
+    assert "the socket came" in text(client.get(torque))
+    client.force_login(mona)
+    assert client.get(pass_over).status_code == 403
+    assert "Your role reads this job" in text(client.get(job.get_absolute_url()))
+
+
 def test_the_form_of_a_run_says_which_stations_lie_upstream(client, job, tess):
     client.force_login(tess)
     first_cycle(client, job)
@@ -368,13 +414,17 @@ def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
     told = text(client.get(url("detail", job)))
     assert "The belt answered the last move the right way" in told
     assert "Every line is met" in told
-    assert "Torque: 0 of 5 fasteners signed off; open: clamp, pivot." in told
+    assert "Torque: 0 of 5 fasteners signed off." in told
+    assert "pivot 1 passed over: tightened by hand (pat, " in told
     version = Fitting.objects.get().version
     assert send(client, url("acceptance", job), version=version).status_code == 422
     reason = "measures and torques are on paper"
     assert send(client, url("acceptance", job), version=version, reason=reason).status_code == 302
     assert reason in text(client.get(url("detail", job)))
-    assert "0 of 5 fasteners" in client.get(url("hand-over", job)).context["form"]["open_points"].value()
+    page = client.get(url("hand-over", job))
+    assert "0 of 5 fasteners" in page.context["form"]["open_points"].value()
+    assert "Handed over without a torque sign-off:" in text(page)
+    assert text(page).count("passed over: tightened by hand (pat, ") == 5 + 5  # the list, and the box that offers it
     version = Fitting.objects.get().version
     assert send(client, url("hand-over", job), version=version, handed_over_to="shift B").status_code == 302
     fitting = Fitting.objects.get()

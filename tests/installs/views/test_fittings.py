@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from installs.job_steps import fit_up_steps
+from installs.job_steps import job_of
 from installs.models import Fitting, Instrument, ModelPart, Survey
 from installs.needs_sheet import needs_pdf
 from installs.readiness import jobs_ahead, readiness_of
@@ -247,7 +247,7 @@ def test_a_begun_job_reads_the_sheet_that_it_is_fitted_to(pat, erin, belt_a1, de
     change_fastener(pivot, by=erin, version=pivot.version, torque_nm=320.0, count=2)
     job = Fitting.objects.get(pk=job.pk)
     assert not next(line for line in readiness_of(job) if line.key == "instrument").is_missing
-    assert "0 of 5 fasteners" in str([step.words for step in fit_up_steps(job)])
+    assert "0 of 5 fasteners" in str([step.words for step in job_of(job).steps])
     assert needs_pdf(job, system=UnitSystem.METRIC, paper="a4").startswith(b"%PDF")
     newer = plan(belt_a1, make.device(belt_a1.plant, "71"), pat)
     assert next(line for line in readiness_of(newer) if line.key == "instrument").is_missing
