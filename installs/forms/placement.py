@@ -58,6 +58,11 @@ class TrialForm(PersonForm):
             MaxValueValidator(conveyor.length_m, message=words),
         ]
 
+    @property
+    def swapped(self) -> str:
+        """What is shown anew with each answer besides the verdict: the strip, and what is wrong with a box."""
+        return ",".join(["#trial-strip", *(f"#errors_{name}" for name in self.fields)])
+
 
 class LoggedStationForm(RecordForm):
     """A place without a drift switch where people log how the belt runs."""

@@ -7,7 +7,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -26,6 +26,10 @@ from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
 STEP_M = 5.0
+STEPS = (
+    (f"{-STEP_M:g}", gettext_lazy("5 m towards the tail")),
+    (f"{STEP_M:g}", gettext_lazy("5 m towards the head")),
+)
 
 
 class PlacementList(RegisterList):
@@ -78,6 +82,8 @@ def placement_conveyor(request: HttpRequest, pk: int) -> HttpResponse:
     asked = {"person": request.user, "plant": conveyor.plant, "conveyor": conveyor}
     is_asked = "chainage_m" in request.GET
     form = TrialForm(request.GET, **asked) if is_asked else TrialForm(initial=first_place(study, places), **asked)
+    if "step" in request.GET:
+        return redirect(f"{request.path}?{stepped(request, form, conveyor)}#trial")
     trial = None
     if not is_asked:
         trial = try_place(study, models, form.initial)
@@ -95,7 +101,7 @@ def placement_conveyor(request: HttpRequest, pk: int) -> HttpResponse:
             "coverage": study.coverage(),
             "form": form,
             "trial": trial,
-            "steps": steps(request, trial) if trial else (),
+            "steps": STEPS,
             "survey_url": survey_url(),
             "station_query": station_query(trial) if trial else "",
             "override_query": override_query(trial) if trial else "",
@@ -130,16 +136,14 @@ def survey_url() -> str:
         return ""
 
 
-def steps(request: HttpRequest, trial: Trial) -> tuple[tuple[str, str], ...]:
-    """The same trial a step nearer to either pulley: label and query."""
-    found = []
-    length = trial.study.case.length_m
-    for label, shift in ((_("5 m towards the tail"), -STEP_M), (_("5 m towards the head"), STEP_M)):
-        at = min(max(trial.place.chainage_m + shift, 0.0), length)
-        query = request.GET.copy()
-        query["strand"], query["chainage_m"] = trial.place.strand, f"{at:g} m"
-        found.append((label, query.urlencode()))
-    return tuple(found)
+def stepped(request: HttpRequest, form: TrialForm, conveyor: Conveyor) -> str:
+    """The same trial, with all that was typed, a step nearer to either pulley; where it cannot be read, as it is."""
+    query = request.GET.copy()
+    step = query.pop("step")[-1]
+    if form.is_bound and form.is_valid() and step in dict(STEPS):
+        at = min(max(form.cleaned_data["chainage_m"] + float(step), 0.0), conveyor.length_m)
+        query["chainage_m"] = f"{at:g} m"
+    return query.urlencode()
 
 
 # --- logged stations, and reasons not to wait for a cause -------------------------------------------------------------

@@ -278,11 +278,13 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
         return redirect(batch)
     refused.refresh_from_db()
     batch.refresh_from_db()
+    # What could not be read at all was not kept with the row: it stays in the boxes, with what is wrong with it.
+    is_unread = form.errors and refused.state == RejectedRow.State.OPEN
     return render(
         request,
         "plant/_import_row.html",
         {
-            "form": RefusedRowForm(row=refused, batch=batch, subject=subject),
+            "form": form if is_unread else RefusedRowForm(row=refused, batch=batch, subject=subject),
             "batch": batch,
             "n_open": batch.rejected_rows.open().count(),
             "may_mend": True,

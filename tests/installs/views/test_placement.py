@@ -4,6 +4,7 @@ import csv
 import datetime as dt
 import io
 import re
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from django.urls import reverse
@@ -154,10 +155,36 @@ def test_the_page_leads_with_the_sites_procedure(client, erin, belt):
 
 
 def test_steps_move_the_trial_without_a_script(client, erin, belt):
-    answer = get(client, erin, page_of(belt), strand="return", chainage_m="200 m")
-    (tail, tailwards), (head, headwards) = answer.context["steps"]
-    assert (tail, "chainage_m=195+m" in tailwards) == ("5 m towards the tail", True)
-    assert (head, "chainage_m=200+m" in headwards) == ("5 m towards the head", True)
+    asked = {"strand": "return", "chainage_m": "198 m", "clearance_below_mm": "16 1/2 in", "device_model": ""}
+    page = get(client, erin, page_of(belt), **asked).text
+    assert re.findall(r'<button name="step" value="(-?5)"', page) == ["-5", "5"]
+    for step, place in (("-5", "193 m"), ("5", "200 m")):
+        answer = get(client, erin, page_of(belt), **asked, step=step)
+        assert answer.status_code == 302
+        told = parse_qs(urlsplit(answer.url).query, keep_blank_values=True)
+        assert told == {name: [text] for name, text in {**asked, "chainage_m": place}.items()}
+        assert urlsplit(answer.url).fragment == "trial"
+
+
+def test_a_step_from_a_place_that_is_not_understood_stays_there_and_says_so(client, erin, belt):
+    answer = get(client, erin, page_of(belt), strand="return", chainage_m="900 m", step="5")
+    assert answer.status_code == 302
+    assert "A-1 is 200 m long: give a place on it." in client.get(answer.url).text
+    assert get(client, erin, page_of(belt), strand="return", chainage_m="80 m", step="rubbish").status_code == 302
+
+
+def test_an_answer_swaps_what_was_made_of_the_boxes_and_never_the_boxes(client, erin, belt):
+    """What is typed while an answer is on its way would be lost with them."""
+    page = get(client, erin, page_of(belt), strand="return", chainage_m="75 m").text
+    form = re.search(r'<form class="filters noprint" id="trial-form".*?</form>', page, re.DOTALL)[0]
+    swapped = re.search(r'hx-target="#([\w-]+)" hx-select="#([\w-]+)"', form).groups()
+    assert swapped == ("trial-verdict", "trial-verdict")
+    for name in ("trial-verdict", "trial-strip"):
+        inside = page[page.index(f'id="{name}"') :]
+        assert page.count(f'id="{name}"') == 1
+        assert name == "trial-strip" or "<form" not in inside[: inside.index('id="stations"')]
+    for each in re.search(r'hx-select-oob="([^"]*)"', form)[1].split(","):
+        assert page.count(f'id="{each.removeprefix("#")}"') == 1
 
 
 def test_a_place_as_precise_as_a_tape_survives_the_links(client, erin, belt):

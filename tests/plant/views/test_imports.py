@@ -100,6 +100,21 @@ def test_a_row_that_is_still_wrong_keeps_its_new_text_and_reason(client, pat, be
     assert "2097-03-02 10:00" in part.content.decode()
 
 
+def test_a_cell_that_cannot_be_read_at_all_stays_in_its_box_with_the_reason(client, pat, belt_a1):
+    """The row is shown anew where it stands; what was typed must not be gone with the old one."""
+    client.force_login(pat)
+    url = upload(client).url
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "act": "write"})
+    do_all_jobs()
+    row = ImportBatch.objects.get().rejected_rows.first()
+    typed = "x" * 10_001
+    cells = {f"row{row.pk}-cell{n}": text for n, text in enumerate(["A-1", "2026-03-02 10:00", "drift", typed])}
+    part = client.post(f"{url}rows/{row.pk}/", {**cells, "act": "retry"}, headers={"hx-request": "true"})
+    assert typed in part.content.decode()
+    assert "at most 10000 characters" in part.content.decode()
+    assert Incident.objects.count() == 1
+
+
 def test_what_reads_both_ways_is_asked_and_the_write_button_waits(client, pat, belt_a1):
     client.force_login(pat)
     url = upload(client, "tag,when\nA-1,03/04/2026 10:00\n").url
