@@ -140,6 +140,7 @@ register_import_subject(
             quantity("speed_most_m_s", "belt speed up to", QuantityKind.SPEED_M_S, "most speed", "speed", example="4"),
             quantity("clearance_below_mm", "least clearance below", MM, "clearance below", example="250"),
             quantity("clearance_beside_mm", "least clearance beside", MM, "clearance beside", example="80"),
+            quantity("clearance_along_mm", "least room along the belt", MM, "room along", example="840"),
             quantity("mass_kg", "mass", QuantityKind.MASS_KG, "weight", example="71"),
             quantity("effect_length_m", "effect length", M, "effect length downstream", "effect", example="50"),
             quantity("sensor_new_mm", "sensor roller, new diameter", MM, "sensor new", "new diameter", example="76"),

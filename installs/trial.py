@@ -64,6 +64,7 @@ def try_place(study: BeltStudy, models: Sequence[DeviceModel], asked: Mapping[st
         trough_angle_deg=asked.get("trough_angle_deg"),
         clearance_below_mm=first_known(asked.get("clearance_below_mm"), survey and survey.clearance_below_mm),
         clearance_beside_mm=first_known(asked.get("clearance_beside_mm"), least_beside(survey)),
+        clearance_along_mm=first_known(asked.get("clearance_along_mm"), survey and survey.clearance_along_mm),
     )
     limits = limits_of(model) if model else PlacementLimits(_("No model"), strand, study.case.is_reversing)
     judged = judge_place(study.case, place, limits, effect_length_m=study.conveyor.plant.effect_length_m)

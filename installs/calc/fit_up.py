@@ -257,6 +257,27 @@ def extension_each_side(spacing_mm: float, end_play_mm: float, frame_mm: float) 
     return (spacing_mm - end_play_mm - frame_mm) / 2
 
 
+def frame_set_to(frame_mm: float, each_side_mm: float) -> float:
+    """Length over all to which a frame is drawn out: the frame with its extension on both sides.
+
+    Parameters
+    ----------
+    frame_mm, each_side_mm : float
+        Frame and extension of each side [mm].
+
+    Returns
+    -------
+    float
+        frame + 2 * each side [mm]: the spacing less the end play.
+
+    Examples
+    --------
+    >>> frame_set_to(1505, 61)
+    1627
+    """
+    return frame_mm + 2 * each_side_mm
+
+
 def half_difference(drive_mm: float, off_mm: float) -> float:
     """What to move so that two sides become equal: half their difference, positive towards the drive side.
 
@@ -518,8 +539,9 @@ def judge_fit_up(
     Examples
     --------
     >>> result = judge_fit_up(Measures(bracket_spacing_mm=1640, frame_length_mm=1505), ModelFigures())
-    >>> result.line("extension_drive_mm").wanted, result.line("extension_drive_mm").words
-    (61.0, '(1640 mm spacing − 13 mm end play − 1505 mm frame) / 2 = 61 mm each side.')
+    >>> line = result.line("extension_drive_mm")
+    >>> line.wanted, line.words.split(". ")[0]
+    (61.0, '(1640 mm spacing − 13 mm end play − 1505 mm frame) / 2 = 61 mm each side')
     """
     sheet = _Sheet(measures, model, UnitSystem(system), nominal_belt_width_mm)
     lines = (*sheet.extension(), *sheet.squareness(), *sheet.centring(), *sheet.height(), *sheet.sensors())
@@ -644,7 +666,7 @@ class _Sheet:
                 words,
                 f"{words} Above the model's largest extension of {self.mm(limit)}: too little engagement.",
             )
-        return wanted, words, ""
+        return wanted, f"{words} The frame is set to {self.mm(frame_set_to(frame, wanted))} over all.", ""
 
     def pivot_line(self) -> Line:
         drive, off = self.m.extension_drive_mm, self.m.extension_off_mm

@@ -61,6 +61,7 @@ class PlacementLimits:
     trough_angle_deg: float | None = None
     clearance_below_mm: float | None = None
     clearance_beside_mm: float | None = None
+    clearance_along_mm: float | None = None
     effect_length_m: float | None = None
     effect_length_least_m: float | None = None
     effect_length_most_m: float | None = None
@@ -79,6 +80,7 @@ class Place:
     trough_angle_deg: float | None = None
     clearance_below_mm: float | None = None
     clearance_beside_mm: float | None = None
+    clearance_along_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -279,7 +281,7 @@ def clearance_lines(limits: PlacementLimits, place: Place) -> tuple[Line, ...]:
     -------
     tuple of Line
         strand, direction, width, speed, trough (on the carry strand, or where the model states an angle), below,
-        beside. The trough must be the stated one to the degree.
+        beside, along (where the model states it). The trough must be the stated one to the degree.
 
     Examples
     --------
@@ -327,6 +329,9 @@ def clearance_lines(limits: PlacementLimits, place: Place) -> tuple[Line, ...]:
         _at_least("below", place.clearance_below_mm, limits.clearance_below_mm, name, "clearance below"),
         _at_least("beside", place.clearance_beside_mm, limits.clearance_beside_mm, name, "clearance beside"),
     ]
+    if limits.clearance_along_mm is not None:
+        along = _at_least("along", place.clearance_along_mm, limits.clearance_along_mm, name, "room along the belt")
+        lines.append(along)
     return tuple(lines)
 
 

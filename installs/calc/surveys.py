@@ -179,6 +179,7 @@ class Walked:
     clearance_below_mm: float | None = None
     clearance_drive_mm: float | None = None
     clearance_off_mm: float | None = None
+    clearance_along_mm: float | None = None
     whole_range: Answer = ""
     obstructions: str = ""
     access: str = ""
@@ -297,6 +298,7 @@ LABELS = {
     "trough": ("Trough angle", "°"),
     "below": ("Clearance below", "mm"),
     "beside": ("Clearance beside", "mm"),
+    "along": ("Room along the belt", "mm"),
 }
 STANDING_OF = {Fit.FITS: Standing.MET, Fit.DOES_NOT_FIT: Standing.NOT_MET}
 
@@ -327,11 +329,12 @@ def sheet_lines(walked: Walked, limits: PlacementLimits, frame: FrameLimits) -> 
             is_reversing=walked.is_reversing,
             clearance_below_mm=walked.clearance_below_mm,
             clearance_beside_mm=beside_mm,
+            clearance_along_mm=walked.clearance_along_mm,
         )
         for line in clearance_lines(limits, place):
             if line.rule == "beside":
                 found.append(ranged(told(line, f"beside_{side}", f", {side} side"), walked.whole_range))
-            elif side == "drive" and line.rule == "below":
+            elif side == "drive" and line.rule in ("below", "along"):
                 found.append(ranged(told(line), walked.whole_range))
             elif side == "drive":
                 found.append(told(line, measured=measured_words(line.rule, walked)))

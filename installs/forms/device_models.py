@@ -30,6 +30,7 @@ class DeviceModelForm(RecordForm):
             "speed_most_m_s",
             "clearance_below_mm",
             "clearance_beside_mm",
+            "clearance_along_mm",
             "mass_kg",
             "pivot_range_deg",
             "tilt_range_deg",

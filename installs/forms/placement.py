@@ -40,6 +40,13 @@ class TrialForm(PersonForm):
         validators=[MinValueValidator(0), MaxValueValidator(20_000)],
         help_text=_("The lesser of the two sides."),
     )
+    clearance_along_mm = QuantityField(
+        kind=QuantityKind.LENGTH_MM,
+        label=_("room along the belt"),
+        required=False,
+        validators=[MinValueValidator(0), MaxValueValidator(20_000)],
+        help_text=_("Between the idlers or whatever stands before and behind."),
+    )
     trough_angle_deg = QuantityField(
         kind=QuantityKind.DEGREES,
         label=_("trough angle"),

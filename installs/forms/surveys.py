@@ -51,7 +51,7 @@ class SurveyForm(RecordForm):
             "surveyed_at", "device_model", "chainage_m", "between_idlers",
             "wander_from_m", "wander_to_m", "wander_side",
             "belt_width_mm", "structure_spacing_mm", "clearance_below_mm", "clearance_drive_mm", "clearance_off_mm",
-            "whole_range", "obstructions",
+            "clearance_along_mm", "whole_range", "obstructions",
             "access", "has_lifting_point", "has_light", "guard_comes_off", "guard_goes_back", "guard_note", "note",
         ]  # fmt: skip
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}

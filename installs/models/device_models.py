@@ -33,6 +33,7 @@ class DeviceModel(Record):
     speed_most_m_s = models.FloatField(_("belt speed up to"), null=True, blank=True)
     clearance_below_mm = models.FloatField(_("least clearance below"), null=True, blank=True)
     clearance_beside_mm = models.FloatField(_("least clearance beside"), null=True, blank=True)
+    clearance_along_mm = models.FloatField(_("least room along the belt"), null=True, blank=True)
     mass_kg = models.FloatField(_("mass"), null=True, blank=True)
     pivot_range_deg = models.FloatField(_("pivot range each way"), null=True, blank=True)
     tilt_range_deg = models.FloatField(_("tilt range each way"), null=True, blank=True)

@@ -63,6 +63,7 @@ class Survey(Record):
     clearance_below_mm = models.FloatField(_("clearance below"), null=True, blank=True)
     clearance_drive_mm = models.FloatField(_("clearance beside, drive side"), null=True, blank=True)
     clearance_off_mm = models.FloatField(_("clearance beside, off side"), null=True, blank=True)
+    clearance_along_mm = models.FloatField(_("room along the belt"), null=True, blank=True)
     whole_range = models.CharField(
         _("measured over the whole pivot and tilt range"), max_length=3, choices=Answer, blank=True
     )

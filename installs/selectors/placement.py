@@ -84,6 +84,7 @@ def limits_of(model: DeviceModel) -> PlacementLimits:
         trough_angle_deg=model.trough_angle_deg,
         clearance_below_mm=model.clearance_below_mm,
         clearance_beside_mm=model.clearance_beside_mm,
+        clearance_along_mm=model.clearance_along_mm,
         effect_length_m=model.effect_length_m,
         effect_length_least_m=model.effect_length_least_m,
         effect_length_most_m=model.effect_length_most_m,

@@ -25,6 +25,7 @@ GROUPS: tuple[tuple[Any, tuple[str, ...]], ...] = (
             "speed_most_m_s",
             "clearance_below_mm",
             "clearance_beside_mm",
+            "clearance_along_mm",
             "mass_kg",
         ),
     ),

@@ -84,13 +84,18 @@ def content_of(device_model: DeviceModel) -> dict[str, Any]:
     }
 
 
+def known_of(content: Mapping[str, Any]) -> dict[str, Any]:
+    """What a sheet states: a figure that the site learnt to ask for later is as little stated as an empty one."""
+    return {name: value for name, value in content.items() if value is not None}
+
+
 def keep_sheet(device_model: DeviceModel, *, by: Any, reason: str = "") -> ModelSheet:
     """Write a version of the sheet where it differs from the newest one; what installations were fitted to stays."""
     # Two changes at once would else both write the same number: the row is locked where the data base can.
     model = DeviceModel.objects.select_for_update().get(pk=device_model.pk)
     newest = model.sheets.order_by("-number").first()
     content = content_of(model)
-    if newest is not None and newest.content == content:
+    if newest is not None and known_of(newest.content) == known_of(content):
         same: ModelSheet = newest
         return same
     number = newest.number + 1 if newest else 1

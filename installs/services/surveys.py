@@ -176,6 +176,7 @@ def walked_of(survey: Survey) -> Walked:
         clearance_below_mm=survey.clearance_below_mm,
         clearance_drive_mm=survey.clearance_drive_mm,
         clearance_off_mm=survey.clearance_off_mm,
+        clearance_along_mm=survey.clearance_along_mm,
         whole_range=cast(Answer, survey.whole_range),
         obstructions=survey.obstructions,
         access=survey.access,

@@ -109,6 +109,7 @@ def rule_word(line: Line) -> str:
         "trough": _("trough angle"),
         "below": _("clearance below"),
         "beside": _("clearance beside"),
+        "along": _("room along the belt"),
         "pulley": _("distance to a pulley"),
         "loading": _("distance to a loading point"),
         "scraper": _("distance to a scraper"),
