@@ -35,7 +35,8 @@ CHART = {"width": 320.0, "height": 120.0, "left": 8.0, "top": 18.0, "foot": 22.0
 class Act:
     """What can be done next: the name of its page, the hold point where it is one, and the words on the button.
 
-    `pk`: the row that the page is about where that is not the fitting; `why`: what is missing, a sentence in SI units.
+    `pk`: the row that the page is about where that is not the fitting; `why`: what is missing, a sentence in SI units;
+    `is_loaded`: of a trial run, how the belt is to run.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Act:
     point: str = ""
     pk: int | None = None
     why: str = ""
+    is_loaded: bool = False
 
 
 @dataclass(frozen=True)
@@ -160,22 +162,34 @@ def next_act(
     return act_after_runs(acceptance, {run.is_loaded: run for run in runs if run.cycle == cycle})
 
 
+def load_words(is_loaded: bool) -> str:
+    return _("loaded") if is_loaded else _("empty")
+
+
+def is_loaded_next(fitting: Fitting) -> bool:
+    """Whether the next run of a job is a loaded one: no run, and no longer run, is asked for empty any more."""
+    asked = (Remedy.RUN, Remedy.LONGER_RUN)
+    return not any(line.key.startswith("empty") and line.remedy in asked for line in acceptance_of(fitting).lines)
+
+
 def act_after_runs(acceptance: Acceptance, last: Mapping[bool, TrialRun]) -> Act:
     """What the runs of this cycle leave to do: empty first, and an adjustment only where one is asked for."""
     adjustment = Act("fitting-isolation", _("Record the isolation for an adjustment"))
-    for is_loaded, load in ((False, _("empty")), (True, _("loaded"))):
+    for is_loaded in (False, True):
+        load = load_words(is_loaded)
         short = {
             line.remedy: line
             for line in acceptance.lines
             if line.verdict == "act" and line.key.startswith("loaded" if is_loaded else "empty")
         }
         if Remedy.RUN in short:
-            return Act("fitting-trial-run", _("Record the trial run, %s") % load)
+            return Act("fitting-trial-run", _("Record the trial run, %s") % load, is_loaded=is_loaded)
         if Remedy.ADJUSTMENT in short:
             return adjustment
         if Remedy.LONGER_RUN in short:
             why = " ".join(short[each].words for each in (Remedy.LONGER_RUN, Remedy.READING) if each in short)
-            return Act("fitting-trial-run", _("Record a longer trial run, %s") % load, why=why)
+            words = _("Record a longer trial run, %s") % load
+            return Act("fitting-trial-run", words, why=why, is_loaded=is_loaded)
         if Remedy.READING in short:
             words = _("Add the missing reading to the run, %s") % load
             return Act("trial-run-readings", words, pk=last[is_loaded].pk, why=short[Remedy.READING].words)
@@ -231,8 +245,7 @@ def steps_of(
     mine = [run for run in runs if run.cycle == number]
     steps += [run_step(run, target_of(fitting)) for run in mine]
     if number == cycle and following is not None and following.name == "fitting-trial-run":
-        is_loaded = any(not run.is_loaded for run in mine)
-        steps.append(Step("run", _("Trial run, loaded") if is_loaded else _("Trial run, empty"), "next"))
+        steps.append(Step("run", _("Trial run, %s") % load_words(following.is_loaded), "next"))
     elif number == cycle and not mine and fitting.given_up_at is None:
         steps.append(Step("run", _("Trial runs, empty and loaded"), "open"))
     return steps

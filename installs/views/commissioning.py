@@ -14,7 +14,16 @@ from django.utils.translation import gettext_lazy
 
 from installs.calc.commissioning import lacking_sides, least_run_s
 from installs.forms import commissioning as forms
-from installs.job_steps import Act, doubted_runs, job_of, lacking_words, offset_bars, open_work, people_words
+from installs.job_steps import (
+    Act,
+    doubted_runs,
+    is_loaded_next,
+    job_of,
+    lacking_words,
+    offset_bars,
+    open_work,
+    people_words,
+)
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
@@ -224,9 +233,7 @@ class TrialRunAct(FittingAct):
     done_words = gettext_lazy("The trial run is recorded.")
 
     def initial(self) -> dict[str, Any]:
-        cycle = services.current_cycle(self.row)
-        has_empty = any(run.cycle == cycle and not run.is_loaded for run in services.current_runs(self.row))
-        return {"load": "loaded" if has_empty else "empty"}
+        return {"load": "loaded" if is_loaded_next(self.row) else "empty"}
 
     def form_kwargs(self) -> dict[str, Any]:
         return {**super().form_kwargs(), "stations": stations_for(self.row)}

@@ -11,7 +11,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from inspections.models import Task
-from installs.job_steps import job_of
+from installs.job_steps import is_loaded_next, job_of
 from installs.models import BeltOffset, HoldPoint, Installation, Isolation, TrialRun
 from installs.services import commissioning as services
 from installs.services.device_models import change_device_model
@@ -578,6 +578,10 @@ def test_what_follows_an_empty_run_is_what_it_leaves_to_do(job, tess, values, wo
     fit(job, tess)
     run(job, tess, 20, **values)
     assert following(job).words == words
+    if following(job).name == "fitting-trial-run":
+        assert following(job).is_loaded is is_loaded_next(fresh(job)) is words.endswith("loaded")
+        waiting = next(each for each in job_of(fresh(job)).steps if each.key == "run" and each.state == "next")
+        assert waiting.label.split(", ")[1] == words.split(", ")[1]
 
 
 def test_a_short_run_with_one_side_says_both_at_once(job, tess):
