@@ -55,6 +55,12 @@ def section(title: str, heads: list[str], rows: list[list[Any]], words: str = ""
     return {"title": title, "heads": heads, "rows": rows, "words": words, **more}
 
 
+def sentences(*texts: str) -> str:
+    """What people wrote, one after the other, with one full stop between."""
+    known = [each for each in texts if each]
+    return " ".join([*(f"{each.rstrip('. ')}." for each in known[:-1]), *known[-1:]])
+
+
 def marked(mark: str, words: Any) -> dict[str, str]:
     return {"mark": mark, "words": str(words)}
 
@@ -198,7 +204,7 @@ def isolation_section(fitting: Fitting, system: UnitSystem) -> dict[str, Any]:
         [
             str(each.cycle),
             f"{moment(each.isolated_at)}, {each.isolated_by}",
-            ". ".join(filter(None, (each.points, each.energies))),
+            sentences(each.points, each.energies),
             people_words(each),
             _("the fitting itself") if each.cycle == 1 else adjusted_words(each, system),
             f"{moment(each.released_at)}, {each.released_by}" if each.released_at else "–",
@@ -225,7 +231,7 @@ def point_section(fitting: Fitting) -> dict[str, Any]:
             each.get_point_display(),
             marked("watch", _("passed over")) if each.passed_over_reason else marked("sound", _("recorded")),
             f"{each.confirmed_by}, {moment(each.confirmed_at)}",
-            ". ".join(filter(None, (each.passed_over_reason, each.note))),
+            sentences(each.passed_over_reason, each.note),
         ]
         for each in fitting.hold_points.current().select_related("confirmed_by")
     ]

@@ -564,8 +564,8 @@ def _lines_of(run: Run, name: str, target_mm: float, least_min: float, revolutio
         yield Line(
             f"{name}-minutes",
             "watch" if is_long else "act",
-            f"Entered as watched {name} for {told} By the clock that cannot be; it was confirmed with a reason, which "
-            "stands with the run.",
+            f"Entered as watched {name} for {told} The clock does not bear this out; it was confirmed with a reason, "
+            "which stands with the run.",
             is_explained=is_long,
             remedy=None if is_long else Remedy.LONGER_RUN,
         )

@@ -35,8 +35,8 @@ TIME_WORDS = {
         "%(min)s min from %(begins)s, but it was entered at %(then)s: only %(apart)s had passed."
     ),
     TimeRule.OVERLAP: gettext_lazy(
-        "%(min)s min from %(begins)s overlap another run of the belt, %(load)s from %(then)s to %(until)s%(job)s, by "
-        "%(apart)s; a belt makes one run at a time."
+        "The %(min)s min from %(begins)s overlap another run of the belt, %(load)s from %(then)s to %(until)s%(job)s, "
+        "by %(apart)s; a belt makes one run at a time."
     ),
 }
 SUM_WORDS = {

@@ -35,9 +35,7 @@ from reports.services.demo_keys import key_of
 from reports.services.demo_surveys import write_closed_survey
 
 FITTED_BY_THE_BOOK = 25
-PASSED_OVER_WORDS = (
-    "The wrench does not reach it past the guard post; tightened by hand, the long extension is ordered."
-)
+PASSED_OVER_WORDS = "The wrench does not reach it past the guard post; tightened by hand, the long extension is ordered"
 RESTRAINT_WORDS = "No photo: cameras are not allowed in this gallery. The strap lies on the walkway."
 
 

@@ -46,7 +46,7 @@ def test_a_point_passed_over_keeps_its_note_beside_the_reason(job, tess):
         point="parts",
         confirmed_at=NOW,
         confirmed_by=tess,
-        passed_over_reason="come at noon",
+        passed_over_reason="come at noon.",
         note="3 of 4",
     )
     assert point_section(job)["rows"][0][-1] == "come at noon. 3 of 4"

@@ -225,7 +225,7 @@ def test_a_doubted_time_is_never_said_to_be_watched_and_needs_no_second_reason()
     line = next(each for each in found.lines if each.key == "loaded-minutes")
     assert (line.verdict, line.is_explained, found.is_met) == ("watch", True, True)
     assert line.words.startswith("Entered as watched loaded for 31 min")
-    assert "cannot be; it was confirmed with a reason" in line.words
+    assert "does not bear this out; it was confirmed with a reason" in line.words
     short = judge_acceptance([run(), run(loaded=True, minutes=5, is_time_doubted=True)], **ASKED)
     assert (short.is_met, short.lines[-2].verdict) == (False, "act")
 

@@ -54,7 +54,7 @@ def test_a_move_is_refused_whole(at, pat):
     with pytest.raises(Refused, match="Say why"):
         move(at, pat, reason=" ")
     with pytest.raises(Refused):
-        move(at, pat, left_behind="x" * 300)
+        move(at, pat, left_behind="x" * 1000)
     at.refresh_from_db()
     assert at.removed_at is None
     row = move(at, pat)

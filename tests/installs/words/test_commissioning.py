@@ -64,7 +64,7 @@ def at(hour, minute, second=0, day=20):
                 960,
                 Spell(at(16, 20), at(16, 54), False, "S-12 60 m"),
             ),
-            "31 min from 16:38 overlap another run of the belt, empty from 16:20 to 16:54 (S-12 60 m), by 16 min; "
+            "The 31 min from 16:38 overlap another run of the belt, empty from 16:20 to 16:54 (S-12 60 m), by 16 min; "
             "a belt makes one run at a time.",
         ),
         (
