@@ -19,6 +19,7 @@ from installs.calc.commissioning import (
     judge_adjustment,
     station_sides,
 )
+from plant.calc.wording import figure
 
 UNEQUAL_HINT = gettext_lazy(
     "Move in on one side and out on the other by the same amount, or say in the note why they differ."
@@ -61,7 +62,7 @@ def adjustment_words(adjustment: Adjustment) -> str:
     return str(SUM_WORDS[balance]) % {
         "drive": drive,
         "off": _("%s on the off side") % _moved(-adjustment.out_off_mm),
-        "mm": f"{abs(change):g}",
+        "mm": figure(abs(change)),
         "way": _("wider") if change > 0 else _("narrower"),
     }
 
@@ -69,14 +70,14 @@ def adjustment_words(adjustment: Adjustment) -> str:
 def _moved(inwards_mm: float) -> str:
     if not inwards_mm:
         return _("nothing")
-    amount = f"{abs(inwards_mm):g}"
+    amount = figure(abs(inwards_mm))
     return _("%s mm in") % amount if inwards_mm > 0 else _("%s mm out") % amount
 
 
 def time_doubt_words(doubt: TimeDoubt) -> str:
     """Why a run cannot have been watched as entered, with the arithmetic."""
     known = {
-        "min": f"{doubt.minutes:g}",
+        "min": figure(doubt.minutes),
         "begins": clock(doubt.begins_at),
         "then": clock(doubt.against, near=doubt.begins_at),
         "apart": spell_words(doubt.apart_s),

@@ -279,7 +279,7 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
     refused.refresh_from_db()
     batch.refresh_from_db()
     # What could not be read at all was not kept with the row: it stays in the boxes, with what is wrong with it.
-    is_unread = form.errors and refused.state == RejectedRow.State.OPEN
+    is_unread = act not in ("drop", "own") and not form.is_valid() and refused.state == refused.State.OPEN
     return render(
         request,
         "plant/_import_row.html",
