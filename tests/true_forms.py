@@ -49,6 +49,7 @@ from installs.models import (
     ModelPart,
     OutOfService,
     PartChange,
+    PassedFastener,
     Survey,
     TorqueSignOff,
     TrialRun,
@@ -245,6 +246,12 @@ def run(job: Fitting, book: Book, hours_ago: float, is_loaded: bool = False) -> 
         started_at=book.now - dt.timedelta(hours=hours_ago),
         frame_position="centred",
     )
+
+
+def run_once(book: Book) -> dict[str, Any]:
+    job = ready_to_run(book)
+    run(job["fitting"], book, hours_ago=5)
+    return {**job, "trial_run": TrialRun.objects.get(fitting=job["fitting"])}
 
 
 def isolated_again(book: Book) -> dict[str, Any]:
@@ -733,6 +740,12 @@ JOBS = {
         typing(note="two clamps came later", correction_reason="the note was wrong"),
         lambda book: HoldPoint.objects.filter(corrects=book.hold_point, note="two clamps came later"),
     ),
+    "trial-run-readings": TrueForm(
+        TECHNICIAN,
+        typing(at_0_m="170", off_0_mm="4", side_0="off"),
+        lambda book: BeltOffset.objects.filter(trial_run=book.trial_run, chainage_m=170, offset_mm=-4),
+        before=run_once,
+    ),
     "trial-run-withdraw": TrueForm(
         TECHNICIAN,
         typing(correction_reason="read at the wrong belt"),
@@ -754,6 +767,16 @@ JOBS = {
         TECHNICIAN,
         lambda book: {"instrument": book.instrument.pk, f"torque_{book.fastener.pk}_2_nm": "74"},
         lambda book: TorqueSignOff.objects.filter(fitting=book.fitting, number=2, torque_nm=74),
+    ),
+    "torque-pass-over": TrueForm(
+        TECHNICIAN,
+        lambda book: {"fasteners": f"{book.fastener.pk}-3", "reason": "out of reach"},
+        lambda book: PassedFastener.objects.filter(fitting=book.fitting, number=3, reason="out of reach"),
+    ),
+    "passed-fastener-withdraw": TrueForm(
+        TECHNICIAN,
+        typing(reason="the socket came"),
+        lambda book: PassedFastener.objects.filter(corrects=book.passed_fastener, is_withdrawn=True),
     ),
     "torque-withdraw": TrueForm(
         TECHNICIAN,
