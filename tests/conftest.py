@@ -109,12 +109,13 @@ def at_noon():
     return dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)
 
 
-# What is slow to make, or must not meet itself, stays in one process of a run with -n, and begins first. The file or
-# folder tells, because xdist's own marks do not reach its scheduler with every pytest.
+# What is slow to make, or must not meet itself, stays in one process of a run with -n, and begins first, the longest
+# before all. The file or folder tells, because xdist's own marks do not reach its scheduler with every pytest.
 TOGETHER = (
+    "tests/walks/demo/test_every_page.py",
+    "tests/deploy/test_worker.py",
     "tests/walks/demo/",
     "tests/reports/services/test_demo.py",
-    "tests/deploy/",
     "tests/fixtures/",
 )
 
@@ -157,11 +158,11 @@ def pytest_runtest_setup(item):
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args):
-    """The machine's Chromium instead of a downloaded one."""
+    """The machine's Chromium instead of a downloaded one; without a card to draw on it would only play one."""
     return {
         **browser_type_launch_args,
         "executable_path": CHROMIUM,
-        "args": ["--no-sandbox", "--disable-dev-shm-usage"],
+        "args": ["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--disable-software-rasterizer"],
     }
 
 
