@@ -24,6 +24,8 @@ from pathlib import Path
 from deploy import environment
 from deploy.environment import ROOT
 
+# Tests keep away from the site of this machine; and without kept bytecode each process compiles every test anew.
+APART = ("DJANGO_SETTINGS_MODULE", "DRIFTBOOK_DATA", "PYTHONDONTWRITEBYTECODE")
 TYPED = [f"{app}/{layer}" for app in ("plant", "installs", "inspections", "reports") for layer in ("calc", "services")]
 
 # Programs of the environment begin with the path at which it was made; its Python finds the same after a move.
@@ -54,7 +56,7 @@ def run(title: str, command: Sequence[str | Path], *, is_beside: bool = False, *
     if not is_beside:
         print(f"\n--- {title}", flush=True)
     env = {**os.environ, **more}
-    for name in ("DJANGO_SETTINGS_MODULE", "DRIFTBOOK_DATA"):  # tests keep away from the site of this machine
+    for name in APART:
         env.pop(name, None)
     words = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT} if is_beside else {}
     done = subprocess.run([str(part) for part in command], cwd=ROOT, env=env, check=False, text=True, **words)

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from deploy import environment
+from deploy import environment, testing
 from deploy.environment import ROOT, CannotStart
 
 # What the calendar does to a plant: ends of month and year, the leap day, both changes of the clock (Berlin), weekends,
@@ -117,7 +117,7 @@ def run_on(python: Path, day: str, part: str, folder: Path) -> Run:
     report, log = folder / f"{stem}.xml", folder / f"{stem}.log"
     report.unlink(missing_ok=True)
     env = {**os.environ, "DRIFTBOOK_TEST_DAY": day, "DATABASE_URL": ""}
-    for name in ("DJANGO_SETTINGS_MODULE", "DRIFTBOOK_DATA"):
+    for name in testing.APART:
         env.pop(name, None)
     command = [str(python), "-m", "pytest", "-q", "-n", "2", f"--junitxml={report}", *PARTS[part]]
     began = time.monotonic()
