@@ -101,7 +101,8 @@ def main(given: Sequence[str]) -> int:
         if postgres:
             # The browser walks bring a site of their own, calculations and the scenario know of no data base, and what
             # the stories of the demo and the table of rights say does not depend on which it is; all have run above.
-            left_out = ["-m", "not browser and not worker", "--ignore-glob=*/calc", "--ignore=tests/fixtures"]
+            left_out = ["--of-database", "-m", "not browser and not worker", "--ignore-glob=*/calc"]
+            left_out += ["--ignore=tests/fixtures", "--ignore=tests/walks"]
             left_out += ["--ignore=tests/reports/services/test_demo.py", "--ignore=tests/test_access.py"]
             command = [python, "-m", "pytest", *workers, *left_out, *given]
             failed += run("tests on PostgreSQL", command, DATABASE_URL=postgres) != 0

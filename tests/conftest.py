@@ -124,7 +124,18 @@ def companions(nodeid):
     return next((place for place in TOGETHER if nodeid.startswith(place)), nodeid)
 
 
-def pytest_collection_modifyitems(items):
+def pytest_addoption(parser):
+    parser.addoption("--of-database", action="store_true", help="leave out the tests that touch no data base")
+
+
+def touches_database(item):
+    return item.get_closest_marker("django_db") or {"db", "transactional_db"} & {*item.fixturenames}
+
+
+def pytest_collection_modifyitems(config, items):
+    if config.getoption("--of-database"):
+        config.hook.pytest_deselected(items=[item for item in items if not touches_database(item)])
+        items[:] = [item for item in items if touches_database(item)]
     items.sort(key=lambda item: TOGETHER.index(place) if (place := companions(item.nodeid)) in TOGETHER else 99)
 
 
