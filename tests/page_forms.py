@@ -19,6 +19,7 @@ class PageForm:
     sent: dict[str, list[str]] = field(default_factory=dict)
     names: set[str] = field(default_factory=set)  # also of boxes that are empty, files and buttons
     has_files: bool = False
+    moments: dict[str, str] = field(default_factory=dict)  # boxes for days and moments, each with its type
 
     def put(self, name: str, value: str) -> None:
         self.sent.setdefault(name, []).append(value)
@@ -74,6 +75,8 @@ class FormReader(HTMLParser):
         if tag == "input":
             kind = given.get("type", "text")
             at.has_files |= kind == "file"
+            if kind in ("date", "datetime-local"):
+                at.moments[name] = kind
             if kind in ("checkbox", "radio"):
                 if "checked" in given:
                     at.put(name, given.get("value", "on"))

@@ -1,9 +1,13 @@
-"""Every form of the site is filled in truly and saved by a person who may, and the book shows it."""
+"""Every form of the site is filled in truly and saved by a person who may, and the book shows it.
+
+On the way each box for a day or a moment is tried with the ends of the calendar, which no form takes.
+"""
 
 from __future__ import annotations
 
 import json
 from typing import Any
+from unittest import mock
 
 import pytest
 from django.db import transaction
@@ -18,6 +22,8 @@ from tests.two_plants import address_of, addresses, furnish, staff
 ADDRESSES = {name: (route, arguments) for name, route, arguments, _view in addresses()}
 # The blank site's own page: it closes once somebody is in the book.
 ELSEWHERE = {"first-sign-in"}
+# The ends of the calendar, as boxes for days and for moments send them.
+ENDS = {"date": ("0001-01-01", "9999-12-31"), "datetime-local": ("0001-01-01T00:00", "9999-12-31T23:59")}
 # Addresses of files: no form stands in them, and a PDF takes its time.
 FILES = (".pdf", ".xlsx", ".csv", ".txt", ".svg", ".js", ".ics", "photos/<int:pk>/", "dossier/", "label/", "labels/")
 
@@ -72,16 +78,16 @@ class Walk:
                 self.failed.append(f"{each.action} is sent files from {address}, but takes no more than text: @takes")
         return found
 
-    def filled_in(self, client: Client, name: str, example: TrueForm) -> dict[str, Any]:
-        """What goes out: the boxes of the page as they stand, with what the person types."""
+    def filled_in(self, client: Client, name: str, example: TrueForm) -> tuple[dict[str, Any], dict[str, str]]:
+        """What goes out: the boxes of the page as they stand, with what the person types; and the boxes for moments."""
         typed = example.typed(self.book)
         if example.page is None:
-            return typed
+            return typed, {}
         page, goal = self.address(example.page or name), self.address(name)
         there = [each for each in self.forms_at(client, page) if each.action.split("?")[0] == goal]
         if not there:
             raise LookupError(f"{page} answers {client.get(page).status_code} and has no form for {goal}")
-        return there[0].filled(typed)
+        return there[0].filled(typed), there[0].moments
 
     def fault_of(self, name: str, example: TrueForm) -> str:
         """What is wrong with saving one form; empty where the book shows what was typed."""
@@ -89,13 +95,17 @@ class Walk:
         if example.before is not None:
             self.book.known.update(example.before(self.book) or {})
         client = self.signed_in(example.by)
-        data, address = self.filled_in(client, name, example), self.address(name)
+        (data, moments), address = self.filled_in(client, name, example), self.address(name)
+        for box, kind in moments.items():
+            for end in ENDS[kind]:
+                if fault := self.fault_of_moment(client, address, {**data, box: end}, example):
+                    return f"with {box} at {end} {fault}"
         if example.is_json:
             answer = client.post(address, json.dumps(data), content_type="application/json")
         else:
             answer = client.post(address, data)
         if answer.status_code != example.answer:
-            return f"answers {answer.status_code}, not {example.answer}; {said(answer)}"
+            return f"answers {answer.status_code}, not {example.answer}; {said(answer.context)}"
         if not example.shows(self.book):
             return "is answered as saved, but the book does not show it"
         after = answer.get("Location", "")
@@ -103,14 +113,36 @@ class Walk:
             self.forms_at(client, after)
         return ""
 
+    def fault_of_moment(self, client: Client, address: str, data: dict[str, Any], example: TrueForm) -> str:
+        """What is wrong with the answer to a moment out of bounds; empty where it is refused with the bounds."""
+        shown: list[Any] = []
 
-def said(answer: Any) -> str:
-    """Why the site refused it."""
-    for layer in answer.context or ():
-        form = layer.get("form") if hasattr(layer, "get") else None
+        def note(_template: Any, context: Any = None, request: Any = None) -> str:
+            shown.append(context)
+            return ""
+
+        with transaction.atomic(), mock.patch("django.template.backends.django.Template.render", note):
+            answer = client.post(address, data)
+            is_saved = answer.status_code == example.answer and bool(example.shows(self.book))
+            transaction.set_rollback(True)
+        for each in data.values():
+            if hasattr(each, "seek"):
+                each.seek(0)
+        if answer.status_code >= 500 or is_saved:
+            return f"is answered {answer.status_code}" + (" and saved" if is_saved else "")
+        words = said(shown)
+        if answer.status_code == 422 and "1 Jan 1850" not in words:
+            return f"is refused without the bounds: {words}"
+        return ""
+
+
+def said(contexts: Any) -> str:
+    """What forms of a page say is wrong with them."""
+    for context in contexts or ():
+        form = context.get("form") if hasattr(context, "get") else None
         if form is not None and getattr(form, "errors", None):
             return json.dumps(form.errors.get_json_data(), ensure_ascii=False)
-    return answer.content.decode(errors="replace")[:300] if answer.status_code != 500 else "see the log"
+    return "no form says why"
 
 
 def test_what_is_typed_truly_is_in_the_book(book, django_capture_on_commit_callbacks):

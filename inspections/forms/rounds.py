@@ -9,7 +9,9 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models import Shift, Stop, TechnicianProfile
+from plant.calc.moments import MomentKind
 from plant.forms.base import PersonForm, RecordForm
+from plant.forms.moments import DayField, WithinBounds
 from plant.models import Membership, Person
 from plant.permissions import TECHNICIAN
 
@@ -57,8 +59,8 @@ def hours_of(shift: Shift) -> str:
 class LayForm(forms.Form):
     """Which days are laid."""
 
-    first_day = forms.DateField()
-    last_day = forms.DateField()
+    first_day = DayField(kind=MomentKind.PLANNED)
+    last_day = DayField(kind=MomentKind.PLANNED)
 
 
 class MoveForm(forms.Form):
@@ -67,7 +69,11 @@ class MoveForm(forms.Form):
     step = forms.ChoiceField(choices=[("earlier", ""), ("later", "")], required=False)
     shift = forms.ModelChoiceField(queryset=Shift.objects.none(), required=False)
     position = forms.IntegerField(min_value=0, required=False)
-    not_before = forms.DateTimeField(required=False, input_formats=["%Y-%m-%dT%H:%M:%S%z", "%Y-%m-%dT%H:%M%z"])
+    not_before = forms.DateTimeField(
+        required=False,
+        input_formats=["%Y-%m-%dT%H:%M:%S%z", "%Y-%m-%dT%H:%M%z"],
+        validators=[WithinBounds(MomentKind.PLANNED)],
+    )
 
     def __init__(self, *args: Any, stop: Stop, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import Installation
+from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record
 
 from .check_plans import CheckKind
@@ -71,6 +72,8 @@ class Action(Record):
     )
     as_left = models.JSONField(_("readings as left"), default=list, blank=True)
     photos = models.ManyToManyField(Photo, blank=True, related_name="actions")
+
+    moments = {"due_on": MomentKind.PLANNED, "done_at": MomentKind.HAPPENED}
 
     objects = ActionQuerySet.as_manager()
 

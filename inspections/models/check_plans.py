@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy as _
 from inspections.calc.due_dates import AS_STATED, NTH, WEEKDAYS, FixedDates, Shortening
 from inspections.calc.grading import Grade
 from installs.models import DeviceModel, Installation
+from plant.calc.moments import MomentKind
 from plant.calc.units import QuantityKind
 from plant.models import Conveyor, Plant, PlantQuerySet, Record
 
@@ -67,6 +68,8 @@ class CheckKind(Record):
     )
     method = models.TextField(_("how it is done"), blank=True, max_length=2000)
     retired_on = models.DateField(_("no longer used since"), null=True, blank=True)
+
+    moments = {"retired_on": MomentKind.PLANNED}
 
     objects = CheckKindQuerySet.as_manager()
 
@@ -232,6 +235,8 @@ class CheckPlan(Record):
         _("or running hours"), null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(5000)]
     )
     is_suspended = models.BooleanField(_("suspended"), default=False)
+
+    moments = {"fixed_from": MomentKind.PLANNED}
 
     objects = CheckPlanQuerySet.as_manager()
 

@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.models import Area, Conveyor, Job, Plant, PlantQuerySet, Record, Row
 
 from .tasks import Task
@@ -87,6 +88,13 @@ class Shift(Record):
     break_minutes = models.PositiveSmallIntegerField(_("break [min]"), default=30, validators=[MaxValueValidator(240)])
     # Only that somebody is away and since when: the reason is nobody's business here.
     away_from = models.DateTimeField(_("away from"), null=True, blank=True, editable=False)
+
+    moments = {
+        "starts_at": MomentKind.PLANNED,
+        "ends_at": MomentKind.PLANNED,
+        "break_starts_at": MomentKind.PLANNED,
+        "away_from": MomentKind.PLANNED,
+    }
 
     objects = ShiftQuerySet.as_manager()
 

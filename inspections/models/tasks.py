@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models.check_plans import GRADES, CheckKind, CheckPlan
 from installs.models import Installation
+from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, OutageWindow, Plant, PlantQuerySet, Record
 
 # Days late: least and most of each age by which the backlog is parted.
@@ -153,6 +154,8 @@ class Task(Record):
     # Open ones of the same kind at the same device that the same readings will answer; set where checks are shown.
     asked_too: Sequence[Task] = ()
 
+    moments = {"due_on": MomentKind.PLANNED, "closes_on": MomentKind.PLANNED}
+
     objects = TaskQuerySet.as_manager()
 
     class Meta:
@@ -240,6 +243,8 @@ class Deferral(Entry):
     closes_on = models.DateField(_("new end of the window"))
     reason = models.CharField(_("reason"), max_length=300)
     approved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    moments = {"closes_on": MomentKind.PLANNED}
 
     objects = EntryQuerySet.as_manager()
 

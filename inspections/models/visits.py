@@ -12,12 +12,13 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models.check_plans import GRADES
 from installs.models import Installation, Instrument, TorqueSignOff
+from plant.calc.moments import CLOCK_TOLERANCE, MomentKind
 from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record, Side
 
 from .tasks import Task
 
 # Two clocks that differ by less are taken to agree.
-CLOCK_DRIFT = timedelta(minutes=10)
+CLOCK_DRIFT = CLOCK_TOLERANCE
 
 
 class Visit(Entry):
@@ -40,6 +41,8 @@ class Visit(Entry):
     # and `created_at` lies next to nothing, so their difference is how far that clock was off.
     phone_at = models.DateTimeField(_("by the phone's clock"), null=True, blank=True, editable=False)
     phone_sent_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    moments = {"visited_at": MomentKind.HAPPENED, "lockout_confirmed_at": MomentKind.HAPPENED}
 
     objects = EntryQuerySet.as_manager()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
@@ -17,11 +17,12 @@ from django.utils.translation import gettext as _
 from inspections.calc.grading import Grade
 from inspections.models import Action, ActionNote, CheckKind, Reading, Task, Visit
 from installs.models import Installation
+from plant.calc.moments import MomentKind
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo, Plant
 from plant.permissions import PLANNER
 from plant.selectors import people_in
-from plant.services.records import change_record, create_record, known_row
+from plant.services.records import change_record, check_moment, create_record, known_row
 
 
 @dataclass(frozen=True)
@@ -339,12 +340,7 @@ def finish_action(
     if not note.strip():
         raise Refused(_("Say what was done."), code="invalid", fields={"done_note": _("Say what was done.")})
     when = done_at or timezone.now()
-    if when > timezone.now() + timedelta(minutes=5):
-        raise Refused(
-            _("This time lies ahead; give when it was done."),
-            code="invalid",
-            fields={"done_at": _("This time lies ahead; give when it was done.")},
-        )
+    check_moment("done_at", when, MomentKind.HAPPENED, timezone.now())
     current = Action.objects.get(pk=action.pk)
     if current.done_at is not None:
         return current

@@ -8,6 +8,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.models import Plant, PlantQuerySet, Record
 
 from .device_models import DeviceModel
@@ -31,6 +32,8 @@ class Device(Record):
     scrapped_on = models.DateField(_("scrapped on"), null=True, blank=True)
     scrapped_reason = models.CharField(_("why it was scrapped"), max_length=200, blank=True, editable=False)
     note = models.CharField(_("note"), max_length=300, blank=True)
+
+    moments = {"scrapped_on": MomentKind.HAPPENED}
 
     objects = PlantQuerySet.as_manager()
 

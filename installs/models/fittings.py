@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy as _
 
 from installs.calc.commissioning import Adjustment
 from installs.calc.specs import DeviceSpec, spec_from
+from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, OutageWindow, Photo, Plant, PlantQuerySet, Record, Side, Strand
 
 from .device_models import DeviceModel, Fastener, ModelPart, ModelSheet
@@ -107,6 +108,8 @@ class Fitting(Record):
     installation = models.OneToOneField(
         Installation, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="fitting"
     )
+
+    moments = {"planned_at": MomentKind.PLANNED}
 
     objects = FittingQuerySet.as_manager()
 
@@ -219,6 +222,8 @@ class Isolation(Record):
         settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
     )
 
+    moments = {"isolated_at": MomentKind.HAPPENED}
+
     objects = FittingPartQuerySet.as_manager()
 
     class Meta:
@@ -268,6 +273,8 @@ class HoldPoint(Entry):
     note = models.CharField(_("note"), max_length=300, blank=True)
     photo = models.ForeignKey(Photo, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
 
+    moments = {"confirmed_at": MomentKind.HAPPENED}
+
     objects = FittingEntryQuerySet.as_manager()
 
     class Meta:
@@ -307,6 +314,8 @@ class TrialRun(Entry):
     time_doubts = models.JSONField(default=list, blank=True, editable=False)
     time_reason = models.CharField(_("why these times stand"), max_length=300, blank=True)
     photos = models.ManyToManyField(Photo, blank=True, related_name="trial_runs")
+
+    moments = {"started_at": MomentKind.HAPPENED}
 
     objects = FittingEntryQuerySet.as_manager()
 
@@ -403,6 +412,8 @@ class TorqueSignOff(Entry):
     signed_at = models.DateTimeField(_("when"))
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
+    moments = {"signed_at": MomentKind.HAPPENED}
+
     objects = FittingEntryQuerySet.as_manager()
 
     class Meta:
@@ -428,6 +439,8 @@ class PassedFastener(Entry):
     reason = models.CharField(_("why it is passed over"), max_length=300)
     passed_at = models.DateTimeField(_("when"))
     passed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    moments = {"passed_at": MomentKind.HAPPENED}
 
     objects = FittingEntryQuerySet.as_manager()
 

@@ -14,6 +14,7 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
 from installs.calc.specs import DeviceSpec, spec_from
+from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, Plant, PlantQuerySet, Record, Side, Strand
 
 from .device_models import ModelSheet
@@ -74,6 +75,8 @@ class Installation(Record):
     # As long as the survey's access and the open points of a hand-over, which are taken over whole.
     access = models.CharField(_("access"), max_length=200, blank=True, help_text=_("For example: drive side walkway."))
     note = models.CharField(_("note"), max_length=1000, blank=True)
+
+    moments = {"installed_at": MomentKind.HAPPENED, "removed_at": MomentKind.HAPPENED}
 
     objects = InstallationQuerySet.as_manager()
 
@@ -136,6 +139,8 @@ class OutOfService(Record):
     ends_at = models.DateTimeField(_("back in service"), null=True, blank=True)
     reason = models.CharField(_("reason"), max_length=200)
 
+    moments = {"begins_at": MomentKind.HAPPENED, "ends_at": MomentKind.HAPPENED}
+
     objects = InstallationPartQuerySet.as_manager()
 
     class Meta:
@@ -183,6 +188,8 @@ class PartChange(Entry):
     why = models.CharField(_("why"), max_length=10, choices=Why)
     changed_at = models.DateTimeField(_("when"))
     note = models.CharField(_("note"), max_length=300, blank=True)
+
+    moments = {"changed_at": MomentKind.HAPPENED}
 
     objects = InstallationEntryQuerySet.as_manager()
 

@@ -14,6 +14,7 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.models import Plant, PlantQuerySet, Record
 
 
@@ -50,6 +51,12 @@ class Instrument(Record):
     certificate = models.CharField(_("certificate"), max_length=80, blank=True)
     retired_on = models.DateField(_("no longer used since"), null=True, blank=True)
     note = models.CharField(_("note"), max_length=200, blank=True)
+
+    moments = {
+        "calibrated_on": MomentKind.HAPPENED,
+        "calibration_due_on": MomentKind.PLANNED,
+        "retired_on": MomentKind.PLANNED,
+    }
 
     objects = InstrumentQuerySet.as_manager()
 

@@ -11,6 +11,7 @@ from django.db.models import F, Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Plant, PlantQuerySet, Record, Strand
 
 
@@ -38,6 +39,8 @@ class LoggedStation(Record):
     to_on = models.DateField(_("logged until"), null=True, blank=True)
     logged_by = models.CharField(_("who logs it"), max_length=120)
     note = models.CharField(_("how"), max_length=200, blank=True)
+
+    moments = {"from_on": MomentKind.HAPPENED, "to_on": MomentKind.PLANNED}
 
     objects = LoggedStationQuerySet.as_manager()
 
@@ -74,6 +77,8 @@ class CauseOverride(Record):
     high_m = models.FloatField(_("to"), validators=[MinValueValidator(0)])
     reason = models.CharField(_("why not cure it first"), max_length=300)
     ended_on = models.DateField(_("no longer holds since"), null=True, blank=True)
+
+    moments = {"ended_on": MomentKind.PLANNED}
 
     objects = OnBeltQuerySet.as_manager()
 

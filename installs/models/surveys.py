@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record, Side, Strand
 
 from .device_models import DeviceModel
@@ -88,6 +89,8 @@ class Survey(Record):
     result = models.CharField(_("result"), max_length=15, choices=Result, blank=True, editable=False)
     # The lines that decided, as they stood at closing: [{"rule", "measured", "wanted", "verdict", "words"}].
     reasons = models.JSONField(default=list, blank=True, editable=False)
+
+    moments = {"surveyed_at": MomentKind.HAPPENED}
 
     objects = SurveyQuerySet.as_manager()
 
@@ -182,6 +185,8 @@ class BeltOffset(Entry):
     installation = models.ForeignKey(
         Installation, null=True, blank=True, on_delete=models.PROTECT, related_name="belt_offsets"
     )
+
+    moments = {"taken_at": MomentKind.HAPPENED}
 
     objects = BeltOffsetQuerySet.as_manager()
 

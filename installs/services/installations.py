@@ -15,13 +15,14 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import Device, Installation, OutOfService
 from installs.signals import device_installed, device_removed
+from plant.calc.moments import MomentKind
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Conveyor, Strand
+from plant.services import records
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 from plant.services.running_hours import moment_words
 
-CLOCK_TOLERANCE = dt.timedelta(minutes=10)
 # Chainages are read with a tape: nearer than this is the same place.
 SAME_PLACE_M = 0.05
 
@@ -133,12 +134,8 @@ def check_place(conveyor: Conveyor, strand: str, chainage_m: float) -> None:
 
 
 def check_moment(field: str, moment: dt.datetime, now: dt.datetime) -> None:
-    if moment > now + CLOCK_TOLERANCE:
-        refuse(
-            field,
-            "future",
-            _("%(when)s is in the future. Give a time that has passed.") % {"when": moment_words(moment)},
-        )
+    """Raises Refused where something has not happened by now, or long before there were belts."""
+    records.check_moment(field, moment, MomentKind.HAPPENED, now)
 
 
 def check_device_suits(device: Device, conveyor: Conveyor, installed_at: dt.datetime) -> None:

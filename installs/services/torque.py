@@ -28,7 +28,6 @@ from installs.services.installations import check_moment, refuse
 from installs.words.torque import fastener_names
 from plant.errors import Refused
 from plant.services.records import correct_entry, create_record, known_row
-from plant.services.running_hours import moment_words
 
 
 @dataclass(frozen=True)
@@ -251,8 +250,7 @@ def sign_off_torque(
     refuse_if_over(fitting)
     now = now or timezone.now()
     moment = signed_at or now
-    if moment > now + dt.timedelta(minutes=5):
-        refuse("signed_at", "future", _("%s has not come yet; give the time of the work.") % moment_words(moment))
+    check_moment("signed_at", moment, now)
     check_fastener(fitting, fastener, number)
     if instrument is not None and instrument.plant_id != fitting.plant_id:
         refuse("instrument", "other_plant", _("%s belongs to another plant.") % instrument)

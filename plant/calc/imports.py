@@ -8,7 +8,7 @@ mark or a thousands separator, an hour that came twice when clocks were put back
 2. `decide_date_order` and `decide_decimal` look at all values of a column and say what decides, or that nothing does.
 3. `read_cell` turns one cell into one value, or raises ValueError with a whole sentence.
 
-Years may be any from 1 to 9999: nothing here counts from 1970.
+Dates lie in the calendar of a book (`plant/calc/moments.py`); nothing here counts from 1970.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from zoneinfo import ZoneInfo
 
 from plant.calc.calendar import local_day_bounds, resolve_wall_time
 from plant.calc.import_files import Cell, cell_text, split_head
+from plant.calc.moments import EARLIEST, LATEST, is_in_calendar
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, unit_label
 
 
@@ -445,11 +446,15 @@ def read_cell(cell: Cell, column: Column, reading: Reading) -> Any:
         return int(number)
     if column.kind is ColumnKind.TIME_OF_DAY:
         return read_time(text)
-    if column.kind is ColumnKind.DAY:
-        return read_day_and_time(cell, reading)[0]
     day, time, offset = read_day_and_time(cell, reading)
+    if not is_in_calendar(day):
+        raise ValueError(
+            f"“{text}” is out of a book's reach. Write a day from {EARLIEST.isoformat()} to {LATEST.isoformat()}."
+        )
+    if column.kind is ColumnKind.DAY:
+        return day
     if says_day_only(time, offset, reading):
-        return first_instant(day, reading, text)
+        return first_instant(day, reading)
     assert time is not None
     return to_utc(day, time, offset, reading, text)
 
@@ -489,7 +494,7 @@ def is_time_known(cell: Cell, reading: Reading) -> bool:
     return not says_day_only(time, offset, reading)
 
 
-def first_instant(day: dt.date, reading: Reading, typed: str) -> dt.datetime:
+def first_instant(day: dt.date, reading: Reading) -> dt.datetime:
     """The first instant of a day by the plant's clock, which is not 00:00 where clocks are put forward then.
 
     Parameters
@@ -497,23 +502,13 @@ def first_instant(day: dt.date, reading: Reading, typed: str) -> dt.datetime:
     day : date
     reading : Reading
         Says whose day it is.
-    typed : str
-        The cell, for the message.
 
     Returns
     -------
     datetime
         In UTC.
-
-    Raises
-    ------
-    ValueError
-        If it is out of the calendar.
     """
-    try:
-        return local_day_bounds(day, ZoneInfo(reading.plant_zone or reading.time_zone))[0]
-    except OverflowError:
-        raise ValueError(f"“{typed}” is out of the calendar. Write a year from 1 to 9998.") from None
+    return local_day_bounds(day, ZoneInfo(reading.plant_zone or reading.time_zone))[0]
 
 
 def refuse_broken(text: str) -> None:

@@ -13,9 +13,10 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
+from plant.calc.moments import MomentKind
 from plant.calc.units import UnitSystem, sentence_in
 from plant.errors import Refused
-from plant.forms.moments import MomentField
+from plant.forms.moments import DayField, MomentField
 from plant.forms.quantities import QuantityField, kind_of
 
 
@@ -121,23 +122,29 @@ class YesNoField(forms.NullBooleanField):
 
 def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
     form.person, form.plant = person, plant
+    # A form over a row knows what its moments are of; one that only asks for a moment leaves that to the service.
+    kinds: dict[str, MomentKind] = getattr(form._meta.model, "moments", {}) if hasattr(form, "_meta") else {}
     for name, field in list(form.fields.items()):
         if isinstance(field, QuantityField):
             field.use_units(UnitSystem(person.unit_system))
         elif type(field) is forms.NullBooleanField:
             form.fields[name] = YesNoField(label=field.label, help_text=field.help_text, initial=field.initial)
-        elif isinstance(field, forms.DateTimeField):
-            form.fields[name] = MomentField(
-                required=field.required, label=field.label, help_text=field.help_text, initial=field.initial
-            )
-        elif isinstance(field, forms.DateField):
-            field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        elif isinstance(field, forms.DateTimeField | forms.DateField):
+            form.fields[name] = moment_field(field, kinds.get(name) or getattr(field, "kind", MomentKind.CLOCK))
         elif isinstance(field, forms.ModelChoiceField) and plant is not None:
             queryset = field.queryset
             if isinstance(queryset, models.QuerySet) and hasattr(queryset, "of_plant"):
                 field.queryset = queryset.of_plant(plant)
                 if field.required and not field.queryset.exists():
                     field.help_text = nothing_to_choose(queryset.model)
+
+
+def moment_field(field: forms.DateTimeField | forms.DateField, kind: MomentKind) -> forms.Field:
+    """The field for a moment or a day of this kind, with the words of another."""
+    bounded = MomentField if isinstance(field, forms.DateTimeField) else DayField
+    return bounded(
+        kind=kind, required=field.required, label=field.label, help_text=field.help_text, initial=field.initial
+    )
 
 
 def nothing_to_choose(model: type[models.Model]) -> str:

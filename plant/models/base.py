@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
-from typing import Any, Self, TypeVar
+from collections.abc import Collection
+from typing import Any, ClassVar, Self, TypeVar
 
 from django.apps import apps
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
+
+from plant.calc.moments import MomentKind
+
+from .moments import moment_fault
 
 AnyModel = TypeVar("AnyModel", bound=models.Model, covariant=True)
 
@@ -56,12 +63,32 @@ class Row(models.Model):
         related_name="+",
     )
 
+    # What the moments and days that people give are of, by column; all others only lie in the calendar of a book.
+    moments: ClassVar[dict[str, MomentKind]] = {}
+
     # Read by the history: who changed the row and why, where no request tells it.
     _history_user: Any
     _change_reason: str | None
 
     class Meta:
         abstract = True
+
+    def clean_fields(self, exclude: Collection[str] | None = None) -> None:
+        super().clean_fields(exclude=exclude)
+        faults = {name: words for name, words in self.moment_faults().items() if name not in (exclude or ())}
+        if faults:
+            raise ValidationError(faults)
+
+    def moment_faults(self) -> dict[str, str]:
+        """Sentences about moments that cannot be, by column."""
+        found = {}
+        for column in self._meta.concrete_fields:
+            value = getattr(self, column.attname)
+            if isinstance(column, models.DateField) and isinstance(value, dt.date):
+                words = moment_fault(value, self.moments.get(column.name, MomentKind.CLOCK))
+                if words:
+                    found[column.name] = words
+        return found
 
 
 class Record(Row):

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.calc.chainage import tag_key
+from plant.calc.moments import MomentKind
 from plant.calc.wording import said_once
 
 from .base import PlantQuerySet, Record
@@ -111,6 +112,8 @@ class Conveyor(Record):
     )
     retired_on = models.DateField(_("taken out of use on"), null=True, blank=True)
 
+    moments = {"retired_on": MomentKind.PLANNED}
+
     objects = ConveyorQuerySet.as_manager()
 
     class Meta:
@@ -170,6 +173,8 @@ class ConveyorPart(Record):
     label = models.CharField(_("tag or name"), max_length=60, blank=True)
     note = models.CharField(_("note"), max_length=200, blank=True)
     removed_on = models.DateField(_("removed on"), null=True, blank=True)
+
+    moments = {"removed_on": MomentKind.HAPPENED}
 
     objects = ConveyorPartQuerySet.as_manager()
 

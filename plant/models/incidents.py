@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.calc.calendar import local_day_bounds
+from plant.calc.moments import MomentKind
 
 from .base import EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
@@ -105,6 +106,8 @@ class Incident(ImportedEntry):
     source = models.CharField(_("source"), max_length=10, choices=Source, default=Source.PERSON)
     note = models.TextField(_("note"), blank=True, max_length=2000)
     photos = models.ManyToManyField(Photo, blank=True, related_name="incidents")
+
+    moments = {"happened_at": MomentKind.HAPPENED}
 
     objects = IncidentQuerySet.as_manager()
 

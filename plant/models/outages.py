@@ -9,6 +9,8 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
+
 from .base import AnyModel, PlantQuerySet, Record
 from .conveyors import Conveyor
 from .plants import Plant
@@ -35,6 +37,8 @@ class OutageWindow(Record):
     starts_at = models.DateTimeField(_("from"))
     ends_at = models.DateTimeField(_("to"))
     reason = models.CharField(_("reason"), max_length=200, blank=True)
+
+    moments = {"starts_at": MomentKind.PLANNED, "ends_at": MomentKind.PLANNED}
 
     objects = OutageWindowQuerySet.as_manager()
 
@@ -84,6 +88,8 @@ class BeltChange(Record):
         default=True,
         help_text=_("Yes for work that changes tracking by itself; no for a note such as a seized idler reported."),
     )
+
+    moments = {"changed_at": MomentKind.HAPPENED}
 
     objects = ConveyorRowQuerySet.as_manager()
 

@@ -12,6 +12,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.calc.wording import said_once
 from plant.calc.working_days import read_holidays
 
@@ -126,6 +127,8 @@ class Plant(Record):
             "Monday to Friday and no holiday."
         ),
     )
+
+    moments = {"lockout_reviewed_on": MomentKind.HAPPENED}
 
     objects = PlantsQuerySet.as_manager()
 

@@ -8,6 +8,8 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
+
 from .base import AnyModel, EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor
 from .plants import Plant
@@ -36,6 +38,8 @@ class RunRecord(ImportedEntry):
     ends_at = models.DateTimeField(_("to"))
     running_h = models.FloatField(_("running hours"), default=0, validators=[MinValueValidator(0)])
     source = models.CharField(_("source"), max_length=60, blank=True)
+
+    moments = {"starts_at": MomentKind.SHIFT, "ends_at": MomentKind.SHIFT}
 
     objects = HoursQuerySet.as_manager()
 
@@ -77,6 +81,8 @@ class MeterReading(ImportedEntry):
     reading_h = models.FloatField(_("meter shows"), validators=[MinValueValidator(0)])
     event = models.CharField(_("what"), max_length=20, choices=Event, default=Event.NORMAL)
     note = models.CharField(_("note"), max_length=200, blank=True)
+
+    moments = {"read_at": MomentKind.HAPPENED}
 
     objects = HoursQuerySet.as_manager()
 

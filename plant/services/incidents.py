@@ -13,13 +13,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from plant.calc.calendar import local_day_bounds
+from plant.calc.moments import MomentKind
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Conveyor, Incident, Photo
-from plant.services.records import correct_entry, create_record, refused_by
-from plant.words.incidents import when_words
-
-CLOCK_TOLERANCE = dt.timedelta(minutes=10)
+from plant.services.records import check_moment, correct_entry, create_record, refused_by
 
 
 def kept_moment(conveyor: Conveyor, happened_at: dt.datetime, *, time_is_known: bool) -> dt.datetime:
@@ -32,12 +30,8 @@ def kept_moment(conveyor: Conveyor, happened_at: dt.datetime, *, time_is_known: 
 
 def check_incident(*, conveyor: Conveyor, happened_at: dt.datetime, now: dt.datetime, **values: Any) -> None:
     """Raises Refused where the time lies ahead or the place lies off the belt."""
-    if happened_at > now + CLOCK_TOLERANCE:
-        raise Refused(
-            _("%(when)s is in the future. Give the time at which it happened.")
-            % {"when": when_words(happened_at, values.get("time_is_known", True))},
-            fields={"happened_at": _("Lies in the future.")},
-        )
+    is_day = not values.get("time_is_known", True)
+    check_moment("happened_at", happened_at, MomentKind.HAPPENED, now, is_day=is_day)
     chainage_m = values.get("chainage_m")
     if chainage_m is None:
         return

@@ -10,10 +10,11 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from plant.calc.moments import CLOCK_TOLERANCE, MomentKind, is_in_calendar
 from plant.errors import ChangedMeanwhile
 from plant.models import BeltChange, Conveyor, OutageWindow
 from plant.services.conveyors import check_place, refuse_field
-from plant.services.records import all_but, change_record, create_record
+from plant.services.records import all_but, change_record, check_moment, create_record
 
 
 def in_clock_of(conveyor: Conveyor, moment: dt.datetime) -> str:
@@ -102,9 +103,11 @@ def cancel_outage(window: OutageWindow, *, by: Any, version: int, why: str) -> N
 # --- changes to a belt ------------------------------------------------------------------------------------------------
 def check_change(conveyor: Conveyor, changed_at: dt.datetime, chainage_m: float | None) -> None:
     check_place(conveyor, chainage_m)
-    if changed_at > timezone.now():
+    now = timezone.now()
+    if is_in_calendar(changed_at) and changed_at > now + CLOCK_TOLERANCE:
         words = _("%(when)s lies ahead. Write a change down when it is done; plan an outage window for work to come.")
         refuse_field("changed_at", words % {"when": in_clock_of(conveyor, changed_at)}, code="time_ahead")
+    check_moment("changed_at", changed_at, MomentKind.HAPPENED, now)
 
 
 @transaction.atomic

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
@@ -12,8 +13,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
+from plant.calc.moments import MomentKind
 from plant.errors import ChangedMeanwhile, Refused
 from plant.models import Entry, Record, Row
+from plant.models.moments import moment_fault
 
 AnyRow = TypeVar("AnyRow", bound=Row)
 AnyRecord = TypeVar("AnyRecord", bound=Record)
@@ -33,6 +36,20 @@ def check_row(row: Model, *, but: Iterable[str] = ()) -> None:
         row.full_clean(exclude=["client_key", *but])
     except ValidationError as error:
         raise refused_by(error) from error
+
+
+def check_moment(field: str, moment: dt.datetime, kind: MomentKind, now: dt.datetime, *, is_day: bool = False) -> None:
+    """Raises Refused, at the field, where a moment of this kind cannot be: too far back, or not yet."""
+    words = moment_fault(moment, kind, now, is_day=is_day)
+    if words:
+        raise Refused(words, code="future" if moment > now else "past", fields={field: words})
+
+
+def check_moments(row: Row) -> None:
+    """The same for every moment of a row that is written with many others and so not checked as a whole."""
+    faults = row.moment_faults()
+    if faults:
+        raise Refused(" ".join(faults.values()), code="invalid", fields=faults)
 
 
 def all_but(rows: QuerySet[AnyRow], row: AnyRow | None) -> QuerySet[AnyRow]:

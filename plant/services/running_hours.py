@@ -12,9 +12,10 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from plant.calc.moments import MomentKind
 from plant.errors import Refused
 from plant.models import Conveyor, ImportBatch, MeterReading, RunRecord
-from plant.services.records import correct_entry, create_record
+from plant.services.records import check_moment, correct_entry, create_record
 
 # A meter and the clock of whoever reads it may differ by so much before a reading is doubted.
 CLOCK_TOLERANCE_H = 1.0
@@ -44,11 +45,8 @@ def check_span(*, kind: str, starts_at: dt.datetime, ends_at: dt.datetime, runni
             % {"end": moment_words(ends_at), "start": moment_words(starts_at)},
             fields={"ends_at": _("Must be later than the start.")},
         )
-    if ends_at > now + dt.timedelta(days=1):
-        raise Refused(
-            _("It ends %(end)s, which is in the future. Give a time that has passed.") % {"end": moment_words(ends_at)},
-            fields={"ends_at": _("Lies in the future.")},
-        )
+    check_moment("starts_at", starts_at, MomentKind.SHIFT, now)
+    check_moment("ends_at", ends_at, MomentKind.SHIFT, now)
     span_h = (ends_at - starts_at) / dt.timedelta(hours=1)
     if kind == RunRecord.Kind.RUNNING:
         return span_h
@@ -237,11 +235,7 @@ def record_meter_reading(
     """
     if client_key and (known := MeterReading.objects.filter(client_key=client_key).first()):
         return known
-    if read_at > (now or timezone.now()) + dt.timedelta(minutes=10):
-        raise Refused(
-            _("%(when)s is in the future. Give a time that has passed.") % {"when": moment_words(read_at)},
-            fields={"read_at": _("Lies in the future.")},
-        )
+    check_moment("read_at", read_at, MomentKind.HAPPENED, now or timezone.now())
     if reading_h < 0:
         raise Refused(
             _("%(given)s is negative; a meter shows 0 or more.") % {"given": hours_words(reading_h)},
@@ -276,6 +270,7 @@ def correct_meter_reading(
     """Write the row that takes the place of a reading, or withdraw it."""
     if not withdraw:
         merged = {"read_at": row.read_at, "reading_h": row.reading_h, "event": row.event, **values}
+        check_moment("read_at", merged["read_at"], MomentKind.HAPPENED, timezone.now())
         doubt = doubt_about_reading(
             conveyor=row.conveyor,
             read_at=merged["read_at"],

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.forms.base import PersonForm, RecordForm
+from plant.models.moments import moment_fault
 from reports.models import MonthlyReport
 
 
@@ -22,7 +26,7 @@ class PublishForm(PersonForm):
 
 class DraftForm(PersonForm):
     month = forms.RegexField(
-        r"^\d{4}-(0[1-9]|1[0-2])$",
+        r"^[0-9]{4}-(0[1-9]|1[0-2])$",
         label=_("month"),
         help_text=_("Year and month, for example 2026-10."),
         widget=forms.TextInput(attrs={"type": "month"}),
@@ -34,3 +38,12 @@ class DraftForm(PersonForm):
         help_text=_("Only where an edition of that month is published already."),
     )
     client_key = forms.UUIDField(widget=forms.HiddenInput)
+
+    def clean_month(self) -> str:
+        """A month that this book can have: one of its days is asked about by its year and month."""
+        given = str(self.cleaned_data["month"])
+        year, month = (int(part) for part in given.split("-"))
+        words = moment_fault(dt.date(year, month, 1), MomentKind.HAPPENED) if year else _("There is no year 0.")
+        if words:
+            raise forms.ValidationError(words, code="out_of_bounds")
+        return given

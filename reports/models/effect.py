@@ -7,6 +7,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import Installation
+from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, Plant
 
 
@@ -24,6 +25,8 @@ class StudyWindow(Entry):
     after_from = models.DateField(_("after, from"), null=True, blank=True)
     after_until = models.DateField(_("after, until"), null=True, blank=True)
     reason = models.CharField(_("reason"), max_length=300)
+
+    moments = {"after_from": MomentKind.PLANNED, "after_until": MomentKind.PLANNED}
 
     objects = StudyWindowQuerySet.as_manager()
 

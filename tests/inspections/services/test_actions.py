@@ -67,7 +67,7 @@ def test_done_needs_a_note_and_counts_once(place, tess, pat):
 
 def test_done_in_the_future_is_refused(place, tess):
     action = raise_action(installation=place, by=tess, title="Clean", due_on=DAY)
-    with pytest.raises(Refused, match="lies ahead"):
+    with pytest.raises(Refused, match="is in the future"):
         finish_action(action, by=tess, note="x", done_at=timezone.now() + dt.timedelta(days=1))
 
 
