@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from installs.calc.effect_zones import Zone, union
 from installs.models import Installation
 from installs.selectors import zones_of
+from plant.calc.addresses import key_in
 from plant.models import Area, Conveyor, Plant
 from reports.answers import DAY_S
 from reports.calc.bad_spells import SpellCheck, WidenedLimits, check_spells, widened_limits
@@ -137,11 +138,12 @@ def month_words(months: Sequence[int]) -> str:
 
 def scope_of(plant: Plant, key: str) -> Scope | None:
     """The scope that a key names ("plant", "area-3", "conveyor-7", "installation-9"); None where the plant has none."""
-    kind, _dash, pk = key.partition("-")
+    kind, _dash, text = key.partition("-")
+    pk = key_in(text)
     belts = Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag")
     if kind == "plant":
         return Scope(str(plant), key, tuple(belts_of(belts).values()))
-    if not pk.isdecimal():
+    if pk is None:
         return None
     if kind == "area":
         area = Area.objects.of_plant(plant).filter(pk=pk).first()

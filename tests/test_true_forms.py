@@ -25,7 +25,7 @@ ELSEWHERE = {"first-sign-in"}
 # The ends of the calendar, as boxes for days and for moments send them.
 ENDS = {"date": ("0001-01-01", "9999-12-31"), "datetime-local": ("0001-01-01T00:00", "9999-12-31T23:59")}
 # Addresses of files: no form stands in them, and a PDF takes its time.
-FILES = (".pdf", ".xlsx", ".csv", ".txt", ".svg", ".js", ".ics", "photos/<int:pk>/", "dossier/", "label/", "labels/")
+FILES = (".pdf", ".xlsx", ".csv", ".txt", ".svg", ".js", ".ics", "photos/<key:pk>/", "dossier/", "label/", "labels/")
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
-from django.utils.dateparse import parse_datetime
 from django.utils.formats import date_format
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
@@ -33,6 +32,7 @@ from inspections.services.visits import (
 )
 from installs.models import Installation, Instrument
 from installs.services.torque import deviation_of
+from plant.calc.addresses import moment_in
 from plant.calc.units import (
     QuantityKind,
     UnitSystem,
@@ -508,11 +508,8 @@ class VisitForm(FindingForm):
 
     def lockout_moment(self) -> Any:
         """When the box was ticked, by the page's clock, where that can be true; else now."""
-        moment = parse_datetime(self.cleaned_data.get("lockout_at") or "")
-        now = timezone.now()
-        if moment is None or timezone.is_naive(moment) or not now - timedelta(days=2) <= moment <= now:
-            return now
-        return moment
+        moment, now = moment_in(self.cleaned_data.get("lockout_at")), timezone.now()
+        return moment if moment is not None and now - timedelta(days=2) <= moment <= now else now
 
 
 class FoundForm(NewActionForm, PersonForm):

@@ -6,7 +6,6 @@ from typing import Any
 
 import django_filters as filters
 import django_tables2 as tables
-from django import forms
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
@@ -14,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from inspections.models import Action
 from plant.models import Conveyor, Person
 from plant.tables.columns import RegisterTable
+from plant.tables.filters import KeyFilter
 from plant.templatetags.quantities import days_late
 
 STATES = [
@@ -79,7 +79,7 @@ class ActionFilter(filters.FilterSet):
     conveyor = filters.ModelChoiceFilter(
         label=_("Conveyor"), field_name="installation__conveyor", queryset=conveyors_of, empty_label=_("All")
     )
-    installation = filters.NumberFilter(field_name="installation", widget=forms.HiddenInput)
+    installation = KeyFilter(field_name="installation")
 
     class Meta:
         model = Action

@@ -17,6 +17,7 @@ from inspections.services.visits import value_words
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
 from plant.tables.columns import RegisterTable
+from plant.tables.filters import DayFilter, KeyFilter
 from plant.templatetags.quantities import mark
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
@@ -87,24 +88,22 @@ class ReadingFilter(filters.FilterSet):
     conveyor = filters.ModelChoiceFilter(
         label=_("Conveyor"), field_name="visit__installation__conveyor", queryset=conveyors_of, empty_label=_("All")
     )
-    installation = filters.NumberFilter(field_name="visit__installation", widget=forms.HiddenInput)
+    installation = KeyFilter(field_name="visit__installation")
     kind = filters.ModelChoiceFilter(
         label=_("Check"), field_name="task__check_kind", queryset=kinds_of, empty_label=_("All")
     )
     code = filters.CharFilter(widget=forms.HiddenInput)
     grade = filters.ChoiceFilter(label=_("Grade"), choices=GRADES, empty_label=_("All"))
     stage = filters.ChoiceFilter(label=_("Stage"), choices=Reading.Stage.choices, empty_label=_("All"))
-    since = filters.DateFilter(
+    since = DayFilter(
         label=_("From"),
         field_name="visit__visited_at",
         lookup_expr="date__gte",
-        widget=forms.DateInput(attrs={"type": "date"}),
     )
-    until = filters.DateFilter(
+    until = DayFilter(
         label=_("Until"),
         field_name="visit__visited_at",
         lookup_expr="date__lte",
-        widget=forms.DateInput(attrs={"type": "date"}),
     )
     all_rows = filters.BooleanFilter(
         label=_("Also corrected and withdrawn rows"), method="with_all_rows", widget=forms.CheckboxInput

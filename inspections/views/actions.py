@@ -24,6 +24,7 @@ from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
 from plant.permissions import get_visible, right
 from plant.services.photos import keep_photo
+from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -107,8 +108,7 @@ class ActionCreate(RecordPage):
         return _("Raise an action at %(place)s") % {"place": self.installation}
 
     def visit(self) -> Visit | None:
-        wanted = self.request.GET.get("visit", "")
-        return Visit.objects.filter(installation=self.installation, pk=wanted).first() if wanted.isdecimal() else None
+        return row_asked(self.request.GET, "visit", Visit.objects.filter(installation=self.installation))
 
     def initial(self) -> dict[str, Any]:
         owner = actions.proposed_owner(self.installation.plant, self.request.user)

@@ -21,6 +21,7 @@ from inspections.round_board import board_of, clock, lede_of
 from inspections.round_files import calendar_of, may_have_calendar, sheet_of
 from inspections.services import rounds as services
 from inspections.services import shifts as shift_services
+from plant.calc.addresses import day_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Job
@@ -34,10 +35,8 @@ WEEK_DAYS = 7
 
 
 def day_asked(request: HttpRequest, values: Any) -> dt.date:
-    try:
-        return dt.date.fromisoformat(values.get("day", ""))
-    except ValueError:
-        return timezone.localdate(timezone=request.plant.zone)
+    """The day that is asked for; today where none is."""
+    return day_in(values.get("day")) or timezone.localdate(timezone=request.plant.zone)
 
 
 def board_url(day: dt.date) -> str:

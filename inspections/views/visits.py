@@ -22,6 +22,7 @@ from inspections.selectors import acts_running, checks_to_do, visit_sheet
 from inspections.services import visits
 from inspections.tables.visits import ReadingFilter, ReadingTable
 from installs.models import Installation
+from plant.calc.addresses import keys_in
 from plant.calc.units import UnitSystem, typing_grammar
 from plant.errors import Refused
 from plant.models import Photo, Plant
@@ -49,7 +50,7 @@ def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
     if known is not None:  # the same form sent again
         return redirect(known)
     # Also checks that somebody else closed after this page was opened: their readings are kept.
-    named = [each for each in request.POST.getlist("task") if each.isdecimal()]
+    named = keys_in(request.POST.getlist("task"))
     tasks = Task.objects.filter(installation=installation, pk__in=named).select_related("check_kind", "plant")
     form = visit_form(request, installation, list(tasks.order_by("opens_on", "due_on")), request.POST, request.FILES)
     form.is_valid()

@@ -16,11 +16,13 @@ from installs.needs_sheet import needs_pdf
 from installs.readiness import readiness_of
 from installs.services import fittings as services
 from installs.tables.fittings import FittingFilter, FittingTable
+from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, OutageWindow
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
 from plant.printing import paper_of, pdf_answer
+from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -56,8 +58,7 @@ class FittingCreate(RecordPage):
     done_words = gettext_lazy("The fitting is planned.")
 
     def asked(self, name: str, rows: Any) -> Any:
-        pk = self.request.GET.get(name, "")
-        return rows.visible_to(self.request.user).filter(pk=pk).first() if pk.isdecimal() else None
+        return row_asked(self.request.GET, name, rows.visible_to(self.request.user))
 
     def initial(self) -> dict[str, Any]:
         known: dict[str, Any] = {}
@@ -72,9 +73,9 @@ class FittingCreate(RecordPage):
                 known[name] = row.pk
         if self.request.GET.get("strand") in ("carry", "return"):
             known["strand"] = self.request.GET["strand"]
-        chainage = self.request.GET.get("chainage", "")
-        if chainage.replace(".", "", 1).isdecimal():
-            known["chainage_m"] = float(chainage)
+        chainage_m = number_in(self.request.GET.get("chainage"))
+        if chainage_m is not None:
+            known["chainage_m"] = chainage_m
         survey = self.asked("survey", Survey.objects)
         if survey is not None:
             known |= {

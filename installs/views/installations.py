@@ -26,6 +26,7 @@ from plant.models import Conveyor
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
 from plant.printing import paper_of, pdf_answer
+from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -90,8 +91,7 @@ class InstallationCreate(RecordPage):
     done_words = gettext_lazy("The installation is in the book.")
 
     def asked(self, name: str, rows: Any) -> Any:
-        pk = self.request.GET.get(name, "")
-        return rows.of_plant(self.request.plant).filter(pk=pk).first() if pk.isdecimal() else None
+        return row_asked(self.request.GET, name, rows.of_plant(self.request.plant))
 
     def initial(self) -> dict[str, Any]:
         found = {

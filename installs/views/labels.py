@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, redirect
 
 from installs.labels import label_image, label_pdf
 from installs.models import Device
+from plant.calc.addresses import keys_in
 from plant.permissions import get_visible, open_to_members, right
 from plant.printing import paper_of, pdf_answer
 
@@ -23,9 +24,9 @@ def open_label(request: HttpRequest, label_code: str) -> HttpResponse:
 def label_sheet(request: HttpRequest) -> HttpResponse:
     """Labels of the plant's devices, or of those that are named with ?device=."""
     rows = Device.objects.of_plant(request.plant).filter(scrapped_on__isnull=True).select_related("device_model")
-    asked = {each for each in request.GET.getlist("device") if each.isdecimal()}
+    asked = keys_in(request.GET.getlist("device"))
     if asked:
-        rows = [row for row in rows if str(row.pk) in asked]
+        rows = [row for row in rows if row.pk in asked]
     paper = paper_of(request.GET.get("paper", ""))
     return pdf_answer(label_pdf(rows, paper=paper), "labels.pdf")
 

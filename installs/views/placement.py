@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,6 +18,7 @@ from installs.selectors.placement import belt_studies, models_of, places_of, ran
 from installs.services import placement as services
 from installs.tables.placement import PlacementTable
 from installs.trial import Trial, first_place, trial_layer, try_place
+from plant.calc.addresses import number_in
 from plant.charts import strip_of
 from plant.models import Conveyor, Strand
 from plant.permissions import get_visible, right
@@ -164,9 +164,8 @@ class ForBelt(RecordPage):
         for name, text in self.request.GET.items():
             if name == "strand" and text in Strand.values:
                 found[name] = text
-            elif name.endswith("_m"):
-                with contextlib.suppress(ValueError):
-                    found[name] = float(text)
+            elif name.endswith("_m") and (number := number_in(text)) is not None:
+                found[name] = number
         return found
 
 

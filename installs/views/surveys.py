@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
-import math
 import uuid
 from typing import Any
 
@@ -21,11 +19,13 @@ from installs.models import DeviceModel, Survey
 from installs.services import surveys as services
 from installs.services.belt_offsets import permitted_on
 from installs.tables.surveys import MARKS, SurveyFilter, SurveyTable
+from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Conveyor, Photo, Strand
 from plant.permissions import get_visible, right
 from plant.services.photos import keep_photo
+from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -56,8 +56,7 @@ class SurveyCreate(RecordPage):
     button = gettext_lazy("Open the survey")
 
     def asked(self, name: str, rows: Any) -> Any:
-        pk = self.request.GET.get(name, "")
-        return rows.of_plant(self.request.plant).filter(pk=pk).first() if pk.isdecimal() else None
+        return row_asked(self.request.GET, name, rows.of_plant(self.request.plant))
 
     def initial(self) -> dict[str, Any]:
         asked = self.request.GET
@@ -68,10 +67,8 @@ class SurveyCreate(RecordPage):
         known = {name: row.pk for name, row in found.items() if row}
         if asked.get("strand") in Strand.values:
             known["strand"] = asked["strand"]
-        with contextlib.suppress(ValueError):
-            given = float(asked.get("chainage", ""))
-            known |= {"chainage_m": given} if math.isfinite(given) else {}
-        return known
+        chainage_m = number_in(asked.get("chainage"))
+        return known if chainage_m is None else {**known, "chainage_m": chainage_m}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(

@@ -12,7 +12,9 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
+from plant.calc.moments import MomentKind
 from plant.calc.units import QuantityKind, UnitSystem
+from plant.forms.moments import WithinBounds
 from plant.forms.quantities import QuantityField
 from plant.models import Area, Conveyor, Incident, Strand
 from plant.tables.columns import QuantityColumn, RegisterTable
@@ -86,6 +88,7 @@ class MomentFilter(filters.DateTimeFilter):
         kwargs.setdefault(
             "error_messages", {"invalid": _("Give a day or a moment such as 2026-01-31 or 2026-01-31 14:05.")}
         )
+        kwargs.setdefault("validators", [WithinBounds(MomentKind.CLOCK)])
         super().__init__(*args, widget=forms.TextInput(attrs={"placeholder": "2026-01-31", "size": 12}), **kwargs)
 
 

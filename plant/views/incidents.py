@@ -20,6 +20,7 @@ from plant.permissions import get_visible, right
 from plant.services import incidents
 from plant.services.photos import keep_photo
 from plant.tables.incidents import IncidentFilter, IncidentTable
+from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -66,8 +67,7 @@ class IncidentCreate(RecordPage):
     done_words = gettext_lazy("Recorded.")
 
     def initial(self) -> dict[str, Any]:
-        wanted = self.request.GET.get("conveyor", "")
-        belt = Conveyor.objects.of_plant(self.request.plant).filter(pk=wanted).first() if wanted.isdecimal() else None
+        belt = row_asked(self.request.GET, "conveyor", Conveyor.objects.of_plant(self.request.plant))
         return {"conveyor": belt} if belt else {}
 
     def cancel_url(self) -> str:

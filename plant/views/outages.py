@@ -18,6 +18,7 @@ from plant.permissions import get_visible, right
 from plant.services import outages as services
 from plant.tables.outages import BeltChangeFilter, BeltChangeTable, OutageFilter, OutageTable
 from plant.templatetags.history import facts_of
+from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -26,9 +27,7 @@ class ForConveyor(RecordPage):
     """A page that may come from a conveyor's page: ?conveyor=12 chooses it in the form."""
 
     def initial(self) -> dict[str, Any]:
-        asked = self.request.GET.get("conveyor", "")
-        belts = Conveyor.objects.of_plant(self.request.plant)
-        known = belts.filter(pk=asked).first() if asked.isdecimal() else None
+        known = row_asked(self.request.GET, "conveyor", Conveyor.objects.of_plant(self.request.plant))
         return {"conveyor": known.pk} if known else {}
 
 

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
+from plant.calc.addresses import key_in
 from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
 from plant.models import Area, Conveyor, Photo, Plant
 from plant.panels import panels_for
@@ -55,8 +56,7 @@ def find(request: HttpRequest) -> HttpResponse:
 @open_to_members
 def choose_plant(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
-        asked = request.POST.get("plant", "")
-        chosen = get_object_or_404(Plant.objects.visible_to(request.user), pk=asked if asked.isdecimal() else None)
+        chosen = get_object_or_404(Plant.objects.visible_to(request.user), pk=key_in(request.POST.get("plant")))
         request.session["plant"] = chosen.pk
         return redirect("today")
     return render(request, "plant/plant_choose.html", {"title": _("Choose a plant")})
