@@ -15,6 +15,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from deploy import environment, folder_lock
@@ -79,9 +80,17 @@ def manage(python: Path, env: dict[str, str], *args: str, show: bool = False) ->
         stderr=None if show else subprocess.STDOUT,
     )
     if done.returncode != 0:
-        last = (done.stdout or "").strip().splitlines()[-1:] or ["see above"]
-        raise CannotStart(f"'manage.py {args[0]}' failed: {last[0]}")
+        raise CannotStart(why_not(done.stdout or "") or f"'manage.py {args[0]}' failed: see above")
     return done.stdout or ""
+
+
+def why_not(output: str) -> str:
+    """The sentence of a check of the site with its remedy, else the last line."""
+    lines = [line.strip() for line in output.strip().splitlines()]
+    for line, after in pairwise([*lines, ""]):
+        if "(driftbook.E" in line:
+            return f"{line.partition(') ')[2]} {after.removeprefix('HINT: ')}".strip()
+    return lines[-1] if lines else ""
 
 
 def is_blank(python: Path, env: dict[str, str]) -> bool:

@@ -9,12 +9,15 @@ from typing import Any
 
 from django.apps import apps
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, Warning, register
+from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.db import DatabaseError, connections
+from django.db.migrations.loader import MigrationLoader
 
 from deploy.celery_app import app
 from deploy.data_folder import make_private
 from deploy.timetable import TIMETABLE
 
+OWN_APPS = ("plant", "installs", "inspections", "reports")
 LOCAL_HOSTS = {"localhost", "127.0.0.1", "[::1]", "testserver"}
 
 
@@ -98,3 +101,62 @@ def check_timetable(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
         )
         for name in unknown
     ]
+
+
+@register(Tags.database)
+def check_book(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
+    """Asked by `migrate`, and so by every start, before anything is changed or served."""
+    return book_faults(connections["default"]) if "default" in (databases or ()) else []
+
+
+def book_faults(connection: Any) -> list[CheckMessage]:
+    """Why this code cannot serve the book: it is damaged, or another version wrote it."""
+    try:
+        damage = damage_of(connection)
+        unknown = [] if damage else unknown_steps(connection)
+    except DatabaseError as error:
+        if connection.vendor != "sqlite" or not any(mark in str(error) for mark in DAMAGE):
+            raise
+        damage = str(error)
+    if damage:
+        name = connection.settings_dict["NAME"]
+        return [
+            Error(
+                f"The book {name} is damaged ({damage}). It is not served, so that nothing more is lost.",
+                hint="Keep a copy of its folder, then put back the last backup of the file. Where there is none, "
+                f"'sqlite3 {name} .recover' writes out what can still be read.",
+                id="driftbook.E005",
+            )
+        ]
+    if unknown:
+        return [
+            Error(
+                f"This version does not know steps that the book has: {', '.join(unknown)}. Another version wrote it, "
+                "a newer one or one from before the first release. Nothing was changed.",
+                hint="Start the version that wrote it, or name another folder with --data (DRIFTBOOK_DATA).",
+                id="driftbook.E006",
+            )
+        ]
+    return []
+
+
+# What SQLite says of a file that is no longer what it was.
+DAMAGE = ("malformed", "not a database", "disk I/O error", "corrupt")
+
+
+def damage_of(connection: Any) -> str:
+    """What is wrong with the file of the book; PostgreSQL looks after its own."""
+    if connection.vendor != "sqlite":
+        return ""
+    with connection.cursor() as cursor:
+        found = str(cursor.execute("PRAGMA quick_check(1)").fetchone()[0])
+    return "" if found == "ok" else " ".join(found.split())
+
+
+def unknown_steps(connection: Any) -> list[str]:
+    """Migrations of our apps that are written into the book and stand nowhere in the code."""
+    loader = MigrationLoader(connection, replace_migrations=False)
+    known = set(loader.disk_migrations)
+    known |= {old for each in loader.disk_migrations.values() for old in each.replaces}
+    applied = {step for step in loader.applied_migrations if step[0] in OWN_APPS}
+    return sorted(f"{app}.{name}" for app, name in applied - known)
