@@ -11,32 +11,29 @@ Anything else is no answer about the entry: the phone keeps it and tries again.
 from __future__ import annotations
 
 import hashlib
-import json
-import re
-import uuid
-from collections.abc import Callable, Mapping
-from datetime import datetime
+from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, RequestDataTooBig
 from django.http import Http404, HttpRequest, JsonResponse
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
-from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
+from inspections.forms.round_entry import RoundEntry, read_entry
 from inspections.forms.visits import FoundForm, VisitForm
 from inspections.models import CheckKind, Task, TwiceClosed, Visit
 from inspections.round_pack import round_pack
 from inspections.services import visits
 from inspections.services.actions import raise_or_add
-from inspections.services.visits import PhoneClock, time_by_server
+from inspections.services.visits import time_by_server
 from inspections.views.visits import CLOSE_OUT, PLACES, act_on, as_key, done_words
 from installs.models import Installation
+from plant.calc.addresses import key_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Photo
@@ -61,6 +58,8 @@ def answer_as(name: str) -> Callable:
                 return said("refused", _("This device is not in a plant of yours."), status=404)
             except Refused as refusal:
                 return said("refused", refusal.message, status=422)
+            except RequestDataTooBig:
+                return said("refused", _("This is more than the site takes at once. Show it to a planner."), status=413)
             return answer
 
         checked.right = name  # type: ignore[attr-defined]
@@ -99,7 +98,7 @@ def pack(request: HttpRequest) -> JsonResponse:
 @require_POST
 def take_photo(request: HttpRequest) -> JsonResponse:
     """One photo, whole or not at all: the phone says how long it is and what it adds up to."""
-    installation = get_visible(request, PLACES, CLOSE_OUT, pk=number_in(request.POST, "installation"))
+    installation = get_visible(request, PLACES, CLOSE_OUT, pk=key_in(request.POST.get("installation")))
     key, file = as_key(request.POST.get("key")), request.FILES.get("file")
     if key is None or file is None:
         return said("half", _("The photo did not arrive; it is sent again."), status=400)
@@ -107,7 +106,7 @@ def take_photo(request: HttpRequest) -> JsonResponse:
     if known is None:
         content = file.read()
         file.seek(0)
-        is_whole = len(content) == number_in(request.POST, "bytes")
+        is_whole = len(content) == key_in(request.POST.get("bytes"))
         told = request.POST.get("sha256")
         if not is_whole or (told and hashlib.sha256(content).hexdigest() != told):
             return said("half", _("Only a part of the photo arrived; it is sent again."), status=400)
@@ -119,38 +118,30 @@ def take_photo(request: HttpRequest) -> JsonResponse:
 @require_POST
 def take_entry(request: HttpRequest) -> JsonResponse:
     """One stop that was closed out on a phone. The same key again gives the same answer and writes nothing."""
-    try:
-        entry = json.loads(request.body)
-        key = uuid.UUID(str(entry["key"]))
-        clock = PhoneClock(at=moment_of(entry["made_at"]), sent_at=moment_of(entry["sent_at"]))
-        fields: dict[str, Any] = dict(entry["fields"])
-        wrote, place = int(entry["person"]), int(entry["installation"])
-    except (KeyError, TypeError, ValueError):
-        return said("refused", _("This entry cannot be read; send its photos and text to a planner."), status=422)
-    if wrote != request.user.pk:
+    entry = read_entry(request.body)
+    if entry.person != request.user.pk:
         words = _("Somebody else wrote this entry; it is sent when they are signed in.")
         return said("other_person", words, status=409)
-    installation = get_visible(request, PLACES, CLOSE_OUT, pk=place)
-    known = Visit.objects.filter(client_key=key, created_by=request.user).first()
+    installation = get_visible(request, PLACES, CLOSE_OUT, pk=entry.installation)
+    known = Visit.objects.filter(client_key=entry.key, created_by=request.user).first()
     if known is not None:
         return JsonResponse(as_answer(known, _("Visit kept.")))
     missing = photos_missing(entry, installation, request)
     if missing:
         return said("photo_missing", _("A photo did not arrive whole; it is sent again."), status=409, photos=missing)
-    if entry.get("kind") == "action":
-        return take_action(request, installation, entry, key)
-    form = phone_form(request, installation, fields, key, str(entry.get("system", "")))
+    if entry.kind == "action":
+        return take_action(request, installation, entry)
+    form = phone_form(request, installation, entry)
     form.drop_stale_choice()
-    kept = list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry)))
     if form.is_valid():
         try:
             done = act_on(
                 form,
                 installation,
                 request.user,
-                kept,
-                phone=clock,
-                lockout_confirmed_at=lockout_moment(fields, clock),
+                photos_of(entry, installation),
+                phone=entry.clock,
+                lockout_confirmed_at=time_by_server(entry.lockout_at, entry.clock, timezone.now()),
             )
         except Refused as refusal:
             form.add_refusal(refusal)
@@ -159,12 +150,10 @@ def take_entry(request: HttpRequest) -> JsonResponse:
     return faults_said(form)
 
 
-def take_action(
-    request: HttpRequest, installation: Installation, entry: Mapping[str, Any], key: uuid.UUID
-) -> JsonResponse:
+def take_action(request: HttpRequest, installation: Installation, entry: RoundEntry) -> JsonResponse:
     """Corrective work that was raised by hand on a phone, with no check beside it."""
     require_right(request.user, "inspections.add_action", installation.plant)
-    form = FoundForm(entry["fields"], person=request.user, plant=installation.plant, installation=installation)
+    form = FoundForm(entry.fields, person=request.user, plant=installation.plant, installation=installation)
     form.drop_stale_choice()
     if not form.is_valid():
         return faults_said(form)
@@ -174,8 +163,8 @@ def take_action(
         new,
         installation=installation,
         by=request.user,
-        photos=list(Photo.objects.of_plant(installation.plant).filter(client_key__in=photo_keys(entry))),
-        client_key=key,
+        photos=photos_of(entry, installation),
+        client_key=entry.key,
         may_ask=False,
     )
     words = _("Added to the action that was open.") if new.add_to else _("Action raised.")
@@ -192,15 +181,13 @@ def faults_said(form: Any) -> JsonResponse:
     )
 
 
-def phone_form(
-    request: HttpRequest, installation: Installation, fields: Mapping[str, Any], key: uuid.UUID, system: str
-) -> VisitForm:
+def phone_form(request: HttpRequest, installation: Installation, entry: RoundEntry) -> VisitForm:
     """The desktop page's form over what the phone kept; its numbers were typed in the units of the pack."""
-    if system in set(UnitSystem):
-        request.user.unit_system = system  # for reading this request; nobody saves it
-    data = MultiValueDict({name: value if isinstance(value, list) else [value] for name, value in fields.items()})
-    data.setlist("client_key", [str(key)])
-    named = [int(each) for each in data.getlist("task") if re.fullmatch(r"-?\d{1,18}", str(each))]
+    if entry.system in set(UnitSystem):
+        request.user.unit_system = entry.system  # for reading this request; nobody saves it
+    data = entry.fields.copy()
+    data.setlist("client_key", [str(entry.key)])
+    named = entry.tasks()
     rows = Task.objects.filter(installation=installation, pk__in=named).select_related("check_kind", "plant")
     kinds = CheckKind.objects.for_plant(installation.plant).filter(pk__in=[-each for each in named if each < 0])
     today = timezone.localdate(timezone=installation.plant.zone)
@@ -210,15 +197,14 @@ def phone_form(
     return VisitForm(data, MultiValueDict(), tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
 
 
-def photo_keys(entry: Mapping[str, Any]) -> list[uuid.UUID]:
-    return [key for each in entry.get("photos") or [] if (key := as_key(str(each))) is not None]
+def photos_of(entry: RoundEntry, installation: Installation) -> list[Photo]:
+    return list(Photo.objects.of_plant(installation.plant).filter(client_key__in=entry.photos))
 
 
-def photos_missing(entry: Mapping[str, Any], installation: Installation, request: HttpRequest) -> list[str]:
-    wanted = photo_keys(entry)
-    rows = Photo.objects.of_plant(installation.plant).filter(created_by=request.user, client_key__in=wanted)
+def photos_missing(entry: RoundEntry, installation: Installation, request: HttpRequest) -> list[str]:
+    rows = Photo.objects.of_plant(installation.plant).filter(created_by=request.user, client_key__in=entry.photos)
     here = set(rows.values_list("client_key", flat=True))
-    return [str(key) for key in wanted if key not in here]
+    return [str(key) for key in entry.photos if key not in here]
 
 
 def as_answer(visit: Visit | None, words: str) -> dict[str, Any]:
@@ -241,23 +227,3 @@ def as_answer(visit: Visit | None, words: str) -> dict[str, Any]:
             for each in twice
         ],
     }
-
-
-def moment_of(text: Any) -> datetime:
-    moment = parse_datetime(str(text))
-    if moment is None or timezone.is_naive(moment):
-        raise ValueError(f"{text!r} is no moment with its zone")
-    return moment
-
-
-def lockout_moment(fields: Mapping[str, Any], clock: PhoneClock) -> datetime | None:
-    """When the lockout was ticked, set right by the phone's clock; never after now."""
-    ticked = parse_datetime(str(fields.get("lockout_at") or ""))
-    if ticked is None or timezone.is_naive(ticked):
-        ticked = clock.at
-    return time_by_server(ticked, clock, timezone.now())
-
-
-def number_in(given: Mapping[str, Any], name: str) -> int:
-    text = str(given.get(name, ""))
-    return int(text) if text.isdecimal() else -1
