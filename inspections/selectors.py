@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -14,6 +16,7 @@ from django.db.models.functions import RowNumber
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from inspections.calc.grading import Grade, grade_sensor_wear
 from inspections.models import (
@@ -25,6 +28,8 @@ from inspections.models import (
     Deferral,
     OverdueSpell,
     Reading,
+    ReadingField,
+    SetAside,
     Task,
     TwiceClosed,
     Visit,
@@ -218,6 +223,7 @@ class PlannersDay:
     n_actions_late: int
     n_actions_unowned: int
     came_back: list[CouldNotDo]
+    set_aside: list[SetAside]
 
 
 def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) -> PlannersDay:
@@ -244,7 +250,53 @@ def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) ->
         n_actions_late=actions.overdue(today).count(),
         n_actions_unowned=actions.unowned().count(),
         came_back=came_back(plant),
+        set_aside=list(set_aside_at(plant)),
     )
+
+
+def set_aside_at(plant: Plant) -> QuerySet[SetAside]:
+    """What phones could not get into the book and nobody has settled."""
+    rows = SetAside.objects.of_plant(plant).open()
+    return rows.select_related("installation__conveyor", "installation__device", "created_by")
+
+
+# Boxes of the phone's pages that hold no reading, in the order in which they are shown; what is not named is left out.
+BOXES = {
+    "visited_at": gettext_lazy("Closed out, by the phone's clock"),
+    "lockout_confirmed": gettext_lazy("Lockout confirmed"),
+    "permit_reference": gettext_lazy("Permit reference"),
+    "note": gettext_lazy("Note"),
+    "action_title": gettext_lazy("Action: what is to be done"),
+    "action_due_on": gettext_lazy("Action: due"),
+    "no_action_reason": gettext_lazy("Why no action was raised"),
+}
+READING_BOX = re.compile(r"t(-?[0-9]{1,18})-(.{1,80})")
+STAGES = {"-as_found": gettext_lazy("as found"), "-as_left": gettext_lazy("as left")}
+
+
+def typed_lines(row: SetAside) -> list[tuple[str, str]]:
+    """What was typed, line by line, as far as the text can be read; it is never asked more of than that."""
+    try:
+        fields = json.loads(row.content)["fields"]
+        given = {
+            str(name): ", ".join(map(str, each)) if isinstance(each, list) else str(each)
+            for name, each in fields.items()
+        }
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return []
+    lines = [(str(words), given[name]) for name, words in BOXES.items() if given.get(name)]
+    boxes = [(found[1], found[2], given[name]) for name in given if (found := READING_BOX.fullmatch(name))]
+    tasks = Task.objects.filter(installation=row.installation, pk__in={int(pk) for pk, _name, _value in boxes})
+    kinds = dict(tasks.values_list("pk", "check_kind__name"))
+    own = ReadingField.objects.filter(check_kind__tasks__in=tasks)
+    labels = {(task, code): label for task, code, label in own.values_list("check_kind__tasks", "code", "label")}
+    for pk, name, value in boxes:
+        stage = next((each for each in STAGES if name.endswith(each)), "")
+        code = name.removesuffix(stage)
+        words = labels.get((int(pk), code)) or code.replace("_", " ").replace("-", ", ")
+        if value:
+            lines.append((", ".join(filter(None, [kinds.get(int(pk), ""), words, str(STAGES.get(stage, ""))])), value))
+    return lines
 
 
 def came_back(plant: Plant) -> list[CouldNotDo]:

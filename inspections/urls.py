@@ -33,6 +33,7 @@ urlpatterns: list = [
     # Visits and their readings.
     path("installations/<key:pk>/visit/", visits.create_visit, name="visit-create"),
     path("checks/<key:pk>/could-not-do/", visits.NotDoneReport.as_view(), name="task-could-not-do"),
+    path("visits/aside/<key:pk>/", round_phone.set_aside_detail, name="set-aside"),
     path("visits/twice/<key:pk>/", round_phone.which_counts, name="twice-closed"),
     # The round on the phone: the page and its worker, which hold nothing of a plant, and what they ask the site.
     path("round/", round_phone.round_page, name="round-phone"),
@@ -41,6 +42,7 @@ urlpatterns: list = [
     path("round/api/who/", round_api.who, name="round-who"),
     path("round/api/pack/", round_api.pack, name="round-pack"),
     path("round/api/photos/", round_api.take_photo, name="round-photos"),
+    path("round/api/aside/", round_api.take_set_aside, name="round-aside"),
     path("round/api/entries/", round_api.take_entry, name="round-entries"),
     path("visits/<key:pk>/", visits.visit_detail, name="visit-detail"),
     path("visits/<key:pk>/correct/", visits.change_visit, name="visit-correct"),

@@ -177,6 +177,8 @@ round-who tpem 200 - 405
 round-pack tpe 200 - 405
 round-photos - 405 tpem 404
 round-entries - 405 tpem 422
+round-aside - 405 tpem 422
+set-aside tpem 200 tpe 422
 visit-detail tpem 200 tpem 200
 visit-correct tpe 200 tpe 422
 reading-list tpem 200 - 405

@@ -26,6 +26,7 @@ from inspections.models import (
     Reading,
     ReadingField,
     Round,
+    SetAside,
     Shift,
     Task,
     TechnicianProfile,
@@ -361,6 +362,11 @@ def phone_entry(book: Book) -> dict[str, Any]:
             **{f"t{task.pk}-{code}-as_found": value for code, value in values.items()},
         },
     }
+
+
+def phone_set_aside(book: Book) -> dict[str, Any]:
+    told = {name: phone_entry(book)[name] for name in ("key", "kind", "person", "installation", "made_at")}
+    return {**told, "answer": "500", "tries": 5, "n_photos": 0, "content": '{"fields": {}}'}
 
 
 def phone_photo(book: Book) -> dict[str, Any]:
@@ -866,6 +872,19 @@ CHECKS = {
         page=None,
         answer=200,
         is_json=True,
+    ),
+    "round-aside": TrueForm(
+        TECHNICIAN,
+        phone_set_aside,
+        lambda book: SetAside.objects.filter(content='{"fields": {}}', created_by=book.technician),
+        page=None,
+        answer=200,
+        is_json=True,
+    ),
+    "set-aside": TrueForm(
+        PLANNER,
+        typing(settled_note="entered by hand"),
+        lambda book: book.set_aside.settled_note == "entered by hand",
     ),
     "round-photos": TrueForm(
         TECHNICIAN,

@@ -7,6 +7,7 @@ first plant, something of a stranger's book was shown.
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 import uuid
 from collections.abc import Iterator
@@ -26,6 +27,7 @@ from inspections.models import (
     Reading,
     ReadingField,
     Round,
+    SetAside,
     Stop,
     TechnicianProfile,
     TwiceClosed,
@@ -243,6 +245,16 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
         else None,
         "visit": visits[0],
         "twice_closed": TwiceClosed.objects.create(plant=at, task=done, first=visits[0], second=visits[1]),
+        "set_aside": SetAside.objects.create(
+            plant=at,
+            installation=place,
+            kind="visit",
+            made_at=now,
+            answer="500",
+            tries=5,
+            created_by=tech,
+            content=json.dumps({"fields": {"note": f"{mark} note", f"t{task.pk}-play-as_found": "3"}}),
+        ),
         "round": laid,
         "stop": stop,
         "shift": shift,
@@ -301,6 +313,7 @@ ROW_OF = {
     "torque-sign-offs": "torque",
     "trial-runs": "trial_run",
     "visits": "visit",
+    "visits/aside": "set_aside",
     "visits/twice": "twice_closed",
 }
 

@@ -16,12 +16,16 @@ from typing import Any, NoReturn
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
 
+from inspections.models import SetAside
 from inspections.services.visits import PhoneClock
 from plant.calc.addresses import moment_in
 from plant.errors import Refused
 
+# Text of one entry, as a phone sets it aside; a stop has a hundredth of it.
+MOST_TEXT = 200_000
 # A stop has a handful of checks and photos; a phone that sends more has lost count.
 MOST_OF_A_KIND = 500
+MOST_COUNTED = 100_000
 
 
 @dataclass(frozen=True)
@@ -51,12 +55,7 @@ def read_entry(body: bytes) -> RoundEntry:
     Refused
         If it cannot be read, with the part that is at fault.
     """
-    try:
-        entry = json.loads(body, parse_constant=refuse_constant)
-    except (ValueError, RecursionError) as error:
-        raise unreadable("JSON") from error
-    if not isinstance(entry, dict):
-        raise unreadable("JSON")
+    entry = read_object(body)
     fields = read_fields(entry.get("fields"))
     clock = PhoneClock(at=read_moment(entry, "made_at"), sent_at=read_moment(entry, "sent_at"))
     photos = entry.get("photos")
@@ -77,9 +76,61 @@ def read_entry(body: bytes) -> RoundEntry:
     )
 
 
+@dataclass(frozen=True)
+class RoundSetAside:
+    """What a phone says of an entry that it set aside; the entry itself is text that nobody reads on the way."""
+
+    key: uuid.UUID
+    kind: str
+    person: int
+    installation: int
+    made_at: datetime
+    answer: str
+    tries: int
+    n_photos: int
+    content: str
+
+
+def read_set_aside(body: bytes) -> RoundSetAside:
+    """What was set aside, out of the body of a request.
+
+    Raises
+    ------
+    Refused
+        If it cannot be read, with the part that is at fault.
+    """
+    told = read_object(body)
+    kind, content = read_text(told.get("kind"), "kind"), read_text(told.get("content"), "content")
+    if kind not in SetAside.Kind.values:
+        raise unreadable("kind")
+    if len(content) > MOST_TEXT:
+        raise unreadable("content")
+    return RoundSetAside(
+        key=read_key(told.get("key"), "key"),
+        kind=kind,
+        person=read_number(told, "person"),
+        installation=read_number(told, "installation"),
+        made_at=read_moment(told, "made_at"),
+        answer=read_text(told.get("answer"), "answer")[:40],
+        tries=min(read_number(told, "tries"), MOST_COUNTED),
+        n_photos=min(read_number(told, "n_photos"), MOST_COUNTED),
+        content=content,
+    )
+
+
 def unreadable(part: str) -> Refused:
     words = _("This entry cannot be read (%(part)s). Show it to a planner: its text and photos are on this phone.")
     return Refused(words % {"part": part}, code="unreadable")
+
+
+def read_object(body: bytes) -> dict[str, Any]:
+    try:
+        told = json.loads(body, parse_constant=refuse_constant)
+    except (ValueError, RecursionError) as error:
+        raise unreadable("JSON") from error
+    if not isinstance(told, dict):
+        raise unreadable("JSON")
+    return told
 
 
 def refuse_constant(name: str) -> NoReturn:

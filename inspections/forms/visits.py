@@ -636,6 +636,17 @@ class NotDoneForm(PersonForm):
     note = forms.CharField(required=False, max_length=500, label=gettext_lazy("Note"))
 
 
+class SettleForm(forms.Form):
+    """What became of an entry that a phone set aside."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    settled_note = forms.CharField(
+        label=gettext_lazy("What became of it"),
+        max_length=300,
+        help_text=gettext_lazy("For example: entered by hand, or not needed and why."),
+    )
+
+
 class WhichCountsForm(forms.Form):
     """Which of two visits that closed the same check counts."""
 

@@ -4,6 +4,7 @@ from .actions import Action, ActionNote
 from .check_plans import GRADES, CheckKind, CheckPlan, ReadingField
 from .digests import Digest
 from .rounds import Round, RoundLaying, Shift, Stop, TechnicianProfile
+from .set_aside import SetAside
 from .tasks import CouldNotDo, Deferral, OverdueSpell, Task
 from .visits import CLOCK_DRIFT, Reading, TwiceClosed, Visit
 
@@ -22,6 +23,7 @@ __all__ = [
     "ReadingField",
     "Round",
     "RoundLaying",
+    "SetAside",
     "Shift",
     "Stop",
     "Task",

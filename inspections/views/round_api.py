@@ -24,12 +24,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
-from inspections.forms.round_entry import RoundEntry, read_entry
+from inspections.forms.round_entry import RoundEntry, read_entry, read_set_aside
 from inspections.forms.visits import FoundForm, VisitForm
 from inspections.models import CheckKind, Task, TwiceClosed, Visit
 from inspections.round_pack import round_pack
 from inspections.services import visits
 from inspections.services.actions import raise_or_add
+from inspections.services.set_aside import keep_set_aside, settle_arrived
 from inspections.services.visits import time_by_server
 from inspections.views.visits import CLOSE_OUT, PLACES, act_on, as_key, done_words
 from installs.models import Installation
@@ -125,6 +126,7 @@ def take_entry(request: HttpRequest) -> JsonResponse:
     installation = get_visible(request, PLACES, CLOSE_OUT, pk=entry.installation)
     known = Visit.objects.filter(client_key=entry.key, created_by=request.user).first()
     if known is not None:
+        settle_arrived(entry.key, by=request.user)
         return JsonResponse(as_answer(known, _("Visit kept.")))
     missing = photos_missing(entry, installation, request)
     if missing:
@@ -146,8 +148,32 @@ def take_entry(request: HttpRequest) -> JsonResponse:
         except Refused as refusal:
             form.add_refusal(refusal)
         else:
+            settle_arrived(entry.key, by=request.user)
             return JsonResponse(as_answer(done, done_words(done, form)))
     return faults_said(form)
+
+
+@answer_as(CLOSE_OUT)
+@require_POST
+def take_set_aside(request: HttpRequest) -> JsonResponse:
+    """What a phone set aside after the site had failed over it several times: its text, for the planners."""
+    told = read_set_aside(request.body)
+    if told.person != request.user.pk:
+        words = _("Somebody else wrote this entry; it is sent when they are signed in.")
+        return said("other_person", words, status=409)
+    installation = get_visible(request, PLACES, CLOSE_OUT, pk=told.installation)
+    row = keep_set_aside(
+        installation=installation,
+        by=request.user,
+        key=told.key,
+        kind=told.kind,
+        made_at=told.made_at,
+        answer=told.answer,
+        tries=told.tries,
+        n_photos=told.n_photos,
+        content=told.content,
+    )
+    return JsonResponse({"set_aside": row.pk, "url": row.get_absolute_url()})
 
 
 def take_action(request: HttpRequest, installation: Installation, entry: RoundEntry) -> JsonResponse:
@@ -167,6 +193,7 @@ def take_action(request: HttpRequest, installation: Installation, entry: RoundEn
         client_key=entry.key,
         may_ask=False,
     )
+    settle_arrived(entry.key, by=request.user)
     words = _("Added to the action that was open.") if new.add_to else _("Action raised.")
     return JsonResponse({"visit": None, "action": row.pk, "url": row.get_absolute_url(), "message": words, "twice": []})
 

@@ -19,9 +19,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.i18n import JavaScriptCatalog
 
-from inspections.forms.visits import WhichCountsForm
-from inspections.models import TwiceClosed
-from inspections.selectors import visit_sheet
+from inspections.forms.visits import SettleForm, WhichCountsForm
+from inspections.models import SetAside, TwiceClosed
+from inspections.selectors import typed_lines, visit_sheet
+from inspections.services.set_aside import settle
 from inspections.services.twice_closed import say_which_counts
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
@@ -137,5 +138,35 @@ def which_counts(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         "inspections/twice_closed.html",
         {"title": title, "row": row, "form": form, "sides": sides},
+        status=422 if form.errors else 200,
+    )
+
+
+@right("inspections.view_visit")
+def set_aside_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """What a phone could not get into the book: what was typed, why, and what became of it."""
+    rows = SetAside.objects.select_related(
+        "plant", "installation__conveyor", "installation__device", "created_by", "settled_by"
+    )
+    row = get_visible(request, rows, "inspections.view_visit", pk=pk)
+    form = SettleForm(request.POST if request.method == "POST" else None, initial={"version": row.version})
+    if request.method == "POST":
+        get_visible(request, rows, "inspections.close_out_task", pk=pk)
+        if form.is_valid():
+            given = form.cleaned_data
+            try:
+                settle(row, by=request.user, version=given["version"], note=given["settled_note"])
+            except Refused as refusal:
+                show_refusal(form, refusal)
+            else:
+                return redirect(row)
+    title = _("%(what)s set aside at %(place)s") % {
+        "what": row.get_kind_display().capitalize(),
+        "place": row.installation,
+    }
+    return render(
+        request,
+        "inspections/set_aside.html",
+        {"title": title, "row": row, "form": form, "lines": typed_lines(row)},
         status=422 if form.errors else 200,
     )

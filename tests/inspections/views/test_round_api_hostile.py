@@ -150,6 +150,13 @@ def action_entry(visit_entry, tess):
     return {**visit_entry, "kind": "action", "fields": fields, "photos": []}
 
 
+@pytest.fixture
+def set_aside(visit_entry):
+    same = {name: visit_entry[name] for name in ("key", "kind", "person", "installation", "made_at")}
+    content = json.dumps({"fields": visit_entry["fields"]})
+    return {**same, "answer": "500", "tries": 5, "n_photos": 1, "content": content}
+
+
 def fault_in(answer: Any) -> str:
     """What is wrong with an answer; empty where a phone knows what to do with it."""
     if answer.status_code >= 500:
@@ -189,6 +196,22 @@ def test_no_entry_makes_the_site_fail(phone, visit_entry, action_entry, kind):
 
     check()
     assert not Visit.objects.exists()
+
+
+def test_nothing_set_aside_makes_the_site_fail(phone, set_aside, pat):
+    assert sent(phone, "round-aside", body_of(set_aside), content_type="application/json").status_code == 200
+
+    @quick
+    @given(mutated(set_aside))
+    def check(made):
+        with transaction.atomic():
+            answer = phone.post(reverse("round-aside"), body_of(made), content_type="application/json")
+            assert not (fault := fault_in(answer)), fault
+            if answer.status_code == 200:
+                assert phone.get(answer.json()["url"]).status_code == 200
+            transaction.set_rollback(True)
+
+    check()
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ export const ADDRESSES = {
   pack: "/round/api/pack/",
   photos: "/round/api/photos/",
   entries: "/round/api/entries/",
+  aside: "/round/api/aside/",
 };
 
 // True once the pages of the round open with no signal; false where this browser cannot, or the site came without https.

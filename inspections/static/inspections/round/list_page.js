@@ -63,7 +63,7 @@ function legOf(app, leg, begun) {
       begun.has(stop.installation) && h("span", { class: "state" }, _("begun, not closed out yet")))))));
 }
 
-const STATES = { kept: _("kept on this phone"), sent: _("sent"), refused: _("refused: look at what is kept") };
+const STATES = { kept: _("kept on this phone"), sent: _("sent"), refused: _("refused: look at what is kept"), aside: _("set aside: look at what is kept") };
 
 function checkLine(app, stop, check) {
   const entry = entryOf(app, check.task, stop.installation);

@@ -154,6 +154,7 @@ function sayState() {
   const { mode, sending, person } = app.sync.state;
   const waiting = app.entries.filter((each) => each.state === "kept");
   const refused = app.entries.filter((each) => each.state === "refused");
+  const aside = app.entries.filter((each) => each.state === "aside");
   const isToday = (moment) => new Date(moment).toDateString() === new Date().toDateString();
   const sent = app.entries.filter((each) => each.state === "sent" && isToday(each.confirmed_at));
   const others = person ? waiting.filter((each) => each.person.id !== person.id) : [];
@@ -163,11 +164,12 @@ function sayState() {
   else if (mode === "trouble") parts.push(_("The site does not answer as it should; next try at %(at)s.", { at: clock(app.sync.state.nextTryAt) }));
   if (waiting.length) {
     parts.push(_("%(what)s kept on this phone since %(at)s.", { what: counted(waiting), at: clock(Math.min(...waiting.map((each) => Date.parse(each.made_at)))) }));
-  } else if (sent.length && !refused.length) parts.push(_("Nothing waits; %(what)s sent today.", { what: counted(sent) }));
+  } else if (sent.length && !refused.length && !aside.length) parts.push(_("Nothing waits; %(what)s sent today.", { what: counted(sent) }));
   if (others.length) parts.push(ngettext("%(n)s was written by %(who)s and goes when they sign in.", "%(n)s were written by %(who)s and go when they sign in.", others.length, { who: [...new Set(others.map((each) => each.person.name))].join(", ") }));
   if (refused.length) parts.push(_("Refused: %(what)s. Look.", { what: counted(refused) }));
+  if (aside.length) parts.push(_("Set aside: %(what)s. Look.", { what: counted(aside) }));
   if (app.isAsked && !app.isOffline) parts.push(_("This browser cannot open the round with no signal (that needs https); what you type is kept."));
-  if (!waiting.length && !sent.length && !refused.length) parts.push(app.isOffline && app.pack ? _("The round is on this phone; nothing waits to be sent.") : _("Nothing waits to be sent."));
+  if (!waiting.length && !sent.length && !refused.length && !aside.length) parts.push(app.isOffline && app.pack ? _("The round is on this phone; nothing waits to be sent.") : _("Nothing waits to be sent."));
   const needsSignIn = navigator.onLine && (mode === "sign_in" || app.problem === "sign_in");
   const words = parts.join(" ");
   bar.dataset.mode = mode;

@@ -1,15 +1,27 @@
 // Sends what the phone keeps: entry by entry in the order in which they were closed out, photos before the entry that
 // names them. Every entry and photo has a key of its own, so a sending that broke off is simply done again.
 // Nothing is given up: only the site's own word makes an entry sent or refused; whatever else happens, it stays kept.
+// An entry that the site fails over holds nothing up: the next ones are sent, and after some equal failures it is set
+// aside. It stays on the phone whole, and its text goes to the site, unread, for the planners.
 
 import { _ } from "../words.js";
 
 const FIRST_WAIT_S = 5;
 const LONGEST_WAIT_S = 300;
+const SET_ASIDE_AFTER = 5;
+const KNOWN_CODES = new Set(["refused", "other_person", "photo_missing", "half"]);
 
 class NoSignal extends Error {}
 class SignIn extends Error {}
-class Trouble extends Error {}
+
+// `answer` is the status of an answer that says nothing of the entry; `photo` the key of the photo it was the answer to.
+class Trouble extends Error {
+  constructor(message, answer = "") {
+    super(message);
+    this.answer = answer;
+    this.photo = "";
+  }
+}
 
 export function makeSync({ store, addresses, tell }) {
   const state = { mode: "idle", person: null, clockOffS: 0, nextTryAt: 0, tries: 0, trouble: "", sending: null };
@@ -37,16 +49,68 @@ export function makeSync({ store, addresses, tell }) {
     state.person = who.person;
     state.clockOffS = Math.round((Date.now() - Date.parse(who.now)) / 1000);
     const waiting = (await store.entries()).filter((each) => each.state === "kept" && each.person.id === who.person.id);
+    let trouble = null;
     for (const [n, entry] of waiting.entries()) {
       state.mode = "sending";
       state.sending = { n: n + 1, of: waiting.length };
       tell();
-      await sendEntry(entry, who.token);
-      state.tries = 0;
+      try {
+        await sendEntry(entry, who.token);
+        state.tries = 0;
+      } catch (problem) {
+        if (problem instanceof NoSignal) await ask(addresses.who, { timeout: 20 }); // none at all: the next ones wait too
+        else if (!(problem instanceof Trouble)) throw problem;
+        trouble = problem;
+        await noteTrouble(entry, problem, who.token);
+      }
     }
+    if (trouble && (await isWaiting(who.person))) throw trouble;
     state.mode = "idle";
     state.tries = 0;
     state.trouble = "";
+  }
+
+  async function isWaiting(person) {
+    return (await store.entries()).some((each) => each.state === "kept" && each.person.id === person.id);
+  }
+
+  // Counts equal answers in a row, each with its part of the entry: another answer is another story and counts anew.
+  async function noteTrouble(entry, { answer, photo }, token) {
+    if (!answer) return;
+    const { fault } = entry;
+    const n = fault?.answer === answer && fault.photo === photo ? fault.n + 1 : 1;
+    await store.changeEntry(entry.key, { fault: { answer, photo, n } });
+    if (n < SET_ASIDE_AFTER) return;
+    try {
+      await (photo ? setPhotoAside(entry, photo, answer, n, token) : setAside(entry, answer, n, token));
+    } catch (problem) {
+      if (!(problem instanceof Trouble || problem instanceof NoSignal)) throw problem; // told at the next try
+    }
+    tell();
+  }
+
+  async function setAside(entry, answer, n, token) {
+    const { fields, key, kind, installation, made_at, system, photos } = entry;
+    const content = JSON.stringify({ kind, made_at, system, fields, photos });
+    const told = await tellPlanners({ key, kind, person: entry.person.id, installation, made_at, answer, tries: n, n_photos: photos.length, content }, token);
+    await store.changeEntry(key, { state: "aside", reason: told.message ?? "", aside_url: told.url ?? "", fault: { answer, photo: "", n } });
+  }
+
+  // A photo that the site fails over stays on the phone; the entry goes without it, and the planners know.
+  async function setPhotoAside(entry, key, answer, n, token) {
+    const { installation, made_at } = entry;
+    const photo = await store.photo(key);
+    const content = JSON.stringify({ photo: key, entry: entry.key, bytes: photo?.bytes.byteLength, type: photo?.type });
+    const told = await tellPlanners({ key, kind: "photo", person: entry.person.id, installation, made_at, answer, tries: n, n_photos: 1, content }, token);
+    await store.changePhoto(key, { state: "refused", reason: told.message ?? _("the site failed over it; a planner is told") });
+    await store.changeEntry(entry.key, { fault: null });
+  }
+
+  async function tellPlanners(words, token) {
+    const answer = await ask(addresses.aside, { method: "POST", token, body: JSON.stringify(words), type: "application/json", timeout: 60, mayRefuse: true });
+    if (answer.code === "other_person") throw new SignIn(answer.message);
+    if (!answer.code && !answer.url) throw new Trouble(_("the site answered %(status)s", { status: "" }));
+    return answer;
   }
 
   async function sendEntry(entry, token) {
@@ -67,6 +131,8 @@ export function makeSync({ store, addresses, tell }) {
         await store.changeEntry(key, { state: "refused", reason: message, faults, suggested, refused_at: Date.now() });
       } else if (answer.code === "other_person") {
         throw new SignIn(answer.message);
+      } else if (!("visit" in answer)) {
+        throw new Trouble(_("something else than the site answered"));
       } else {
         await store.entryIsSent({ ...entry, tries: (entry.tries ?? 0) + 1 }, answer, photos, Date.now());
       }
@@ -87,14 +153,24 @@ export function makeSync({ store, addresses, tell }) {
     body.append("bytes", photo.bytes.byteLength);
     if (photo.sha256) body.append("sha256", photo.sha256);
     body.append("file", new Blob([photo.bytes], { type: photo.type }), "photo");
-    const answer = await ask(addresses.photos, { method: "POST", token, body, timeout: 180, mayRefuse: true });
+    const answer = await askFor(key, addresses.photos, { method: "POST", token, body, timeout: 180, mayRefuse: true });
     if (answer.code === "half") throw new Trouble(answer.message);
     if (answer.code === "refused") {
       await store.changePhoto(key, { state: "refused", reason: answer.message });
       return false;
     }
+    if (!("photo" in answer)) throw new Trouble(_("something else than the site answered"));
     await store.changePhoto(key, { state: "sent" });
     return true;
+  }
+
+  async function askFor(photo, address, how) {
+    try {
+      return await ask(address, how);
+    } catch (problem) {
+      if (problem instanceof Trouble) problem.photo = photo;
+      throw problem;
+    }
   }
 
   async function ask(address, { method = "GET", token, body, type, timeout, mayRefuse = false }) {
@@ -113,8 +189,8 @@ export function makeSync({ store, addresses, tell }) {
     try { words = JSON.parse(said); } catch { /* a proxy's page, or the site's page of an error */ }
     if (words?.code === "sign_in") throw new SignIn(words.message);
     if (answer.ok && words) return words;
-    if (mayRefuse && words?.code) return words;
-    throw new Trouble(_("the site answered %(status)s", { status: answer.status }));
+    if (mayRefuse && KNOWN_CODES.has(words?.code)) return words;
+    throw new Trouble(_("the site answered %(status)s", { status: answer.status }), String(answer.status));
   }
 
   function note(problem) {
