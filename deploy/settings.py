@@ -140,6 +140,7 @@ MIDDLEWARE = [
     "simple_history.middleware.HistoryRequestMiddleware",
     "plant.middleware.FirstSignInMiddleware",
     "plant.middleware.PlantMiddleware",
+    "plant.middleware.OwnPasswordMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 

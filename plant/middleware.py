@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
-from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest, HttpResponseNotAllowed
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -99,6 +99,35 @@ class PlantMiddleware:
                 request.plant = request.plants[0]
         with timezone.override(request.plant.zone if request.plant else "UTC"):
             return self.get_response(request)
+
+
+class OwnPasswordMiddleware:
+    """Whoever signed in with a first password chooses one of their own before anything else."""
+
+    OPEN = ("password", "sign-out")
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
+        person = request.user
+        if not person.is_authenticated or not person.must_change_password:
+            return None
+        is_json = getattr(view, "answers_in_json", False)
+        if not is_json and getattr(view, "right", "") == "all":
+            return None
+        if request.resolver_match is not None and request.resolver_match.url_name in self.OPEN:
+            return None
+        if is_json:
+            words = _("Choose a password of your own first: open the site and sign in. What is kept here stays.")
+            return JsonResponse({"code": "sign_in", "message": words}, status=403)
+        address = reverse("password")
+        if request.headers.get("HX-Request"):
+            return HttpResponse(status=403, headers={"HX-Redirect": address})
+        return redirect(address)
 
 
 class FirstSignInMiddleware:

@@ -24,7 +24,7 @@ from plant.calc.incidents import (
 )
 from plant.calc.incidents import SwitchEvent as RawSwitchEvent
 from plant.calc.running_hours import Ledger, Meter, MeterResult, Span, build_ledger, meter_spans
-from plant.models import Conveyor, Incident, Membership, MeterReading, Plant, RunRecord, SwitchEvent
+from plant.models import Conveyor, Incident, Membership, MeterReading, Plant, RunRecord, SignInAct, SwitchEvent
 from plant.permissions import ROLES
 
 
@@ -38,6 +38,11 @@ def role_changes(plant: Plant, most: int = 50) -> list[Any]:
     """Which roles were given and taken in a plant, newest first, with who did it."""
     rows = Membership.history.filter(plant=plant).select_related("person", "role", "history_user")
     return list(rows.order_by("-history_date", "-history_id")[:most])
+
+
+def sign_in_acts(plant: Plant, most: int = 50) -> list[SignInAct]:
+    """What was done with sign-ins of a plant's people, newest first."""
+    return list(SignInAct.objects.filter(plant=plant).select_related("person", "by")[:most])
 
 
 @dataclass(frozen=True)

@@ -82,6 +82,10 @@ urlpatterns += [
     path("plant/", plants.PlantSettings.as_view(), name="plant-settings"),
     path("people/", people.people_list, name="people-list"),
     path("people/new/", people.PersonCreate.as_view(), name="person-create"),
+    path("people/<int:person>/sign-in/", people.sign_in_page, name="person-sign-in"),
+    path("people/<int:person>/first-password/", people.first_password_give, name="person-first-password"),
+    path("people/<int:person>/switch/", people.sign_in_switch, name="person-switch"),
+    path("people/<int:person>/sign-out/", people.sessions_end, name="person-sign-out"),
     path("people/roles/give/", people.RoleGive.as_view(), name="role-give"),
     path("people/roles/<key:membership>/take/", people.role_take, name="role-take"),
 ]

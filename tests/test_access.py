@@ -69,6 +69,10 @@ plant-settings pe 200 pe 422
 people-list p 200 p 200
 person-create p 200 p 422
 role-give p 200 p 422
+person-sign-in p 200 p 200
+person-first-password - 405 p 302
+person-switch - 405 p 302
+person-sign-out - 405 p 302
 role-take p 200 p 302
 import-list pe 200 pe 422
 import-create pe 302 pe 422

@@ -14,6 +14,7 @@ from typing import Any
 
 from django.contrib.sessions.models import Session
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
@@ -146,6 +147,11 @@ def picture(name: str = "pin.jpg") -> SimpleUploadedFile:
 
 
 # --- bringing the book to where a form can be filled in ---------------------------------------------------------------
+def technician_signed_in(book: Book) -> None:
+    Client().force_login(book.technician)
+    assert sessions_hold("_auth_user_id", str(book.technician.pk))
+
+
 def table_sent(book: Book) -> dict[str, Any]:
     """A file whose one row is a known belt with another name."""
     lines = b"tag,name\nAlC-1,Renamed by a file\n"
@@ -421,6 +427,26 @@ SITE = {
         PLANNER,
         typing(username="almanager", role=PLANNER),
         lambda book: Membership.objects.filter(person__username="almanager", role__name=PLANNER).exists(),
+    ),
+    # The person of `membership` is the technician.
+    "person-first-password": TrueForm(
+        PLANNER,
+        typing(),
+        lambda book: Person.objects.get(pk=book.technician.pk).must_change_password,
+        page="person-sign-in",
+    ),
+    "person-switch": TrueForm(
+        PLANNER,
+        typing(),
+        lambda book: not Person.objects.get(pk=book.technician.pk).is_active,
+        page="person-sign-in",
+    ),
+    "person-sign-out": TrueForm(
+        PLANNER,
+        typing(),
+        lambda book: not sessions_hold("_auth_user_id", str(book.technician.pk)),
+        page="person-sign-in",
+        before=technician_signed_in,
     ),
     "role-take": TrueForm(PLANNER, typing(), lambda book: book.membership is None),
     "import-create": TrueForm(

@@ -344,6 +344,8 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
             values["row"] = rows["rejected_row"].pk
         elif each == "membership":
             values["membership"] = rows["membership"].pk
+        elif each == "person":
+            values["person"] = rows["membership"].person_id
         elif each == "label_code":
             values["label_code"] = rows["device"].label_code
         elif each == "key" and route.startswith("calendar/"):

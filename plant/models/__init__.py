@@ -7,7 +7,7 @@ from .incidents import Incident, SwitchEvent
 from .jobs import Job
 from .notices import Notice
 from .outages import BeltChange, OutageWindow
-from .people import Membership, Person
+from .people import Membership, Person, SignInAct
 from .photos import Photo
 from .plants import Area, Plant
 from .running_hours import MeterReading, RunRecord
@@ -37,6 +37,7 @@ __all__ = [
     "Row",
     "RunRecord",
     "Side",
+    "SignInAct",
     "Strand",
     "SwitchEvent",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib.auth.models import AbstractUser, Group
 from django.db import models
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
@@ -20,6 +21,8 @@ class Person(AbstractUser):
         default=UnitSystem.METRIC.value,
     )
     wants_digest = models.BooleanField(_("daily e-mail of what is due and late"), default=True)
+    # A first password was read by whoever handed it over.
+    must_change_password = models.BooleanField(_("has to choose a password"), default=False, editable=False)
     wants_contrast = models.BooleanField(_("sunlight contrast"), default=False)
 
     class Meta:
@@ -46,3 +49,27 @@ class Membership(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person} as {self.role} in {self.plant}"
+
+
+class SignInAct(models.Model):
+    """What somebody did with another person's sign-in: who, when, for which plant."""
+
+    class Act(models.TextChoices):
+        PASSWORD = "password", _("gave a new first password")
+        OFF = "off", _("switched the sign-in off")
+        ON = "on", _("switched the sign-in on")
+        ENDED = "ended", _("signed the person out everywhere")
+
+    plant = models.ForeignKey("plant.Plant", on_delete=models.CASCADE, related_name="sign_in_acts")
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="sign_in_acts")
+    by = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+")
+    act = models.CharField(_("act"), max_length=10, choices=Act)
+    at = models.DateTimeField(_("when"), default=timezone.now)
+
+    class Meta:
+        verbose_name = _("act on a sign-in")
+        verbose_name_plural = _("acts on sign-ins")
+        ordering = ["-at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.by} {self.get_act_display()}: {self.person}"

@@ -29,7 +29,7 @@ def change_account(*, person: Person, **values: Any) -> Person:
 
 
 def first_password() -> str:
-    """Four groups of four, about 78 bits; the person is asked to change it."""
+    """Four groups of four, about 78 bits; it has to be changed at the first sign-in."""
     return "-".join("".join(secrets.choice(PASSWORD_ALPHABET) for _n in range(4)) for _group in range(4))
 
 
@@ -51,7 +51,7 @@ def add_person(*, plant: Plant, username: str, email: str, role: str, **values: 
         words = _("Somebody signs in as %s already. Give that person a role instead, or choose another name.")
         raise Refused(words % username, code="name_known", fields={"username": words % username})
     password = first_password()
-    person = Person(username=username.strip(), email=email, **values)
+    person = Person(username=username.strip(), email=email, must_change_password=True, **values)
     person.set_password(password)
     check_row(person)
     person.save()

@@ -9,6 +9,7 @@ from django import forms
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth import views as auth_views
+from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.password_validation import validate_password
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -22,6 +23,7 @@ from plant.forms.base import show_refusal
 from plant.models import Person
 from plant.permissions import open_to_all, open_to_members
 from plant.services.people import change_account, open_site
+from plant.services.sign_ins import own_password_chosen
 
 
 @method_decorator(open_to_all, name="dispatch")
@@ -47,9 +49,25 @@ def account(request: HttpRequest) -> HttpResponse:
     return render(request, "plant/account.html", {"title": _("Your account"), "form": form, "memberships": memberships})
 
 
+class OwnPasswordForm(PasswordChangeForm):
+    def clean_new_password1(self) -> str:
+        given = self.cleaned_data["new_password1"]
+        if self.user.must_change_password and self.user.check_password(given):
+            raise forms.ValidationError(_("This is the first password that you were given. Choose one of your own."))
+        return given
+
+
 class ChangePassword(auth_views.PasswordChangeView):
     template_name = "plant/password_form.html"
+    form_class = OwnPasswordForm
     success_url = reverse_lazy("account")
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        is_first = self.request.user.must_change_password
+        answer = super().form_valid(form)
+        own_password_chosen(person=form.user)
+        messages.success(self.request, _("Your password is changed. Other browsers have to sign in again."))
+        return redirect("today") if is_first else answer
 
 
 change_password = open_to_members(ChangePassword.as_view(extra_context={"title": "Change your password"}))

@@ -10,13 +10,15 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
 from plant.forms.people import NewPersonForm, RoleForm
 from plant.models import Membership, Person
 from plant.permissions import ROLES, right
-from plant.selectors import role_changes
+from plant.selectors import role_changes, sign_in_acts
+from plant.services import sign_ins
 from plant.services.people import add_person, give_role, take_role
 from plant.views.records import RecordPage
 
@@ -40,6 +42,7 @@ def people_list(request: HttpRequest) -> HttpResponse:
             "people": list(people.values()),
             "fresh": fresh,
             "changes": role_changes(request.plant),
+            "acts": sign_in_acts(request.plant),
         },
     )
 
@@ -127,3 +130,60 @@ def taking(request: HttpRequest, row: Membership, refusal: str = "") -> dict[str
         "refusal": refusal,
         "is_last_role": is_last_role,
     }
+
+
+def person_of(request: HttpRequest, pk: int) -> Person:
+    """Somebody of this plant; 404 for everybody else."""
+    return get_object_or_404(Person.objects.filter(memberships__plant=request.plant).distinct(), pk=pk)
+
+
+@right("plant.manage_people")
+def sign_in_page(request: HttpRequest, person: int) -> HttpResponse:
+    """What can be done with somebody's sign-in, and what each of it means."""
+    row = person_of(request, person)
+    refusal = sign_ins.refusal_to_act(person=row, plant=request.plant, by=request.user)
+    title = _("Sign-in of %s") % row
+    return render(request, "plant/person_sign_in.html", {"title": title, "person": row, "refusal": refusal})
+
+
+@require_POST
+@right("plant.manage_people")
+def first_password_give(request: HttpRequest, person: int) -> HttpResponse:
+    row = person_of(request, person)
+    try:
+        password = sign_ins.give_first_password(person=row, plant=request.plant, by=request.user)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+        return redirect("person-sign-in", row.pk)
+    request.session["first_password"] = {"username": row.username, "password": password}
+    return redirect("people-list")
+
+
+@require_POST
+@right("plant.manage_people")
+def sign_in_switch(request: HttpRequest, person: int) -> HttpResponse:
+    row, wanted = person_of(request, person), request.POST.get("wanted", "")
+    try:
+        if wanted not in ("on", "off"):
+            raise Refused(_("Choose whether the sign-in is to be on or off."))
+        sign_ins.switch_sign_in(person=row, plant=request.plant, by=request.user, is_on=wanted == "on")
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+        return redirect("person-sign-in", row.pk)
+    off = _("%s can no longer sign in and is signed out everywhere.")
+    messages.success(request, (_("%s can sign in again.") if wanted == "on" else off) % row)
+    return redirect("person-sign-in", row.pk)
+
+
+@require_POST
+@right("plant.manage_people")
+def sessions_end(request: HttpRequest, person: int) -> HttpResponse:
+    row = person_of(request, person)
+    try:
+        n = sign_ins.end_sessions(person=row, plant=request.plant, by=request.user)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+        return redirect("person-sign-in", row.pk)
+    words = ngettext("%(person)s is signed out of %(n)d browser.", "%(person)s is signed out of %(n)d browsers.", n)
+    messages.success(request, words % {"person": row, "n": n} if n else _("%s was signed in nowhere.") % row)
+    return redirect("person-sign-in", row.pk)
