@@ -92,7 +92,10 @@ CSRF_TRUSTED_ORIGINS = [SITE_ADDRESS]
 SECURE_COOKIES = SITE_ADDRESS.startswith("https://")
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_COOKIES
 SECURE_HSTS_SECONDS = env_number("DRIFTBOOK_HSTS_SECONDS", 0, least=0, most=63_072_000)
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_flag("DRIFTBOOK_BEHIND_PROXY", False) else None
+BEHIND_PROXY = env_flag("DRIFTBOOK_BEHIND_PROXY", False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
+# How many proxies in a row wrote down from which address they were asked (X-Forwarded-For).
+TRUSTED_PROXIES = env_number("DRIFTBOOK_PROXIES", 1, least=1, most=10) if BEHIND_PROXY else 0
 SESSION_COOKIE_AGE = env_number("DRIFTBOOK_SESSION_DAYS", 14, least=1, most=365) * 86_400
 SESSION_COOKIE_HTTPONLY = True
 X_FRAME_OPTIONS = "DENY"
@@ -201,7 +204,11 @@ LOGOUT_REDIRECT_URL = "sign-in"
 CSRF_FAILURE_VIEW = "plant.views.sent_again.stale_form"
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
+AXES_HANDLER = "plant.views.sign_in.TriesHandler"
+AXES_CLIENT_IP_CALLABLE = "plant.views.sign_in.client_address"
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+# Wrong tries under any names from one network, within the quarter of an hour.
+WRONG_TRIES_OF_A_NETWORK = env_number("DRIFTBOOK_WRONG_TRIES_OF_A_NETWORK", 40, least=8, most=100_000)
 AXES_LOCKOUT_TEMPLATE = "plant/sign_in_refused.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False

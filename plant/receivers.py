@@ -13,12 +13,13 @@ from django.contrib.auth.signals import user_logged_in, user_login_failed
 from django.dispatch import receiver
 
 from plant.models import Person
+from plant.views.sign_in import client_address
 
 log = logging.getLogger("plant.sign_in")
 
 
 def address_of(request: Any) -> str:
-    return (request.META.get("REMOTE_ADDR") or "an unknown address") if request is not None else "the shell"
+    return client_address(request) if request is not None else "the shell"
 
 
 def name_for_log(given: Any) -> str:

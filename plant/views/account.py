@@ -24,12 +24,18 @@ from plant.models import Person
 from plant.permissions import open_to_all, open_to_members
 from plant.services.people import change_account, open_site
 from plant.services.sign_ins import own_password_chosen
+from plant.views.sign_in import remember_browser
 
 
 @method_decorator(open_to_all, name="dispatch")
 class SignIn(auth_views.LoginView):
     template_name = "plant/sign_in.html"
     redirect_authenticated_user = True
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        answer = super().form_valid(form)
+        remember_browser(self.request, answer, form.get_user())
+        return answer
 
 
 class AccountForm(forms.ModelForm):
