@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import os
+import warnings
 from typing import Any
 
 from celery import Celery
+from celery.platforms import SecurityWarning
 from celery.signals import setup_logging, worker_ready
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
+
+# deploy/start says in its own words what running as root means.
+warnings.filterwarnings("ignore", message="You're running the worker", category=SecurityWarning)
 
 app = Celery("driftbook")
 

@@ -154,6 +154,8 @@ def main(given: Sequence[str]) -> int:
         env.setdefault("DRIFTBOOK_ADDRESS", address)
         has_demo = prepare(python, env, data, is_empty=options.empty)
         print("Starting pages, worker and timetable ...", flush=True)
+        if hasattr(os, "geteuid") and os.geteuid() == 0:
+            print("This account may do everything on the machine (root); an account of its own is safer.", flush=True)
         children = Children(cwd=ROOT, env=env)
         for name, command in commands(python, options.host, options.port).items():
             children.start(name, command)

@@ -223,6 +223,8 @@ def test_a_blank_site_starts_and_ctrl_c_leaves_no_child(tmp_path):
             words.append(line)
             if line.startswith("Ctrl-C ends it"):
                 break
+        assert not [line for line in words if "Warning" in line or "site-packages" in line]
+        assert len(words) >= 6, "the steps of the start say themselves"
         children = psutil.Process(process.pid).children(recursive=True)
         assert len(children) >= 3, words
         with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=GIVE_UP_AFTER_S) as answer:
