@@ -6,6 +6,7 @@ Plant *Alder Pit* (Europe/Berlin): technician `tess`, planner `pat`, engineer `e
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 
@@ -126,6 +127,14 @@ def companions(nodeid):
 
 def pytest_addoption(parser):
     parser.addoption("--of-database", action="store_true", help="leave out the tests that touch no data base")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_finish(session):
+    """All that was imported and collected stays to the end: looking through it for garbage took a tenth of a run."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 10, 10)
 
 
 def touches_database(item):
