@@ -119,7 +119,7 @@ def run_on(python: Path, day: str, part: str, folder: Path) -> Run:
     env = {**os.environ, "DRIFTBOOK_TEST_DAY": day, "DATABASE_URL": ""}
     for name in testing.APART:
         env.pop(name, None)
-    command = [str(python), "-m", "pytest", "-q", "-n", "2", f"--junitxml={report}", *PARTS[part]]
+    command = [str(python), "-m", "pytest", "-q", "-n", testing.N_WORKERS, f"--junitxml={report}", *PARTS[part]]
     began = time.monotonic()
     with log.open("w") as file:
         subprocess.run(command, cwd=ROOT, env=env, stdout=file, stderr=subprocess.STDOUT, check=False)
