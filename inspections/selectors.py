@@ -262,7 +262,6 @@ def set_aside_at(plant: Plant) -> QuerySet[SetAside]:
 
 # Boxes of the phone's pages that hold no reading, in the order in which they are shown; what is not named is left out.
 BOXES = {
-    "visited_at": gettext_lazy("Closed out, by the phone's clock"),
     "lockout_confirmed": gettext_lazy("Lockout confirmed"),
     "permit_reference": gettext_lazy("Permit reference"),
     "note": gettext_lazy("Note"),
@@ -274,17 +273,24 @@ READING_BOX = re.compile(r"t(-?[0-9]{1,18})-(.{1,80})")
 STAGES = {"-as_found": gettext_lazy("as found"), "-as_left": gettext_lazy("as left")}
 
 
+def text_of(value: Any) -> str:
+    """A value as text that a page can hold: a half of a pair of characters becomes a question mark."""
+    return str(value).encode(errors="replace").decode()
+
+
 def typed_lines(row: SetAside) -> list[tuple[str, str]]:
     """What was typed, line by line, as far as the text can be read; it is never asked more of than that."""
     try:
-        fields = json.loads(row.content)["fields"]
+        told = json.loads(row.content)
         given = {
-            str(name): ", ".join(map(str, each)) if isinstance(each, list) else str(each)
-            for name, each in fields.items()
+            name: text_of(", ".join(map(str, each)) if isinstance(each, list) else each)
+            for name, each in told["fields"].items()
         }
+        given["lockout_confirmed"] = _("yes") if given.get("lockout_confirmed") else ""
+        lines = [(_("Units of the phone"), text_of(told["system"]))] if told.get("system") else []
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return []
-    lines = [(str(words), given[name]) for name, words in BOXES.items() if given.get(name)]
+    lines += [(str(words), given[name]) for name, words in BOXES.items() if given.get(name)]
     boxes = [(found[1], found[2], given[name]) for name in given if (found := READING_BOX.fullmatch(name))]
     tasks = Task.objects.filter(installation=row.installation, pk__in={int(pk) for pk, _name, _value in boxes})
     kinds = dict(tasks.values_list("pk", "check_kind__name"))
@@ -293,7 +299,7 @@ def typed_lines(row: SetAside) -> list[tuple[str, str]]:
     for pk, name, value in boxes:
         stage = next((each for each in STAGES if name.endswith(each)), "")
         code = name.removesuffix(stage)
-        words = labels.get((int(pk), code)) or code.replace("_", " ").replace("-", ", ")
+        words = labels.get((int(pk), code)) or text_of(code).replace("_", " ").replace("-", ", ")
         if value:
             lines.append((", ".join(filter(None, [kinds.get(int(pk), ""), words, str(STAGES.get(stage, ""))])), value))
     return lines

@@ -82,6 +82,8 @@ def test_the_page_shows_what_was_typed_and_who_settles_it(client, told, tess, pa
         assert words in page
     assert "Sensor wear, drive diameter, as found</td>" in page
     assert ">74.2</td>" in page
+    assert "Units of the phone</td>" in page
+    assert ">yes</td>" in page
     row = SetAside.objects.get()
     assert client.post(address, {"version": row.version, "settled_note": " "}).status_code == 422
     assert client.post(address, {"version": row.version, "settled_note": "entered by hand"}).status_code == 302
@@ -91,7 +93,11 @@ def test_the_page_shows_what_was_typed_and_who_settles_it(client, told, tess, pa
     assert "entered by hand" in client.get(address).content.decode()
 
 
-@pytest.mark.parametrize("content", ["", "[]", "null", '{"fields": 5}', '{"fields": {"t1-x": {"a": 1}}}', "[" * 50_000])
+UNREADABLE = ["", "[]", "null", '{"fields": 5}', '{"fields": {"t1-x": {"a": 1}}}', "[" * 50_000]
+HALVES = ['{"fields": {"note": "\\ud800", "t1-\\udfff-as_found": ["\\ud800"]}, "system": "\\ud800"}']
+
+
+@pytest.mark.parametrize("content", UNREADABLE + HALVES)
 def test_text_that_cannot_be_read_is_shown_whole(client, told, tess, content):
     client.force_login(tess)
     address = send(client, {**told, "content": content}).json()["url"]
