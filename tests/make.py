@@ -127,8 +127,10 @@ def time_passes(of: Fitting, minutes: float) -> None:
 
 
 def torque_wrench(at: Plant, number: str = "W-07", **values: Any) -> Instrument:
+    """In calibration for another 159 days, or to the day that is given; the calibration is a year old then."""
     known = {"range_least_nm": 20.0, "range_most_nm": 200.0, "deviation_pct": 4.0}
-    known |= {"calibrated_on": dt.date(2026, 5, 4), "calibration_due_on": dt.date(2027, 5, 3)}
+    due_on = values.get("calibration_due_on") or today() + dt.timedelta(days=159)
+    known |= {"calibrated_on": due_on - dt.timedelta(days=364), "calibration_due_on": due_on}
     return Instrument.objects.create(plant=at, number=number, **{**known, **values})
 
 
