@@ -258,7 +258,7 @@ class ReadingsForm(StationsForm):
 class AcceptanceForm(KeyedForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
     reason = forms.CharField(
-        label=_("why it is accepted although a line is not met or open"),
+        label=_("why it is accepted although a line is not met, or work is open"),
         max_length=300,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),

@@ -126,6 +126,11 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     expect(page.locator("#next h2")).to_contain_text("Record the isolation")
 
     isolate(page)
+    # In and out stand whole in their half of a phone's page.
+    assert page.locator(".pair .ways").count() == 2
+    assert page.evaluate(
+        "() => [...document.querySelectorAll('.pair .ways')].every(each => each.scrollWidth <= each.clientWidth)"
+    )
     page.get_by_label("Drive side moved by [mm]").fill("6")
     page.get_by_label("Off side moved by [mm]").fill("6")
     press(page, "Record the adjustment")
