@@ -167,5 +167,5 @@ def test_the_shell_obeys_rights_and_names_what_it_does_not_know(alder, pat, tess
 
 def test_a_file_of_which_rows_are_in_the_book_is_kept(alder, pat, belt_a1):
     batch = run(alder, pat, "incidents", "tag,when\nA-1,2026-03-01\n")
-    with pytest.raises(Refused, match="stays as their source"):
+    with pytest.raises(Refused, match="stays in the list as their source"):
         imports.forget_file(batch=batch)
