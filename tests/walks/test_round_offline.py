@@ -619,8 +619,8 @@ def test_an_entry_that_the_site_fails_over_holds_up_no_other(phone, tess, pat, w
     send_until(phone, "aside", "sent", "sent")
     assert len(tried) == 5
     phone.says("Set aside: 1 visit. Look.")
-    line = phone.page.locator(f"[data-key='{stuck}']").inner_text()
-    assert "The site failed over it 5 times (answer 500). A planner is told and has its text." in line
+    line = phone.page.locator(f"[data-key='{stuck}']")
+    expect(line).to_contain_text("The site failed over it 5 times (answer 500). A planner is told and has its text.")
     assert phone.kept()[0]["fields"][f"t{wear[0].pk}-drive_diameter-as_found"] == "74.2"
     row = SetAside.objects.get()
     assert (str(row.client_key), row.installation, row.tries) == (stuck, wear[0].installation, 5)
