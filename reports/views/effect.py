@@ -122,7 +122,7 @@ def counts_words(studies: tuple[Study, ...]) -> str:
     if not studies:
         return ""
     counts = Counter(each.verdict for each in studies)
-    told = "; ".join(f"{counts[each]} {VERDICT_WORDS[each]}" for each in Verdict if counts[each])
+    told = "; ".join(f"{VERDICT_WORDS[each]}: {counts[each]}" for each in Verdict if counts[each])
     return f"{counted_words(count_of(studies))} {told[0].upper()}{told[1:]}."
 
 

@@ -133,7 +133,7 @@ def test_the_list_counts_verdicts_and_chance(client, at, belt, mona):
     make.installation(belt, "22", chainage_m=55.0, installed_at=at.installed_at)  # no switch in its zone
     client.force_login(mona)
     page = page_of(client, reverse("effect-list"))
-    assert "2 comparisons of 2 devices; 1 can be judged. 1 fewer incidents; 1 cannot be judged." in page
+    assert "2 comparisons of 2 devices; 1 can be judged. Fewer incidents: 1; cannot be judged: 1." in page
     assert "How many verdicts of fewer or more chance alone would bring is not promised: too few stretches" in page
     assert page.count('class="forest"') == 1  # without an incident there is no ratio to draw
 
@@ -270,7 +270,7 @@ def test_a_comparison_that_could_not_have_told_is_said_so_and_kept_out_of_chance
         make.incident(quiet, other.installed_at + day * DAY)
     client.force_login(mona)
     page = page_of(client, reverse("effect-list"))
-    assert "2 comparisons of 2 devices; all can be judged. 1 fewer incidents; 1 too few incidents to tell." in page
+    assert "2 comparisons of 2 devices; all can be judged. Fewer incidents: 1; too few incidents to tell: 1." in page
     rows = client.get(reverse("effect-list"), {"verdict": "too_few"}).context["table"].rows
     assert [(row.record.devices, row.record.standing) for row in rows] == [("22", None)]
     own = page_of(client, reverse("effect-detail", args=[other.pk]))
