@@ -730,19 +730,23 @@ def test_half_a_photo_is_sent_again(phone, tess, wear, tmp_path):
 
 
 def test_a_refused_visit_says_why_and_goes_when_it_was_changed(phone, tess, wear):
-    """A reading that another visit made odd meanwhile is asked back; the next entry is not held up by it."""
+    """A reading that another visit made odd meanwhile is asked back; the next entry is not held up by it.
+
+    The other visit is of before the window of this check had opened, so it answers an older one and leaves this open.
+    """
     phone.sign_in(tess)
     phone.signal(False)
     phone.round()
     close_out(phone.page, wear[0], "74", "75")
     close_out(phone.page, wear[1], "73.9", "74.4")
-    later = make.task(wear[0].installation, make.check_kind("sensor-wear"), make.today(), origin="by_hand")
+    earlier = dt.timedelta(days=9)
+    late = make.task(wear[0].installation, make.check_kind("sensor-wear"), make.today() - earlier, origin="by_hand")
     close_out_visit(
         installation=wear[0].installation,
         by=tess,
-        visited_at=timezone.now() - dt.timedelta(hours=1),
+        visited_at=timezone.now() - earlier,
         lockout_confirmed=True,
-        entries={later.pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 71.5}}},
+        entries={late.pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 71.5}}},
     )
     phone.signal(True)
     phone.wait_for("refused", "sent")
