@@ -57,7 +57,9 @@ def lists():
     for pattern in get_resolver().url_patterns:
         for each in getattr(pattern, "url_patterns", [pattern]):
             view = getattr(each.callback, "view_class", None)
-            if view and issubclass(view, RegisterList) and "<" not in str(each.pattern):
+            # A view with a get of its own shows nothing there: it takes a file and goes on to the list.
+            is_shown = view and issubclass(view, RegisterList) and view.get is RegisterList.get
+            if is_shown and "<" not in str(each.pattern):
                 yield f"/{each.pattern}"
 
 
