@@ -148,6 +148,9 @@ def raise_or_add(
     known = known_row(Action, client_key)
     if known is not None:
         return known
+    added = known_row(ActionNote, client_key)
+    if added is not None:  # sent again, perhaps after the action was done and could be chosen no more
+        return added.action
     if new.add_to is not None:
         return add_to_action(
             new.add_to, installation=installation, by=by, text=new.title, visit=visit, photos=photos,

@@ -161,6 +161,15 @@ def test_what_is_added_stands_on_the_open_one_once_and_its_owner_is_told(place, 
     assert "tess added to the action “Replace rollers”" in pat.notices.get(key__contains="note").text
 
 
+def test_an_addition_that_is_sent_again_after_the_action_was_done_raises_no_other(place, tess, open_one, wear):
+    """The answer to a phone was lost, the action was done; its choice of an open one means nothing any more then."""
+    key = uuid.uuid4()
+    raise_or_add(NewAction("Off side too", DAY, add_to=open_one), installation=place, by=tess, client_key=key)
+    finish_action(open_one, by=tess, note="done")
+    again = raise_or_add(NewAction("Off side too", DAY), installation=place, by=tess, client_key=key, may_ask=False)
+    assert (again, Action.objects.count(), ActionNote.objects.count()) == (open_one, 1, 1)
+
+
 def test_nothing_is_added_to_what_is_done_or_stands_elsewhere(place, belt_a1, tess, open_one):
     other = make.installation(belt_a1, "2", chainage_m=400.0)
     with pytest.raises(Refused, match="one of another device"):
