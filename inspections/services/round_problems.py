@@ -139,6 +139,7 @@ def fittings_of(shifts: Sequence[Shift]) -> dict[int, list[Fitting]]:
     rows = (
         Fitting.objects.open()
         .filter(
+            plant__in={shift.plant_id for shift in shifts},  # who works at two plants is told of none by the other
             crew__in=people,
             planned_at__lt=max(shift.ends_at for shift in shifts),
             planned_at__gt=min(shift.starts_at for shift in shifts) - LONGEST_FITTING,

@@ -528,6 +528,9 @@ def take_off(stops: Iterable[Stop], tasks: Sequence[Task], *, by: Any, reason: s
     keys = {task.pk for task in tasks}
     rounds: dict[int, Round] = {}
     for stop in stops:
+        # The stop before may have gone a moment ago, and handed its isolation on to this one.
+        for each in Stop.objects.filter(pk=stop.pk).only("lockout_s", "starts_at"):
+            stop.lockout_s, stop.starts_at = each.lockout_s, each.starts_at
         rounds[stop.round_id] = stop.round
         stop.tasks.remove(*tasks)
         stop.task_order = [pk for pk in stop.task_order if pk not in keys]

@@ -30,7 +30,7 @@ from inspections.services.rounds import (
     write_moved,
 )
 from inspections.services.shifts import mark_away
-from inspections.services.tasks import withdraw_task
+from inspections.services.tasks import close_by_rule, withdraw_task
 from inspections.services.visits import close_out_visit, could_not_do
 from plant.errors import Refused
 from plant.models import Job, Notice
@@ -595,6 +595,27 @@ def test_the_isolation_stays_with_the_stop_that_relied_on_it(alder, pat, tess, l
     assert later.starts_at == max(stop.starts_at, half - dt.timedelta(seconds=later.lockout_s))
 
 
+def test_the_isolation_goes_on_past_a_stop_that_leaves_in_the_same_step(alder, pat, places, locked):
+    """Two stops go at once; the third relied on the isolation of the first by way of the second."""
+    first, second = locked
+    third = due(places[0], make.check_kind("pivot-freedom"))
+    stop = Stop.objects.get()
+    stop.tasks.set([first])
+    stop.task_order = [first.pk]
+    stop.save()
+    minute = dt.timedelta(minutes=1)
+    for n, task in ((1, second), (2, third)):
+        more = Stop.objects.create(
+            round=stop.round, position=stop.position + n, conveyor=stop.conveyor, needs_lockout=True, lockout_s=0,
+            starts_at=stop.starts_at + 10 * n * minute, ends_at=stop.starts_at + (10 * n + 9) * minute,
+            task_order=[task.pk],
+        )  # fmt: skip
+        more.tasks.add(task)
+    close_by_rule([first, second], reason="the devices were removed", at=NOW)
+    left = Stop.objects.get()
+    assert (left.task_order, left.lockout_s) == ([third.pk], alder.lockout_minutes * 60)
+
+
 # --- A fitting of the same people ------------------------------------------------------------------------------------
 @pytest.fixture
 def job(alder, places, tess):
@@ -642,6 +663,12 @@ def test_a_published_round_that_clashes_with_a_fitting_says_so(alder, pat, tess,
     assert Notice.objects.get(key__startswith="fitting").person == tess
     tell_of_clashes(job, by=pat)
     assert Notice.objects.filter(key__startswith="fitting").count() == 1
+
+
+def test_a_fitting_at_another_plant_of_the_same_person_is_told_to_nobody_here(alder, tess, two_shifts):
+    job = make.fitting(make.conveyor(make.plant(name="Birch Pit"), tag="B-1"), planned_at=at(6), duration_h=5)
+    job.crew.add(tess)
+    assert fittings_of(two_shifts) == {each.pk: [] for each in two_shifts}
 
 
 def test_a_fitting_that_is_given_up_or_accepted_takes_nobodys_time(alder, tess, two_shifts, job):
