@@ -207,6 +207,19 @@ def test_the_engineers_start_page(client, at, belt, erin):
     assert "Belts that wander most" in page
 
 
+def test_the_start_page_counts_what_is_in_place_and_leads_to_as_many(client, at, erin):
+    other = make.conveyor(at.plant, tag="S-13")
+    day = at.installed_at
+    make.installation(other, "31", installed_at=day - 200 * DAY, removed_at=day, removal_reason="belt is rebuilt")
+    client.force_login(erin)
+    page = page_of(client, reverse("today"))
+    assert "In place today: 1 comparison of 1 device; all can be judged. <a" in page
+    asked = re.search(r'href="([^"]*verdict=fewer[^"]*)"', page)[1].replace("&amp;", "&")
+    assert [row.record.devices for row in client.get(asked).context["table"].rows] == ["20"]
+    assert "state=in_place" in asked
+    assert len(client.get(reverse("effect-list")).context["table"].rows) == 2
+
+
 def test_the_engineers_list_of_early_ones_holds_as_many_as_its_head_says(client, at, belt, erin):
     young = make.installation(belt, "30", chainage_m=198.0, installed_at=timezone.now() - 30 * DAY)
     changed_at = at.installed_at + 40 * DAY  # a new belt ends the comparison of device 20 after a few hours
