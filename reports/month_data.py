@@ -144,8 +144,7 @@ class IncidentRow:
 
 
 def incidents_in(plant: Plant, window: Window, belts: Sequence[Belt]) -> list[IncidentRow]:
-    """Incidents of a window of whole months; a belt is out of use where it was so at the end of the incident's "
-    "month."""
+    """Incidents of a window of whole months; a belt is out of use where it was so as the incident's month ended."""
     rows = list(
         Incident.objects.of_plant(plant)
         .current()

@@ -517,9 +517,8 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
             "n_more_decisions": n_more,
             "changes": changes(now, before, year, book, plant),
             "no_changes": _(
-                "No change to tell of: the plant against a year ago, its belts and its verdicts are within chance, "
-                "and no "
-                "device, alarm, note or rule is new"
+                "No change to tell of: the plant against a year ago and each belt against the twelve months before "
+                "are within chance, no verdict is another one, and no device, alarm, note or rule is new"
             ),
             "figures": figures(now, before, year_ago, plant),
             "trend": trend(book, month),

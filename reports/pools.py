@@ -121,11 +121,10 @@ def chance_words(count: FleetCount) -> str:
             "device tell what would have happened anyway."
         )
     words = ngettext(
-        "If no device changed anything, chance alone would still call up to %(share)s %% of the %(n)s comparison whose "
-        "counts could have told fewer or more: about %(wrong)s.",
-        "If no device changed anything, chance alone would still call up to %(share)s %% of the %(n)s comparisons "
-        "whose "
-        "counts could have told fewer or more: about %(wrong)s.",
+        "If no device changed anything, chance alone would still bring a verdict of fewer or more with a likelihood of "
+        "up to %(share)s %% for the %(n)s comparison whose counts could have told one.",
+        "If no device changed anything, chance alone would still bring a verdict of fewer or more for up to "
+        "%(share)s %% of the %(n)s comparisons whose counts could have told one: about %(wrong)s.",
         count.n_promised,
     ) % {
         "share": number_format(100 * WRONG_SHARE, 0),

@@ -377,8 +377,7 @@ class EffectTable(RegisterTable):
         return " ".join(value)
 
     def render_verdict(self, record: EffectRow) -> str:
-        """The verdict with what decided it; below it what is known of the device, and whether it stands (on a "
-        "tablet)."""
+        """The verdict with what decided it; below it what is known of the device, and on a tablet if it stands."""
         parts = [verdict_mark(record.study)]
         if record.fading is not None:
             since = _("watch alarm, bad days since %(month)s") % {

@@ -63,12 +63,15 @@ def spares_words(groups: list[LifeGroup]) -> str:
     n_unknown = len(groups) - len(known)
     parts = []
     if known:
-        total = sum(known)
-        words = _(
+        total = round(sum(known))
+        words = ngettext(
+            "About %(n)s spare is to be expected in the next twelve months, for failures and for parts changed while "
+            "sound.",
             "About %(n)s spares are to be expected in the next twelve months, for failures and for parts changed "
-            "while sound."
+            "while sound.",
+            total,
         )
-        parts.append(words % {"n": number_format(round(total), 0)})
+        parts.append(words % {"n": number_format(total, 0)})
     if n_unknown:
         unknown = ngettext(
             "For %(n)s of %(all)s group it is not known.", "For %(n)s of %(all)s groups it is not known.", len(groups)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from types import SimpleNamespace
 
 import pytest
 from django.urls import reverse
@@ -11,6 +12,7 @@ from django.urls import reverse
 from installs.models import PartChange
 from reports.lives import PIVOTS, ROLLERS, life_groups, lives_of
 from reports.templatetags.spares import spare_words
+from reports.views.life import spares_words
 from tests import make
 from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
 
@@ -138,6 +140,12 @@ def test_parts_changed_while_sound_are_spares_too(client, standing, alder, erin,
     page = " ".join(client.get(reverse("life")).content.decode().split())
     assert f"About {round(spares.expected)} spares are to be expected in the next twelve months" in page
     assert "if they go on being changed as so far: 6 in" in page
+
+
+@pytest.mark.parametrize(("expected", "words"), [(0.4, "About 0 spares are"), (1.2, "About 1 spare is")])
+def test_one_spare_is_said_as_one(expected, words):
+    groups = [SimpleNamespace(spares=SimpleNamespace(expected=expected))]
+    assert spares_words(groups).startswith(f"{words} to be expected in the next twelve months")
 
 
 def test_a_group_without_any_change_is_not_known_and_not_nothing(client, standing, alder, erin, at_now):  # noqa: F811

@@ -163,7 +163,10 @@ def test_chance_is_reckoned_with_where_counts_could_tell_and_a_promise_is_made(f
     count = count_of(falling)
     assert (count.n, count.n_devices, count.n_judged, count.n_telling, count.n_promised) == (6, 6, 6, 6, 6)
     assert chance_words(count).endswith(
-        "up to 5 % of the 6 comparisons whose counts could have told fewer or more: about 0.3."
+        "a verdict of fewer or more for up to 5 % of the 6 comparisons whose counts could have told one: about 0.3."
+    )
+    assert chance_words(replace(count, n_promised=1, n_telling=1)).endswith(
+        "up to 5 % for the 1 comparison whose counts could have told one."
     )
     assert "is not promised" in chance_words(replace(count, n_promised=0))
     assert chance_words(replace(count, n_promised=4)).endswith("about 0.2. For 2 more nothing is promised.")

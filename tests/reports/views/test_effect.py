@@ -404,4 +404,4 @@ def test_the_limit_that_decides_stands_with_the_verdict(client, belt, at, mona):
     assert float(next(csv.DictReader(io.StringIO(text)))["Limit high"]) == pytest.approx(limit, abs=1e-4)
     assert page.count("at most 5 %") == 1  # the promise is made once
     listed = page_of(client, reverse("effect-list"))
-    assert "up to 5 % of the 1 comparison whose counts could have told fewer or more: about 0.1." in listed
+    assert "with a likelihood of up to 5 % for the 1 comparison whose counts could have told one." in listed
