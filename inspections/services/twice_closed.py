@@ -62,10 +62,14 @@ def say_which_counts(row: TwiceClosed, *, by: Person, version: int, counts: str)
 
 
 def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
-    """Give the check the time, the person and the grade of the visit that counts."""
+    """Give the check the time, the person and the grade of the visit that counts.
+
+    One that another check of the visit answers keeps that grade; with readings of its own it is answered by itself.
+    """
     task.refresh_from_db()
-    readings = Reading.objects.current().filter(visit=visit, task=task)
-    by_code = entries_of(list(readings)).get(task.pk, {})
+    readings = list(Reading.objects.current().filter(visit=visit, task=task))
+    lead = None if readings else task.done_with
+    by_code = entries_of(readings).get(task.pk, {})
     wanted = wanted_of([task], visit.installation, before=visit.visited_at)[task.pk]
     values, _faults, _questions = take_in_one(task, wanted, by_code, ())
     finding = find(task.check_kind.rule, wanted, values)
@@ -77,8 +81,9 @@ def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
         visit=visit,
         closed_at=visit.visited_at,
         closed_by=visit.visited_by,
-        grade=finding.grade.value if finding.grade else "",
-        grade_reason=finding.reason[:400],
+        grade=lead.grade if lead else finding.grade.value if finding.grade else "",
+        grade_reason=lead.grade_reason if lead else finding.reason[:400],
+        done_with=lead,
     )
     task.refresh_from_db()
     follow_lead(task, by)

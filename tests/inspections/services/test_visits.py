@@ -7,10 +7,21 @@ import pytest
 from django.utils import timezone
 
 from inspections.errors import NotClosedOut
-from inspections.models import Action, CheckKind, CouldNotDo, OverdueSpell, Reading, ReadingField, Task, Visit
+from inspections.models import (
+    Action,
+    CheckKind,
+    CouldNotDo,
+    OverdueSpell,
+    Reading,
+    ReadingField,
+    Task,
+    TwiceClosed,
+    Visit,
+)
 from inspections.selectors import acts_running, came_back, checks_to_do, torques_in_time, visit_sheet
 from inspections.services.actions import NewAction, finish_action, kinds_in_hand, raise_action
 from inspections.services.tasks import plan_next
+from inspections.services.twice_closed import say_which_counts
 from inspections.services.visits import (
     PhoneClock,
     Typed,
@@ -522,6 +533,20 @@ def test_readings_for_each_stand_for_each(place, wear, watched, tess):
     watched.refresh_from_db()
     assert (watched.done_with, watched.visit) == (None, visit)
     assert visit.readings.filter(task=watched).count() == 1
+
+
+@pytest.mark.parametrize(("counts", "grade"), [("first", "sound"), ("second", "act")])
+def test_of_two_visits_the_one_that_counts_also_says_what_answers_it(place, wear, watched, tess, pat, counts, grade):
+    """A phone had the watch's check alone; meanwhile a visit to the plan's had answered both."""
+    close(place, tess, {wear.pk: found(drive_diameter=75.0)})
+    now = timezone.now()
+    entries = {watched.pk: found(drive_diameter=67.5)}
+    close(place, pat, entries, phone=PhoneClock(now, now), no_action_reason="new ones are ordered")
+    say_which_counts(TwiceClosed.objects.get(), by=tess, version=1, counts=counts)
+    watched.refresh_from_db()
+    assert watched.grade == grade
+    assert watched.done_with == (wear if counts == "first" else None)
+    assert (watched in Task.objects.read()) is (counts == "second")
 
 
 def test_a_finding_that_two_asked_for_counts_once(place, wear, watched, tess):
