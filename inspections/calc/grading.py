@@ -434,10 +434,12 @@ def grade_limits(
         return Graded(None, "No limits are set for this check.", None, "limits_none")
     for grade, low, high in ((Grade.ACT, act_low, act_high), (Grade.WATCH, watch_low, watch_high)):
         if low is not None and value < low:
-            return Graded(grade, f"{value:g} is below {low:g}: {grade}.", None, f"limits_{grade}_low")
+            words = f"{_beside(value, low)} is below {figure(low)}: {grade}."
+            return Graded(grade, words, None, f"limits_{grade}_low")
         if high is not None and value > high:
-            return Graded(grade, f"{value:g} is above {high:g}: {grade}.", None, f"limits_{grade}_high")
-    return Graded(Grade.SOUND, f"{value:g} is within its limits.", None, "limits_within")
+            words = f"{_beside(value, high)} is above {figure(high)}: {grade}."
+            return Graded(grade, words, None, f"limits_{grade}_high")
+    return Graded(Grade.SOUND, f"{figure(value)} is within its limits.", None, "limits_within")
 
 
 def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = OFFSET_WATCH_SHARE) -> Graded:
@@ -571,9 +573,9 @@ def implausible(
         far = f"{figure(value)} is {away} {side} the {figure(expected)} that its own trend expects"
         return f"{far}, more than {MOST_SIGMA:g} times its scatter: is it read right?"
     if low is not None and value < low:
-        return f"{value:g} is below {low:g}, the least that can be: is it read right?"
+        return f"{_beside(value, low)} is below {figure(low)}, the least that can be: is it read right?"
     if high is not None and value > high:
-        return f"{value:g} is above {high:g}, the most that can be: is it read right?"
+        return f"{_beside(value, high)} is above {figure(high)}, the most that can be: is it read right?"
     return None
 
 
@@ -698,6 +700,11 @@ def _check_roller(new_mm: float, limit_mm: float, watch_share: float, act_share:
 def _check_positive(name: str, value: float, unit: str) -> None:
     if not 0 < value < math.inf:
         raise ValueError(f"{name} is {value} {unit}; give a number above 0 {unit}")
+
+
+def _beside(value: float, limit: float) -> str:
+    """A reading that lies beyond a limit, with as many digits more as it takes to see that."""
+    return figure(value) if figure(value) != figure(limit) else f"{value:g}"
 
 
 def _percent(share: float) -> str:

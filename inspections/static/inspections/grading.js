@@ -20,6 +20,11 @@ export function figure(value) {
   return text.replace(/0+$/, "").replace(/\.$/, "");
 }
 
+// A reading that lies beyond a limit, with as many digits more as it takes to see that.
+function beside(value, limit) {
+  return figure(value) === figure(limit) ? g(value) : figure(value);
+}
+
 function g4(value) {
   return String(Number(Number(value).toPrecision(4)));
 }
@@ -142,10 +147,10 @@ export function makeGrading(rules) {
       return graded(null, "No limits are set for this check.", null, "limits_none");
     }
     for (const [grade, low, high] of [["act", actLow, actHigh], ["watch", watchLow, watchHigh]]) {
-      if (low !== null && value < low) return graded(grade, `${g(value)} is below ${g(low)}: ${grade}.`, null, `limits_${grade}_low`);
-      if (high !== null && value > high) return graded(grade, `${g(value)} is above ${g(high)}: ${grade}.`, null, `limits_${grade}_high`);
+      if (low !== null && value < low) return graded(grade, `${beside(value, low)} is below ${figure(low)}: ${grade}.`, null, `limits_${grade}_low`);
+      if (high !== null && value > high) return graded(grade, `${beside(value, high)} is above ${figure(high)}: ${grade}.`, null, `limits_${grade}_high`);
     }
-    return graded("sound", `${g(value)} is within its limits.`, null, "limits_within");
+    return graded("sound", `${figure(value)} is within its limits.`, null, "limits_within");
   }
 
   function offset({ offset_mm: value, permitted_mm: permitted, watch_share: watch = rules.offset.watch_share }) {
@@ -175,8 +180,8 @@ export function makeGrading(rules) {
       const far = `${figure(value)} is ${figure(Math.abs(value - expected))} ${value < expected ? "below" : "above"} the ${figure(expected)} that its own trend expects`;
       return `${far}, more than ${g(most)} times its scatter: is it read right?`;
     }
-    if (low !== null && value < low) return `${g(value)} is below ${g(low)}, the least that can be: is it read right?`;
-    if (high !== null && value > high) return `${g(value)} is above ${g(high)}, the most that can be: is it read right?`;
+    if (low !== null && value < low) return `${beside(value, low)} is below ${figure(low)}, the least that can be: is it read right?`;
+    if (high !== null && value > high) return `${beside(value, high)} is above ${figure(high)}, the most that can be: is it read right?`;
     return null;
   }
 

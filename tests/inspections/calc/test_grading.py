@@ -191,6 +191,18 @@ def test_grades_order_from_sound_to_act_and_read_as_text():
 
 
 @pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (39.9966, "40 is below 45: act."),  # 29.5 lbf·ft: further digits are those of the conversion
+        (44.9999, "44.9999 is below 45: act."),  # unless it takes them to see on which side it lies
+        (45.12345, "45.12 is within its limits."),
+    ],
+)
+def test_a_reading_of_ones_own_is_told_without_digits_that_say_nothing(value, words):
+    assert grade_limits(value, act_low=45.0).reason == words
+
+
+@pytest.mark.parametrize(
     ("call", "said"),
     [
         (lambda: grade_sensor_wear(0, 76, 68), "diameter_mm is 0 mm; give a number above 0 mm"),
