@@ -1,4 +1,4 @@
-"""What a phone could not get into the book, because the site failed over it again and again."""
+"""What a phone could not get into the book, because the site failed on it again and again."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class SetAsideQuerySet(PlantQuerySet["SetAside"]):
 class SetAside(Record):
     """One entry that a phone set aside, with its text as the phone keeps it. `client_key` is the key of the entry.
 
-    The text is kept as it is, unread: reading it is what the site may have failed over.
+    The text is kept as it is, unread: reading it is what the site may have failed on.
     """
 
     class Kind(models.TextChoices):

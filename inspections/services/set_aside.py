@@ -63,7 +63,7 @@ def keep_set_aside(
 
 
 def tell_planners(row: SetAside) -> None:
-    words = _("%(what)s of %(who)s at %(place)s does not get into the book: the site fails over it. Its text is here.")
+    words = _("%(what)s of %(who)s at %(place)s does not get into the book: the site fails on it. Its text is here.")
     text = words % {"what": row.get_kind_display().capitalize(), "who": row.created_by, "place": row.installation}
     for person_id in people_in(row.plant, PLANNER) or people_in(row.plant, ENGINEER):
         Notice.objects.get_or_create(

@@ -156,7 +156,7 @@ def take_entry(request: HttpRequest) -> JsonResponse:
 @answer_as(CLOSE_OUT)
 @require_POST
 def take_set_aside(request: HttpRequest) -> JsonResponse:
-    """What a phone set aside after the site had failed over it several times: its text, for the planners."""
+    """What a phone set aside after the site had failed on it several times: its text, for the planners."""
     told = read_set_aside(request.body)
     if told.person != request.user.pk:
         words = _("Somebody else wrote this entry; it is sent when they are signed in.")

@@ -620,7 +620,7 @@ def test_an_entry_that_the_site_fails_over_holds_up_no_other(phone, tess, pat, w
     assert len(tried) == 5
     phone.says("Set aside: 1 visit. Look.")
     line = phone.page.locator(f"[data-key='{stuck}']")
-    expect(line).to_contain_text("The site failed over it 5 times (answer 500). A planner is told and has its text.")
+    expect(line).to_contain_text("The site failed on it 5 times (answer 500). A planner is told and has its text.")
     assert phone.kept()[0]["fields"][f"t{wear[0].pk}-drive_diameter-as_found"] == "74.2"
     row = SetAside.objects.get()
     assert (str(row.client_key), row.installation, row.tries) == (stuck, wear[0].installation, 5)
@@ -653,7 +653,7 @@ def test_an_entry_goes_without_a_photo_that_the_site_fails_over(phone, tess, pat
     [photo] = phone.page.evaluate(
         "async (key) => (await import('/static/inspections/round/store.js')).photosOf(key)", phone.kept()[0]["key"]
     )
-    assert (photo["state"], photo["reason"]) == ("refused", "the site failed over it; a planner is told")
+    assert (photo["state"], photo["reason"]) == ("refused", "the site failed on it; a planner is told")
     row = SetAside.objects.get()
     assert (row.kind, str(row.client_key), row.answer) == ("photo", photo["key"], "502")
     assert Notice.objects.get(person=pat).text.startswith("Photo of tess at A-1")

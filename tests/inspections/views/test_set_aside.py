@@ -78,7 +78,7 @@ def test_the_page_shows_what_was_typed_and_who_settles_it(client, told, tess, pa
     client.force_login(pat)
     assert address in client.get("/").content.decode()
     page = client.get(address).content.decode()
-    for words in ("The site failed over it 5 times (answer 500)", "2 photos stay on the phone", "scraper hangs"):
+    for words in ("The site failed on it 5 times (answer 500)", "2 photos stay on the phone", "scraper hangs"):
         assert words in page
     assert "Sensor wear, drive diameter, as found</td>" in page
     assert ">74.2</td>" in page

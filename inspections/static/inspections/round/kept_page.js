@@ -36,7 +36,7 @@ function entryLine(app, entry) {
     entry.state === "kept" && entry.tries > 0 && h("p", { class: "soft" }, ngettext("Tried %(n)s time, last %(at)s.", "Tried %(n)s times, last %(at)s.", entry.tries, { at: clock(entry.tried_at) })),
     isRefused && h("p", { class: "error" }, entry.reason),
     isRefused && h("p", {}, _("It stays here until the site takes it. Open it, change what is named, and close out again; or show it to a planner.")),
-    isAside && h("p", { class: "error" }, ngettext("The site failed over it %(n)s time (answer %(answer)s).", "The site failed over it %(n)s times (answer %(answer)s).", entry.fault.n, entry.fault), " ",
+    isAside && h("p", { class: "error" }, ngettext("The site failed on it %(n)s time (answer %(answer)s).", "The site failed on it %(n)s times (answer %(answer)s).", entry.fault.n, entry.fault), " ",
       entry.reason ? _("The planners could not be told: %(why)s Show them this phone.", { why: entry.reason }) : _("A planner is told and has its text. It stays here with its photos.")),
     entry.aside_url && isAside && h("p", {}, h("a", { href: entry.aside_url }, _("What the planner sees (needs a signal)"))),
     (isRefused || isAside) && h("p", { class: "two" },

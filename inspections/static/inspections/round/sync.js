@@ -102,7 +102,7 @@ export function makeSync({ store, addresses, tell }) {
     const photo = await store.photo(key);
     const content = JSON.stringify({ photo: key, entry: entry.key, bytes: photo?.bytes.byteLength, type: photo?.type });
     const told = await tellPlanners({ key, kind: "photo", person: entry.person.id, installation, made_at, answer, tries: n, n_photos: 1, content }, token);
-    await store.changePhoto(key, { state: "refused", reason: told.message ?? _("the site failed over it; a planner is told") });
+    await store.changePhoto(key, { state: "refused", reason: told.message ?? _("the site failed on it; a planner is told") });
     await store.changeEntry(entry.key, { fault: null });
   }
 
