@@ -283,7 +283,8 @@ def read_conventions(
 
     at = {each.column.name: shape.columns.index(each.head) for each in matched}
     midnight = decide_midnight(moments()).value
-    if shape.is_workbook and not any(name in at for name in subject.times_of.values()):
+    may_be_days = any(each.column.time_flag for each in matched)
+    if shape.is_workbook and may_be_days and not any(name in at for name in subject.times_of.values()):
         midnight = "day"  # a workbook keeps a date as the 00:00 of its day
     decimal = decide_decimal(texts(*NUMBERED))
     order = decide_date_order(texts(*DATED))

@@ -297,6 +297,29 @@ def test_a_date_of_a_workbook_is_a_day(alder, pat, belt_a1):
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_a_shift_that_ends_at_midnight_is_read_by_the_clock_of_its_file(alder, pat, belt_a1, kind):
+    """As its other hours are: a span has no day alone, so its 00:00 is no day of the plant."""
+    rows = [["tag", "from", "to"]]
+    for day, hour in ((1, 16), (2, 0), (2, 8)):
+        start = dt.datetime(2026, 3, day, hour)  # noqa: DTZ001 - a file knows no zone
+        rows.append(["A-1", start, start + dt.timedelta(hours=8)])
+    buffer = io.BytesIO()
+    if kind == "xlsx":
+        book = openpyxl.Workbook()
+        for row in rows:
+            book.active.append(row)
+        book.save(buffer)
+    else:
+        buffer.write("".join(",".join(map(str, row)) + "\n" for row in rows).encode())
+    batch = send(alder, pat, "running_hours", buffer.getvalue(), name=f"log.{kind}", options={"time_zone": "UTC"})
+    assert counts(run(batch, pat)) == (3, 0, 0, 0), reasons(batch)
+    found = RunRecord.objects.order_by("starts_at")
+    first = dt.datetime(2026, 3, 1, 16, tzinfo=UTC)
+    starts = [first + dt.timedelta(hours=8 * n) for n in range(3)]
+    assert [(row.starts_at, row.ends_at) for row in found] == [(at, at + dt.timedelta(hours=8)) for at in starts]
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
 def test_days_and_midnights_that_leave_the_site_come_back_as_they_were(client, alder, pat, belt_a1, kind):
     for n, known in enumerate([False, True, True], start=1):
         at = dt.datetime(2026, 3, n, tzinfo=ZoneInfo("Europe/Berlin"))
