@@ -90,7 +90,8 @@ def refusal_of(request: HttpRequest, view: Any) -> HttpResponse | None:
             return None
         words = _("What was sent came without its length, so it was not read. Send it in one piece.")
         return refused(request, view, "no_length", words, 411)
-    size = int(announced[:18]) if announced.isdecimal() else 0  # more digits than int() takes are too many in any case
+    digits = announced.strip().lstrip("0")
+    size = int(digits[:18]) if digits.isdecimal() else 0  # more digits than int() takes are too many in any case
     words = as_form(size)
     if not words:
         return None

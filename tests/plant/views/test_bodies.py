@@ -90,6 +90,12 @@ def test_a_phone_whose_sign_in_ran_out_is_asked_to_sign_in_and_loses_no_photo(cl
     assert (answer.status_code, answer.json()["code"]) == (401, "sign_in")
 
 
+@pytest.mark.parametrize("length", ["0" * 30 + str(200 * MB), "9" * 5000, f" {200 * MB} "])
+def test_a_length_is_read_however_it_is_written(client, pat, length):
+    """Whoever reads the body takes leading zeros for nothing."""
+    assert send(client, reverse("sign-in"), CONTENT_LENGTH=length).status_code == 413
+
+
 def test_what_comes_without_a_length_is_not_taken_for_nothing(client, pat, alder):
     client.force_login(pat)
     answer = send(client, reverse("area-create"), CONTENT_LENGTH="", HTTP_TRANSFER_ENCODING="chunked")
