@@ -40,7 +40,10 @@ from plant.calc.import_limits import (
 SEND = "Send a CSV file or an XLSX workbook with one row of column names on top."
 DAMAGED = f"The workbook is damaged and cannot be opened. {SEND}"
 CHUNK = 1 << 16
-BROKEN = (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, RuntimeError, zlib.error, KeyError, ValueError)
+BROKEN = (
+    zipfile.BadZipFile, NotImplementedError, EOFError, OSError, RuntimeError, zlib.error, KeyError, ValueError,
+    OverflowError,
+)  # fmt: skip
 
 
 # --- sizes ------------------------------------------------------------------------------------------------------------

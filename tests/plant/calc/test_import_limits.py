@@ -316,7 +316,13 @@ def test_cells_that_cannot_be_are_a_damaged_sheet_and_no_fault_of_the_site(cell)
 
 @pytest.mark.parametrize(
     "rest",
-    ['<row r="x"><c/></row>', '<row r="2"><c r="A2"><v>1</v>', "<mergeCells><mergeCell/></mergeCells>", "&nbsp;"],
+    [
+        '<row r="x"><c/></row>',
+        '<row r="1e999"><c/></row>',
+        '<row r="2"><c r="A2"><v>1</v>',
+        "<mergeCells><mergeCell/></mergeCells>",
+        "&nbsp;",
+    ],
 )
 def test_a_sheet_that_breaks_off_or_names_no_place_is_damaged(rest):
     with pytest.raises(NotATable, match="damaged"):
