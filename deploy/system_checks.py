@@ -16,6 +16,7 @@ from django.db.migrations.loader import MigrationLoader
 from deploy.celery_app import app
 from deploy.data_folder import make_private
 from deploy.timetable import TIMETABLE
+from plant.views.errors import is_full_disk
 
 OWN_APPS = ("plant", "installs", "inspections", "reports")
 LOCAL_HOSTS = {"localhost", "127.0.0.1", "[::1]", "testserver"}
@@ -115,6 +116,8 @@ def book_faults(connection: Any) -> list[CheckMessage]:
         damage = damage_of(connection)
         unknown = [] if damage else unknown_steps(connection)
     except DatabaseError as error:
+        if is_full_disk(error):  # a full disk looks like a damaged file, and its remedy is another one
+            return [Error(DISK_FULL, hint=f"Free space where {settings.DATA_DIR} lies.", id="driftbook.E007")]
         if connection.vendor != "sqlite" or not any(mark in str(error) for mark in DAMAGE):
             raise
         damage = str(error)
@@ -140,6 +143,7 @@ def book_faults(connection: Any) -> list[CheckMessage]:
     return []
 
 
+DISK_FULL = "The disk is full, so the book cannot be opened. Nothing of what was saved is lost by that."
 # What SQLite says of a file that is no longer what it was.
 DAMAGE = ("malformed", "not a database", "disk I/O error", "corrupt")
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sqlite3
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
-from django.db import connection, connections
+from django.db import OperationalError, connection, connections
 from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from deploy.environment import CannotStart
@@ -77,6 +79,35 @@ def test_a_damaged_file_is_named_with_what_to_do(path, where):
         [fault] = book_faults(book)
     assert f"The book {path} is damaged (" in fault.msg
     assert ".recover" in fault.hint
+
+
+@pytest.mark.parametrize("words", ["disk I/O error", "database or disk is full"])
+def test_a_full_disk_is_not_taken_for_a_damaged_book(path, monkeypatch, words):
+    """Whoever put back a backup for want of space would lose what was written since."""
+
+    def no_room(book):
+        cause = sqlite3.OperationalError(words)
+        cause.sqlite_errorcode = sqlite3.SQLITE_FULL if "full" in words else sqlite3.SQLITE_IOERR
+        raise OperationalError(words) from cause
+
+    monkeypatch.setattr("deploy.system_checks.damage_of", no_room)
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: SimpleNamespace(free=0))
+    with opened(path) as book:
+        [fault] = book_faults(book)
+    assert fault.id == "driftbook.E007"
+    assert "The disk is full" in fault.msg
+    assert "Free space" in fault.hint
+    assert "backup" not in fault.msg + fault.hint
+
+
+def test_a_disk_that_fails_with_room_left_is_said_to_damage_the_book(path, monkeypatch):
+    def failing(book):
+        raise OperationalError("disk I/O error") from sqlite3.OperationalError("disk I/O error")
+
+    monkeypatch.setattr("deploy.system_checks.damage_of", failing)
+    with opened(path) as book:
+        [fault] = book_faults(book)
+    assert fault.id == "driftbook.E005"
 
 
 def test_a_start_says_it_in_one_sentence_and_leaves_the_book_alone(path):
