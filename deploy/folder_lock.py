@@ -22,11 +22,15 @@ def hold(folder: Path, *, port: int) -> IO[str] | None:
     Raises
     ------
     CannotStart
-        If another start has it.
+        If another start has it, or its mark belongs to another account.
     """
     if fcntl is None:
         return None
-    file = open(folder / NAME, "a+", encoding="ascii")  # noqa: SIM115  (open as long as the process lives)
+    try:
+        file = open(folder / NAME, "a+", encoding="ascii")  # noqa: SIM115  (open as long as the process lives)
+    except OSError as error:
+        words = f"{folder / NAME} cannot be written ({error.strerror}). Start with the account that owns it, or give "
+        raise CannotStart(words + "the whole folder to this account.") from error
     try:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError as error:

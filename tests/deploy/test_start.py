@@ -146,6 +146,12 @@ def test_a_second_start_on_one_folder_is_refused_and_names_the_first(tmp_path):
         assert file.read() == f"{os.getpid()} 8124\n"
 
 
+def test_a_mark_of_another_account_is_said_in_a_sentence(tmp_path):
+    (tmp_path / folder_lock.NAME).mkdir()  # as little to be opened for writing as another account's file
+    with pytest.raises(environment.CannotStart, match=r"started cannot be written .*\. Start with the account"):
+        folder_lock.hold(tmp_path, port=8123)
+
+
 def test_no_program_of_the_environment_is_called_by_its_path(tmp_path):
     """After the folder was moved they name a Python that is gone; the environment's own Python still runs."""
     for command in running.commands(tmp_path / "python", "127.0.0.1", 8000).values():
