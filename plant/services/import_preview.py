@@ -247,10 +247,15 @@ def shown_values(found: Understanding, prepared: PreparedRow, left_out: Containe
 # --- a file that was sent before --------------------------------------------------------------------------------------
 def sent_before(batch: ImportBatch, preview: Preview, tried: Tried) -> SentBefore | None:
     """That this very file was imported before, and which of its rows differ from the book all the same."""
-    before = next(iter(same_file_before(batch)), None)
-    if before is None:
+    earlier = same_file_before(batch)
+    if not earlier:
         return None
-    words = _("This file was imported on %(day)s by %(who)s.") % {
+    is_done = [each for each in earlier if each.state == ImportBatch.State.DONE]
+    before = (is_done or earlier)[0]
+    told = _("This file was imported on %(day)s by %(who)s.")
+    if not is_done:
+        told = _("An import of this file was begun on %(day)s by %(who)s and has not come to its end.")
+    words = told % {
         "day": timezone.localtime(before.created_at).date().isoformat(),
         "who": before.created_by or _("a job"),
     }

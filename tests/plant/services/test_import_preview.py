@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from plant.import_subjects import import_subjects, subject_of
-from plant.models import Incident
+from plant.models import ImportBatch, Incident
 from plant.services import import_preview, imports
 from plant.services.conveyors import change_conveyor
 from plant.services.import_preview import preview_of
@@ -210,6 +210,20 @@ def test_a_file_that_was_only_looked_at_or_belongs_to_others_is_not_named(alder,
     run(send(other, otto, "incidents", TWO), otto)
     run(send(alder, pat, "incidents", TWO + "B-9,2026-03-03,drift,c\n"), pat, all_or_nothing=True)
     assert preview_of(send(alder, pat, "incidents", TWO)).sent_before is None
+
+
+def test_an_import_that_was_broken_off_is_not_said_to_be_done(alder, pat, belt_a1):
+    broken = send(alder, pat, "incidents", TWO)
+    ImportBatch.objects.filter(pk=broken.pk).update(state=ImportBatch.State.FAILED)
+    found = preview_of(send(alder, pat, "incidents", TWO)).sent_before
+    assert found.batch == broken
+    assert found.words.startswith("An import of this file was begun on ")
+    assert "has not come to its end. 2 rows differ" in found.words
+    done = run(send(alder, pat, "incidents", TWO), pat)
+    ImportBatch.objects.filter(pk=send(alder, pat, "incidents", TWO).pk).update(state=ImportBatch.State.FAILED)
+    found = preview_of(send(alder, pat, "incidents", TWO)).sent_before
+    assert found.batch == done  # whatever was broken off after it
+    assert found.words.startswith("This file was imported on ")
 
 
 # --- how far rows are tried out ---------------------------------------------------------------------------------------
