@@ -31,7 +31,7 @@ from installs.services.belt_offsets import stations_around
 from installs.services.torque import passed_over, torque_rows
 from installs.words.commissioning import sides_legend
 from installs.words.torque import passed_words
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
 from plant.panels import panels_for
 from plant.permissions import get_visible, has_right, right
 from plant.services.photos import keep_photo
@@ -279,6 +279,8 @@ def station_side(request: HttpRequest, pk: int) -> HttpResponse:
         return HttpResponse("")
     try:
         read = parse_quantity(text, QuantityKind.DISTANCE_M, UnitSystem(request.user.unit_system))
+    except Unclear as unclear:
+        return render(request, "plant/_understood.html", {"words": str(unclear), "ways": unclear.ways})
     except ValueError as error:
         return HttpResponse(escape(str(error)))
     return HttpResponse(escape(f"{read.echo}: {forms.station_words(fitting, read.value)}"))

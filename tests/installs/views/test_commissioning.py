@@ -294,6 +294,9 @@ def test_the_echo_below_a_station_says_its_side_while_it_is_typed(client, job, t
     assert text(client.get(page, {"field": "at_0_m", "at_0_m": ""})) == ""
     assert "not understood" in text(client.get(page, {"field": "at_0_m", "at_0_m": "<b>far</b>"})).lower()
     assert "<b>" not in text(client.get(page, {"field": "at_0_m", "at_0_m": "<b>far</b>"}))
+    doubtful = text(client.get(page, {"field": "at_0_m", "at_0_m": "1,308"}))
+    assert 'data-way="1308 m"' in doubtful
+    assert 'data-way="1.308 m"' in doubtful
     assert f'hx-get="{page}?field=at_0_m"' in text(client.get(url("trial-run", job)))
 
 
