@@ -83,8 +83,9 @@ def current_runs(fitting: Fitting) -> list[TrialRun]:
     """The trial runs that count, in the order in which they were made, with their offsets."""
     rows = TrialRun.objects.current().filter(fitting=fitting).select_related("created_by")
     rows = rows.prefetch_related("belt_offsets__corrected_by", "photos")
-    # By their ends: the last one watched decides, also where a start cannot be as it was entered.
-    return sorted(rows, key=lambda run: (run.ends_at, run.pk))
+    # By cycle, which the hold points tell whatever was entered, then by their ends: the last one watched decides, also
+    # where a start cannot be as it was entered.
+    return sorted(rows, key=lambda run: (run.cycle, run.ends_at, run.pk))
 
 
 def offsets_of(run: TrialRun) -> list[BeltOffset]:

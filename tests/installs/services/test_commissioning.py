@@ -347,6 +347,17 @@ def test_the_run_that_ended_last_decides_also_where_its_start_cannot_be(job, tes
     assert good.started_at < services.current_runs(job)[0].started_at
 
 
+def test_a_run_from_before_an_adjustment_is_never_the_last_one(job, tess):
+    """Its readings would else become those of the installation at acceptance."""
+    fit(job, tess)
+    before = run(job, tess, 10, minutes=600.0, is_loaded=True, now=at(20), time_reason="as the control room wrote it")
+    moved(isolate(job, tess, 30), tess, 3.0, 3.0)
+    confirm(job, tess, 32, "clear", "guards", "people", "locks")
+    after = run(job, tess, 40, is_loaded=True, time_reason="by the clock at the drive")
+    assert after.ends_at < before.ends_at
+    assert services.current_runs(job) == [before, after]
+
+
 def test_no_isolation_lies_within_a_run(job, tess):
     fit(job, tess)
     run(job, tess, 20)  # to minute 60
