@@ -25,7 +25,7 @@ from installs.services.fit_up import measures_of, sheet_of
 from installs.services.torque import SignedOff, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
-from plant.calc.wording import figure
+from plant.calc.wording import figure, full_stop
 from plant.charts import strip_of
 from plant.panels import panels_for
 from plant.printing import pdf, print_drawings
@@ -58,7 +58,7 @@ def section(title: str, heads: list[str], rows: list[list[Any]], words: str = ""
 def sentences(*texts: str) -> str:
     """What people wrote, one after the other, with one full stop between."""
     known = [each for each in texts if each]
-    return " ".join([*(f"{each.rstrip('. ')}." for each in known[:-1]), *known[-1:]])
+    return " ".join([*map(full_stop, known[:-1]), *known[-1:]])
 
 
 def marked(mark: str, words: Any) -> dict[str, str]:

@@ -52,6 +52,12 @@ def test_a_point_passed_over_keeps_its_note_beside_the_reason(job, tess):
     assert point_section(job)["rows"][0][-1] == "come at noon. 3 of 4"
 
 
+def test_a_reason_that_ends_with_a_mark_of_its_own_gets_no_full_stop(job, tess):
+    words = {"passed_over_reason": "Who has the chocks?", "note": "Asked the store."}
+    HoldPoint.objects.create(fitting=job, point="parts", confirmed_at=NOW, confirmed_by=tess, **words)
+    assert point_section(job)["rows"][0][-1] == "Who has the chocks? Asked the store."
+
+
 def test_a_start_value_is_not_printed_as_measured(job, tess):
     FitUp.objects.create(fitting=job, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
     sections = fit_up_sections(job, UnitSystem.METRIC, Drawings())
