@@ -45,10 +45,17 @@ def is_full_disk(error: BaseException | None) -> bool:
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         if code in FULL or getattr(error, "sqlstate", "") == POSTGRES_FULL:
             return True
-        if code in MAYBE_FULL and shutil.disk_usage(settings.DATA_DIR).free < NO_ROOM_BYTES:
+        if code in MAYBE_FULL and has_no_room():
             return True
         error = error.__cause__ or error.__context__
     return False
+
+
+def has_no_room() -> bool:
+    try:
+        return shutil.disk_usage(settings.DATA_DIR).free < NO_ROOM_BYTES
+    except OSError:  # the folder itself is gone, and the page that says so must come
+        return False
 
 
 def full_disk(request: HttpRequest) -> HttpResponse:

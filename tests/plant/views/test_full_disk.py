@@ -88,6 +88,11 @@ def test_an_error_that_may_come_of_something_else_counts_where_nothing_is_free(m
     assert not errors.is_full_disk(ValueError("something else"))
 
 
+def test_a_data_folder_that_is_gone_is_no_full_disk_and_breaks_no_error_page(settings, tmp_path):
+    settings.DATA_DIR = tmp_path / "unmounted"
+    assert not errors.is_full_disk(from_the_site(sqlite_error(sqlite3.SQLITE_CANTOPEN)))
+
+
 def test_people_are_warned_before_the_disk_is_full(client, monkeypatch):
     assert "nearly full" not in client.get("/").content.decode()
     monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(10**9, 10**9, 37 * 1024 * 1024))
