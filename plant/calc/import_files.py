@@ -344,6 +344,30 @@ def find_header(rows: Iterable[tuple[int, tuple[Cell, ...]]], known: Callable[[s
     return -best[1] if best[0] > 0 else filled[0][0]
 
 
+def to_the_second(cell: dt.datetime) -> dt.datetime:
+    """A moment of a workbook to the second: spreadsheets keep day counts, and half a millisecond off is their rounding.
+
+    Parameters
+    ----------
+    cell : datetime
+        As the workbook holds it.
+
+    Returns
+    -------
+    datetime
+        The nearest second; at the end of the calendar, which stands for "no end", the second before.
+
+    Examples
+    --------
+    >>> to_the_second(dt.datetime(2026, 3, 1, 5, 59, 59, 999_500)).isoformat()
+    '2026-03-01T06:00:00'
+    """
+    try:
+        return (cell + dt.timedelta(microseconds=500_000)).replace(microsecond=0)
+    except OverflowError:
+        return cell.replace(microsecond=0)
+
+
 def cell_text(cell: Cell) -> str:
     """A cell as text: times in ISO 8601, whole numbers without a point.
 
@@ -361,8 +385,7 @@ def cell_text(cell: Cell) -> str:
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, dt.datetime):
-        # Spreadsheets keep times as day counts; half a millisecond off is their rounding.
-        rounded = (cell + dt.timedelta(microseconds=500_000)).replace(microsecond=0)
+        rounded = to_the_second(cell)
         return (
             rounded.isoformat(sep=" ", timespec="seconds")
             if rounded.time() != dt.time()

@@ -24,7 +24,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from plant.calc.calendar import local_day_bounds, resolve_wall_time
-from plant.calc.import_files import Cell, cell_text, split_head
+from plant.calc.import_files import Cell, cell_text, split_head, to_the_second
 from plant.calc.moments import EARLIEST, LATEST, is_in_calendar
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, unit_label
 
@@ -740,7 +740,7 @@ def read_day_and_time(cell: Cell, reading: Reading) -> tuple[dt.date, dt.time | 
         If it is no date, has a year of two digits, or is a spreadsheet's day count.
     """
     if isinstance(cell, dt.datetime):
-        cell = (cell + dt.timedelta(microseconds=500_000)).replace(microsecond=0)
+        cell = to_the_second(cell)
         return cell.date(), cell.time(), None
     if isinstance(cell, dt.date):
         return cell, None, None

@@ -32,6 +32,9 @@ UTC = dt.UTC
 # A workbook keeps 10:00 as a day count that comes back a hair early, and knows no zone.
 SPREADSHEET_TEN = dt.datetime(2026, 3, 1, 9, 59, 59, 999_800)  # noqa: DTZ001
 
+# What spreadsheets and data bases write where something has no end; half a second more lies in no calendar.
+NO_END = dt.datetime(9999, 12, 31, 23, 59, 59, 999_000)  # noqa: DTZ001
+
 
 def test_columns_are_found_by_other_names_and_heads_give_units():
     heads = ["Belt", "Width [in]", "remark"]
@@ -250,6 +253,7 @@ def test_times_of_all_spellings_become_utc(cell, reading, wanted):
         ("45321.5", "count of days"),
         ("yesterday", "not a date"),
         ("2026-03-01 25:00", "not a time of day"),
+        (NO_END, "“9999-12-31 23:59:59” is out of a book's reach"),
         ("", "needed in every row"),
     ],
 )
