@@ -529,7 +529,7 @@ def test_the_app_is_killed_while_it_sends(phone, tess, wear, tmp_path):
     assert lost
     phone.wait_until_nothing_is_sent()
     assert phone.states() == ["kept", "kept"]
-    assert Visit.objects.count() == 1
+    assert Visit.objects.count() == len(lost)  # one broken connection does not hold up the entry behind it
     phone.kill()
     phone.open()
     phone.round()
