@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from deploy import environment, testing
-from deploy.environment import ROOT, CannotStart
+from deploy.environment import ROOT
 
 # What the calendar does to a plant: ends of month and year, the leap day, both changes of the clock (Berlin), weekends,
 # holidays. A moment with a time lies where the plant's day is not that of UTC.
@@ -76,6 +76,15 @@ def digest_of_code(folders: Sequence[str] = CODE) -> str:
     return digest.hexdigest()[:20]
 
 
+def commit_here() -> str:
+    """The commit of this folder; empty where it is no clone (or not this account's), so the files themselves count."""
+    try:
+        done = subprocess.run(["git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False)
+    except OSError:
+        return ""
+    return done.stdout.strip() if done.returncode == 0 else ""
+
+
 def day_of_commit(commit: str) -> str:
     """A day within four years, another for each commit and always the same for one."""
     return (FIRST_DAY + dt.timedelta(days=1 + int(commit[:12], 16) % DAYS_OF_COMMITS)).isoformat()
@@ -98,10 +107,7 @@ def arguments(given: Sequence[str]) -> argparse.Namespace:
 def plan_of(options: argparse.Namespace) -> list[tuple[str, str]]:
     """Day and part of each run, in order."""
     if options.of_commit:
-        done = subprocess.run(["git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False)
-        if done.returncode != 0:
-            raise CannotStart("This folder is no clone of the repository, so no commit names a day; give one.")
-        return [(day_of_commit(done.stdout.strip()), "stories")]
+        return [(day_of_commit(commit_here() or digest_of_code()), "stories")]
     parts = options.part or (["demo"] if options.days else ["demo", "suite"])
     usual = {"demo": DEMO_DAYS, "stories": DEMO_DAYS, "suite": SUITE_DAYS}
     return [(day, part) for part in parts for day in options.days or usual[part]]

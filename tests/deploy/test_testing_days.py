@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import subprocess
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from deploy import testing_days
-from deploy.testing_days import DEMO_DAYS, SUITE_DAYS, Run, arguments, day_of_commit, main, plan_of, read_report
+from deploy.testing_days import (
+    DEMO_DAYS,
+    SUITE_DAYS,
+    Run,
+    arguments,
+    day_of_commit,
+    digest_of_code,
+    main,
+    plan_of,
+    read_report,
+)
 from tests import clock
 
 REPORT = '<testsuites><testsuite tests="12" failures="{failed}" errors="1" skipped="2" time="3.5"/></testsuites>'
@@ -55,6 +66,15 @@ def test_a_commit_names_one_day_of_the_next_four_years():
     assert min(days) > clock.DAY
     assert max(days) < "2030-12-01"
     assert plan_of(arguments(["--of-commit"]))[0][1] == "stories"
+
+
+def test_a_folder_that_is_no_clone_takes_its_day_from_its_files(monkeypatch):
+    def no_git(*_args, **_words):
+        raise FileNotFoundError("git")
+
+    monkeypatch.setattr(subprocess, "run", no_git)
+    [(day, part)] = plan_of(arguments(["--of-commit"]))
+    assert (day, part) == (day_of_commit(digest_of_code()), "stories")
 
 
 def test_parts_and_days_are_chosen():
