@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -27,20 +30,38 @@ DAYS_IN_MONTH = 365.25 / 12
 SEED = 20240101
 
 
+class Unknown(StrEnum):
+    """Why the running hours of a part are not known."""
+
+    NO_TIME = "no_time"  # its life has no length: it ends at the moment at which it began
+    FEW_HOURS = "few_hours"  # hours are in the book for too little of its life
+    STOOD = "stood"  # as far as hours are in the book, the belt stood still all its life
+    OF_LATE = "of_late"  # its own hours are known, those of the belt's last weeks are not
+
+
 @dataclass(frozen=True)
 class Life:
-    """One part from new until it was changed, or until today."""
+    """One part from new until it was changed, or until today.
+
+    Attributes
+    ----------
+    hours : float or None
+        Running hours; None where they are not known: then `unknown` says why.
+    coverage : float
+        Share of its life for which the book has running hours [-].
+    """
 
     installation: Installation
     part: str
     side: str
     began_at: dt.datetime
     ended_at: dt.datetime
-    hours: float | None  # None where too few running hours are known
+    hours: float | None
     is_failure: bool
     is_in_service: bool
     words: str
-
+    coverage: float = 1.0
+    unknown: Unknown | None = None
     is_change: bool = False  # ended by a change or a failure, not by today and not with its device
 
     @property
@@ -80,6 +101,16 @@ class Spares:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """A life whose running hours are not known, and what is worked out without it."""
+
+    life: Life
+    why: Unknown
+    of_lives: bool
+    of_spares: bool
+
+
+@dataclass(frozen=True)
 class LifeGroup:
     """Parts of one model and duty, their life and the spares that they will need."""
 
@@ -87,17 +118,27 @@ class LifeGroup:
     model: str
     duty: str
     lives: tuple[Life, ...]
-    n_unknown: int
+    left_out: tuple[LeftOut, ...]
     fit: WeibullLife
     demand: tuple[Demand, ...]
     spares: Spares
 
+    @property
+    def n_unknown(self) -> int:
+        """Lives that the fit goes without."""
+        return sum(each.of_lives for each in self.left_out)
 
-def hours_between(ledger: Ledger, start: dt.datetime, end: dt.datetime) -> float | None:
+
+def hours_of_life(ledger: Ledger, start: dt.datetime, end: dt.datetime) -> dict[str, Any]:
+    """Running hours of a life as `Life` takes them, or why they are not known."""
     if end <= start:
-        return None
+        return {"hours": None, "coverage": 0.0, "unknown": Unknown.NO_TIME}
     known = ledger.hours(start, end)
-    return known.running_h / known.coverage if known.coverage >= LEAST_COVERAGE and known.running_h > 0 else None
+    if known.coverage < LEAST_COVERAGE:
+        return {"hours": None, "coverage": known.coverage, "unknown": Unknown.FEW_HOURS}
+    if known.running_h <= 0:
+        return {"hours": None, "coverage": known.coverage, "unknown": Unknown.STOOD}
+    return {"hours": known.running_h / known.coverage, "coverage": known.coverage}
 
 
 def lives_of(plant: Plant, part: str, now: dt.datetime) -> list[Life]:
@@ -114,12 +155,34 @@ def lives_of(plant: Plant, part: str, now: dt.datetime) -> list[Life]:
             for end in sorted(ends[each.pk, side], key=lambda one: one.at):
                 if not began < end.at <= until:
                     continue
-                hours = hours_between(ledgers[each.conveyor_id], began, end.at)
-                lives.append(Life(each, part, side, began, end.at, hours, end.is_failure, False, end.words, True))
+                lives.append(
+                    Life(
+                        each,
+                        part,
+                        side,
+                        began,
+                        end.at,
+                        is_failure=end.is_failure,
+                        is_in_service=False,
+                        words=end.words,
+                        is_change=True,
+                        **hours_of_life(ledgers[each.conveyor_id], began, end.at),
+                    )
+                )
                 began = end.at
-            hours = hours_between(ledgers[each.conveyor_id], began, until)
-            words = _("in service") if each.removed_at is None else _("removed with the device")
-            lives.append(Life(each, part, side, began, until, hours, False, each.removed_at is None, words))
+            lives.append(
+                Life(
+                    each,
+                    part,
+                    side,
+                    began,
+                    until,
+                    is_failure=False,
+                    is_in_service=each.removed_at is None,
+                    words=_("in service") if each.removed_at is None else _("removed with the device"),
+                    **hours_of_life(ledgers[each.conveyor_id], began, until),
+                )
+            )
     return lives
 
 
@@ -150,14 +213,21 @@ def life_groups(plant: Plant, part: str, now: dt.datetime) -> list[LifeGroup]:
             rng=np.random.default_rng(SEED),
         )
         changed = [each for each in known if (each.is_changed_sound if demand else each.is_change)]
-        everywhere = [each for each in lives if each.is_in_service]
+        left_out = tuple(left_out_of(lives, per_day))
         spares = Spares(
             failures=demand[-1] if demand else None,
             changes=need_at_rate(len(changed), sum(each.hours or 0.0 for each in known), MONTHS_AHEAD * sum(speeds)),
-            n_in_service=len(everywhere),
-            n_unknown_speed=sum(
-                each.hours is None or per_day[each.installation.conveyor_id] is None for each in everywhere
-            ),
+            n_in_service=sum(each.is_in_service for each in lives),
+            n_unknown_speed=sum(each.of_spares for each in left_out),
         )
-        found.append(LifeGroup(part, model, duty, tuple(lives), len(lives) - len(known), fit, demand, spares))
+        found.append(LifeGroup(part, model, duty, tuple(lives), left_out, fit, demand, spares))
     return found
+
+
+def left_out_of(lives: Iterable[Life], per_day: Mapping[int, float | None]) -> Iterator[LeftOut]:
+    """Lives without known hours, and parts in service on belts whose hours of late are not known."""
+    for each in lives:
+        if each.unknown is not None:
+            yield LeftOut(each, each.unknown, of_lives=True, of_spares=each.is_in_service)
+        elif each.is_in_service and per_day[each.installation.conveyor_id] is None:
+            yield LeftOut(each, Unknown.OF_LATE, of_lives=False, of_spares=True)

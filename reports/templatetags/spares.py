@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from django import template
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from reports.lives import Spares
+from inspections.services.wear import LEAST_COVERAGE, RECENT_DAYS
+from reports.lives import LeftOut, Spares, Unknown
 from reports.templatetags.effect import one, run_hours
 
 register = template.Library()
@@ -17,18 +20,47 @@ def whole(value: float) -> str:
     return number_format(round(value), 0)
 
 
+def share_known(value: float) -> str:
+    """Rounded down, so that what is short of a bound never reads as if it reached it."""
+    return number_format(math.floor(100.0 * value), 0)
+
+
+@register.filter
+def why_words(each: LeftOut) -> str:
+    """Why the running hours of a part are not known."""
+    if each.why == Unknown.FEW_HOURS:
+        return _("the book has running hours for %(share)s %% of its life, %(least)s %% are needed") % {
+            "share": share_known(each.life.coverage),
+            "least": number_format(100.0 * LEAST_COVERAGE, 0),
+        }
+    return {
+        Unknown.NO_TIME: _("its life ends at the moment at which it began"),
+        Unknown.STOOD: _("the belt stood still all its life, as far as the book has running hours"),
+        Unknown.OF_LATE: _("too few running hours of its belt's last %(n)s days are known, or it stood still")
+        % {"n": RECENT_DAYS},
+    }[each.why]
+
+
+@register.filter
+def missing_from(each: LeftOut) -> str:
+    """What is worked out without it."""
+    if each.of_lives and each.of_spares:
+        return _("life and spares")
+    return _("life") if each.of_lives else _("spares")
+
+
 @register.filter
 def spare_words(spares: Spares) -> str:
     """12.3 (8 to 17) for failures; 3.2 (1 to 7) for parts changed while sound, if that goes on as so far."""
     if spares.n_in_service == 0:
         return _("0: none is in service")
     if spares.n_unknown_speed == spares.n_in_service:
-        return _("not known: the running hours of late are not known of any belt with such parts")
+        return _("not known: of every part in service the running hours, or those of its belt of late, are not known")
     parts = [failure_words(spares), change_words(spares)]
     if spares.n_unknown_speed:
         left_out = ngettext(
-            "without %(n)s of %(all)s part in service, whose belt's running hours are not known",
-            "without %(n)s of %(all)s parts in service, whose belts' running hours are not known",
+            "without %(n)s of %(all)s part in service: its running hours, or its belt's of late, are not known",
+            "without %(n)s of %(all)s parts in service: their running hours, or their belts' of late, are not known",
             spares.n_in_service,
         )
         parts.append(left_out % {"n": spares.n_unknown_speed, "all": spares.n_in_service})

@@ -19,6 +19,7 @@ from reports.calc.life import AgeReplacement, age_replacement
 from reports.charts import life_plot
 from reports.forms.life import LifeForm
 from reports.lives import ROLLERS, LifeGroup, life_groups
+from reports.templatetags.spares import why_words
 
 
 def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
@@ -49,8 +50,10 @@ def life(request: HttpRequest) -> HttpResponse:
             "form": form,
             "part": part,
             "groups": [(each, advice_of(each, asked), life_plot(each.fit)) for each in groups],
-            "n_failed": sum(each.fit.n_failed for each in groups),
+            "n_failed": sum(each.is_failure for group in groups for each in group.lives),
             "n_lives": sum(len(each.lives) for each in groups),
+            "n_unknown": sum(each.n_unknown for each in groups),
+            "left_out": [(group, each) for group in groups for each in group.left_out],
             "spares_words": spares_words(groups),
         },
         status=422 if form.errors else 200,
@@ -72,6 +75,17 @@ def spares_words(groups: list[LifeGroup]) -> str:
             total,
         )
         parts.append(words % {"n": number_format(total, 0)})
+        told = [each.spares for each in groups if each.spares.expected is not None]
+        n_left_out = sum(each.n_unknown_speed for each in told)
+        if n_left_out:
+            left_out = ngettext(
+                "That is without %(n)s of the %(all)s part in service: its running hours, or its belt's of late, are "
+                "not known.",
+                "That is without %(n)s of the %(all)s parts in service: their running hours, or their belts' of late, "
+                "are not known.",
+                sum(each.n_in_service for each in told),
+            )
+            parts.append(left_out % {"n": n_left_out, "all": sum(each.n_in_service for each in told)})
     if n_unknown:
         unknown = ngettext(
             "For %(n)s of %(all)s group it is not known.", "For %(n)s of %(all)s groups it is not known.", len(groups)
@@ -84,14 +98,17 @@ def as_csv(groups: list[LifeGroup]) -> HttpResponse:
     """Every life as a row, for a colleague who checks the fit in a tool of their own."""
     buffer = io.StringIO()
     writer = csv.writer(buffer)
-    writer.writerow(["model", "duty", "belt", "device", "part", "side", "began", "ended", "hours", "failed", "how"])
+    head = ["model", "duty", "belt", "device", "part", "side", "began", "ended", "hours", "failed", "how", "left out"]
+    writer.writerow(head)
     for group in groups:
+        why = {id(each.life): why_words(each) for each in group.left_out}
         for each in group.lives:
             at = each.installation
             row = [group.model, group.duty, at.conveyor.tag, at.device.number, each.part, each.side]
             row += [each.began_at.isoformat(), each.ended_at.isoformat()]
             row += [round(each.hours, 1) if each.hours is not None else "", "yes" if each.is_failure else "no"]
-            writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in [*row, each.words]])
+            row += [each.words, why.get(id(each), "")]
+            writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row])
     answer = HttpResponse(buffer.getvalue(), content_type="text/csv")
     answer["Content-Disposition"] = 'attachment; filename="lives.csv"'
     return answer

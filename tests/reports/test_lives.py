@@ -10,8 +10,8 @@ import pytest
 from django.urls import reverse
 
 from installs.models import PartChange
-from reports.lives import PIVOTS, ROLLERS, life_groups, lives_of
-from reports.templatetags.spares import spare_words
+from reports.lives import PIVOTS, ROLLERS, LeftOut, Unknown, life_groups, lives_of
+from reports.templatetags.spares import spare_words, why_words
 from reports.views.life import spares_words
 from tests import make
 from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
@@ -144,7 +144,7 @@ def test_parts_changed_while_sound_are_spares_too(client, standing, alder, erin,
 
 @pytest.mark.parametrize(("expected", "words"), [(0.4, "About 0 spares are"), (1.2, "About 1 spare is")])
 def test_one_spare_is_said_as_one(expected, words):
-    groups = [SimpleNamespace(spares=SimpleNamespace(expected=expected))]
+    groups = [SimpleNamespace(spares=SimpleNamespace(expected=expected, n_unknown_speed=0, n_in_service=2))]
     assert spares_words(groups).startswith(f"{words} to be expected in the next twelve months")
 
 
@@ -179,4 +179,51 @@ def test_spares_on_a_belt_of_unknown_hours_are_not_known(belt_a1, alder):
     make.installation(belt_a1, "20", installed_at=INSTALLED)
     (group,) = life_groups(alder, ROLLERS, NOW)
     assert (group.spares.expected, group.spares.n_unknown_speed, group.spares.n_in_service) == (None, 2, 2)
-    assert spare_words(group.spares).startswith("not known: the running hours of late are not known")
+    assert spare_words(group.spares).startswith("not known: of every part in service the running hours")
+
+
+@pytest.fixture
+def half_known(standing, alder):  # noqa: F811
+    """Beside a device of known hours one on a belt without any, and one on a belt whose hours came to an end."""
+    changed(standing, "worn", 2, 3, 4)
+    bare = make.installation(make.conveyor(alder, tag="A-8"), "21", installed_at=INSTALLED)
+    PartChange.objects.create(installation=bare, part="sensor_rollers", side="drive", why="worn", changed_at=on(3))
+    silent = make.conveyor(alder, tag="A-9")
+    n_days = (NOW - INSTALLED).days
+    known = round(0.85 * n_days)
+    make.run_record(silent, INSTALLED, INSTALLED + dt.timedelta(days=known), 12.0 * known)
+    make.installation(silent, "22", installed_at=INSTALLED)
+    return bare
+
+
+def rows_of(page):
+    table = page.split('id="left-out"')[1].split("<tbody>")[1].split("</tbody>")[0]
+    return [re.sub(r"<[^>]+>|\s+", " ", row).split() for row in table.split("<tr>")[1:]]
+
+
+def test_the_headline_says_how_many_are_left_out_and_leads_to_them(client, half_known, erin, at_now):
+    """Of 13 lives 3 have no hours (A-8: one that failed, two in service); of A-9 those of late are missing."""
+    client.force_login(erin)
+    page = " ".join(client.get(reverse("life")).content.decode().split())
+    lede = page.split('<p class="lede">')[1].split("</p>")[0].strip()
+    assert lede.startswith("13 lives, 7 of them ended by a failure;")
+    assert "3 of them are left out of the lives below: their running hours are not known." in lede
+    assert "That is without 4 of the 6 parts in service:" in lede
+    assert '<a href="#left-out">Show the 5 parts that are left out and why</a>' in lede
+    rows = [" ".join(row) for row in rows_of(page)]
+    assert len(rows) == 5
+    assert sum("A-8" in row and "has running hours for 0 % of its life, 80 % are needed" in row for row in rows) == 3
+    assert sum("life and spares" in row for row in rows) == 2
+    assert sum("A-9" in row and "spares too few running hours of its belt" in row for row in rows) == 2
+    in_file = client.get(reverse("life"), {"format": "csv"}).content.decode().splitlines()
+    assert sum("80 % are needed" in row for row in in_file) == 3
+
+
+def test_where_all_hours_are_known_nothing_is_said_to_be_left_out(client, standing, erin, at_now):  # noqa: F811
+    client.force_login(erin)
+    assert "left out" not in client.get(reverse("life")).content.decode().split("<h1>")[1]
+
+
+def test_a_share_short_of_the_bound_does_not_read_as_if_it_reached_it():
+    short = LeftOut(SimpleNamespace(coverage=0.7999), Unknown.FEW_HOURS, of_lives=True, of_spares=False)
+    assert why_words(short) == "the book has running hours for 79 % of its life, 80 % are needed"
