@@ -10,6 +10,7 @@ from __future__ import annotations
 import ipaddress
 import secrets
 from typing import Any
+from urllib.parse import urlsplit
 
 from axes.attempts import get_cool_off_threshold
 from axes.handlers.database import AxesDatabaseHandler
@@ -38,15 +39,30 @@ def client_address(request: HttpRequest) -> str:
         passed = [each.strip() for each in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if each.strip()]
         if passed:
             given = passed[-min(settings.TRUSTED_PROXIES, len(passed))]
-    try:
-        address = ipaddress.ip_address(given)
-    except ValueError:
+    address = address_in(given)
+    if address is None:
         return "0.0.0.0"  # a proxy that wrote no address: all that it lets through count as one
     if isinstance(address, ipaddress.IPv6Address):
         if address.ipv4_mapped:
             return str(address.ipv4_mapped)
         return str(ipaddress.ip_network((address, 64), strict=False).network_address)
     return str(address)
+
+
+def address_in(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    """The address in what a proxy wrote: alone, or with a port behind it as in an address of the web (RFC 3986)."""
+    text = text.strip()
+    try:
+        return ipaddress.ip_address(text)
+    except ValueError:
+        pass
+    try:
+        parts = urlsplit(f"//{text}")
+        if parts.netloc != text or "@" in text or (parts.port is None and not text.startswith("[")):
+            return None
+        return ipaddress.ip_address(parts.hostname or "")
+    except ValueError:  # also a port that is none
+        return None
 
 
 def known_people(request: HttpRequest) -> tuple[str, list[int]]:

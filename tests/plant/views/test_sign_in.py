@@ -114,6 +114,15 @@ def test_behind_a_proxy_people_are_told_apart(tess, mona, settings):
     assert tries(Client(), "tess", PASSWORD, at="127.0.0.1", HTTP_X_FORWARDED_FOR=OFFICE) == 302
 
 
+def test_a_proxy_that_writes_the_port_tells_people_apart(tess, settings):
+    """Each connection has a port of its own; the tries are those of one address all the same."""
+    settings.TRUSTED_PROXIES = 1
+    for n in range(9):
+        tries(Client(), "tess", at="127.0.0.1", HTTP_X_FORWARDED_FOR=f"{ELSEWHERE}:{50_000 + n}")
+    assert tries(Client(), "tess", PASSWORD, at="127.0.0.1", HTTP_X_FORWARDED_FOR=f"{ELSEWHERE}:51000") == 429
+    assert tries(Client(), "tess", PASSWORD, at="127.0.0.1", HTTP_X_FORWARDED_FOR=f"{OFFICE}:51000") == 302
+
+
 def test_a_new_first_password_ends_the_waiting(alder, pat, tess):
     client = Client()
     for _n in range(9):
@@ -133,6 +142,21 @@ def test_a_new_first_password_ends_the_waiting(alder, pat, tess):
         (1, "127.0.0.1", "", "127.0.0.1"),
         (1, "127.0.0.1", "unknown", "0.0.0.0"),
         (0, "", "", "0.0.0.0"),
+        (1, "127.0.0.1", "1.2.3.4:50123", "1.2.3.4"),
+        (1, "127.0.0.1", "9.9.9.9:1, 1.2.3.4:50123", "1.2.3.4"),
+        (2, "127.0.0.1", "[2001:db8:1:2::9]:443, 10.0.0.2:80", "2001:db8:1:2::"),
+        (1, "127.0.0.1", "[2001:db8:1:2:3:4:5:6]:50123", "2001:db8:1:2::"),
+        (1, "127.0.0.1", "[2001:db8:1:2:3:4:5:6]", "2001:db8:1:2::"),
+        (1, "127.0.0.1", "[::ffff:198.51.100.4]:443", "198.51.100.4"),
+        (0, "198.51.100.4:50123", "", "198.51.100.4"),
+        (1, "127.0.0.1", "1.2.3.4:port", "0.0.0.0"),
+        (1, "127.0.0.1", "1.2.3.4:99999", "0.0.0.0"),
+        (1, "127.0.0.1", "9.9.9.9@1.2.3.4:80", "0.0.0.0"),
+        (1, "127.0.0.1", "[2001:db8::1", "0.0.0.0"),
+        (1, "127.0.0.1", "2001:db8::1]:80", "0.0.0.0"),
+        (1, "127.0.0.1", "1.2.3.4/5:80", "0.0.0.0"),
+        (1, "127.0.0.1", ", ,", "127.0.0.1"),
+        (1, "127.0.0.1", "fe80::1%eth0", "fe80::"),
         (0, "::ffff:198.51.100.4", "", "198.51.100.4"),
         (0, "2001:db8:1:2:aaaa::1", "", "2001:db8:1:2::"),
         (0, "2001:db8:1:2:bbbb::9", "", "2001:db8:1:2::"),
