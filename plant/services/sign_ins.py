@@ -6,6 +6,7 @@ from axes.models import AccessAttempt
 from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.models import Session
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from plant.errors import Refused
@@ -45,6 +46,13 @@ def check_may_act(*, person: Person, plant: Plant, by: Person) -> None:
         raise Refused(words, code="not_theirs")
 
 
+def note_act(person: Person, by: Person, act: str) -> None:
+    """Write the act down for each plant of the person: it touches them all, and each plant's page shows its own."""
+    plants = Plant.objects.filter(memberships__person=person).distinct().order_by("pk")
+    at = timezone.now()
+    SignInAct.objects.bulk_create(SignInAct(plant=each, person=person, by=by, act=act, at=at) for each in plants)
+
+
 @transaction.atomic
 def give_first_password(*, person: Person, plant: Plant, by: Person) -> str:
     """A new first password in place of the one that was; the person chooses another when they sign in with it.
@@ -66,7 +74,7 @@ def give_first_password(*, person: Person, plant: Plant, by: Person) -> str:
     person.save(update_fields=["password", "must_change_password"])
     AccessAttempt.objects.filter(username=person.username).delete()  # wrong tries of before count no more
     sign_out_everywhere(person)
-    SignInAct.objects.create(plant=plant, person=person, by=by, act=SignInAct.Act.PASSWORD)
+    note_act(person, by, SignInAct.Act.PASSWORD)
     return password
 
 
@@ -93,7 +101,7 @@ def switch_sign_in(*, person: Person, plant: Plant, by: Person, is_on: bool) -> 
     if not is_on:
         sign_out_everywhere(person)
     act = SignInAct.Act.ON if is_on else SignInAct.Act.OFF
-    SignInAct.objects.create(plant=plant, person=person, by=by, act=act)
+    note_act(person, by, act)
 
 
 def check_somebody_is_left(person: Person, plant: Plant) -> None:
@@ -114,7 +122,7 @@ def end_sessions(*, person: Person, plant: Plant, by: Person) -> int:
     """
     check_may_act(person=person, plant=plant, by=by)
     n = sign_out_everywhere(person)
-    SignInAct.objects.create(plant=plant, person=person, by=by, act=SignInAct.Act.ENDED)
+    note_act(person, by, SignInAct.Act.ENDED)
     return n
 
 

@@ -9,6 +9,7 @@ from django.test import Client
 
 from plant.errors import Refused
 from plant.models import Person, SignInAct
+from plant.selectors import sign_in_acts
 from plant.services.people import add_person, give_role
 from plant.services.sign_ins import end_sessions, give_first_password, refusal_to_act, switch_sign_in
 from tests import make
@@ -68,6 +69,22 @@ def test_every_session_of_one_person_ends_and_no_other(alder, pat, tess, mona):
     assert is_in(other)
     assert end_sessions(person=tess, plant=alder, by=pat) == 0
     assert Session.objects.count() == 1
+
+
+@pytest.mark.parametrize("act", ACTS)
+def test_an_act_is_seen_in_every_plant_of_the_person_and_once_in_each(act, alder, other, pat, otto, tess):
+    """A sign-in is one for all plants: the planners of each learn that it was given another password or switched."""
+    give_role(person=tess, plant=other, role="technician")
+    give_role(person=tess, plant=other, role="planner")  # two roles in one plant are still one plant
+    give_role(person=pat, plant=other, role="planner")
+    if act is ACTS[-1]:
+        Person.objects.filter(pk=tess.pk).update(is_active=False)
+    act(person=tess, plant=alder, by=pat)
+    for plant in (alder, other):
+        (row,) = sign_in_acts(plant)
+        assert (row.person, row.by) == (tess, pat)
+    client = signed_in(otto)
+    assert row.get_act_display() in client.get("/people/").content.decode()
 
 
 @pytest.mark.parametrize("act", ACTS)
