@@ -6,13 +6,17 @@ import shutil
 from typing import Any
 
 from django.conf import settings
+from django.core.cache import cache
 from django.http import HttpRequest
 from django.urls import reverse
 
 from plant.panels import main_pages
 from plant.permissions import has_right
 from plant.services.jobs import stale_background_words
-from plant.words.storage import nearly_full
+from plant.words.storage import folder_gone, nearly_full
+
+ROOM_KEPT_S = 60  # the disk is not asked again on each page
+GONE = -1
 
 
 def site(request: HttpRequest) -> dict[str, Any]:
@@ -37,5 +41,22 @@ def site(request: HttpRequest) -> dict[str, Any]:
         "units": person.unit_system,
         "n_notices": person.notices.filter(read_at__isnull=True, plant__in=request.plants).count(),
         "background_words": stale_background_words(),
-        "storage_words": nearly_full(shutil.disk_usage(settings.DATA_DIR).free),
+        "storage_words": storage_words(person, here),
     }
+
+
+def storage_words(person: Any, plant: Any) -> str:
+    """A warning while little is free, for everybody; that the data folder is gone, for those who can act on it."""
+    free = cache.get_or_set("room-of-data-folder", free_bytes, ROOM_KEPT_S)
+    if free is not None and free != GONE:
+        return nearly_full(free)
+    can_act = person.is_superuser or (plant is not None and has_right(person, "plant.manage_people", plant))
+    return folder_gone() if can_act else ""
+
+
+def free_bytes() -> int:
+    """What is free where the data folder lies; `GONE` where the folder cannot be asked."""
+    try:
+        return shutil.disk_usage(settings.DATA_DIR).free
+    except OSError:
+        return GONE

@@ -26,3 +26,10 @@ def nearly_full(free_bytes: int) -> str:
     return _(
         "The disk of this site is nearly full (%(free)d MB free). Tell its keeper: on a full disk nothing can be saved."
     ) % {"free": free_bytes // MB}
+
+
+def folder_gone() -> str:
+    return _(
+        "The data folder of this site cannot be reached, so no photo or file can be saved or shown. The keeper of this "
+        "site has to put it back: is its disk mounted?"
+    )

@@ -7,13 +7,19 @@ import shutil
 import sqlite3
 import uuid
 from collections import namedtuple
+from types import SimpleNamespace
 
 import psycopg.errors
 import pytest
+import time_machine
+from django.core.cache import cache
 from django.db import OperationalError, connection
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
+from plant.models import Person
+from plant.services.people import give_role
 from plant.views import errors
 
 Usage = namedtuple("Usage", "total used free")
@@ -93,7 +99,53 @@ def test_a_data_folder_that_is_gone_is_no_full_disk_and_breaks_no_error_page(set
     assert not errors.is_full_disk(from_the_site(sqlite_error(sqlite3.SQLITE_CANTOPEN)))
 
 
-def test_people_are_warned_before_the_disk_is_full(client, monkeypatch):
+@pytest.fixture
+def asked(monkeypatch):
+    """What the disk answers, as a list that a test may change; each question is counted."""
+    cache.clear()
+    asked = SimpleNamespace(free=10**9, n=0)
+
+    def answer(path):
+        asked.n += 1
+        if asked.free is None:
+            raise FileNotFoundError(errno.ENOENT, "No such file or directory", str(path))
+        return Usage(10**9, 10**9, asked.free)
+
+    monkeypatch.setattr(shutil, "disk_usage", answer)
+    yield asked
+    cache.clear()
+
+
+def test_people_are_warned_before_the_disk_is_full(client, asked):
     assert "nearly full" not in client.get("/").content.decode()
-    monkeypatch.setattr(shutil, "disk_usage", lambda path: Usage(10**9, 10**9, 37 * 1024 * 1024))
+    asked.free = 37 * 1024 * 1024
+    cache.clear()
     assert "The disk of this site is nearly full (37 MB free)" in client.get("/").content.decode()
+
+
+def test_the_disk_is_asked_once_a_minute(client, asked):
+    with time_machine.travel(timezone.now(), tick=False) as clock:
+        for _page in range(3):
+            client.get("/account/")
+        assert asked.n == 1
+        clock.shift(61)
+        client.get("/account/")
+        assert asked.n == 2
+
+
+@pytest.mark.parametrize(("who", "is_told"), [("pat", True), ("tess", False), ("mona", False), ("keeper", True)])
+def test_a_page_comes_where_the_data_folder_is_gone(request, who, is_told, asked, alder):
+    """Those who can see to it are told, nobody else is kept from work by it."""
+    person = keeper(alder) if who == "keeper" else request.getfixturevalue(who)
+    asked.free = None
+    client = Client()
+    client.force_login(person)
+    page = client.get("/account/")
+    assert page.status_code == 200
+    assert ("The data folder of this site cannot be reached" in page.content.decode()) is is_told
+
+
+def keeper(plant):
+    person = Person.objects.create_superuser("kim", password="pass-word-1")
+    give_role(person=person, plant=plant, role="technician")
+    return person
