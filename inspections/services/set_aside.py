@@ -4,19 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inspections.models import SetAside
+from inspections.models import Action, ActionNote, SetAside, Visit
 from installs.models import Installation
-from plant.errors import Refused
-from plant.models import Notice, Person
+from plant.errors import ChangedMeanwhile, Refused
+from plant.models import Notice, Person, Photo
 from plant.permissions import ENGINEER, PLANNER
 from plant.selectors import people_in
 from plant.services.records import change_record, create_record, known_row
+
+T = TypeVar("T")
+MOST_TRIES = 5  # each needs somebody else who writes the same row between two statements
+# The rows that an entry of each kind becomes; they carry its key.
+KEPT_AS: dict[str, tuple[Any, ...]] = {
+    SetAside.Kind.VISIT: (Visit,),
+    SetAside.Kind.ACTION: (Action, ActionNote),
+    SetAside.Kind.PHOTO: (Photo,),
+}
 
 
 @transaction.atomic
@@ -47,7 +57,17 @@ def keep_set_aside(
         raise Refused(_("Another person's entry has this key. Show this phone to a planner."), code="other_person")
     if known is not None:
         values |= {"settled_at": None, "settled_by": None, "settled_note": ""}
-        return change_record(known, by=by, version=known.version, reason=_("Set aside again."), **values)
+        row = again_where_changed(
+            lambda: change_record(
+                current := SetAside.objects.get(pk=known.pk),
+                by=by,
+                version=current.version,
+                reason=_("Set aside again."),
+                **values,
+            )
+        )
+        settle_if_arrived(row, by=by)
+        return row
     row = create_record(
         SetAside,
         by=by,
@@ -58,8 +78,17 @@ def keep_set_aside(
         made_at=made_at,
         **values,
     )
-    tell_planners(row)
+    if not settle_if_arrived(row, by=by):
+        tell_planners(row)
     return row
+
+
+def settle_if_arrived(row: SetAside, *, by: Person) -> bool:
+    """Settle at once what is in the book: the site kept it and failed only over its answer."""
+    if not any(model.objects.filter(client_key=row.client_key).exists() for model in KEPT_AS[row.kind]):
+        return False
+    settle_arrived(row.client_key, by=by)
+    return True
 
 
 def tell_planners(row: SetAside) -> None:
@@ -94,7 +123,25 @@ def settle(row: SetAside, *, by: Any, version: int, note: str) -> SetAside:
 
 @transaction.atomic
 def settle_arrived(key: uuid.UUID, *, by: Person) -> None:
-    """The entry came into the book after all: nothing of it waits for anybody."""
-    row = SetAside.objects.open().filter(client_key=key, created_by=by).first()
-    if row is not None:
-        settle(row, by=by, version=row.version, note=_("Sent again from the phone; it is in the book."))
+    """The entry came into the book after all: nothing of it waits for anybody.
+
+    Whoever settled it at the same moment was first, and nothing is refused: the entry is in the book whatever is said
+    of its text.
+    """
+
+    def settle_open() -> None:
+        row = SetAside.objects.open().filter(client_key=key, created_by=by).first()
+        if row is not None:
+            settle(row, by=by, version=row.version, note=_("Sent again from the phone; it is in the book."))
+
+    again_where_changed(settle_open)
+
+
+def again_where_changed(act: Callable[[], T]) -> T:
+    """Do it on the row as it stands now, where somebody changed it between reading and writing."""
+    for _n in range(MOST_TRIES - 1):
+        try:
+            return act()
+        except ChangedMeanwhile:
+            continue
+    return act()

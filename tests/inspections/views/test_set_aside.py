@@ -8,7 +8,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import SetAside, Visit
+from inspections.services import set_aside
 from plant.models import Membership, Notice
+from plant.services import records
 from tests import make
 
 
@@ -138,3 +140,80 @@ def test_nobody_writes_over_another_persons(client, told, tess, pat, erin):
     answer = send(client, {**told, "person": pat.pk, "content": "{}"})
     assert (answer.status_code, answer.json()["code"]) == (422, "refused")
     assert SetAside.objects.get().content == told["content"]
+
+
+@pytest.fixture
+def entry(told, typed):
+    same = {name: told[name] for name in ("key", "kind", "person", "installation", "made_at")}
+    return {**same, "sent_at": timezone.now().isoformat(), "system": "metric", "photos": [], "fields": typed}
+
+
+def meanwhile(monkeypatch, name, act):
+    """Let somebody else do something between the reading of the row and its writing by that function, once."""
+    real, left = getattr(set_aside, name), [act]
+
+    def write(row, **values):
+        if left:
+            left.pop()()
+        return real(row, **values)
+
+    monkeypatch.setattr(set_aside, name, write)
+
+
+@pytest.fixture
+def settled_by_pat(pat):
+    def settle():
+        row = SetAside.objects.get()
+        records.change_record(
+            row, by=pat, version=row.version, settled_note="by hand", settled_by=pat, settled_at=timezone.now()
+        )
+
+    return settle
+
+
+def test_who_settles_it_while_it_arrives_is_first_and_the_phone_hears_that_it_is_kept(
+    client, told, entry, tess, pat, monkeypatch, settled_by_pat
+):
+    client.force_login(tess)
+    send(client, told)
+    meanwhile(monkeypatch, "settle", settled_by_pat)
+    answer = send(client, entry, "round-entries")
+    assert (answer.status_code, answer.json()["visit"]) == (200, Visit.objects.get().pk)
+    row = SetAside.objects.get()
+    assert (row.settled_by, row.settled_note) == (pat, "by hand")
+    assert send(client, entry, "round-entries").json()["visit"] == Visit.objects.get().pk
+
+
+def test_what_is_told_anew_while_it_arrives_is_settled_all_the_same(client, told, entry, tess, monkeypatch):
+    """The same phone in another tab: its text changed the row, and still the entry is in the book."""
+    client.force_login(tess)
+    send(client, told)
+
+    def told_anew():
+        row = SetAside.objects.get()
+        records.change_record(row, by=tess, version=row.version, tries=6)
+
+    meanwhile(monkeypatch, "settle", told_anew)
+    assert send(client, entry, "round-entries").status_code == 200
+    row = SetAside.objects.get()
+    assert (row.tries, row.settled_by) == (6, tess)
+
+
+def test_set_aside_again_while_somebody_settles_it_waits_again(client, told, tess, pat, monkeypatch, settled_by_pat):
+    client.force_login(tess)
+    send(client, told)
+    meanwhile(monkeypatch, "change_record", settled_by_pat)
+    assert send(client, {**told, "content": "{}"}).status_code == 200
+    row = SetAside.objects.get()
+    assert (row.content, row.settled_by) == ("{}", None)
+
+
+def test_what_is_in_the_book_already_waits_for_nobody(client, told, entry, tess, pat):
+    """The site kept the visit and failed over its answer: no planner is asked to enter it a second time."""
+    client.force_login(tess)
+    send(client, entry, "round-entries")
+    for _again in range(2):
+        assert send(client, told).status_code == 200
+        row = SetAside.objects.get()
+        assert (row.settled_by, row.settled_note) == (tess, "Sent again from the phone; it is in the book.")
+    assert not Notice.objects.filter(key__startswith="set-aside").exists()
