@@ -224,6 +224,14 @@ def adjusted_words(isolation: Isolation, system: UnitSystem) -> str:
     return f"{told} {isolation.adjustment_note}".strip()
 
 
+def corrected_words(row: HoldPoint) -> str:
+    """Who wrote the entry anew, when and why, where it is a correction."""
+    if row.corrects_id is None:
+        return ""
+    known = {"who": row.created_by, "when": moment(row.created_at), "why": row.correction_reason}
+    return _("Corrected by %(who)s, %(when)s: %(why)s") % known
+
+
 def point_section(fitting: Fitting) -> dict[str, Any]:
     rows = [
         [
@@ -231,9 +239,9 @@ def point_section(fitting: Fitting) -> dict[str, Any]:
             each.get_point_display(),
             marked("watch", _("passed over")) if each.passed_over_reason else marked("sound", _("recorded")),
             f"{each.confirmed_by}, {moment(each.confirmed_at)}",
-            sentences(each.passed_over_reason, each.note),
+            sentences(each.passed_over_reason, each.note, corrected_words(each)),
         ]
-        for each in fitting.hold_points.current().select_related("confirmed_by")
+        for each in fitting.hold_points.current().select_related("confirmed_by", "created_by")
     ]
     heads = [_("Cycle"), _("Hold point"), _("Stands"), _("Who, when"), _("Note")]
     words = "" if rows else _("None is in the book.")

@@ -105,8 +105,18 @@ class TorqueWithdrawalForm(PersonForm):
         self.fields["client_key"].initial = uuid.uuid4
 
 
+def tick_of(each: tuple[Fastener, int]) -> str:
+    """What the box of one fastener sends."""
+    fastener, number = each
+    return f"{fastener.pk}-{number}"
+
+
 class PassOverForm(KeyedForm):
-    """Which fasteners are passed over, and why: one reason for all that are ticked, kept with each."""
+    """Which fasteners are passed over, and why: one reason for all that are ticked, kept with each.
+
+    Those that are open are offered. One that was ticked and is settled meanwhile is read all the same: the service
+    tells whether this form settled it, or who did.
+    """
 
     fasteners = forms.MultipleChoiceField(
         label=gettext_lazy("fasteners that are not signed off"),
@@ -120,10 +130,19 @@ class PassOverForm(KeyedForm):
     )
     passed_at = MomentLater(label=gettext_lazy("passed over at"))
 
-    def __init__(self, *args: Any, fasteners: list[tuple[Fastener, int]], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        fasteners: list[tuple[Fastener, int]],
+        settled: list[tuple[Fastener, int]],
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self.known = {f"{fastener.pk}-{number}": (fastener, number) for fastener, number in fasteners}
-        self.fields["fasteners"].choices = [(key, fastener_names([each])) for key, each in self.known.items()]
+        field = self.fields["fasteners"]
+        sent = field.widget.value_from_datadict(self.data, self.files, self.add_prefix("fasteners")) or []
+        ticked = [each for each in settled if tick_of(each) in sent]
+        self.known = {tick_of(each): each for each in [*fasteners, *ticked]}
+        field.choices = [(key, fastener_names([each])) for key, each in self.known.items()]
 
     def chosen(self) -> list[tuple[Fastener, int]]:
         return [self.known[key] for key in self.cleaned_data["fasteners"]]

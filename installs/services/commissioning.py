@@ -42,7 +42,7 @@ from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolat
 from installs.services.belt_offsets import check_station
 from installs.services.device_models import keep_sheet
 from installs.services.fit_up import result_of
-from installs.services.fittings import refuse_if_over
+from installs.services.fittings import locked, refuse_if_accepted, refuse_if_over
 from installs.services.installations import check_moment, install_device, refuse
 from installs.services.torque import FastenerRow, check_torques_settled, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import TIME_HINT, UNEQUAL_HINT, adjustment_words, time_doubt_words
@@ -146,22 +146,6 @@ def open_isolation(fitting: Fitting) -> Isolation | None:
     return fitting.isolations.filter(released_at__isnull=True).order_by("-cycle").first()
 
 
-def claimed(fitting: Fitting) -> Fitting:
-    """The job as it stands now, kept from others until this act is written; refused where it is over or accepted."""
-    row = Fitting.objects.select_for_update().get(pk=fitting.pk)
-    refuse_if_over(row)
-    return row
-
-
-def refuse_if_accepted(fitting: Fitting) -> None:
-    if fitting.accepted_at is not None:
-        raise Refused(
-            _("The job was accepted %(when)s by %(who)s. What is left is the hand-over.")
-            % {"when": moment_words(fitting.accepted_at), "who": fitting.accepted_by},
-            code="accepted",
-        )
-
-
 def check_order(fitting: Fitting, cycle: int, point: str) -> None:
     """Raises Refused, in words, where another hold point of the cycle comes first or this one is done."""
     known = current_points(fitting)
@@ -251,10 +235,10 @@ def record_isolation(
         If the cycle before is not complete, its locks are not handed back, points or the tried start are missing, or
         the job is over or accepted.
     """
+    row, now = locked(fitting), now or timezone.now()
     known = known_row(Isolation, client_key)
     if known is not None:
         return known
-    row, now = claimed(fitting), now or timezone.now()
     refuse_if_accepted(row)
     isolated_at = isolated_at or now
     cycle = cycle_to_isolate(row)
@@ -356,10 +340,10 @@ def confirm_point(
         the guards are to go back and a fastener is neither signed off nor passed over, the locks name nobody, or the
         job is over or accepted.
     """
+    row, now = locked(fitting), now or timezone.now()
     known = known_row(HoldPoint, client_key)
     if known is not None:
         return known
-    row, now = claimed(fitting), now or timezone.now()
     refuse_if_accepted(row)
     confirmed_at = confirmed_at or now
     cycle = current_cycle(row)
@@ -430,16 +414,18 @@ def correct_point(
     Raises
     ------
     Refused
-        If no reason is given, it was corrected before, the job is over, an accepted job would lose a hold point, or
-        the restraint would stand without photo and reason.
+        If no reason is given, it was corrected before, the job is over, a hold point of an accepted job would be lost
+        or would turn from confirmed to passed over or back, or the restraint would stand without photo and reason.
     """
+    fitting = locked(row.fitting)
     known = known_row(HoldPoint, client_key)
     if known is not None:
         return known
-    fitting = claimed(row.fitting)
-    if withdraw:
+    refuse_if_over(fitting)
+    passed_over = values.get("passed_over_reason", row.passed_over_reason).strip()
+    if withdraw or bool(passed_over) != bool(row.passed_over_reason):
         refuse_if_accepted(fitting)
-    elif row.point == Point.RESTRAINT:
+    if not withdraw and row.point == Point.RESTRAINT:
         new = {name: values.get(name, getattr(row, name)) for name in ("photo", "note", "passed_over_reason")}
         check_restraint(new["photo"], new["note"].strip(), new["passed_over_reason"].strip())
     if "confirmed_at" in values:
@@ -471,7 +457,11 @@ def record_adjustment(
     ChangedMeanwhile, Refused
         If the cycle is the fitting itself, its locks are handed back, or the amounts differ without a word why.
     """
-    fitting = claimed(isolation.fitting)
+    fitting = locked(isolation.fitting)
+    isolation = Isolation.objects.get(pk=isolation.pk)
+    given = (in_drive_mm, out_off_mm, note.strip())
+    if given == (isolation.adjustment_mm, isolation.adjustment_off_mm, isolation.adjustment_note):
+        return isolation  # the same form sent twice
     refuse_if_accepted(fitting)
     if isolation.cycle == 1 or isolation.released_at is not None:
         raise Refused(
@@ -630,10 +620,10 @@ def record_trial_run(
         locks are not handed back, the times are in doubt and no reason is given (code "time"), no offset is given, or
         a station is off the belt or named twice.
     """
+    row, now = locked(fitting), now or timezone.now()
     known = known_row(TrialRun, client_key)
     if known is not None:
         return known
-    row, now = claimed(fitting), now or timezone.now()
     refuse_if_accepted(row)
     check_moment("started_at", started_at or now, now)
     cycle = check_may_run(row)
@@ -711,9 +701,9 @@ def add_readings(
         before the run or ahead, or a station is off the belt or in the run already.
     """
     root = client_key or uuid.uuid4()
+    job, now = locked(run.fitting), now or timezone.now()
     if BeltOffset.objects.filter(client_key__in=[uuid.uuid5(root, f"offset {at:g}") for at, _mm in offsets]).exists():
         return run  # the same form sent twice
-    job, now = claimed(run.fitting), now or timezone.now()
     refuse_if_accepted(job)
     if run.is_withdrawn or not run.counts:
         raise Refused(_("This run was withdrawn. Record the right one anew."), code="withdrawn")
@@ -766,10 +756,11 @@ def withdraw_trial_run(row: TrialRun, *, by: Any, reason: str, client_key: uuid.
     Refused
         If no reason is given, or the job is accepted or over.
     """
+    fitting = locked(row.fitting)
     known = known_row(TrialRun, client_key)
     if known is not None:
         return known
-    refuse_if_accepted(claimed(row.fitting))
+    refuse_if_accepted(fitting)
     fresh = correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=True)
     for offset in row.belt_offsets.current():
         correct_entry(offset, by=by, reason=reason, withdraw=True)
@@ -829,7 +820,7 @@ def accept_fitting(
         If no device is named, no trial run stands, a hold point is open; or if a line is not met, the fit-up has open
         lines or a torque is not signed off, and no reason is given.
     """
-    row, now = claimed(fitting), now or timezone.now()
+    row, now = locked(fitting), now or timezone.now()
     if row.accepted_at is not None and row.accepted_by_id == by.pk:
         return row  # the same form sent twice
     refuse_if_accepted(row)
@@ -877,7 +868,7 @@ def hand_over_fitting(
     ChangedMeanwhile, Refused
         If it is not accepted, nobody is named, or the device or place is taken meanwhile.
     """
-    row = Fitting.objects.select_for_update().get(pk=fitting.pk)
+    row = locked(fitting)
     if row.installation is not None:
         return row.installation  # the same form sent twice
     refuse_if_over(row)

@@ -26,6 +26,15 @@ CONSTRAINT_WORDS.update(
 )
 
 
+def locked(fitting: Fitting) -> Fitting:
+    """The job as it stands now, kept from others until this act is written.
+
+    Taken before anything is looked up: of one form that comes twice at the same moment the second then finds what the
+    first one wrote.
+    """
+    return Fitting.objects.select_for_update().get(pk=fitting.pk)
+
+
 def refuse_if_over(fitting: Fitting) -> None:
     """Raises Refused where the job is handed over or given up: its record is closed."""
     if fitting.given_up_at is not None:
@@ -36,10 +45,29 @@ def refuse_if_over(fitting: Fitting) -> None:
         )
     if fitting.handed_over_at is not None:
         raise Refused(
-            _("This job was handed over %(when)s; its record is closed.")
+            _(
+                "This job was handed over %(when)s; its record is closed. What is found since is recorded at the "
+                "installation, as a check or an action."
+            )
             % {"when": moment_words(fitting.handed_over_at)},
             code="handed_over",
         )
+
+
+def refuse_if_accepted(fitting: Fitting, how: str = "") -> None:
+    """Raises Refused where the job is over or accepted: nothing that it was accepted with is taken away or added to.
+
+    Parameters
+    ----------
+    how : str, optional
+        What can be done instead, where that is more than an open point at the hand-over.
+    """
+    refuse_if_over(fitting)
+    if fitting.accepted_at is not None:
+        known = {"when": moment_words(fitting.accepted_at), "who": fitting.accepted_by}
+        said = _("The job was accepted %(when)s by %(who)s.") % known
+        how = how or _("What is left is the hand-over; name there, as an open point, what does not hold.")
+        raise Refused(f"{said} {how}", code="accepted")
 
 
 def check_plan(values: Mapping[str, Any], crew: Iterable[Any], *, begun: bool = False) -> None:
@@ -217,6 +245,9 @@ def give_up_fitting(fitting: Fitting, *, by: Any, version: int, reason: str, now
     ChangedMeanwhile, Refused
         If no reason is given, the job is over, or locks are not recorded as handed back.
     """
+    fitting = locked(fitting)
+    if fitting.given_up_at is not None and fitting.given_up_reason == reason.strip():
+        return fitting  # the same form sent twice
     refuse_if_over(fitting)
     if not reason.strip():
         refuse("reason", "reason", _("Say why the job is given up."))

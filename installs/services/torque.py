@@ -23,9 +23,9 @@ from installs.calc.fasteners import (
     torque_target,
 )
 from installs.models import Fastener, Fitting, Instrument, PassedFastener, TorqueSignOff
-from installs.services.fittings import refuse_if_over
+from installs.services.fittings import locked, refuse_if_accepted, refuse_if_over
 from installs.services.installations import check_moment, refuse
-from installs.words.torque import fastener_names
+from installs.words.torque import fastener_names, passed_words
 from plant.errors import Refused
 from plant.services.records import correct_entry, create_record, known_row
 
@@ -152,6 +152,16 @@ def open_fasteners(rows: Iterable[FastenerRow]) -> list[tuple[Fastener, int]]:
     return [(row.fastener, number) for row in rows for number in row.open_numbers]
 
 
+def settled_fasteners(rows: Iterable[FastenerRow]) -> list[tuple[Fastener, int]]:
+    """The fasteners that are signed off or passed over."""
+    return [
+        (row.fastener, number)
+        for row in rows
+        for number in range(1, len(row.signed) + 1)
+        if number not in row.open_numbers
+    ]
+
+
 def passed_over(rows: Iterable[FastenerRow]) -> list[PassedFastener]:
     """The fasteners that are passed over with a reason and not signed off."""
     return [one for row in rows for one in row.passed if one is not None]
@@ -244,6 +254,7 @@ def sign_off_torque(
         If the job is over; the fastener is none of the model; no target is known; the torque is surely outside its
         tolerance; or the tool is in doubt and no reason is given.
     """
+    fitting = locked(fitting)
     known = known_row(TorqueSignOff, client_key)
     if known is not None:
         return known
@@ -331,6 +342,20 @@ def sign_off_torques(
     return signed
 
 
+def check_may_withdraw(row: TorqueSignOff | PassedFastener, fitting: Fitting) -> None:
+    """Raises Refused where an entry about a fastener stays as it is: the job is accepted or over, or it counts no more.
+
+    The acceptance named every fastener that was not signed off; none may become open behind it.
+    """
+    how = _(
+        "Its fasteners stay as they were accepted. Where that does not hold: sign the fastener off again, which counts "
+        "instead, or name it as an open point at the hand-over."
+    )
+    refuse_if_accepted(fitting, how)
+    if not row.counts:
+        raise Refused(_("This entry was withdrawn already; it counts no more."), code="withdrawn")
+
+
 @transaction.atomic
 def withdraw_torque(row: TorqueSignOff, *, by: Any, reason: str, client_key: uuid.UUID | None = None) -> TorqueSignOff:
     """Take a mistaken sign-off back; it stays in the book with the reason.
@@ -338,9 +363,13 @@ def withdraw_torque(row: TorqueSignOff, *, by: Any, reason: str, client_key: uui
     Raises
     ------
     Refused
-        If the job is over or no reason is given.
+        If the job is accepted or over, it was withdrawn before, or no reason is given.
     """
-    refuse_if_over(row.fitting)
+    fitting = locked(row.fitting)
+    known = known_row(TorqueSignOff, client_key)
+    if known is not None:
+        return known
+    check_may_withdraw(row, fitting)
     return correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=True)
 
 
@@ -357,6 +386,8 @@ def pass_over_fasteners(
 ) -> list[PassedFastener]:
     """Pass fasteners over that nobody can sign off before the guards go back: a row with the reason for each.
 
+    Of the same form sent again, nothing is written that is there already.
+
     Parameters
     ----------
     fasteners : sequence of (Fastener, int)
@@ -367,29 +398,21 @@ def pass_over_fasteners(
     Raises
     ------
     Refused
-        If the job is over, none is named, one is none of the model or signed off already, no reason is given, or the
-        time lies ahead.
+        If the job is accepted or over, none is named, one is none of the model, signed off or passed over already, no
+        reason is given, or the time lies ahead.
     """
+    fitting, fasteners = locked(fitting), list(dict.fromkeys(fasteners))
     known = PassedFastener.objects.filter(client_key__in=[passed_key(client_key, *each) for each in fasteners])
     if client_key is not None and fasteners and known.count() == len(fasteners):
         return list(known)
-    refuse_if_over(fitting)
+    refuse_if_accepted(fitting)
     now = now or timezone.now()
     check_moment("passed_at", passed_at or now, now)
     if not fasteners:
         refuse("fasteners", "nothing", _("Choose at least one fastener."))
     if not reason.strip():
         refuse("reason", "reason", _("Say why it is passed over."))
-    signed = {(row.fastener.pk, n) for row in torque_rows(fitting) for n, one in enumerate(row.signed, start=1) if one}
-    for fastener, number in fasteners:
-        check_fastener(fitting, fastener, number)
-        if (fastener.pk, number) in signed:
-            refuse(
-                "fasteners",
-                "signed",
-                _("%s is signed off already. Withdraw that first if it does not hold.")
-                % fastener_names([(fastener, number)]),
-            )
+    check_not_settled(fitting, fasteners, {row.client_key for row in known})
     return [
         create_record(
             PassedFastener,
@@ -406,6 +429,26 @@ def pass_over_fasteners(
     ]
 
 
+def check_not_settled(fitting: Fitting, fasteners: Sequence[tuple[Fastener, int]], own: set[uuid.UUID]) -> None:
+    """Raises Refused where a fastener is none of the model, or signed off or passed over by another form than `own`."""
+    rows = torque_rows(fitting)
+    signed = {(row.fastener.pk, n) for row in rows for n, one in enumerate(row.signed, start=1) if one}
+    passed = {(one.fastener_id, one.number): one for one in passed_over(rows) if one.client_key not in own}
+    for fastener, number in fasteners:
+        check_fastener(fitting, fastener, number)
+        if (fastener.pk, number) in signed:
+            refuse(
+                "fasteners",
+                "signed",
+                _("%s is signed off already. Withdraw that first if it does not hold.")
+                % fastener_names([(fastener, number)]),
+            )
+        there = passed.get((fastener.pk, number))
+        if there is not None:
+            words = _("%s. Leave it out here, or withdraw that first if it does not hold.") % passed_words(there)
+            refuse("fasteners", "passed_over", words)
+
+
 def passed_key(client_key: uuid.UUID | None, fastener: Fastener, number: int) -> uuid.UUID | None:
     return uuid.uuid5(client_key, f"passed {fastener.pk} {number}") if client_key else None
 
@@ -419,7 +462,11 @@ def withdraw_passed(
     Raises
     ------
     Refused
-        If the job is over or no reason is given.
+        If the job is accepted or over, it was withdrawn before, or no reason is given.
     """
-    refuse_if_over(row.fitting)
+    fitting = locked(row.fitting)
+    known = known_row(PassedFastener, client_key)
+    if known is not None:
+        return known
+    check_may_withdraw(row, fitting)
     return correct_entry(row, by=by, reason=reason, client_key=client_key, withdraw=True)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -11,15 +14,18 @@ from django.utils.translation import gettext_lazy
 from installs.forms.torque import PassOverForm, TorqueForm, TorqueWithdrawalForm
 from installs.models import Fitting, PassedFastener, TorqueSignOff
 from installs.services.torque import (
+    check_may_withdraw,
     open_fasteners,
     pass_over_fasteners,
     passed_over,
+    settled_fasteners,
     sign_off_torques,
     torque_rows,
     withdraw_passed,
     withdraw_torque,
 )
 from installs.views.commissioning import FittingAct
+from plant.errors import Refused
 from plant.permissions import get_visible, has_right, require_right
 from plant.views.records import RecordPage
 
@@ -69,6 +75,7 @@ class TorquePage(RecordPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         context = super().get_context_data(**kwargs)
         is_open = self.fitting.handed_over_at is None and self.fitting.given_up_at is None
+        may_sign = is_open and has_right(self.request.user, DO, self.fitting.plant)
         return context | {
             "fitting": self.fitting,
             "groups": context["form"].groups(),
@@ -77,7 +84,8 @@ class TorquePage(RecordPage):
             "n_signed": sum(group.n_signed for group in self.torques),
             "n_passed": len(passed_over(self.torques)),
             "has_open": bool(open_fasteners(self.torques)),
-            "may_sign": is_open and has_right(self.request.user, DO, self.fitting.plant),
+            "may_sign": may_sign,
+            "may_withdraw": may_sign and self.fitting.accepted_at is None,
             "withdrawn": self.fitting.torques.filter(is_withdrawn=True).select_related("fastener", "created_by"),
             "no_more_passed": self.fitting.passed_fasteners.filter(is_withdrawn=True).select_related(
                 "fastener", "created_by"
@@ -95,7 +103,8 @@ class TorquePassOver(FittingAct):
     done_words = gettext_lazy("Passed over. The reason stays visible with your name.")
 
     def form_kwargs(self) -> dict[str, Any]:
-        return {**super().form_kwargs(), "fasteners": open_fasteners(torque_rows(self.row))}
+        rows = torque_rows(self.row)
+        return {**super().form_kwargs(), "fasteners": open_fasteners(rows), "settled": settled_fasteners(rows)}
 
     def caution(self) -> str:
         return _("A fastener that is not tightened can let the frame loose. Ask the engineer before it is passed over.")
@@ -112,70 +121,61 @@ class TorquePassOver(FittingAct):
         )
 
 
-class PassedWithdrawal(RecordPage):
+class FastenerEntryWithdrawal(RecordPage):
+    """Take back one entry about a fastener. What may not be taken back any more is said on the page of the torques."""
+
     right = DO
     form_class = TorqueWithdrawalForm
     button = gettext_lazy("Withdraw it")
-    done_words = gettext_lazy("The guards wait for this fastener again; the entry stays in the book with your reason.")
+    model: type[TorqueSignOff] | type[PassedFastener]
 
     def get_row(self) -> None:
-        rows = PassedFastener.objects.current().select_related("fitting__conveyor", "fitting__plant", "fastener")
-        self.passed = get_visible(self.request, rows, DO, pk=self.kwargs["pk"])
+        rows = self.model.objects.select_related("fitting__conveyor", "fitting__plant", "fastener", "corrected_by")
+        self.entry = get_visible(self.request, rows, DO, pk=self.kwargs["pk"])
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            check_may_withdraw(self.entry, self.entry.fitting)
+        except Refused as refusal:
+            messages.warning(request, refusal.message)
+            return redirect(self.cancel_url())
+        return super().get(request, *args, **kwargs)
+
+    def form_kwargs(self) -> dict[str, Any]:
+        return {"person": self.request.user, "plant": self.entry.fitting.plant}
+
+    def cancel_url(self) -> str:
+        return reverse("torque", args=[self.entry.fitting_id])
+
+    def next_url(self, row: Any) -> str:
+        return self.cancel_url()
+
+
+class PassedWithdrawal(FastenerEntryWithdrawal):
+    model = PassedFastener
+    done_words = gettext_lazy("The guards wait for this fastener again; the entry stays in the book with your reason.")
 
     def get_title(self) -> str:
         return _("%(place)s %(number)s: withdraw that it is passed over") % {
-            "place": self.passed.fastener.place,
-            "number": self.passed.number,
+            "place": self.entry.fastener.place,
+            "number": self.entry.number,
         }
 
-    def form_kwargs(self) -> dict[str, Any]:
-        return {"person": self.request.user, "plant": self.passed.fitting.plant}
-
-    def cancel_url(self) -> str:
-        return reverse("torque", args=[self.passed.fitting_id])
-
-    def next_url(self, row: Any) -> str:
-        return self.cancel_url()
-
     def act(self, form: TorqueWithdrawalForm) -> PassedFastener:
-        return withdraw_passed(
-            self.passed,
-            by=self.request.user,
-            reason=form.cleaned_data["reason"],
-            client_key=form.cleaned_data["client_key"],
-        )
+        given = form.cleaned_data
+        return withdraw_passed(self.entry, by=self.request.user, reason=given["reason"], client_key=given["client_key"])
 
 
-class TorqueWithdrawal(RecordPage):
-    right = DO
-    form_class = TorqueWithdrawalForm
-    title = gettext_lazy("Withdraw a sign-off")
-    button = gettext_lazy("Withdraw it")
+class TorqueWithdrawal(FastenerEntryWithdrawal):
+    model = TorqueSignOff
     done_words = gettext_lazy("The sign-off is withdrawn; it stays in the book with your reason.")
-
-    def get_row(self) -> None:
-        rows = TorqueSignOff.objects.current().select_related("fitting__conveyor", "fitting__plant", "fastener")
-        self.signed = get_visible(self.request, rows, DO, pk=self.kwargs["pk"])
 
     def get_title(self) -> str:
         return _("Withdraw the sign-off of %(place)s %(number)s") % {
-            "place": self.signed.fastener.place,
-            "number": self.signed.number,
+            "place": self.entry.fastener.place,
+            "number": self.entry.number,
         }
 
-    def form_kwargs(self) -> dict[str, Any]:
-        return {"person": self.request.user, "plant": self.signed.fitting.plant}
-
-    def cancel_url(self) -> str:
-        return reverse("torque", args=[self.signed.fitting_id])
-
-    def next_url(self, row: Any) -> str:
-        return self.cancel_url()
-
     def act(self, form: TorqueWithdrawalForm) -> TorqueSignOff:
-        return withdraw_torque(
-            self.signed,
-            by=self.request.user,
-            reason=form.cleaned_data["reason"],
-            client_key=form.cleaned_data["client_key"],
-        )
+        given = form.cleaned_data
+        return withdraw_torque(self.entry, by=self.request.user, reason=given["reason"], client_key=given["client_key"])

@@ -18,7 +18,7 @@ from installs.services.device_models import change_device_model
 from installs.services.fit_up import save_fit_up
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
 from installs.services.torque import open_fasteners, pass_over_fasteners, sign_off_torque, torque_rows, withdraw_torque
-from plant.errors import Refused
+from plant.errors import ChangedMeanwhile, Refused
 from plant.services.photos import keep_photo
 from tests import make
 
@@ -648,6 +648,37 @@ def test_a_reading_sent_twice_counts_once(job, tess):
         services.add_readings(row, by=tess, offsets=[(160.0, 5.0)], now=at(70))
 
 
+def test_of_one_form_at_the_same_moment_the_second_finds_what_the_first_wrote(job, tess, while_waiting):
+    def the_same(act):
+        first = while_waiting(services, act)
+        return act() == first()
+
+    keys = [uuid.uuid4() for _ in range(6)]
+    assert the_same(lambda: isolate(job, tess, 0, client_key=keys[0]))
+    assert the_same(lambda: confirm(job, tess, 1, "parts", client_key=keys[1]))
+    confirm(job, tess, 2, "restraint", "clear", "guards", "people", "locks")
+    assert the_same(lambda: run(job, tess, 20, offsets=[(40.0, 12.0)], client_key=keys[2]))
+    row = services.current_runs(job)[0]
+    assert the_same(lambda: services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], client_key=keys[3], now=at(70)))
+    assert BeltOffset.objects.filter(trial_run=row).count() == 2
+    assert the_same(lambda: services.withdraw_trial_run(row, by=tess, reason="wrong belt", client_key=keys[4]))
+    point = HoldPoint.objects.get(point="people")
+    assert the_same(lambda: services.correct_point(point, by=tess, reason="not yet", withdraw=True, client_key=keys[5]))
+
+
+def test_an_adjustment_sent_twice_is_one_and_another_one_is_told(job, tess):
+    fit(job, tess)
+    isolation = isolate(job, tess, 60)
+    once = moved(isolation, tess, 6.0, 6.0)
+    isolation.refresh_from_db()
+    again = services.record_adjustment(
+        isolation, by=tess, version=isolation.version - 1, in_drive_mm=6.0, out_off_mm=6.0
+    )
+    assert (again.pk, again.version) == (once.pk, once.version)
+    with pytest.raises(ChangedMeanwhile):
+        services.record_adjustment(isolation, by=tess, version=isolation.version - 1, in_drive_mm=3.0, out_off_mm=3.0)
+
+
 @pytest.fixture
 def finished(job, monkeypatch):
     """A job whose fit-up and torques are not what a test is about."""
@@ -813,6 +844,35 @@ def test_a_withdrawn_run_and_its_offsets_count_no_more(job, tess):
     assert services.current_runs(job) == []
     assert BeltOffset.objects.current().count() == 0
     assert BeltOffset.objects.count() == 2 * len(GOOD)
+
+
+def test_what_a_job_was_accepted_with_stays_and_the_words_lead_to_the_hand_over(job, tess):
+    finish(job, tess)
+    people = HoldPoint.objects.current().get(point="people")
+    acts = [
+        lambda: services.withdraw_trial_run(services.current_runs(job)[0], by=tess, reason="wrong belt"),
+        lambda: services.add_readings(services.current_runs(job)[0], by=tess, offsets=[(120.0, 3.0)], now=at(210)),
+        lambda: services.correct_point(people, by=tess, reason="one was left", withdraw=True),
+        lambda: services.correct_point(people, by=tess, reason="one was left", passed_over_reason="nobody looked"),
+        lambda: isolate(job, tess, 210),
+    ]
+    for act in acts:
+        with pytest.raises(Refused, match="name there, as an open point, what does not hold"):
+            act()
+    note = services.correct_point(people, by=tess, reason="left out", note="both crews")
+    assert (note.note, note.counts) == ("both crews", True)
+    services.hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to="B", now=at(210))
+    for act in acts:
+        with pytest.raises(Refused, match="What is found since is recorded at the installation"):
+            act()
+
+
+def test_a_job_given_up_twice_is_given_up_once(job, tess, pat):
+    version = fresh(job).version
+    rows = [give_up_fitting(fresh(job), by=pat, version=version, reason="brace in the way") for _ in range(2)]
+    assert rows[0].given_up_at == rows[1].given_up_at
+    with pytest.raises(Refused, match="was given up"):
+        give_up_fitting(fresh(job), by=pat, version=version, reason="no crew")
 
 
 def test_a_job_is_given_up_with_a_reason_and_only_without_locks(job, tess, pat):

@@ -8,6 +8,7 @@ import uuid
 import pytest
 
 from installs.models import Fastener, Instrument, ModelSheet, PassedFastener, TorqueSignOff
+from installs.services import torque
 from installs.services.device_models import add_fastener, change_fastener, keep_sheet
 from installs.services.torque import (
     check_torques_settled,
@@ -169,6 +170,7 @@ def test_the_same_form_twice_signs_once(job, clamp, wrench, tess):
 
 def test_a_group_that_the_model_got_after_the_job_began_is_left_out(job, erin, tess):
     job.sheet = keep_sheet(job.device_model, by=erin)
+    job.save()
     clamp = job.device_model.fasteners.get(place="clamp")
     change_fastener(clamp, by=erin, version=clamp.version, count=6, torque_nm=90.0)
     add_fastener(device_model=job.device_model, by=erin, place="sensor arm", count=2, torque_nm=40.0)
@@ -256,3 +258,77 @@ def test_what_was_passed_over_is_taken_back_with_a_reason_and_stays_in_the_book(
     withdraw_passed(row, by=tess, reason="the long extension came")
     assert torque_rows(job)[0].open_numbers == (1, 2, 3, 4)
     assert PassedFastener.objects.count() == 2
+
+
+def accept(job, by):
+    type(job).objects.filter(pk=job.pk).update(accepted_at=NOW, accepted_by=by)
+
+
+@pytest.mark.parametrize("kind", ["signed", "passed"])
+def test_what_a_job_was_accepted_with_is_not_withdrawn_and_the_words_say_what_to_do(job, clamp, wrench, tess, kind):
+    signed = sign(job, clamp, tess, instrument=wrench)
+    (passed,) = pass_over(job, tess, (clamp, 2))
+    accept(job, tess)
+    withdraw, row = (withdraw_torque, signed) if kind == "signed" else (withdraw_passed, passed)
+    with pytest.raises(Refused, match=r"was accepted 20 Nov 2026, \d\d:00 by tess\.") as refusal:
+        withdraw(row, by=tess, reason="it does not hold")
+    assert refusal.value.code == "accepted"
+    assert "sign the fastener off again" in refusal.value.message
+    assert "open point at the hand-over" in refusal.value.message
+    assert (job.torques.count(), job.passed_fasteners.count()) == (1, 1)
+
+
+def test_after_the_acceptance_a_fastener_is_signed_off_but_none_is_passed_over(job, clamp, wrench, tess):
+    pass_over(job, tess, (clamp, 2))
+    accept(job, tess)
+    sign(job, clamp, tess, number=2, instrument=wrench)
+    assert torque_rows(job)[0].signed[1] is not None
+    with pytest.raises(Refused, match="What is left is the hand-over"):
+        pass_over(job, tess, (clamp, 3))
+
+
+def test_one_fastener_is_passed_over_once_and_the_second_person_reads_who_did(job, clamp, tess, pat):
+    (row,) = pass_over(job, tess, (clamp, 2))
+    with pytest.raises(Refused, match=r"clamp 2 passed over: the wrench does not reach it \(tess, ") as refusal:
+        pass_over(job, pat, (clamp, 1), (clamp, 2), reason="no socket")
+    assert (refusal.value.code, list(refusal.value.fields)) == ("passed_over", ["fasteners"])
+    assert "Leave it out here, or withdraw that first" in refusal.value.message
+    assert list(job.passed_fasteners.all()) == [row]
+    assert len(pass_over(job, pat, (clamp, 3), (clamp, 3), reason="no socket")) == 1
+    withdraw_passed(row, by=pat, reason="the wrench came")
+    pass_over(job, pat, (clamp, 2), reason="no socket")
+    assert torque_rows(job)[0].passed[1].passed_by == pat
+
+
+def test_a_form_of_passing_over_that_comes_again_with_one_more_writes_that_one(job, clamp, tess):
+    key = uuid.uuid4()
+    pass_over(job, tess, (clamp, 1), client_key=key)
+    assert len(pass_over(job, tess, (clamp, 1), (clamp, 2), client_key=key)) == 2
+    assert PassedFastener.objects.count() == 2
+
+
+def test_the_same_withdrawal_twice_counts_once_and_another_one_is_told(job, clamp, wrench, tess):
+    signed, key = sign(job, clamp, tess, instrument=wrench), uuid.uuid4()
+    (passed,) = pass_over(job, tess, (clamp, 2))
+    for act, row in ((withdraw_torque, signed), (withdraw_passed, passed)):
+        once = act(row, by=tess, reason="wrong bolt", client_key=key)
+        assert act(type(row).objects.get(pk=row.pk), by=tess, reason="wrong bolt", client_key=key) == once
+        for each in (row, once):
+            with pytest.raises(Refused, match="was withdrawn already"):
+                act(type(row).objects.get(pk=each.pk), by=tess, reason="wrong bolt")
+
+
+def test_of_one_form_at_the_same_moment_the_second_finds_what_the_first_wrote(job, clamp, wrench, tess, while_waiting):
+    pivot, key = job.device_model.fasteners.get(place="pivot"), uuid.uuid4()
+    for act in (
+        lambda: pass_over(job, tess, (clamp, 1), (pivot, 1), client_key=key)[0],
+        lambda: sign(job, clamp, tess, number=2, instrument=wrench, client_key=key),
+    ):
+        first = while_waiting(torque, act)
+        assert act() == first()
+
+
+def test_two_people_at_the_same_moment_pass_one_fastener_over_once(job, clamp, tess, pat, while_waiting):
+    while_waiting(torque, lambda: pass_over(job, tess, (clamp, 1)))
+    with pytest.raises(Refused, match=r"clamp 1 passed over: the wrench does not reach it \(tess, "):
+        pass_over(job, pat, (clamp, 1), reason="no socket")

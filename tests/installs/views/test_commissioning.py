@@ -9,6 +9,7 @@ import uuid
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
 
 from installs.models import Fitting, HoldPoint, Isolation, PassedFastener, TrialRun
@@ -259,6 +260,72 @@ def test_the_guards_lead_to_the_torques_and_a_fastener_is_passed_over_from_there
     client.force_login(mona)
     assert client.get(pass_over).status_code == 403
     assert "Your role reads this job" in text(client.get(job.get_absolute_url()))
+
+
+def test_passing_over_sent_twice_is_answered_alike_and_a_second_person_is_told(client, unsigned, tess, erin):
+    client.force_login(tess)
+    page, torque = reverse("torque-pass-over", args=[unsigned.pk]), reverse("torque", args=[unsigned.pk])
+    form = client.get(page).context["form"]
+    ticks = [key for key, _label in form.fields["fasteners"].choices][:2]
+    data = {"client_key": str(form["client_key"].value()), "fasteners": ticks, "reason": "no socket"}
+    answers = [client.post(page, data) for _ in range(2)]
+    assert [(each.status_code, each["Location"]) for each in answers] == [(302, unsigned.get_absolute_url())] * 2
+    assert PassedFastener.objects.count() == 2
+    client.force_login(erin)
+    answer = send(client, page, fasteners=ticks[:1], reason="no wrench")
+    assert answer.status_code == 422
+    assert "clamp 1 passed over: no socket (tess, " in text(answer)
+    assert "Leave it out here, or withdraw that first" in text(answer)
+    assert client.get(torque).status_code == 200
+
+
+def test_a_withdrawal_sent_twice_is_answered_alike_and_told_when_opened_again(client, job, tess):
+    client.force_login(tess)
+    page, torque = (
+        reverse("passed-fastener-withdraw", args=[PassedFastener.objects.first().pk]),
+        reverse("torque", args=[job.pk]),
+    )
+    data = {"client_key": str(client.get(page).context["form"]["client_key"].value()), "reason": "the socket came"}
+    assert [client.post(page, data)["Location"] for _ in range(2)] == [torque] * 2
+    assert "This entry was withdrawn already; it counts no more." in text(client.get(page, follow=True))
+    assert PassedFastener.objects.filter(is_withdrawn=True).count() == 1
+
+
+def test_an_accepted_job_offers_no_withdrawal_of_its_fasteners(client, job, tess):
+    client.force_login(tess)
+    page, torque = (
+        reverse("passed-fastener-withdraw", args=[PassedFastener.objects.first().pk]),
+        reverse("torque", args=[job.pk]),
+    )
+    assert page in text(client.get(torque))
+    Fitting.objects.update(accepted_at=timezone.now(), accepted_by=tess)
+    told = text(client.get(torque))
+    assert page not in told
+    assert "its fasteners stay as they were accepted" in told
+    assert "sign the fastener off again, which counts instead" in text(client.get(page, follow=True))
+    answer = client.post(page, {"client_key": str(uuid.uuid4()), "reason": "the socket came"})
+    assert answer.status_code == 422
+    assert "open point at the hand-over" in text(answer)
+
+
+def test_readings_sent_twice_are_answered_alike(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    send(client, url("trial-run", job), **run_data(at_1_m="", off_1_mm="", side_1=""))
+    address = reverse("trial-run-readings", args=[TrialRun.objects.get().pk])
+    data = {"client_key": str(uuid.uuid4()), "at_0_m": "160", "off_0_mm": "8", "side_0": "off"}
+    assert [client.post(address, data).status_code for _ in range(2)] == [302, 302]
+    assert TrialRun.objects.get().belt_offsets.filter(chainage_m=160).count() == 1
+
+
+def test_an_adjustment_sent_twice_is_answered_alike(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    send(client, url("trial-run", job), **run_data(off_0_mm="70"))
+    isolate(client, job)
+    moves = {"drive_mm": "6", "drive_way": "in", "off_mm": "6", "off_way": "out"}
+    data = {"version": Isolation.objects.get(cycle=2).version, **moves}
+    assert [client.post(url("adjustment", job), data).status_code for _ in range(2)] == [302, 302]
 
 
 def test_the_form_of_a_run_says_which_stations_lie_upstream(client, job, tess):
