@@ -66,23 +66,45 @@ WORN = (Grade.WATCH.value, Grade.ACT.value)
 
 
 def with_new_rollers(task_ids: Collection[int]) -> set[int]:
-    """Of these checks those of sensor wear at which each roller graded watch or act was changed for a sound one."""
+    """Of these checks those of sensor wear at which each roller graded watch or act was changed for a sound one.
+
+    Of two visits that closed one check the later changed what the earlier found; while nobody has said which of them
+    counts, a roller counts as changed only for the visit that changed it.
+    """
     model, sheet = "task__installation__device__device_model", "task__installation__sheet__content"
     is_worn = {"task__grade__in": WORN, "task__check_kind__rule": CheckKind.Rule.SENSOR_WEAR}
     rows = Reading.objects.current().filter(task__in=task_ids, **is_worn).order_by("pk")
-    found: dict[int, set[str]] = defaultdict(set)
-    changed: dict[int, set[str]] = defaultdict(set)
-    for pk, side, stage, value, grade, content, *of_model in rows.values_list(
-        "task_id", "side", "stage", "value", "grade", sheet, f"{model}__sensor_new_mm", f"{model}__sensor_limit_mm"
-    ):
+    found: dict[int, set[tuple[datetime, int, str]]] = defaultdict(set)
+    changed: dict[int, set[tuple[datetime, int, str]]] = defaultdict(set)
+    for pk, visit, at, side, stage, value, grade, content, *of_model in rows.values_list(
+        "task_id", "visit_id", "visit__visited_at", "side", "stage", "value", "grade",
+        sheet, f"{model}__sensor_new_mm", f"{model}__sensor_limit_mm",
+    ):  # fmt: skip
         # The sheet that it was fitted to holds, as it does where the reading is graded.
         new_mm, limit_mm = (content.get("sensor_new_mm"), content.get("sensor_limit_mm")) if content else of_model
         if stage == FOUND and grade in WORN:
-            found[pk].add(side)
+            found[pk].add((at, visit, side))
         is_stated = stage != FOUND and value and new_mm and limit_mm
         if is_stated and grade_sensor_wear(value, new_mm, limit_mm).grade is Grade.SOUND:
-            changed[pk].add(side)
-    return {pk for pk, sides in found.items() if sides <= changed[pk]}
+            changed[pk].add((at, visit, side))
+    open_questions = undecided(found)
+    return {
+        pk
+        for pk, worn in found.items()
+        if all(
+            any(
+                side == of_side and (visit == by_visit or (at < when and pk not in open_questions))
+                for when, by_visit, side in changed[pk]
+            )
+            for at, visit, of_side in worn
+        )
+    }
+
+
+def undecided(task_ids: Iterable[int]) -> dict[int, TwiceClosed]:
+    """Of these checks those that two visits closed and nobody has said yet which counts."""
+    rows = TwiceClosed.objects.filter(task__in=[*task_ids], counts="").order_by("-pk")
+    return {row.task_id: row for row in rows}
 
 
 def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:

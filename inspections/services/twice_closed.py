@@ -14,12 +14,10 @@ from inspections.services.visits import (
     FOUND,
     LEFT,
     Entered,
-    entries_of,
-    find,
+    finding_at,
     follow_lead,
-    take_in_one,
+    hold_tasks,
     visit_chain,
-    wanted_of,
     write_offsets,
 )
 from plant.errors import Refused
@@ -47,6 +45,7 @@ def say_which_counts(row: TwiceClosed, *, by: Person, version: int, counts: str)
         raise Refused(_("It was decided before which visit counts."), code="decided")
     if counts not in Counts.values:
         raise Refused(_("Choose the first, the second or both."), code="invalid", fields={"counts": _("Choose one.")})
+    hold_tasks(row.task.installation, [row.task_id])
     change_record(row, by=by, version=version, counts=counts, decided_by=by, decided_at=timezone.now())
     if counts == Counts.BOTH:
         return row
@@ -67,12 +66,8 @@ def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
     One that another check of the visit answers keeps that grade; with readings of its own it is answered by itself.
     """
     task.refresh_from_db()
-    readings = list(Reading.objects.current().filter(visit=visit, task=task))
-    lead = None if readings else task.done_with
-    by_code = entries_of(readings).get(task.pk, {})
-    wanted = wanted_of([task], visit.installation, before=visit.visited_at)[task.pk]
-    values, _faults, _questions = take_in_one(task, wanted, by_code, ())
-    finding = find(task.check_kind.rule, wanted, values)
+    lead = None if Reading.objects.current().filter(visit=visit, task=task).exists() else task.done_with
+    finding = finding_at(task, visit)
     change_record(
         task,
         by=by,

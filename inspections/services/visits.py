@@ -15,7 +15,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
@@ -656,6 +656,7 @@ def close_out_visit(
         return known
     if phone is not None:
         visited_at = time_by_server(visited_at, phone, timezone.now())
+    hold_tasks(installation, entries)
     tasks = tasks_of(installation, entries)
     # The trend is worked out only where it could still ask: what is confirmed already is taken as it is.
     unsure = [
@@ -707,10 +708,13 @@ def close_out_visit(
         assert client_key is not None
         return Visit.objects.get(client_key=client_key)
     visit.photos.add(*photos)
+    read_here = {each.task.pk for each in entered}
     for each in entered:
+        each.task = lead_of(each.task, besides=read_here)
+        read_here.add(each.task.pk)
         write_readings(visit, each, by)
         if close_task(each, visit, by):
-            close_with(each.task, visit, by, besides={one.task.pk for one in entered})
+            close_with(each.task, visit, by, besides=read_here)
         write_offsets(visit, each, by)
     # The night makes the next checks too; so a failure here only delays them.
     transaction.on_commit(lambda: plan_next(installation), robust=True)
@@ -753,6 +757,25 @@ def add_findings(visit: Visit, to_act: Sequence[Entered], by: Person) -> None:
 def not_closed_out(faults: Mapping[str, str], questions: Mapping[str, str], suggestion: str) -> NotClosedOut:
     words = " ".join([*faults.values(), *questions.values()])
     return NotClosedOut(words, fields=faults, questions=questions, suggested_action=suggestion)
+
+
+def hold_tasks(installation: Installation, task_ids: Iterable[Any]) -> None:
+    """Let two closings at one device come one after the other, where the data base can lock rows (PostgreSQL).
+
+    SQLite lets one transaction write at a time. The order is that in which the night takes the same rows.
+    """
+    rows = Task.objects.filter(Q(closed_at__isnull=True) | Q(pk__in=task_ids), installation=installation)
+    list(rows.select_for_update(of=("self",)).values_list("pk"))
+
+
+def lead_of(task: Task, *, besides: Collection[int]) -> Task:
+    """The check to which readings belong: the one that answered this one meanwhile, so that both stand side by side.
+
+    `besides` are checks with readings of their own at this visit: those keep apart.
+    """
+    fresh = Task.objects.select_related("check_kind", "plant", "done_with__check_kind", "done_with__plant")
+    lead = fresh.get(pk=task.pk).done_with
+    return task if lead is None or lead.pk in besides else lead
 
 
 def tasks_of(installation: Installation, task_ids: Collection[int]) -> dict[int, Task]:
@@ -901,30 +924,41 @@ def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") 
 def close_task(each: Entered, visit: Visit, by: Person) -> bool:
     """Close the check with its grade; where somebody else closed it meanwhile, only a worse grade is taken over.
 
-    True if this visit closed it.
+    One that was withdrawn meanwhile was done all the same, and its finding is one: it counts as done. True if this
+    visit closed it.
     """
     task, finding = each.task, each.finding
     # A conditional update: of two visits sent at once exactly one closes the check.
-    claimed = Task.objects.filter(pk=task.pk, closed_at__isnull=True).update(
-        closed_at=visit.visited_at, version=F("version") + 1
+    undone = Q(closed_at__isnull=True) | Q(outcome=Task.Outcome.WITHDRAWN)
+    claimed = Task.objects.filter(undone, pk=task.pk).update(
+        closed_at=visit.visited_at, outcome=Task.Outcome.DONE, version=F("version") + 1
     )
     task.refresh_from_db()
     task._history_user = by
-    grade = finding.grade.value if finding.grade else ""
     if claimed:
-        task.outcome, task.visit, task.closed_by = Task.Outcome.DONE, visit, by
-        task.grade, task.grade_reason = grade, finding.reason[:400]
-        task.save(update_fields=["outcome", "visit", "closed_by", "grade", "grade_reason"])
+        task.visit, task.closed_by, task.closing_reason = visit, by, ""
+        task.grade, task.grade_reason = finding.grade.value if finding.grade else "", finding.reason[:400]
+        task.save(update_fields=["outcome", "visit", "closed_by", "closing_reason", "grade", "grade_reason"])
         end_spells([task], at=visit.visited_at)
         leave_rounds([task], by=by)
         return True
-    if task.outcome == Task.Outcome.DONE and finding.grade and worse(finding.grade, task.grade):
-        task.grade, task.grade_reason = grade, finding.reason[:400]
-        task.version += 1
-        task.save(update_fields=["grade", "grade_reason", "version"])
+    take_over_worse(task, finding, by)
+    if task.done_with is not None:  # its own readings stand beside those of the check that answered it
+        take_over_worse(task.done_with, finding, by)
     if task.visit is not None:
         ask_which_counts(task, task.visit, visit, by)
     return False
+
+
+def take_over_worse(task: Task, finding: Finding, by: Person) -> None:
+    """A worse finding stands at once, whichever visit will count: people on the belt go by it until it is decided."""
+    if finding.grade is None or not worse(finding.grade, task.grade):
+        return
+    task.grade, task.grade_reason = finding.grade.value, finding.reason[:400]
+    task.version += 1
+    task._history_user = by
+    task.save(update_fields=["grade", "grade_reason", "version"])
+    follow_lead(task, by)
 
 
 def close_with(task: Task, visit: Visit, by: Person, *, besides: Collection[int] = ()) -> None:
@@ -932,22 +966,27 @@ def close_with(task: Task, visit: Visit, by: Person, *, besides: Collection[int]
 
     `besides` are checks with readings of their own at this visit.
     """
-    others = [each for each in answered_too(task, local_day(visit.visited_at, visit.plant)) if each.pk not in besides]
-    for each in others:
-        each.closed_at, each.closed_by, each.outcome = visit.visited_at, by, Task.Outcome.DONE
-        each.visit, each.done_with = visit, task
+    others = []
+    for each in answered_too(task, local_day(visit.visited_at, visit.plant)):
+        # As in `close_task`: one that another visit closes at this moment keeps that visit and what it found.
+        if each.pk in besides or not Task.objects.open().filter(pk=each.pk).update(
+            closed_at=visit.visited_at, outcome=Task.Outcome.DONE, version=F("version") + 1
+        ):
+            continue
+        each.refresh_from_db()
+        each.closed_by, each.visit, each.done_with = by, visit, task
         each.grade, each.grade_reason = task.grade, task.grade_reason
-        each.version += 1
         each._history_user = by
-        names = ["closed_at", "closed_by", "outcome", "visit", "done_with", "grade", "grade_reason", "version"]
-        each.save(update_fields=names)
+        each.save(update_fields=["outcome", "closed_by", "visit", "done_with", "grade", "grade_reason"])
+        others.append(each)
     end_spells(others, at=visit.visited_at)
     leave_rounds(others, by=by)
 
 
 def follow_lead(task: Task, by: Person) -> None:
-    """Checks that the readings of another answer take over its grade and visit when those are corrected."""
-    for each in Task.objects.filter(done_with=task):
+    """Checks that the readings of another answer take over its grade and visit when those change."""
+    own = Reading.objects.current().filter(task__done_with=task).values("task")
+    for each in Task.objects.filter(done_with=task).exclude(pk__in=own):
         each.grade, each.grade_reason, each.visit = task.grade, task.grade_reason, task.visit
         each.version += 1
         each._history_user = by
@@ -1214,6 +1253,7 @@ def correct_visit(
     if Visit.objects.filter(corrects=visit).exists():
         raise Refused(_("This visit was corrected before. Open the latest one and correct that."), code="corrected")
     installation = visit.installation
+    hold_tasks(installation, visit.readings.values_list("task"))
     old = {reading_key(row.task_id, row.code, row.stage): row for row in visit.readings.current()}
     full = {**entries_of(old.values()), **entries}
     tasks = tasks_of(installation, full)
@@ -1327,11 +1367,16 @@ def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
         .exclude(grade="")
         .values_list("grade", "grade_reason")
     )
-    grades = [Grade(grade) for grade, _reason in others]
-    grade = worst([finding.grade, *grades])
+    beside = [Finding(Grade(grade), reason) for grade, reason in others]
+    if task.check_kind.rule != Rule.LIMITS:  # its readings keep the grade of the limits of then, and say all there is
+        again = Visit.objects.filter(readings__in=Reading.objects.current().filter(task=task)).exclude(
+            pk__in=[old.pk, fresh.pk]
+        )
+        beside += [finding_at(task, each) for each in again.distinct()]
+    grade = worst([finding.grade, *(each.grade for each in beside)])
     reason = finding.reason
     if grade is not None and grade is not finding.grade:
-        reason = next(words for each_grade, words in others if each_grade == grade.value)
+        reason = next(each.reason for each in beside if each.grade is grade)
     task.grade, task.grade_reason = grade.value if grade else "", reason[:400]
     if task.visit_id == old.pk:
         task.visit = fresh
@@ -1340,6 +1385,14 @@ def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
     task._change_reason = fresh.correction_reason[:100]
     task.save(update_fields=["grade", "grade_reason", "visit", "version"])
     follow_lead(task, by)
+
+
+def finding_at(task: Task, visit: Visit) -> Finding:
+    """What the readings of one visit that count come to for a check, also by what they say together."""
+    by_code = entries_of(list(Reading.objects.current().filter(visit=visit, task=task))).get(task.pk, {})
+    wanted = wanted_of([task], visit.installation, before=visit.visited_at)[task.pk]
+    values, _faults, _questions = take_in_one(task, wanted, by_code, ())
+    return find(task.check_kind.rule, wanted, values)
 
 
 def closed_meanwhile(visit: Visit) -> list[Task]:
