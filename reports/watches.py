@@ -22,7 +22,7 @@ from reports.selectors import Book, Study
 
 @dataclass(frozen=True)
 class Fading:
-    """An alarm that stands: a device whose bad days come more often than at first.
+    """An alarm that stands: a comparison in which bad days come more often than at first.
 
     Attributes
     ----------
@@ -49,7 +49,7 @@ class Fading:
 
 @dataclass(frozen=True, eq=False)
 class Watched:
-    """One device under watch: its bad days and hours since settling-in, and how it is watched."""
+    """A comparison under watch, of one device or several: its bad days and hours since settling-in, and the rules."""
 
     study: Study
     start: dt.datetime
@@ -87,14 +87,23 @@ class Watched:
 
 @dataclass(frozen=True, eq=False)
 class FleetWatch:
-    """Every device under watch, the alarms that stand, and how many of them chance alone would bring."""
+    """Every comparison under watch, the alarms that stand, and how many of them chance alone would bring.
+
+    Devices that were fitted together are one comparison and are watched as one.
+    """
 
     watched: tuple[Watched, ...]
     fading: tuple[Fading, ...]  # the strongest first
 
     @property
     def n_watched(self) -> int:
+        """Comparisons under watch."""
         return len(self.watched)
+
+    @property
+    def n_devices(self) -> int:
+        """Devices in them."""
+        return sum(len(each.study.members) for each in self.watched)
 
     @cached_property
     def n_by_chance(self) -> float:

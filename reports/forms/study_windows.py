@@ -34,3 +34,4 @@ class EffectFilterForm(PersonForm):
     verdict = forms.ChoiceField(label=_("Verdict"), required=False)
     among = forms.ChoiceField(label=_("Among all"), required=False)
     state = forms.ChoiceField(label=_("Device"), required=False)
+    watch = forms.ChoiceField(label=_("Rate watch"), required=False)

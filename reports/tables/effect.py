@@ -35,7 +35,7 @@ from reports.templatetags.effect import (
     verdict_mark,
     verdict_words,
 )
-from reports.watches import Fading
+from reports.watches import Fading, Watched
 
 VERDICTS_BY_WEIGHT = (
     Verdict.FEWER,
@@ -57,6 +57,7 @@ class EffectRow:
     standing: Standing | None = None
     fading: Fading | None = None
     acts: tuple[CheckState, ...] = ()
+    watched: Watched | None = None
 
     @property
     def q(self) -> float:
@@ -291,6 +292,7 @@ class EffectTable(RegisterTable):
     dispersion = tables.Column(accessor="q", visible=False)
     stands = tables.Column(accessor="q", visible=False)
     fading_since = tables.Column(accessor="q", visible=False)
+    chance_of_alarm = tables.Column(accessor="q", visible=False)
     left_out = tables.Column(visible=False)
     limit_low = tables.Column(visible=False)
     limit_high = tables.Column(visible=False)
@@ -394,6 +396,10 @@ class EffectTable(RegisterTable):
 
     def value_fading_since(self, record: EffectRow) -> Any:
         return "" if record.fading is None else record.fading.climbing_since
+
+    def value_chance_of_alarm(self, record: EffectRow) -> Any:
+        """Empty where it is not under watch."""
+        return "" if record.watched is None else round(record.watched.chance, 4)
 
     def value_verdict(self, record: EffectRow) -> str:
         return verdict_words(record.study)

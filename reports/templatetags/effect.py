@@ -312,12 +312,21 @@ def alarm_words(fading: Fading) -> str:
 
 @register.filter
 def watch_words(watch: FleetWatch) -> str:
-    """How many of the watched devices have an alarm, and how many chance alone would bring."""
+    """How many of the comparisons under watch have an alarm, and how many chance alone would bring."""
     if not watch.n_watched:
-        return _("No device is watched yet: each is while it stands, once the hours of learning are over.")
-    return _("%(n)s of %(all)s watched devices; by chance alone about %(chance)s would have one now.") % {
+        return _("No comparison is watched yet: each is while its devices stand, once the hours of learning are over.")
+    words = ngettext(
+        "%(n)s of %(all)s comparison under watch%(devices)s; by chance alone about %(chance)s would have one now.",
+        "%(n)s of %(all)s comparisons under watch%(devices)s; by chance alone about %(chance)s would have one now.",
+        watch.n_watched,
+    )
+    devices = ""
+    if watch.n_devices != watch.n_watched:
+        devices = _(" (%(n)s devices; devices fitted together are judged as one)") % {"n": watch.n_devices}
+    return words % {
         "n": len(watch.fading),
         "all": watch.n_watched,
+        "devices": devices,
         "chance": one(watch.n_by_chance),
     }
 

@@ -55,6 +55,7 @@ class EffectList(RegisterList):
         studies = book.studies
         self.watch = watch_of(book)
         fading = {each.study.installation.pk: each for each in self.watch.fading}
+        watched = {each.study.installation.pk: each for each in self.watch.watched}
         acts = acts_of(one for each in studies if each.is_standing for one in each.members)
         self.all_studies, self.standings, self.pools = studies, standings_of(studies), pools_of(studies)
         form = self.filterset_form(studies)
@@ -68,11 +69,12 @@ class EffectList(RegisterList):
                 self.standings.get(each.installation.pk),
                 fading.get(each.installation.pk),
                 tuple(state for one in each.members for state in acts.get(one.pk, ())),
+                watched.get(each.installation.pk),
             )
             for each in studies
             if fits(each, asked)
         ]
-        return [each for each in rows if stands(each.standing, asked)]
+        return [each for each in rows if stands(each.standing, asked) and is_watched(each, asked)]
 
     def filterset_form(self, studies: tuple[Study, ...]) -> EffectFilterForm:
         form = EffectFilterForm(self.request.GET or None, person=self.request.user, plant=self.request.plant)
@@ -83,6 +85,7 @@ class EffectList(RegisterList):
         form.fields["model"].choices = [everything, *((str(pk), words) for pk, words in sorted(models.items()))]
         form.fields["verdict"].choices = [everything, *((each.value, VERDICT_WORDS[each]) for each in Verdict)]
         form.fields["among"].choices = [everything, ("stands", _("stands")), ("falls", _("does not stand"))]
+        form.fields["watch"].choices = [everything, ("alarm", _("alarm stands")), ("watched", _("under watch"))]
         form.fields["state"].choices = [everything, ("in_place", _("in place")), ("removed", _("removed"))]
         return form
 
@@ -115,6 +118,11 @@ def stands(standing: Standing | None, asked: dict[str, Any]) -> bool:
     if not asked.get("among"):
         return True
     return standing is not None and standing.stands is (asked["among"] == "stands")
+
+
+def is_watched(row: EffectRow, asked: dict[str, Any]) -> bool:
+    known = {"alarm": row.fading, "watched": row.watched}
+    return not asked.get("watch") or known[asked["watch"]] is not None
 
 
 def counts_words(studies: tuple[Study, ...]) -> str:

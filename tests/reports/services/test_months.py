@@ -581,5 +581,5 @@ def test_an_alarm_of_the_watch_is_a_change_of_its_month_alone(alder, erin, time_
     first, of_all = told(10)
     assert first.startswith("L-02 return, device 45: rate watch: alarm; ")
     assert of_all.startswith(
-        "Alarms of the rate watch at the end of the month: 1 of 1 watched devices; by chance alone"
+        "Alarms of the rate watch at the end of the month: 1 of 1 comparison under watch; by chance alone"
     )

@@ -25,7 +25,12 @@ DAY = dt.timedelta(days=1)
 
 @pytest.fixture
 def belt(alder):
-    made = make.conveyor(alder, tag="S-12")
+    return belt_of(alder, "S-12")
+
+
+def belt_of(plant, tag):
+    """It ran 12 h a day for 900 days and has four pairs of switches."""
+    made = make.conveyor(plant, tag=tag)
     now = timezone.now()
     make.run_record(made, now - 900 * DAY, now, 12.0 * 900)
     for chainage_m in (2.0, 60.0, 120.0, 198.0):
@@ -203,7 +208,7 @@ def test_the_engineers_start_page(client, at, belt, erin):
     page = page_of(client, reverse("today"))
     assert "1 comparison of 1 device; all can be judged." in page
     assert "1 with fewer incidents" in page
-    assert "No device with more incidents than before" in page
+    assert "No comparison with more incidents than before" in page
     assert "Belts that wander most" in page
 
 
@@ -356,8 +361,46 @@ def test_the_alarm_stands_on_the_page_of_its_device_and_the_start_page_says_how_
     assert re.search(r"rate watch: alarm; \d+ bad days in [\d,]+ h since \d+ \w+ \d{4}, at first 2 in 1,5\d\d h", page)
     start = page_of(client, reverse("today"))
     assert "1 alarm of the rate watch" in start
-    assert re.search(r"1 of 1 watched devices; by chance alone about 0\.\d would have one now\.", start)
+    assert re.search(r"1 of 1 comparison under watch; by chance alone about 0\.\d would have one now\.", start)
     assert "fade" not in start
+
+
+def test_each_figure_of_the_watch_is_the_number_of_rows_behind_its_link(client, alder, erin):
+    """A pair judged as one and fading, one device that is steady, and one that is still learnt: 2 of 3 are watched."""
+    for tag, numbers, fitted, n in (
+        ("L-02", ("45", "46"), 360, 12),
+        ("L-03", ("47",), 360, 0),
+        ("L-04", ("48",), 30, 0),
+    ):
+        on_belt = belt_of(alder, tag)
+        for k, number in enumerate(numbers):
+            at = make.installation(
+                on_belt, number, chainage_m=120.0 + 20 * k, installed_at=timezone.now() - fitted * DAY
+            )
+        for i in range(18):
+            make.incident(on_belt, at.installed_at - (10 + 19 * i) * DAY, chainage_m=100.0)
+        for day in (60, 120, *range(190, 350, 16))[:n]:
+            make.incident(on_belt, at.installed_at + day * DAY, chainage_m=100.0)
+    client.force_login(erin)
+    for address in ("today", "effect-list"):
+        page = page_of(client, reverse(address))
+        told = re.search(
+            r"(\d+) of (\d+) comparisons under watch \((\d+) devices; devices fitted together are judged as one\); "
+            r"by chance alone about ([\d.]+) would have one now\.",
+            page,
+        )
+        assert told, page
+        alarms, watched = (re.search(f'href="([^"]+watch={each})"', page)[1] for each in ("alarm", "watched"))
+        rows = {each: list(client.get(each).context["table"].rows) for each in (alarms, watched)}
+        devices = [one for row in rows[watched] for one in row.record.study.members]
+        chances = [row.record.watched.chance for row in rows[watched]]
+        assert told.groups() == (
+            str(len(rows[alarms])), str(len(rows[watched])), str(len(devices)), f"{sum(chances):.1f}"
+        )  # fmt: skip
+    assert (len(rows[alarms]), len(rows[watched]), len(devices)) == (1, 2, 3)
+    text = b"".join(client.get(f"{watched}&format=csv").streaming_content).decode()
+    in_file = [float(line["Chance of alarm"]) for line in csv.DictReader(io.StringIO(text))]
+    assert in_file == pytest.approx(chances, abs=1e-4)
 
 
 def test_a_part_that_failed_before_anybody_looked_has_no_answer_while_sound(client, seized, erin):
