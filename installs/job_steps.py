@@ -25,7 +25,7 @@ from installs.services.commissioning import (
 from installs.services.torque import FastenerRow, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words, time_doubt_words
 from installs.words.torque import fastener_names, passed_words
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 Point = HoldPoint.Point
 CHART = {"width": 320.0, "height": 120.0, "left": 8.0, "top": 18.0, "foot": 22.0}

@@ -20,7 +20,7 @@ from django.utils.translation import ngettext
 from installs.models import Fitting, Installation, Instrument, Survey
 from installs.services.installations import SAME_PLACE_M, place_words
 from plant.models import Plant
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 LOOK_AHEAD_DAYS = 3  # common practice: what is found missing later is found with the belt down
 

@@ -31,7 +31,7 @@ from plant.models import Job, Notice, Plant
 from plant.permissions import PLANNER
 from plant.selectors import people_in
 from plant.services.jobs import ask_for_job
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 LAY_ROUNDS = "lay_rounds"
 SEARCH_S = 20  # how long the search goes on; longer gains little (measured by manage.py benchmark_rounds)

@@ -52,7 +52,7 @@ from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Photo
 from plant.services.records import change_record, correct_entry, create_record, known_row
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 Point = HoldPoint.Point
 LONGEST_RUN = dt.timedelta(minutes=1440)  # as the column takes it

@@ -19,7 +19,7 @@ from plant.calc.wording import full_stop
 from plant.errors import Refused
 from plant.models import Conveyor, Membership
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 CONSTRAINT_WORDS.update(
     {"fitting_need_once": gettext_lazy("This part or tool is on the list already. Change its number.")}

@@ -21,7 +21,7 @@ from plant.errors import Refused
 from plant.models import Conveyor, Strand
 from plant.services import records
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 # Chainages are read with a tape: nearer than this is the same place.
 SAME_PLACE_M = 0.05

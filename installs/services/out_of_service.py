@@ -19,7 +19,7 @@ from installs.services.part_changes import check_within
 from installs.signals import service_changed
 from plant.errors import Refused
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 CONSTRAINT_WORDS.update(
     {

@@ -15,7 +15,7 @@ from installs.models import Installation, PartChange
 from installs.services.installations import check_moment, refuse
 from installs.signals import part_changed
 from plant.services.records import correct_entry, create_record, known_row
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 
 def check_within(installation: Installation, field: str, moment: dt.datetime, now: dt.datetime) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from django.utils.translation import gettext as _
 
 from installs.models import Fastener, PassedFastener
-from plant.services.running_hours import moment_words
+from plant.words.moments import moment_words
 
 
 def fastener_names(fasteners: Iterable[tuple[Fastener, int]]) -> str:

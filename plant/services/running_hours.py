@@ -9,21 +9,17 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from plant.calc.moments import MomentKind
 from plant.errors import Refused
 from plant.models import Conveyor, ImportBatch, MeterReading, RunRecord
 from plant.services.records import check_moment, correct_entry, create_record
+from plant.words.moments import moment_words
 
 # A meter and the clock of whoever reads it may differ by so much before a reading is doubted.
 CLOCK_TOLERANCE_H = 1.0
 SPAN_TOLERANCE_H = 0.02
-
-
-def moment_words(moment: dt.datetime) -> str:
-    return str(date_format(timezone.localtime(moment), "j M Y, H:i"))
 
 
 def hours_words(hours: float) -> str:
