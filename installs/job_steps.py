@@ -376,9 +376,14 @@ def closing_steps(fitting: Fitting, following: Act | None) -> list[Step]:
     return [accepted, handed]
 
 
-def people_words(isolation: Isolation) -> str:
+def people_of_isolation(isolation: Isolation) -> list[str]:
+    """Who had a lock on; the others last, as they were typed."""
     names = [str(person) for person in isolation.people.all()]
-    return ", ".join([*names, *([isolation.other_people] if isolation.other_people else [])])
+    return [*names, *([isolation.other_people] if isolation.other_people else [])]
+
+
+def people_words(isolation: Isolation) -> str:
+    return ", ".join(people_of_isolation(isolation))
 
 
 def words_of_isolation(isolation: Isolation | None) -> str:

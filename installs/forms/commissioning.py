@@ -19,6 +19,8 @@ from plant.forms.photos import PhotosField
 from plant.forms.quantities import QuantityField
 from plant.models import Side
 
+MOST_POINTS: int = Fitting._meta.get_field("open_points").max_length
+MOST_NAMES = 200  # characters of those who handed back their locks; the note that keeps them takes a word more
 ROWS = 8  # stations that the form of a trial run offers
 CAMERA = {"accept": "image/jpeg,image/png,image/webp", "capture": "environment"}
 Point = HoldPoint.Point
@@ -83,7 +85,7 @@ class PointForm(KeyedForm):
 
     photo = forms.FileField(label=_("photo"), required=False, widget=forms.FileInput(attrs=CAMERA))
     handed_back_by = forms.CharField(
-        label=_("locks handed back by"), max_length=200, help_text=_("Everyone who had put one on.")
+        label=_("locks handed back by"), max_length=MOST_NAMES, help_text=_("Everyone who had put one on.")
     )
     note = forms.CharField(label=_("note"), max_length=300, required=False)
     confirmed_at = MomentLater(label=_("at another time"))
@@ -271,7 +273,7 @@ class HandOverForm(KeyedForm):
         label=_("handed over to"), max_length=120, help_text=_("A person, a shift or a crew.")
     )
     open_points = forms.CharField(
-        label=_("open points"), max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 3})
+        label=_("open points"), max_length=MOST_POINTS, required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
 
 

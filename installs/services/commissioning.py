@@ -15,6 +15,7 @@ from dataclasses import asdict
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -46,7 +47,7 @@ from installs.services.fittings import locked, refuse_if_accepted, refuse_if_ove
 from installs.services.installations import check_moment, install_device, refuse
 from installs.services.torque import FastenerRow, check_torques_settled, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import TIME_HINT, UNEQUAL_HINT, adjustment_words, time_doubt_words
-from installs.words.torque import fastener_names, passed_words
+from installs.words.torque import fastener_names, passed_together
 from plant.calc.chainage import revolution_time_s
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
@@ -337,8 +338,8 @@ def confirm_point(
     ------
     Refused
         If another point comes first, the restraint has neither photo nor reason, an adjustment is not recorded yet,
-        the guards are to go back and a fastener is neither signed off nor passed over, the locks name nobody, or the
-        job is over or accepted.
+        the guards are to go back and a fastener is neither signed off nor passed over, the locks name nobody or more
+        than the note takes, or the job is over or accepted.
     """
     row, now = locked(fitting), now or timezone.now()
     known = known_row(HoldPoint, client_key)
@@ -363,6 +364,7 @@ def confirm_point(
         if not handed_back_by.strip():
             refuse("handed_back_by", "locks", _("Say who handed back their locks: everyone who had put one on."))
         note = _("Handed back by %s.") % handed_back_by.strip() + (f" {note}" if note else "")
+        check_fits(HoldPoint, "note", note, _("Names and note together"))
     made = create_record(
         HoldPoint,
         by=by,
@@ -380,6 +382,15 @@ def confirm_point(
         change_record(isolation, by=by, version=isolation.version, released_at=confirmed_at, released_by=by)
     begin(row, by=by, at=confirmed_at)
     return made
+
+
+def check_fits(model: type[Model], column: str, text: str, what: str) -> None:
+    """Raises Refused, at the field, where a text is longer than its column, with both counts of characters."""
+    most: int = getattr(model._meta.get_field(column), "max_length", 0)
+    if len(text) > most:
+        known = {"what": what, "n": len(text), "most": most}
+        words = _("%(what)s have %(n)s characters; up to %(most)s fit. Shorten the text.") % known
+        refuse(column, "too_long", words)
 
 
 def check_restraint(photo: Photo | None, note: str, passed_over_reason: str) -> None:
@@ -799,7 +810,7 @@ def torques_left_open(rows: Sequence[FastenerRow]) -> list[str]:
     }
     if left:
         words += _("; open: %s") % fastener_names(left)
-    return [f"{words}.", *(f"{passed_words(each)}." for each in passed)]
+    return [f"{words}.", *(f"{words}." for words in passed_together(passed))]
 
 
 def named(lines: Sequence[Line]) -> str:
@@ -866,7 +877,7 @@ def hand_over_fitting(
     Raises
     ------
     ChangedMeanwhile, Refused
-        If it is not accepted, nobody is named, or the device or place is taken meanwhile.
+        If it is not accepted, nobody is named, the open points are too long, or the device or place is taken meanwhile.
     """
     row = locked(fitting)
     if row.installation is not None:
@@ -877,6 +888,7 @@ def hand_over_fitting(
         raise Refused(_("Accept the job first; then it is handed over."), code="not_accepted")
     if not handed_over_to.strip():
         refuse("handed_over_to", "to", _("Say who takes it over: a person, a shift or a crew."))
+    check_fits(Fitting, "open_points", open_points.strip(), _("The open points"))
     installation = install_device(
         device=row.device,
         conveyor=row.conveyor,

@@ -22,14 +22,14 @@ from installs.job_steps import (
     lacking_words,
     offset_bars,
     open_work,
-    people_words,
+    people_of_isolation,
 )
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.readiness import readiness_of
 from installs.services import commissioning as services
 from installs.services.belt_offsets import stations_around
 from installs.services.torque import passed_over, torque_rows
-from installs.words.commissioning import sides_legend
+from installs.words.commissioning import offered_people, offered_points, sides_legend
 from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
 from plant.panels import panels_for
@@ -173,7 +173,7 @@ class PointAct(FittingAct):
         return {
             **super().form_kwargs(),
             "point": self.point,
-            "locks": people_words(isolation) if isolation else "",
+            "locks": offered_people(people_of_isolation(isolation), forms.MOST_NAMES) if isolation else "",
             "is_passed_over": "pass_over" in self.request.POST,
         }
 
@@ -339,7 +339,8 @@ class HandOverAct(FittingAct):
 
     def initial(self) -> dict[str, Any]:
         """What was left open is offered as an open point, so that it is handed over and not forgotten."""
-        return {**super().initial(), "open_points": " ".join(open_work(self.row))}
+        points = offered_points(open_work(self.row), forms.MOST_POINTS)
+        return {**super().initial(), "open_points": points}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         passed = [passed_words(each) for each in passed_over(torque_rows(self.row))]

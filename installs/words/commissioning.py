@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from installs.calc.commissioning import (
     Adjustment,
@@ -19,7 +20,7 @@ from installs.calc.commissioning import (
     judge_adjustment,
     station_sides,
 )
-from plant.calc.wording import figure
+from plant.calc.wording import as_many_as_fit, figure
 
 UNEQUAL_HINT = gettext_lazy(
     "Move in on one side and out on the other by the same amount, or say in the note why they differ."
@@ -108,6 +109,28 @@ def spell_words(seconds: float) -> str:
     if not hours:
         return _("%(min)s min %(s)s s") % {"min": minutes, "s": rest_s} if rest_s else _("%s min") % minutes
     return _("%(h)s h %(min)s min") % {"h": hours, "min": rest_min} if rest_min else _("%s h") % hours
+
+
+def offered_points(points: Sequence[str], most: int) -> str:
+    """What was left open as the hand-over offers it, in no more characters than its box takes."""
+    return as_many_as_fit(points, most, joint=" ", rest=more_points)
+
+
+def more_points(n: int) -> str:
+    return ngettext(
+        "%s further open point stands in the record of this job, at its fit-up sheet and its torques.",
+        "%s further open points stand in the record of this job, at its fit-up sheet and its torques.",
+        n,
+    ) % (n,)
+
+
+def offered_people(names: Sequence[str], most: int) -> str:
+    """Who had a lock on as the box for the locks offers them, in no more characters than it takes."""
+    return as_many_as_fit(names, most, joint=", ", rest=more_people)
+
+
+def more_people(n: int) -> str:
+    return ngettext("%s more as named at the isolation", "%s more as named at the isolation", n) % (n,)
 
 
 SIDE_WORDS = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 
 # Below this a probability is said to be below it: a test does not know it better.
 LEAST_P = 0.0001
@@ -82,6 +83,43 @@ def full_stop(text: str) -> str:
     """
     said = text.strip()
     return said if not said or said.endswith(("?", "!", "…")) else said.rstrip(". ") + "."
+
+
+def as_many_as_fit(parts: Sequence[str], most: int, *, joint: str, rest: Callable[[int], str]) -> str:
+    """Parts one after the other, in no more characters than a box takes: the first ones whole, the others counted.
+
+    Parameters
+    ----------
+    parts : sequence of str
+        Such as open points or names.
+    most : int
+        So many characters the box takes, no fewer than `rest` needs.
+    joint : str
+        What stands between two parts.
+    rest : callable
+        Says how many are left out, and where they stand; it comes last.
+
+    Returns
+    -------
+    str
+        Empty where there is no part.
+
+    Examples
+    --------
+    >>> names = ["Ada", "Ben", "Cleo", "Dan"]
+    >>> as_many_as_fit(names, 40, joint=", ", rest=lambda n: f"{n} more of the list")
+    'Ada, Ben, Cleo, Dan'
+    >>> as_many_as_fit(names, 18, joint=", ", rest=lambda n: f"{n} more")
+    'Ada, Ben, 2 more'
+    """
+    whole = joint.join(parts)
+    if len(whole) <= most:
+        return whole
+    for n_kept in range(len(parts) - 1, 0, -1):
+        said = joint.join([*parts[:n_kept], rest(len(parts) - n_kept)])
+        if len(said) <= most:
+            return said
+    return rest(len(parts))
 
 
 def said_once(first: str, second: str) -> str:

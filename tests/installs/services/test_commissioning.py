@@ -723,8 +723,8 @@ def test_open_measures_and_torques_hold_the_acceptance_back_unless_a_reason_stay
         accepted(job, tess)
     assert no.value.code == "open"
     assert (
-        "Fit-up sheet: nothing is measured yet. Torque: 0 of 5 fasteners signed off. clamp 1 passed over: tightened by"
-        in (no.value.message)
+        "Fit-up sheet: nothing is measured yet. Torque: 0 of 5 fasteners signed off. clamp 1, clamp 2, clamp 3, "
+        "clamp 4, pivot 1 passed over: tightened by hand" in no.value.message
     )
     save_fit_up(fitting=fresh(job), by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
     wrench = make.torque_wrench(alder)
@@ -766,6 +766,18 @@ def test_access_and_open_points_are_handed_over_whole(job, tess, pat):
         fitting=job, by=tess, version=fresh(job).version, handed_over_to="shift B", open_points=points, now=at(210)
     )
     assert (made.access, made.note) == (access.strip(), points.strip())
+
+
+def test_open_points_that_do_not_fit_are_refused_at_their_field(job, tess):
+    finish(job, tess)
+    with pytest.raises(Refused) as refusal:
+        services.hand_over_fitting(
+            fitting=job, by=tess, version=fresh(job).version, handed_over_to="B", open_points="x" * 1001, now=at(210)
+        )
+    assert refusal.value.fields == {
+        "open_points": "The open points have 1001 characters; up to 1000 fit. Shorten the text."
+    }
+    assert Installation.objects.count() == 0
 
 
 def test_the_plant_s_own_run_off_decides(job, tess, alder):

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.calc.wording import figure, full_stop, p_words, said_once
+from plant.calc.wording import as_many_as_fit, figure, full_stop, p_words, said_once
 
 
 @pytest.mark.parametrize(
@@ -59,3 +59,17 @@ def test_a_sentence_ends_with_one_full_stop_and_two_names_alike_are_said_once():
     assert full_stop("") == ""
     assert said_once("Quarry", "Quarry") == "Quarry"
     assert said_once("Q", "Quarry") == "Q Quarry"
+
+
+@settings(deadline=None)
+@given(st.lists(st.text("abc ", min_size=1, max_size=30), max_size=12), st.integers(min_value=10, max_value=200))
+def test_of_more_parts_than_fit_the_first_stay_whole_and_the_others_are_counted(parts, most):
+    said = as_many_as_fit(parts, most, joint="; ", rest=lambda n: f"{n} more")
+    assert len(said) <= most
+    if said != "; ".join(parts):
+        kept, left = said.split("; ")[:-1], int(said.split("; ")[-1].removesuffix(" more"))
+        assert kept == parts[: len(kept)]
+        assert len(kept) + left == len(parts)
+        # One more would not have fitted.
+        longer = parts[: len(kept) + 1] + ([f"{left - 1} more"] if left > 1 else [])
+        assert len("; ".join(longer)) > most
