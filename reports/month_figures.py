@@ -33,8 +33,18 @@ from reports.calc.indicators import INDICATORS, by_age
 from reports.calc.rate_ratio import Verdict
 from reports.calc.study_windows import Window
 from reports.models import StudyNote, StudyWindow
-from reports.month_data import Month, MonthData, MonthSoFar, belt_rates, month_data
-from reports.month_rows import MONTHS_SHOWN, local, model_of, rows_behind
+from reports.month_data import BEFORE, YEAR_AGO, Month, MonthData, MonthSoFar, belt_rates, month_data
+from reports.month_rows import (
+    BACK,
+    MONTHS_SHOWN,
+    OF_FIGURE,
+    belts_until,
+    figure_of,
+    local,
+    model_of,
+    rows_behind,
+    rows_today,
+)
 from reports.pools import chance_words, count_of, pools_of, standing_words, standings_of
 from reports.selectors import Book, RateComparison, Study, book_of, compare_belts, plant_rate
 from reports.templatetags.effect import (
@@ -539,6 +549,27 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
             "code_version": code_version(),
         }
         return content, rows_behind(now, before, year_ago, book.belts, book.studies)
+
+
+def compose_rows(plant: Plant, first: dt.date, key: str) -> tuple[list[dict[str, Any]], dict[str, Any] | None]:
+    """Of what `compose` makes: one table, and the figures where it is one of them; without the rest of the month.
+
+    Returns
+    -------
+    figures : list of dict
+        Empty where the table is of no figure.
+    table : dict or None
+        None for a key that is not known.
+    """
+    month = Month(first, plant.zone)
+    with timezone.override(plant.zone):
+        name, suffix = figure_of(key)
+        if name not in OF_FIGURE:
+            return [], rows_today(plant, month, key)
+        belts = belts_until(plant, month.end)
+        beside = {each: month_data(plant, month.earlier(back), belts) for each, back in BACK.items()}
+        told = figures(beside[""], beside[BEFORE], beside[YEAR_AGO], plant)
+        return told, OF_FIGURE[name](beside[suffix])
 
 
 def verdict_groups(book: Book) -> list[dict[str, Any]]:

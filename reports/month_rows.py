@@ -324,23 +324,32 @@ def rows_today(plant: Plant, month: Month, key: str) -> RowSet | None:
     """One table of a month as the book has it now; None for a key that is not known."""
     if key == "verdicts":
         return verdict_rows(book_of(plant, month.end).studies)
-    every = Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag")
-    belts = [each.as_of(month.end) for each in belts_of(every).values()]
     if key == "belts":
-        return belt_table(belts, month)
+        return belt_table(belts_until(plant, month.end), month)
     if key == "trend":
-        return trend_rows(plant, month, belts)
-    for suffix, back in sorted(BACK.items(), key=lambda pair: -len(pair[0])):
-        name = key.removesuffix(suffix) if suffix else key
-        if key.endswith(suffix) and name in OF_FIGURE:
-            return OF_FIGURE[name](month_data(plant, month.earlier(back), belts))
-    return None
+        return trend_rows(plant, month, belts_until(plant, month.end))
+    name, suffix = figure_of(key)
+    if name not in OF_FIGURE:
+        return None
+    return OF_FIGURE[name](month_data(plant, month.earlier(BACK[suffix]), belts_until(plant, month.end)))
 
 
-def about_rows(content: Mapping[str, Any], key: str, month: Month) -> dict[str, Any]:
-    """What the page of a table says first: which figure of which month, its value, its definition."""
+def belts_until(plant: Plant, moment: dt.datetime) -> list[Belt]:
+    """The plant's belts by their tags, with nothing of what came after a moment."""
+    every = Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag")
+    return [each.as_of(moment) for each in belts_of(every).values()]
+
+
+def figure_of(key: str) -> tuple[str, str]:
+    """Of the key of a table: the figure's own key, and what was added for the month that it is of."""
     suffix = next((each for each in (BEFORE, YEAR_AGO) if key.endswith(each)), "")
-    figure = next((each for each in content["figures"] if f"{each['key']}{suffix}" == key), None)
+    return key.removesuffix(suffix), suffix
+
+
+def about_rows(figures: Iterable[Mapping[str, Any]], key: str, month: Month) -> dict[str, Any]:
+    """What the page of a table says first: which figure of which month, its value, its definition."""
+    of_figure, suffix = figure_of(key)
+    figure = next((each for each in figures if each["key"] == of_figure), None)
     of = month.earlier(BACK[suffix]).name
     if figure is None:
         names = {

@@ -25,7 +25,7 @@ from plant.services.records import CONSTRAINT_WORDS, change_record, create_recor
 from reports.calc.editions import differences
 from reports.models import MonthlyReport, MonthMail, Subscription
 from reports.month_data import Month
-from reports.month_figures import code_version, compose
+from reports.month_figures import code_version, compose, compose_rows
 from reports.printing import month_pdf
 
 log = logging.getLogger(__name__)
@@ -294,6 +294,13 @@ def read_month(report: MonthlyReport) -> tuple[dict[str, Any], dict[str, Any]]:
             "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)],
         }
     return content, rows
+
+
+def read_rows(report: MonthlyReport, key: str) -> tuple[list[dict[str, Any]], dict[str, Any] | None]:
+    """One table of an edition and the figures that it may stand behind: frozen, or those of the moment for a draft."""
+    if report.is_published:
+        return report.content["figures"], report.rows.get(key)
+    return compose_rows(report.plant, report.month, key)
 
 
 def file_name(report: MonthlyReport) -> str:

@@ -35,6 +35,7 @@ from reports.services.months import (
     month_before,
     publish_month,
     read_month,
+    read_rows,
     report_head,
     subscribe,
     subscription_by,
@@ -109,16 +110,16 @@ def mails_of(report: MonthlyReport) -> dict[str, Any]:
 def month_rows(request: HttpRequest, pk: int, key: str) -> HttpResponse:
     """The rows behind one figure as the edition keeps them, and what became of them since."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    content, rows = read_month(report)
-    if key not in rows:
+    figures, table = read_rows(report, key)
+    if table is None:
         raise Http404
     month = Month(report.month, report.plant.zone)
     today = rows_today(report.plant, month, key) if report.is_published else None
-    about = about_rows(content, key, month)
+    about = about_rows(figures, key, month)
     return render(
         request,
         "reports/month_rows.html",
-        {"report": report, **about, "page": page_of(rows[key], today, request.GET.dict()), "time_zone": month.zone},
+        {"report": report, **about, "page": page_of(table, today, request.GET.dict()), "time_zone": month.zone},
     )
 
 

@@ -18,7 +18,7 @@ from plant.services.records import change_record
 from reports.jobs import draft_and_send_months
 from reports.models import MonthlyReport, MonthMail, StudyWindow, Subscription
 from reports.month_data import Month
-from reports.month_rows import rows_today
+from reports.month_rows import OF_FIGURE, figure_of, rows_today
 from reports.selectors import book_of
 from reports.services import months
 from reports.services.months import (
@@ -26,6 +26,8 @@ from reports.services.months import (
     draft_month,
     draft_months,
     publish_month,
+    read_month,
+    read_rows,
     send_months,
     subscribe,
 )
@@ -87,6 +89,20 @@ def test_publication_freezes_figures_and_the_rows_behind_them(october, erin, bel
     kept = MonthlyReport.objects.get(pk=report.pk)
     assert kept.content == report.content
     assert len(kept.rows["incidents"]["rows"]) == 3
+
+
+def test_one_table_of_a_draft_is_that_of_the_whole_month(october, erin):
+    draft = draft_month(plant=october, month=OCTOBER, by=erin)
+    content, rows = read_month(draft)
+    for key in rows:
+        figures, table = read_rows(draft, key)
+        assert table == rows[key], key
+        assert figures == (content["figures"] if figure_of(key)[0] in OF_FIGURE else []), key
+    for key in ("nothing", "-before", "belts-before", "trend-year-ago"):
+        assert read_rows(draft, key)[1] is None
+    edition = publish_month(draft, by=erin, version=draft.version)
+    assert read_rows(edition, "incidents") == (edition.content["figures"], edition.rows["incidents"])
+    assert read_rows(edition, "nothing")[1] is None
 
 
 def test_a_published_edition_never_changes(october, erin):
