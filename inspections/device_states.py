@@ -45,7 +45,8 @@ def grade_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
 def grade_words(state: CheckState) -> str:
     """ "Sensor wear: act, rollers changed"."""
     grade = state.last.get_grade_display() if state.last else ""
-    return f"{state.check_kind}: {grade}" + (f", {_('rollers changed')}" if state.has_new_rollers else "")
+    words = f"{state.check_kind}: {grade}" + (f", {_('rollers changed')}" if state.has_new_rollers else "")
+    return f"{words}, {_('closed twice, to be decided')}" if state.last and state.last.twice else words
 
 
 def device_columns(request: Any, standing: Sequence[Installation]) -> dict[str, Any] | None:
@@ -78,6 +79,8 @@ def last_cell(state: CheckState) -> DeviceCell:
     on = date_format(timezone.localtime(state.last.closed_at), "j M Y")
     if state.has_new_rollers:
         on = f"{on}, {_('rollers changed')}"
+    if state.last.twice:
+        on = f"{on}, {_('closed twice, to be decided')}"
     return DeviceCell(on, state.last.grade, str(state.last.get_grade_display()), state.last.get_absolute_url())
 
 

@@ -9,7 +9,7 @@ from inspections.calc.opportunity import Work, fill
 from inspections.calc.rounds import worth_s
 from inspections.models import Action, Shift, Stop, Task, TechnicianProfile
 from inspections.models.rounds import words_of
-from inspections.selectors import ask_once
+from inspections.selectors import ask_once, mark_twice
 from inspections.services.round_problems import minutes_of_kinds
 from installs.models import Fitting
 from plant.models import Conveyor, OutageWindow
@@ -74,6 +74,7 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
     )
     # What several asked for is read once, and is as pressing as the first of them.
     tasks = ask_once(tasks)
+    mark_twice(tasks, "last_task_id")
     early = {task.pk for task in tasks if all(each.opens_on > today for each in (task, *task.asked_too))}
     usual = minutes_of_kinds(plant, now)
     works = [

@@ -202,7 +202,7 @@ def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[
             str(row.check_kind),
             str(timezone.localtime(row.last.closed_at).date()) if row.last and row.last.closed_at else "–",
             {"mark": row.last.grade, "words": row.last.get_grade_display()} if row.last and row.last.grade else "–",
-            sentence_in(row.last.grade_reason, system) if row.last else "",
+            found_words(row.last, system) if row.last else "",
             str(row.next.due_on) if row.next else "–",
         ]
         for row in checks_at(installation)
@@ -218,6 +218,11 @@ def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[
         "captions": captions,
         "width": 72,
     }
+
+
+def found_words(task: Task, system: UnitSystem) -> str:
+    words = sentence_in(task.grade_reason, system)
+    return f"{words} {_('Closed twice, to be decided.')}".strip() if task.twice else words
 
 
 def readings_drawn(installation: Installation, system: UnitSystem) -> tuple[list[str], list[bytes]]:

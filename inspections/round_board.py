@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 from inspections.calc.round_reasons import merged
 from inspections.models import CouldNotDo, Round, RoundLaying, Shift, Stop, Task
-from inspections.selectors import came_back, with_deferrals
+from inspections.selectors import came_back, mark_twice, with_deferrals
 from inspections.services.round_problems import fittings_of
 from inspections.services.rounds import LAY_ROUNDS, Fault, faults_of, is_fixed, standing_rounds
 from installs.models import Fitting
@@ -374,6 +374,7 @@ def late_of(plant: Plant, today: date) -> list[LateRow]:
     """Late checks, the longest first, each with who does it when."""
     late = Task.objects.of_plant(plant).overdue(today).with_place().with_last_grade().order_by("closes_on", "pk")
     tasks = list(with_deferrals(late))
+    mark_twice(tasks, "last_task_id")
     plan = plan_words(tasks, today)
     return [LateRow(task, task.days_late(today), plan.get(task.pk, "")) for task in tasks]
 

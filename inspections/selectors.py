@@ -87,7 +87,8 @@ def with_new_rollers(task_ids: Collection[int]) -> set[int]:
         is_stated = stage != FOUND and value and new_mm and limit_mm
         if is_stated and grade_sensor_wear(value, new_mm, limit_mm).grade is Grade.SOUND:
             changed[pk].add((at, visit, side))
-    open_questions = undecided(found)
+    of_two = [pk for pk, worn in found.items() if len({visit for _at, visit, _side in (*worn, *changed[pk])}) > 1]
+    open_questions = undecided(of_two) if of_two else {}
     return {
         pk
         for pk, worn in found.items()
@@ -107,6 +108,41 @@ def undecided(task_ids: Iterable[int]) -> dict[int, TwiceClosed]:
     return {row.task_id: row for row in rows}
 
 
+def undecided_at(plant: Plant) -> list[TwiceClosed]:
+    """Checks of a plant that two visits closed and nobody has said yet which counts, the oldest first."""
+    rows = TwiceClosed.objects.of_plant(plant).filter(counts="").order_by("pk")
+    return list(
+        rows.select_related(
+            "task__check_kind",
+            "task__installation__conveyor",
+            "task__installation__device",
+            "first__visited_by",
+            "second__visited_by",
+        )
+    )
+
+
+def mark_twice(tasks: Iterable[Task], key: str = "pk", *, among: Iterable[TwiceClosed] | None = None) -> None:
+    """Set `twice` on checks whose own closing, or that of the one before them, is still to be decided.
+
+    `among` are those of the plant, where they are known already.
+    """
+    those = list(tasks)
+    if among is None:
+        found = undecided(getattr(task, key) for task in those if getattr(task, key))
+    else:
+        found = {row.task_id: row for row in among}
+    for task in those:
+        task.twice = found.get(getattr(task, key))
+
+
+def mark_actions(actions: Iterable[Action], among: Iterable[TwiceClosed]) -> None:
+    """The same of actions that were raised with one of two such visits."""
+    found = {visit: row for row in among for visit in (row.first_id, row.second_id)}
+    for action in actions:
+        action.twice = found.get(action.visit_id) if action.visit_id else None
+
+
 def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:
     """Tasks with `put_off`, the deferrals that count, in one further query."""
     return tasks.prefetch_related(
@@ -115,7 +151,7 @@ def with_deferrals(tasks: QuerySet[Task]) -> QuerySet[Task]:
 
 
 def check_state_of(installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
-    """How the checks of several installations stand, by installation pk; four queries whatever their number.
+    """How the checks of several installations stand, by installation pk; five queries whatever their number.
 
     A kind of check appears where it was done before or is open now; of several open tasks the one that is due first.
     """
@@ -129,6 +165,7 @@ def check_state_of(installations: Iterable[Installation]) -> dict[int, list[Chec
     for task in with_deferrals(known.open().order_by("due_on", "pk")):
         following.setdefault((task.installation_id, task.check_kind_id), task)
     renewed = with_new_rollers([task.pk for task in last.values()])
+    mark_twice(last.values())
     states: dict[int, list[CheckState]] = {each.pk: [] for each in those}
     for key in sorted({*last, *following}, key=lambda pair: pair[1]):
         task = last.get(key) or following[key]
@@ -246,6 +283,7 @@ class PlannersDay:
     n_actions_unowned: int
     came_back: list[CouldNotDo]
     set_aside: list[SetAside]
+    twice: list[TwiceClosed]
 
 
 def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) -> PlannersDay:
@@ -257,22 +295,29 @@ def planners_day(plant: Plant, today: date, now: datetime, *, most: int = 15) ->
         Action.objects.of_plant(plant).open().select_related("installation__conveyor", "installation__device", "owner")
     )
     first = late.first()
+    late_rows = list(with_deferrals(late.with_place().with_last_grade())[:most])
+    week_rows = list(with_deferrals(week.with_place().with_last_grade())[:most])
+    action_rows = list(actions[:most])
+    twice = undecided_at(plant)
+    mark_twice([*late_rows, *week_rows], "last_task_id", among=twice)
+    mark_actions(action_rows, twice)
     return PlannersDay(
         n_due=open_tasks.filter(opens_on__lte=today, closes_on__gte=today).count(),
         n_late=late.count(),
         longest_late=first.days_late(today) if first else 0,
-        late=list(with_deferrals(late.with_place().with_last_grade())[:most]),
+        late=late_rows,
         n_this_week=week.count(),
         n_due_before=week.filter(due_on__lt=today).count(),
         week_ends_on=week_end(today),
-        this_week=list(with_deferrals(week.with_place().with_last_grade())[:most]),
+        this_week=week_rows,
         windows=windows_ahead(plant, now),
-        actions=list(actions[:most]),
+        actions=action_rows,
         n_actions=actions.count(),
         n_actions_late=actions.overdue(today).count(),
         n_actions_unowned=actions.unowned().count(),
         came_back=came_back(plant),
         set_aside=list(set_aside_at(plant)),
+        twice=twice,
     )
 
 
@@ -496,7 +541,7 @@ class TechniciansDay:
 def technicians_day(
     person: Any, plant: Plant, today: date, now: datetime, *, only: Collection[int] | None = None
 ) -> TechniciansDay:
-    """Checks that are open or late, by belt and device as one walks; six queries whatever their number.
+    """Checks that are open or late, by belt and device as one walks; seven queries whatever their number.
 
     With `only`, the open ones of these tasks: what is on the person's published round.
     """
@@ -515,6 +560,8 @@ def technicians_day(
     for task in tasks:
         task.installation.conveyor.plant = plant
     tasks = ask_once(tasks)
+    twice = undecided_at(plant)
+    mark_twice(tasks, "last_task_id", among=twice)
     windows: dict[int, OutageWindow] = {}
     belts_met = {task.installation.conveyor_id for task in tasks}
     for window in OutageWindow.objects.ahead(now).filter(conveyor__in=belts_met) if belts_met else ():
@@ -530,6 +577,12 @@ def technicians_day(
     ]
     worn = [task for task in tasks if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and task.last_grade in WORN]
     renewed = with_new_rollers([task.last_task_id for task in worn])
+    own_actions = list(
+        Action.objects.open()
+        .filter(plant=plant, owner=person)
+        .select_related("installation__conveyor", "installation__device")
+    )
+    mark_actions(own_actions, twice)
     targets = [fastener.torque_nm for fasteners in tightened for fastener in fasteners]
     return TechniciansDay(
         belts=belts,
@@ -542,11 +595,7 @@ def technicians_day(
         torque_nm=max((each for each in targets if each is not None), default=None),
         has_wrench=CheckKind.Rule.FASTENER_TORQUE in rules,
         rollers=[task for task in worn if task.last_task_id not in renewed],
-        actions=list(
-            Action.objects.open()
-            .filter(plant=plant, owner=person)
-            .select_related("installation__conveyor", "installation__device")
-        ),
+        actions=own_actions,
         became=what_became(person, plant, now),
     )
 

@@ -15,7 +15,7 @@ from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record
 
 from .check_plans import CheckKind
-from .visits import Visit
+from .visits import TwiceClosed, Visit
 
 
 class ActionQuerySet(PlantQuerySet["Action"]):
@@ -72,6 +72,9 @@ class Action(Record):
     )
     as_left = models.JSONField(_("readings as left"), default=list, blank=True)
     photos = models.ManyToManyField(Photo, blank=True, related_name="actions")
+
+    # The question which of two visits counts, where one of them raised it; set where actions are shown.
+    twice: TwiceClosed | None = None
 
     moments = {"due_on": MomentKind.PLANNED, "done_at": MomentKind.HAPPENED}
 

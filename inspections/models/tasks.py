@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from django.conf import settings
 from django.db import models
@@ -18,6 +18,9 @@ from inspections.models.check_plans import GRADES, CheckKind, CheckPlan
 from installs.models import Installation
 from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, OutageWindow, Plant, PlantQuerySet, Record
+
+if TYPE_CHECKING:
+    from inspections.models.visits import TwiceClosed
 
 # Days late: least and most of each age by which the backlog is parted.
 LATE_AGES: dict[str, tuple[int, int | None]] = {"week": (1, 7), "month": (8, 30), "older": (31, None)}
@@ -153,6 +156,9 @@ class Task(Record):
 
     # Open ones of the same kind at the same device that the same readings will answer; set where checks are shown.
     asked_too: Sequence[Task] = ()
+    # The question which of two visits counts, at this check or at the one before it, while nobody has answered it;
+    # set where checks are shown.
+    twice: TwiceClosed | None = None
 
     moments = {"due_on": MomentKind.PLANNED, "closes_on": MomentKind.PLANNED}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import django_filters as filters
@@ -10,7 +11,9 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from inspections.models import Action
+from inspections.models import Action, TwiceClosed
+from inspections.selectors import undecided_at
+from inspections.tables.tasks import to_be_decided
 from plant.models import Conveyor, Person
 from plant.tables.columns import RegisterTable
 from plant.tables.filters import KeyFilter
@@ -45,8 +48,14 @@ class ActionTable(RegisterTable):
         model = Action
         fields = ()
 
+    @cached_property
+    def twice(self) -> dict[int, TwiceClosed]:
+        rows = undecided_at(self.request.plant)
+        return {visit: row for row in rows for visit in (row.first_id, row.second_id)}
+
     def render_title(self, record: Action, value: str) -> str:
-        return format_html('<a href="{}">{}</a>', record.get_absolute_url(), value)
+        twice = self.twice.get(record.visit_id) if record.visit_id else None
+        return format_html('<a href="{}">{}</a>{}', record.get_absolute_url(), value, to_be_decided(twice))
 
     def value_title(self, value: str) -> str:
         return value

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 import django_tables2 as tables
@@ -13,7 +14,8 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from inspections.models import Task
+from inspections.models import Task, TwiceClosed
+from inspections.selectors import undecided_at
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late, mark
@@ -37,6 +39,13 @@ def put_off_words(task: Task) -> str:
         return ""
     counted = {1: _("once"), 2: _("twice")}.get(times) or ngettext("%(n)s time", "%(n)s times", times) % {"n": times}
     return f"{counted}: {'; '.join(each.reason.rstrip('. ') for each in task.put_off)}"
+
+
+def to_be_decided(row: TwiceClosed | None) -> str:
+    """ "closed twice, to be decided", with the way to both visits; empty where nothing is open."""
+    if row is None:
+        return ""
+    return format_html(' <a href="{}">{}</a>', row.get_absolute_url(), _("closed twice, to be decided"))
 
 
 class TaskTable(RegisterTable):
@@ -71,6 +80,10 @@ class TaskTable(RegisterTable):
         super().__init__(*args, request=request, **kwargs)
         self.today = timezone.localdate(timezone=request.plant.zone)
         self.units = UnitSystem(request.user.unit_system)
+
+    @cached_property
+    def twice(self) -> dict[int, TwiceClosed]:
+        return {row.task_id: row for row in undecided_at(self.request.plant)}
 
     def use_units(self, system: UnitSystem) -> None:
         """The list asks for SI before it writes a file."""
@@ -117,7 +130,8 @@ class TaskTable(RegisterTable):
         if not record.last_task_id:
             return _("never done")
         url = reverse("task-detail", args=[record.last_task_id])
-        return format_html('<a href="{}">{}</a>', url, mark(record.last_grade) if record.last_grade else _("no grade"))
+        grade = mark(record.last_grade) if record.last_grade else _("no grade")
+        return format_html('<a href="{}">{}</a>{}', url, grade, to_be_decided(self.twice.get(record.last_task_id)))
 
     def value_last_grade(self, record: Task) -> str:
         return record.last_grade or ""
@@ -142,7 +156,8 @@ class ClosedTaskTable(TaskTable):
 
     def render_grade(self, record: Task) -> str:
         if record.outcome == Task.Outcome.DONE and record.grade:
-            return mark(record.grade)
+            twice = self.twice.get(record.done_with_id or record.pk)
+            return format_html("{}{}", mark(record.grade), to_be_decided(twice))
         return f"{record.get_outcome_display()}: {record.closing_reason}" if record.closing_reason else record.outcome
 
     def value_grade(self, record: Task) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import django_filters as filters
@@ -12,8 +13,10 @@ from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from inspections.models import GRADES, CheckKind, Reading
+from inspections.models import GRADES, CheckKind, Reading, TwiceClosed
+from inspections.selectors import undecided_at
 from inspections.services.visits import value_words
+from inspections.tables.tasks import to_be_decided
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
 from plant.tables.columns import RegisterTable
@@ -60,8 +63,12 @@ class ReadingTable(RegisterTable):
     def value_value(self, record: Reading) -> Any:
         return record.answer if record.value is None else record.value
 
+    @cached_property
+    def twice(self) -> dict[int, TwiceClosed]:
+        return {row.task_id: row for row in undecided_at(self.request.plant)}
+
     def render_grade(self, value: str, record: Reading) -> str:
-        return mark(record.grade)
+        return format_html("{}{}", mark(record.grade), to_be_decided(self.twice.get(record.task_id)))
 
     def render_grade_reason(self, value: str) -> str:
         return sentence_in(value, UnitSystem(self.request.user.unit_system))

@@ -6,7 +6,7 @@ from datetime import date
 
 from django import template
 
-from inspections.models import Action, Task
+from inspections.models import Action, Task, TwiceClosed
 from inspections.tables import tasks
 from plant.templatetags.quantities import days_late
 
@@ -23,6 +23,12 @@ def put_off_words(task: Task) -> str:
 def late_words(task: Task, today: date) -> str:
     """ "41 days late, window closed 19 Oct"; empty where it is not late."""
     return str(tasks.late_words(task, today))
+
+
+@register.filter
+def to_be_decided(row: TwiceClosed | None) -> str:
+    """The mark and way of `Task.twice`: closed by two, and nobody said which counts."""
+    return tasks.to_be_decided(row or None)
 
 
 @register.filter

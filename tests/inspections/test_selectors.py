@@ -43,7 +43,7 @@ def test_last_grade_of_each_kind_and_the_next_task(belt_a1, django_assert_num_qu
     first = make.task(devices[0], make.check_kind(), dt.date(2026, 3, 9))
     make.task(devices[0], make.check_kind(), dt.date(2026, 3, 20), origin=Task.Origin.BY_HAND)
     torque = make.task(devices[1], make.check_kind("fastener-torque"), dt.date(2026, 4, 1))
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         states = check_state_of(devices)
     assert [(each.check_kind.code, each.grade, each.next) for each in states[devices[0].pk]] == [
         ("sensor-wear", "watch", first),
