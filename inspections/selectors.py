@@ -740,33 +740,46 @@ def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, st
     return found
 
 
+def pivot_changes(installations: Iterable[Installation]) -> dict[int, list[PartChange]]:
+    """Changes of the pivot by installation, the earliest first."""
+    changed: dict[int, list[PartChange]] = defaultdict(list)
+    rows = PartChange.objects.current().filter(installation__in=[*installations], part=PartChange.Part.PIVOT)
+    for change in rows.order_by("changed_at", "pk"):
+        changed[change.installation_id].append(change)
+    return changed
+
+
 def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str], list[PartEnd]]:
     """Pivots that were changed, and first findings of act: the pivot did not work then, whatever was done to it.
 
     A pivot that was found so and then changed failed once: its end is the finding, and the change is no second one.
+    The pivot that was put in then is another one; found at act in its turn, it failed as well.
     """
     those = list(installations)
     found: dict[tuple[int, str], list[PartEnd]] = defaultdict(list)
-    changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.PIVOT)
-    changed: dict[int, list[PartChange]] = defaultdict(list)
-    for change in changes.order_by("changed_at"):
-        changed[change.installation_id].append(change)
+    changed = pivot_changes(those)
     rows = (
         Task.objects.done()
         .filter(installation__in=those, check_kind__rule=CheckKind.Rule.PIVOT_FREEDOM)
+        .exclude(grade="")  # done, but nothing was found by it
         .order_by("closed_at")
         .values_list("installation_id", "grade", "visit__visited_at", "closed_at")
     )
-    was_act: dict[int, bool] = {}
+    act_at: dict[int, datetime] = {}  # since when the pivot that is in has been at act
     looks: dict[int, dict[datetime, str]] = defaultdict(dict)
     for place, grade, visited_at, closed_at in rows:
-        looks[place][visited_at or closed_at] = grade
-        if grade == "act" and not was_act.get(place):
-            found[place, ""].append(PartEnd(visited_at or closed_at, True, _("found seized or beyond its limit")))
-        was_act[place] = grade == "act"
-    for place, those in changed.items():
+        at = visited_at or closed_at
+        looks[place][at] = grade
+        if grade != Grade.ACT.value:
+            act_at.pop(place, None)
+            continue
+        since = act_at.get(place)
+        if since is None or any(since <= change.changed_at < at for change in changed[place]):
+            found[place, ""].append(PartEnd(at, True, _("found seized or beyond its limit")))
+        act_at[place] = at
+    for place, of_place in changed.items():
         looked = looks[place]
-        for change in those:
+        for change in of_place:
             last = max((at for at in looked if at <= change.changed_at), default=None)
             if last is not None and looked[last] == "act":
                 continue
@@ -796,22 +809,37 @@ RULE_OF = {
 
 
 def part_failures_of(installations: Iterable[Installation]) -> dict[int, list[PartFailure]]:
-    """Failures of sensor rollers and pivots, the earliest first, by installation; the same ends as in their lives."""
+    """Failures of sensor rollers and pivots, the earliest first, by installation; the same ends as in their lives.
+
+    A look counts for the part that was in when it was made: one before the part was fitted says nothing of it.
+    """
     those = list(installations)
     looks: dict[tuple[int, str], list[datetime]] = defaultdict(list)
     rows = Task.objects.done().filter(installation__in=those, check_kind__rule__in=RULE_OF.values())
-    for place, rule, visited_at, closed_at in rows.exclude(grade=Grade.ACT.value).values_list(
+    better = rows.filter(grade__in=[Grade.SOUND.value, Grade.WATCH.value])
+    for place, rule, visited_at, closed_at in better.values_list(
         "installation_id", "check_kind__rule", "visit__visited_at", "closed_at"
     ):
         looks[place, rule].append(visited_at or closed_at)
+    rollers, pivots = ends_of_rollers(those), ends_of_pivots(those)
+    # Each end of a roller is its change; a pivot's may be a finding, and then it stays in until it is changed.
+    fitted = {
+        PartChange.Part.SENSOR_ROLLERS.value: {at: [end.at for end in ends] for at, ends in rollers.items()},
+        PartChange.Part.PIVOT.value: {
+            (place, ""): [change.changed_at for change in changes] for place, changes in pivot_changes(those).items()
+        },
+    }
     found: dict[int, set[PartFailure]] = defaultdict(set)
     for part, ends in (
-        (PartChange.Part.SENSOR_ROLLERS.value, ends_of_rollers(those)),
-        (PartChange.Part.PIVOT.value, ends_of_pivots(those)),
+        (PartChange.Part.SENSOR_ROLLERS.value, rollers),
+        (PartChange.Part.PIVOT.value, pivots),
     ):
-        for (place, _side), of_place in ends.items():
+        for (place, side), of_place in ends.items():
             for end in of_place:
-                if end.is_failure:
-                    before = [at for at in looks[place, RULE_OF[part]] if at < end.at]
-                    found[place].add(PartFailure(part, end.at, max(before, default=None)))
+                if not end.is_failure:
+                    continue
+                since = max((at for at in fitted[part].get((place, side), ()) if at < end.at), default=None)
+                # At the visit that changed it the part before it was found; what came after was found of this one.
+                own = [at for at in looks[place, RULE_OF[part]] if at < end.at and (since is None or at > since)]
+                found[place].add(PartFailure(part, end.at, max(own, default=None)))
     return {place: sorted(each, key=lambda one: (one.found_at, one.part)) for place, each in found.items()}

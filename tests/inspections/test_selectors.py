@@ -12,7 +12,8 @@ from django.utils import timezone
 
 from inspections.models import CheckPlan, Deferral, Task
 from inspections.panels import checks_of_installation
-from inspections.selectors import check_state_of, plans_of, technicians_day, windows_ahead
+from inspections.selectors import check_state_of, part_failures_of, plans_of, technicians_day, windows_ahead
+from installs.models import PartChange
 from installs.services.device_models import change_fastener, keep_sheet
 from plant.models import OutageWindow
 from tests import make
@@ -133,3 +134,59 @@ def test_the_wrench_of_the_day_fits_what_the_devices_were_fitted_with(alder, bel
     assert technicians_day(tess, alder, NOON.date(), NOON).torque_nm == 130
     make.task(make.installation(belt_a1, "2", chainage_m=20.0), make.check_kind("fastener-torque"), NOON.date())
     assert technicians_day(tess, alder, NOON.date(), NOON).torque_nm == 320
+
+
+# --- ends of parts ----------------------------------------------------------------------------------------------------
+def ago(days: float) -> dt.datetime:
+    return NOON - dt.timedelta(days=days)
+
+
+def changed(at, part, days_ago, why="worn", side=""):
+    return PartChange.objects.create(installation=at, part=part, changed_at=ago(days_ago), why=why, side=side)
+
+
+def failures(at):
+    return [(one.part, one.found_at, one.sound_until) for one in part_failures_of([at]).get(at.pk, [])]
+
+
+def test_a_pivot_was_last_sound_when_it_was_itself_looked_at(belt_a1):
+    """The look 60 days ago was at the pivot before; nobody had looked at this one until it was found seized."""
+    at = make.installation(belt_a1, installed_at=ago(400))
+    closed(at, "pivot-freedom", 60, "sound")
+    changed(at, "pivot", 40, why="early")
+    closed(at, "pivot-freedom", 20, "act")
+    assert failures(at) == [("pivot", ago(20), None)]
+    closed(at, "pivot-freedom", 30, "watch")
+    assert failures(at) == [("pivot", ago(20), ago(30))]
+
+
+def test_rollers_were_last_sound_when_these_were_looked_at_each_side_by_itself(belt_a1):
+    at = make.installation(belt_a1, installed_at=ago(400))
+    closed(at, "sensor-wear", 60, "sound")
+    changed(at, "sensor_rollers", 40, why="worn", side="drive")
+    changed(at, "sensor_rollers", 20, why="failed", side="drive")
+    changed(at, "sensor_rollers", 10, why="failed", side="off")
+    assert failures(at) == [
+        ("sensor_rollers", ago(40), ago(60)),
+        ("sensor_rollers", ago(20), None),
+        ("sensor_rollers", ago(10), ago(60)),
+    ]
+
+
+def test_a_check_without_a_grade_found_nothing_sound(belt_a1):
+    at = make.installation(belt_a1, installed_at=ago(400))
+    closed(at, "pivot-freedom", 60, "sound")
+    closed(at, "pivot-freedom", 30, "")
+    closed(at, "pivot-freedom", 20, "act")
+    closed(at, "pivot-freedom", 15, "")
+    closed(at, "pivot-freedom", 10, "act")  # still the same failure
+    assert failures(at) == [("pivot", ago(20), ago(60))]
+
+
+def test_a_pivot_that_took_the_place_of_a_failed_one_fails_in_its_turn(belt_a1):
+    at = make.installation(belt_a1, installed_at=ago(400))
+    closed(at, "pivot-freedom", 60, "act")
+    changed(at, "pivot", 50, why="seized")
+    closed(at, "pivot-freedom", 20, "act")
+    closed(at, "pivot-freedom", 10, "act")  # the same pivot, not changed yet
+    assert failures(at) == [("pivot", ago(60), None), ("pivot", ago(20), None)]
