@@ -16,7 +16,7 @@ from django.db.migrations.loader import MigrationLoader
 from deploy.celery_app import app
 from deploy.data_folder import make_private
 from deploy.timetable import TIMETABLE
-from plant.views.errors import is_full_disk
+from plant.services.book_faults import is_full_disk
 
 OWN_APPS = ("plant", "installs", "inspections", "reports")
 LOCAL_HOSTS = {"localhost", "127.0.0.1", "[::1]", "testserver"}

@@ -7,13 +7,14 @@ so the preview refuses what writing refuses. Where something is still to be deci
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import time
 from collections import Counter
 from collections.abc import Container, Iterator
 from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
-from django.db import OperationalError, transaction
+from django.db import DatabaseError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -22,6 +23,7 @@ from plant.calc.imports import ColumnKind
 from plant.calc.units import format_quantity
 from plant.import_subjects import CHANGED, REPEATED, UNCHANGED, WRITTEN, ImportContext, ImportSubject, subject_of
 from plant.models import ImportBatch
+from plant.services.book_faults import book_fault
 from plant.services.imports import (
     DATED,
     NUMBERED,
@@ -36,6 +38,9 @@ from plant.services.imports import (
     same_file_before,
     understand,
 )
+from plant.words.storage import BookFault, not_held_against_the_book
+
+log = logging.getLogger(__name__)
 
 SAMPLE_ROWS = 10
 LINES_NAMED = 8
@@ -118,12 +123,14 @@ def try_out(batch: ImportBatch, subject: ImportSubject, found: Understanding) ->
                 raise TakenBack
         except TakenBack:
             return tried, ""
-        except OperationalError:  # another writes meanwhile, and for longer than this waits
+        except DatabaseError as error:
+            fault = book_fault(error)
+            if fault is None:
+                raise
+            if fault != BookFault.BUSY:
+                log.exception("import %s: the rows could not be tried out (%s)", batch.pk, fault)
             tried.clear()
-            note = _(
-                "The book is busy with other writing, so that the cells were read but the rows not held against the "
-                "book. Read the file again in a minute."
-            )
+            note = not_held_against_the_book(fault)
     else:
         note = ""
     for keyed in keyed_rows(found.first_rows, subject, ImportContext(plant=batch.plant, by=None), found):

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
+import sqlite3
 from collections import Counter
+from contextlib import closing
 
+import psycopg
 import pytest
 from django.apps import apps
-from django.db import OperationalError, transaction
+from django.db import DatabaseError, OperationalError, ProgrammingError, transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from plant.import_subjects import import_subjects, subject_of
 from plant.models import ImportBatch, Incident
 from plant.services import import_preview, imports
+from plant.services.book_faults import book_fault
 from plant.services.conveyors import change_conveyor
 from plant.services.import_preview import preview_of
 from plant.services.incidents import correct_incident
@@ -240,15 +244,88 @@ def test_trying_out_ends_after_its_time_and_says_how_far_it_came(alder, pat, bel
     assert preview.sent_before.words.endswith("Importing it again changes nothing in the first 200 rows.")
 
 
-def test_where_another_writes_meanwhile_cells_are_read_and_that_is_said(alder, pat, belt_a1, monkeypatch):
-    def busy(*args):
-        raise OperationalError("database is locked")
+def sqlite_fault(code, words="what the data base says"):
+    cause = sqlite3.OperationalError(words)
+    cause.sqlite_errorcode = code
+    return cause
+
+
+FAULTS = [
+    (sqlite_fault(sqlite3.SQLITE_BUSY), "busy"),
+    (sqlite_fault(sqlite3.SQLITE_LOCKED), "busy"),
+    (sqlite_fault(sqlite3.SQLITE_BUSY_SNAPSHOT), "busy"),
+    (sqlite_fault(sqlite3.SQLITE_FULL), "full"),
+    (sqlite_fault(sqlite3.SQLITE_CORRUPT), "damaged"),
+    (sqlite_fault(sqlite3.SQLITE_NOTADB), "damaged"),
+    (sqlite_fault(sqlite3.SQLITE_ERROR, "no such table: plant_incident"), "behind"),
+    (sqlite_fault(sqlite3.SQLITE_ERROR, "table plant_incident has no column named source"), "behind"),
+    (sqlite_fault(sqlite3.SQLITE_READONLY), "out_of_reach"),
+    (sqlite_fault(sqlite3.SQLITE_CANTOPEN), "out_of_reach"),
+    (sqlite_fault(sqlite3.SQLITE_ERROR, "near a word"), "unknown"),
+    (psycopg.errors.LockNotAvailable("lock timeout"), "busy"),
+    (psycopg.errors.QueryCanceled("statement timeout"), "busy"),
+    (psycopg.errors.DeadlockDetected("two at once"), "busy"),
+    (psycopg.errors.DiskFull("could not extend file"), "full"),
+    (psycopg.errors.DataCorrupted("invalid page"), "damaged"),
+    (psycopg.errors.UndefinedTable("no table"), "behind"),
+    (psycopg.errors.UndefinedColumn("no column"), "behind"),
+    (psycopg.errors.AdminShutdown("the server stops"), "out_of_reach"),
+    (psycopg.errors.ReadOnlySqlTransaction("a copy"), "out_of_reach"),
+]
+TO_DO = {
+    "busy": "Read the file again in a minute.",
+    "full": "space has to be freed",
+    "damaged": "put back the last backup",
+    "behind": "start it again, which brings the book up to date",
+    "out_of_reach": "the data base server has to be looked at",
+    "unknown": "the log has what the data base said",
+}
+
+
+@pytest.mark.parametrize(("cause", "fault"), FAULTS, ids=lambda each: str(each).replace(" ", "-"))
+def test_where_the_book_cannot_be_written_cells_are_read_and_the_sentence_says_why(
+    alder, pat, belt_a1, monkeypatch, caplog, cause, fault
+):
+    """Only a lock is busy; all else is in the log, and its sentence says what to do."""
+    kind = OperationalError if isinstance(cause, sqlite3.Error | psycopg.OperationalError) else DatabaseError
+
+    def fail(*args):
+        raise kind("said again") from cause
 
     batch = send(alder, pat, "incidents", TWO + "A-l,2026-03-03 10:00,drift,c\n")
-    monkeypatch.setattr(import_preview, "outcomes_of", busy)
+    monkeypatch.setattr(import_preview, "outcomes_of", fail)
     preview = preview_of(batch)
-    assert "The book is busy" in preview.notes[-1]
+    assert TO_DO[fault] in preview.notes[-1]
+    assert ("busy" in preview.notes[-1]) is (fault == "busy")
     assert [row.line_number for row in preview.wrong] == [4]
+    logged = [each for each in caplog.records if each.name == import_preview.__name__]
+    assert [bool(each.exc_info) for each in logged] == ([] if fault == "busy" else [True])
+
+
+def test_a_file_that_another_process_holds_is_busy_by_its_own_code(tmp_path):
+    """The data base itself says so, with two connections to one file."""
+    first, second = (sqlite3.connect(tmp_path / "book.sqlite3", timeout=0, isolation_level=None) for _n in range(2))
+    with closing(first), closing(second):
+        first.execute("BEGIN IMMEDIATE")
+        with pytest.raises(sqlite3.OperationalError) as held:
+            second.execute("BEGIN IMMEDIATE")
+        with pytest.raises(sqlite3.OperationalError) as missing:
+            first.execute("SELECT 1 FROM absent")
+    (tmp_path / "other.sqlite3").write_bytes(b"no book at all" * 100)
+    other = sqlite3.connect(tmp_path / "other.sqlite3")
+    with closing(other), pytest.raises(sqlite3.DatabaseError) as damaged:
+        other.execute("SELECT 1 FROM absent")
+    assert [book_fault(each.value) for each in (held, missing, damaged)] == ["busy", "behind", "damaged"]
+
+
+def test_an_error_of_the_code_is_not_told_as_one_of_the_book(alder, pat, belt_a1, monkeypatch):
+    def fail(*args):
+        raise ProgrammingError("a wrong query") from psycopg.errors.SyntaxError("near a word")
+
+    batch = send(alder, pat, "incidents", TWO)
+    monkeypatch.setattr(import_preview, "outcomes_of", fail)
+    with pytest.raises(ProgrammingError):
+        preview_of(batch)
 
 
 @pytest.mark.parametrize("question", ["tag,when\nA-1,03/04/2026 10:00\nA-1,03/05/2097 10:00\n"])
