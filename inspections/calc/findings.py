@@ -73,7 +73,7 @@ class OffsetStation:
 
 @dataclass(frozen=True)
 class OwnField:
-    """One reading of a kind of the plant's own, with its limits (a number) or the grade of each answer."""
+    """One reading of a kind of the plant's own, with its limits and unit (a number) or the grade of each answer."""
 
     code: str
     label: str
@@ -82,6 +82,7 @@ class OwnField:
     watch_high: float | None = None
     act_low: float | None = None
     act_high: float | None = None
+    unit: str = ""
     grades: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -334,6 +335,7 @@ def find_own(readings: Mapping[str, float | str], fields: Sequence[OwnField]) ->
                 watch_high=each.watch_high,
                 act_low=each.act_low,
                 act_high=each.act_high,
+                unit=each.unit,
             )
         elif each.grades.get(str(value)):
             parts[each.code] = grade_choice(str(value), {k: grade for k, grade in each.grades.items() if grade})

@@ -36,6 +36,8 @@ OFFSET_WATCH_SHARE = 0.5
 GROWTH_ALLOWANCE_MM = 0.5
 SLIPS = {25.4: "inches typed as millimetres", 1 / 25.4: "millimetres typed as inches", 10.0: "a slipped decimal point"}
 SLIPS[0.1] = SLIPS[10.0]
+# The unit that a sentence names with a reading, where the quantity tells it.
+UNITS = {"diameter": "mm", "torque": "N·m", "other": ""}
 # Without limits a slip is looked for within this share of the reading before.
 LIKE_BEFORE = 0.3
 # Worn by no more than this after so many hours: the belt hardly touched it (twice the error of a reading; own rule).
@@ -402,6 +404,7 @@ def grade_limits(
     watch_high: float | None = None,
     act_low: float | None = None,
     act_high: float | None = None,
+    unit: str = "",
 ) -> Graded:
     """A numeric reading of the plant's own kind against up to four limits.
 
@@ -412,6 +415,8 @@ def grade_limits(
     watch_low, watch_high, act_low, act_high : float, optional
         Below or above these the grade is watch or act; a reading on a limit is still inside it.
         act_low <= watch_low <= watch_high <= act_high where given.
+    unit : str, optional
+        The kind's own unit as a sentence writes it, such as "mm"; empty for a plain number.
 
     Returns
     -------
@@ -434,12 +439,12 @@ def grade_limits(
         return Graded(None, "No limits are set for this check.", None, "limits_none")
     for grade, low, high in ((Grade.ACT, act_low, act_high), (Grade.WATCH, watch_low, watch_high)):
         if low is not None and value < low:
-            words = f"{_beside(value, low)} is below {figure(low)}: {grade}."
+            words = f"{_with(_beside(value, low), unit)} is below {_with(figure(low), unit)}: {grade}."
             return Graded(grade, words, None, f"limits_{grade}_low")
         if high is not None and value > high:
-            words = f"{_beside(value, high)} is above {figure(high)}: {grade}."
+            words = f"{_with(_beside(value, high), unit)} is above {_with(figure(high), unit)}: {grade}."
             return Graded(grade, words, None, f"limits_{grade}_high")
-    return Graded(Grade.SOUND, f"{figure(value)} is within its limits.", None, "limits_within")
+    return Graded(Grade.SOUND, f"{_with(figure(value), unit)} is within its limits.", None, "limits_within")
 
 
 def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = OFFSET_WATCH_SHARE) -> Graded:
@@ -524,6 +529,7 @@ def implausible(
     growth_allowance: float = GROWTH_ALLOWANCE_MM,
     expected: float | None = None,
     sigma: float | None = None,
+    unit: str = "",
 ) -> str | None:
     """A question about a reading that is hard to believe, asked once; the reading is kept either way.
 
@@ -541,6 +547,8 @@ def implausible(
         Growth of a diameter that reading error explains, 0 or more [mm].
     expected, sigma : float, optional
         What the device's own trend expects now, and the standard deviation of one reading about it, above 0.
+    unit : str, optional
+        The unit of the reading as a sentence writes it, such as "mm"; a diameter or a torque tells its own.
 
     Returns
     -------
@@ -555,27 +563,30 @@ def implausible(
     Examples
     --------
     >>> implausible(2.9, 73.9, quantity="diameter", low=60, high=78)
-    '2.9 looks like inches typed as millimetres: did you mean 73.66?'
+    '2.9 mm looks like inches typed as millimetres: did you mean 73.66 mm?'
     """
     if not 0 <= value < math.inf:
         raise ValueError(f"value is {value}; give a finite number from 0 up")
     if quantity == "torque" and value == 0:
         return "The torque is 0: is the fastener missing, or was it not read?"
+    unit = unit or UNITS[quantity]
     slip = slip_of(value, previous, low, high)
     if slip is not None:
-        return f"{value:g} looks like {slip.words}: did you mean {slip.value:.4g}?"
+        return f"{_with(figure(value), unit)} looks like {slip.words}: did you mean {_with(figure(slip.value), unit)}?"
     if quantity == "diameter" and previous is not None and value > previous + growth_allowance + SLACK:
         grown = f"{figure(value)} mm is {figure(value - previous)} mm more than the {figure(previous)} mm read before"
         return f"{grown}: was the part changed?"
     if expected is not None and sigma is not None and abs(value - expected) > MOST_SIGMA * sigma + SLACK:
         side = "below" if value < expected else "above"
-        away = figure(abs(value - expected))
-        far = f"{figure(value)} is {away} {side} the {figure(expected)} that its own trend expects"
-        return f"{far}, more than {MOST_SIGMA:g} times its scatter: is it read right?"
+        read, away, trend = (_with(figure(each), unit) for each in (value, abs(value - expected), expected))
+        far = f"{read} is {away} {side} the {trend} that its own trend expects"
+        return f"{far}, more than {figure(MOST_SIGMA)} times its scatter: is it read right?"
     if low is not None and value < low:
-        return f"{_beside(value, low)} is below {figure(low)}, the least that can be: is it read right?"
+        beyond = f"{_with(_beside(value, low), unit)} is below {_with(figure(low), unit)}"
+        return f"{beyond}, the least that can be: is it read right?"
     if high is not None and value > high:
-        return f"{_beside(value, high)} is above {figure(high)}, the most that can be: is it read right?"
+        beyond = f"{_with(_beside(value, high), unit)} is above {_with(figure(high), unit)}"
+        return f"{beyond}, the most that can be: is it read right?"
     return None
 
 
@@ -682,6 +693,7 @@ def grading_rules() -> dict[str, Any]:
             "like_before": LIKE_BEFORE,
             "most_sigma": MOST_SIGMA,
             "slips": [{"factor": factor, "words": words} for factor, words in SLIPS.items()],
+            "units": UNITS,
         },
     }
 
@@ -704,7 +716,12 @@ def _check_positive(name: str, value: float, unit: str) -> None:
 
 def _beside(value: float, limit: float) -> str:
     """A reading that lies beyond a limit, with as many digits more as it takes to see that."""
-    return figure(value) if figure(value) != figure(limit) else f"{value:g}"
+    return figure(value) if figure(value) != figure(limit) else f"{value:.6f}".rstrip("0").rstrip(".")
+
+
+def _with(said: str, unit: str) -> str:
+    """A number with its unit; a plain number has none."""
+    return f"{said} {unit}".rstrip()
 
 
 def _percent(share: float) -> str:

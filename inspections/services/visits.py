@@ -60,7 +60,7 @@ from installs.calc.specs import DeviceSpec
 from installs.models import BeltOffset, Installation, Instrument, TorqueSignOff
 from installs.services.belt_offsets import permitted_on, set_offset, stations_of
 from installs.services.torque import deviation_of, doubts_about
-from plant.calc.units import QuantityKind, UnitSystem, format_reading
+from plant.calc.units import QuantityKind, UnitSystem, format_reading, unit_label
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
 from plant.permissions import PLANNER
@@ -361,7 +361,12 @@ def wanted_of_stations(installation: Installation, previous: Mapping[str, Readin
                     quantity=QuantityKind.LENGTH_MM.value,
                     is_signed=True,
                     limits={"permitted_mm": permitted_mm},
-                    plausible={"quantity": "other", "low": 0, "high": installation.conveyor.belt_width_mm},
+                    plausible={
+                        "quantity": "other",
+                        "unit": "mm",
+                        "low": 0,
+                        "high": installation.conveyor.belt_width_mm,
+                    },
                     previous=previous.get(code),
                 )
             )
@@ -374,6 +379,7 @@ def station_code(chainage_m: float, load: str) -> str:
 
 def wanted_of_field(each: ReadingField, last: Reading | None) -> Wanted:
     if each.form == ReadingField.Form.NUMBER:
+        unit = unit_label(QuantityKind(each.quantity), UnitSystem.METRIC)
         return Wanted(
             code=each.code,
             label=each.label,
@@ -386,8 +392,9 @@ def wanted_of_field(each: ReadingField, last: Reading | None) -> Wanted:
                 "watch_high": each.watch_above,
                 "act_low": each.act_below,
                 "act_high": each.act_above,
+                "unit": unit,
             },
-            plausible={"quantity": "other", "previous": last.value if last else None},
+            plausible={"quantity": "other", "unit": unit, "previous": last.value if last else None},
             previous=last,
         )
     answers = each.choices or [{"value": "yes", "label": _("yes")}, {"value": "no", "label": _("no")}]

@@ -5,11 +5,6 @@ const SIDES = ["drive", "off"];
 const CAUSES = "a seized pivot, a skewed frame or off-centre load";
 const SEEN = { flat_spot: "flat spot", seized: "does not turn" };
 
-// Python's :g with six digits.
-export function g(value) {
-  return String(Number(Number(value).toPrecision(6)));
-}
-
 // A number for a sentence, as plant/calc/wording.py writes it: two decimals at most, three significant digits below 1.
 export function figure(value) {
   const size = Math.abs(value);
@@ -22,7 +17,12 @@ export function figure(value) {
 
 // A reading that lies beyond a limit, with as many digits more as it takes to see that.
 function beside(value, limit) {
-  return figure(value) === figure(limit) ? g(value) : figure(value);
+  return figure(value) === figure(limit) ? value.toFixed(6).replace(/0+$/, "").replace(/\.$/, "") : figure(value);
+}
+
+// A number with its unit; a plain number has none.
+function withUnit(said, unit) {
+  return `${said} ${unit}`.trimEnd();
 }
 
 function g4(value) {
@@ -142,15 +142,15 @@ export function makeGrading(rules) {
     return { verdict: "undecided", reason: `${figure(value)} N·m is undecided with this tool: set it ${sure}.` };
   }
 
-  function limits({ value, watch_low: watchLow = null, watch_high: watchHigh = null, act_low: actLow = null, act_high: actHigh = null }) {
+  function limits({ value, watch_low: watchLow = null, watch_high: watchHigh = null, act_low: actLow = null, act_high: actHigh = null, unit = "" }) {
     if ([watchLow, watchHigh, actLow, actHigh].every((each) => each === null)) {
       return graded(null, "No limits are set for this check.", null, "limits_none");
     }
     for (const [grade, low, high] of [["act", actLow, actHigh], ["watch", watchLow, watchHigh]]) {
-      if (low !== null && value < low) return graded(grade, `${beside(value, low)} is below ${figure(low)}: ${grade}.`, null, `limits_${grade}_low`);
-      if (high !== null && value > high) return graded(grade, `${beside(value, high)} is above ${figure(high)}: ${grade}.`, null, `limits_${grade}_high`);
+      if (low !== null && value < low) return graded(grade, `${withUnit(beside(value, low), unit)} is below ${withUnit(figure(low), unit)}: ${grade}.`, null, `limits_${grade}_low`);
+      if (high !== null && value > high) return graded(grade, `${withUnit(beside(value, high), unit)} is above ${withUnit(figure(high), unit)}: ${grade}.`, null, `limits_${grade}_high`);
     }
-    return graded("sound", `${figure(value)} is within its limits.`, null, "limits_within");
+    return graded("sound", `${withUnit(figure(value), unit)} is within its limits.`, null, "limits_within");
   }
 
   function offset({ offset_mm: value, permitted_mm: permitted, watch_share: watch = rules.offset.watch_share }) {
@@ -167,21 +167,23 @@ export function makeGrading(rules) {
     return graded(grade, `${value}: ${grade}.`, null, `choice_${grade}`);
   }
 
-  function implausible({ value, previous = null, quantity = "other", low = null, high = null, growth_allowance: growth = rules.implausible.growth_allowance_mm, expected = null, sigma = null }) {
+  function implausible({ value, previous = null, quantity = "other", low = null, high = null, growth_allowance: growth = rules.implausible.growth_allowance_mm, expected = null, sigma = null, unit: own = "" }) {
     if (!(value >= 0)) return null;
     if (quantity === "torque" && value === 0) return "The torque is 0: is the fastener missing, or was it not read?";
+    const unit = own || (rules.implausible.units ?? {})[quantity] || ""; // a pack from before has no units
     const slip = slipOf(value, previous, low, high);
-    if (slip) return `${g(value)} looks like ${slip.words}: did you mean ${g4(slip.value)}?`;
+    if (slip) return `${withUnit(figure(value), unit)} looks like ${slip.words}: did you mean ${withUnit(figure(slip.value), unit)}?`;
     if (quantity === "diameter" && previous !== null && value > previous + growth + slack) {
       return `${figure(value)} mm is ${figure(value - previous)} mm more than the ${figure(previous)} mm read before: was the part changed?`;
     }
     const most = rules.implausible.most_sigma;
     if (expected !== null && sigma !== null && Math.abs(value - expected) > most * sigma + slack) {
-      const far = `${figure(value)} is ${figure(Math.abs(value - expected))} ${value < expected ? "below" : "above"} the ${figure(expected)} that its own trend expects`;
-      return `${far}, more than ${g(most)} times its scatter: is it read right?`;
+      const [read, away, trend] = [value, Math.abs(value - expected), expected].map((each) => withUnit(figure(each), unit));
+      const far = `${read} is ${away} ${value < expected ? "below" : "above"} the ${trend} that its own trend expects`;
+      return `${far}, more than ${figure(most)} times its scatter: is it read right?`;
     }
-    if (low !== null && value < low) return `${beside(value, low)} is below ${figure(low)}, the least that can be: is it read right?`;
-    if (high !== null && value > high) return `${beside(value, high)} is above ${figure(high)}, the most that can be: is it read right?`;
+    if (low !== null && value < low) return `${withUnit(beside(value, low), unit)} is below ${withUnit(figure(low), unit)}, the least that can be: is it read right?`;
+    if (high !== null && value > high) return `${withUnit(beside(value, high), unit)} is above ${withUnit(figure(high), unit)}, the most that can be: is it read right?`;
     return null;
   }
 

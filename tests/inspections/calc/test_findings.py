@@ -93,6 +93,8 @@ def test_own_kinds_say_which_reading_is_worst():
     assert find_own({"gap": 31, "dirt": "yes"}, fields).grade is Grade.ACT
     assert find_own({"dirt": "other"}, fields).reason == "No limits are set for this check."
     assert find_own({}, fields).grade is None
+    measured = [OwnField("gap", "Gap", "number", act_high=30, unit="mm")]
+    assert find_own({"gap": 31}, measured).reason == "Gap: 31 mm is above 30 mm: act."
     with pytest.raises(ValueError, match="give one of sound, watch, act"):
         find_own({"dirt": "yes"}, [OwnField("dirt", "Build-up", "choice", grades={"no": "sound", "yes": "poor"})])
 

@@ -25,6 +25,7 @@ from inspections.calc.grading import (
     worst,
 )
 from installs.calc.fasteners import judge_as_left, torque_band
+from plant.calc.units import UnitSystem, sentence_in
 
 TABLE = json.loads((Path(__file__).parents[2] / "reference" / "grading_cases.json").read_text())
 CASES = TABLE["cases"]
@@ -200,6 +201,36 @@ def test_grades_order_from_sound_to_act_and_read_as_text():
 )
 def test_a_reading_of_ones_own_is_told_without_digits_that_say_nothing(value, words):
     assert grade_limits(value, act_low=45.0).reason == words
+
+
+@pytest.mark.parametrize(
+    ("found", "metric", "us"),
+    [
+        (
+            implausible(2.9, 73.9, quantity="diameter"),
+            "2.9 mm looks like inches typed as millimetres: did you mean 73.66 mm?",
+            "0.114 in looks like inches typed as millimetres: did you mean 2.9 in?",
+        ),
+        (
+            implausible(2_500_000.0, quantity="torque", low=0, high=500.0),
+            "2500000 N·m is above 500 N·m, the most that can be: is it read right?",
+            "1843905.4 lbf·ft is above 368.8 lbf·ft, the most that can be: is it read right?",
+        ),
+        (
+            grade_limits(1_234_567.8, act_high=1_000_000.0, unit="kg").reason,
+            "1234567.8 kg is above 1000000 kg: act.",
+            "2,721,756.1 lb is above 2,204,622.6 lb: act.",
+        ),
+        (
+            grade_limits(40.0, act_low=9, unit="mm").reason,
+            "40 mm is within its limits.",
+            "1.575 in is within its limits.",
+        ),
+    ],
+)
+def test_a_person_reads_a_question_and_a_reason_in_the_own_units(found, metric, us):
+    assert sentence_in(found, UnitSystem.METRIC) == metric
+    assert sentence_in(found, UnitSystem.US) == us
 
 
 @pytest.mark.parametrize(

@@ -166,6 +166,16 @@ def test_a_look_from_the_walkway_needs_no_lockout(place, alder, tess):
     assert visit.lockout_confirmed_at is None
 
 
+def test_a_reading_of_the_plant_s_own_is_told_with_its_unit(place, alder, tess):
+    kind = CheckKind.objects.create(plant=alder, code="gap", name="Scraper gap", needs_lockout=False)
+    ReadingField.objects.create(
+        check_kind=kind, code="gap", label="Gap", form="number", quantity="mm", watch_above=25.0
+    )
+    task = make.task(place, kind, make.today())
+    visit = close(place, tess, {task.pk: found(gap=31.0)}, lockout_confirmed=False)
+    assert visit.readings.get().grade_reason == "31 mm is above 25 mm: watch."
+
+
 def test_an_act_needs_an_action_or_a_reason(place, wear, tess, pat):
     entries = {wear.pk: found(drive_diameter=68.0, off_diameter=68.5)}
     with pytest.raises(NotClosedOut) as refused:
@@ -213,7 +223,7 @@ def test_a_hard_to_believe_reading_is_asked_back_once(place, wear, tess):
     with pytest.raises(NotClosedOut) as refused:
         close(place, tess, entries, no_action_reason="-")
     key = f"{wear.pk}:drive_diameter:as_found"
-    assert refused.value.questions == {key: "2.9 looks like inches typed as millimetres: did you mean 73.66?"}
+    assert refused.value.questions == {key: "2.9 mm looks like inches typed as millimetres: did you mean 73.66 mm?"}
     visit = close(place, tess, entries, no_action_reason="-", confirmed_implausible={key})
     assert visit.readings.get(code="drive_diameter").value == 2.9
 
@@ -500,7 +510,7 @@ def test_a_diameter_far_off_the_devices_own_trend_is_asked_back_and_kept(worn_pl
     with pytest.raises(NotClosedOut) as refused:
         close(worn_place, tess, {task.pk: found(drive_diameter=72.3)})
     ((key, words),) = refused.value.questions.items()
-    assert "below the 74.1 that its own trend expects, more than 4 times its scatter" in words
+    assert "below the 74.1 mm that its own trend expects, more than 4 times its scatter" in words
     visit = close(worn_place, tess, {task.pk: found(drive_diameter=72.3)}, confirmed_implausible=[key])
     assert visit.readings.get().value == 72.3
 

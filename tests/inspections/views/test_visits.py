@@ -111,7 +111,7 @@ def test_a_question_is_asked_once_and_a_tick_answers_it(client, place, wear, tes
     client.force_login(tess)
     sent |= {box(wear, "drive_diameter"): "2.9", "no_action_reason": "measured wrong side"}
     page = client.post(url(place), sent).content.decode()
-    assert "did you mean 73.66?" in page
+    assert "did you mean 73.66 mm?" in page
     assert "raise an action" not in page  # no advice before it is settled what was read
     assert "It is 2.9 mm" in page
     assert client.post(url(place), sent | {box(wear, "drive_diameter") + "-sure": "on"}).status_code == 302
