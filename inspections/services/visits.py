@@ -36,6 +36,7 @@ from inspections.calc.grading import Grade, implausible, worst
 from inspections.errors import NotClosedOut
 from inspections.models import (
     CLOCK_DRIFT,
+    Action,
     CheckKind,
     CouldNotDo,
     Reading,
@@ -726,8 +727,7 @@ def close_out_visit(
     # The night makes the next checks too; so a failure here only delays them.
     transaction.on_commit(lambda: plan_next(installation), robust=True)
     raise_of_visit(visit, action, by, kinds, may_ask=phone is None)
-    if action is None and not no_action_reason.strip():
-        add_findings(visit, to_act, by)
+    add_findings(visit, to_act, by, added_to=action.add_to if action else None)
     return visit
 
 
@@ -746,10 +746,23 @@ def raise_of_visit(
         )
 
 
-def add_findings(visit: Visit, to_act: Sequence[Entered], by: Person) -> None:
-    """Findings of act that an open action stands for are written down on it, with the visit that found them again."""
+def add_findings(visit: Visit, to_act: Sequence[Entered], by: Person, *, added_to: Action | None = None) -> None:
+    """Each finding of act that an open action stands for is written down on it, with the visit that found it again.
+
+    Also where another action was raised for it, or a reason given why none is: whoever works on the open one learns
+    of it. What a person added to an action (`added_to`) stands for the one finding that it answers.
+    """
+    found: dict[Action, list[Entered]] = {}
+    raised_here = {one.pk for one in visit_chain(visit)} if to_act else set()
     for each in to_act:
-        for action in alike_open(visit.installation, [each.task.check_kind_id])[:1]:
+        rows = alike_open(visit.installation, [each.task.check_kind_id])
+        alike = [row for row in rows if row.visit_id not in raised_here]
+        if alike:
+            found.setdefault(next((row for row in alike if row == added_to), alike[0]), []).append(each)
+    for action, those in found.items():
+        if action == added_to and len(those) == 1:
+            continue
+        for each in those:
             add_to_action(
                 action,
                 installation=visit.installation,
@@ -1314,6 +1327,9 @@ def correct_visit(
             Entered(tasks[task_id], [], {}, Finding(None, _("All readings were withdrawn."))), visit, fresh, by
         )
     raise_of_visit(fresh, action, by, kinds)
+    was_act = {row.task_id for row in old.values() if row.grade == Grade.ACT.value}
+    new_acts = [each for each in to_act if each.task.pk not in was_act]
+    add_findings(fresh, new_acts, by, added_to=action.add_to if action else None)
     return fresh
 
 

@@ -796,6 +796,77 @@ def test_a_finding_for_which_an_action_is_open_is_written_on_it(place, wear, tes
     assert note.text.startswith("Sensor wear found at act again: Permitted wear used: drive side 106.2 %")
 
 
+WORN = found(drive_diameter=67.5)
+SEIZED = {"pivot": {"as_found": "seized"}}
+
+
+@pytest.fixture
+def open_two(place, pivot, tess, open_one):
+    """An open action for each of the two checks."""
+    close(place, tess, {pivot.pk: SEIZED}, action=NewAction("Replace the pivot", make.today()))
+    return open_one, Action.objects.latest("pk")
+
+
+def both_again(place, tess, **values):
+    tasks = [make.task(place, make.check_kind(code), make.today()) for code in ("sensor-wear", "pivot-freedom")]
+    return close(place, tess, {tasks[0].pk: WORN, tasks[1].pk: SEIZED}, **values)
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        {},
+        {"no_action_reason": "both are in hand"},
+        {"is_another": True},
+        {"is_from_a_phone": True},
+    ],
+    ids=["nothing", "reason", "another", "phone"],
+)
+def test_every_finding_for_which_an_action_is_open_is_written_on_it(place, tess, open_two, answer):
+    known = {name: value for name, value in answer.items() if name == "no_action_reason"}
+    if len(answer) > len(known):
+        known["action"] = NewAction("Look at the frame", make.today(), is_another="is_another" in answer)
+    if "is_from_a_phone" in answer:
+        known["phone"] = PhoneClock(timezone.now(), timezone.now())
+    visit = both_again(place, tess, **known)
+    for action, begins in zip(
+        open_two, ("Sensor wear found at act again", "Pivot freedom found at act again"), strict=True
+    ):
+        note = action.notes.get()
+        assert note.visit == visit
+        assert note.text.startswith(begins)
+    if "action" in known:
+        assert not Action.objects.get(visit=visit).notes.exists()  # raised for them just now
+
+
+def test_what_is_added_to_one_action_leaves_the_other_finding_its_own_note(place, tess, open_two):
+    rollers, pivot = open_two
+    visit = both_again(place, tess, action=NewAction("Now the off side too", make.today(), add_to=rollers))
+    assert rollers.notes.get().text == "Now the off side too"
+    assert pivot.notes.get().visit == visit
+
+
+def test_an_action_that_stands_for_two_findings_tells_of_both(place, wear, pivot, tess):
+    close(place, tess, {wear.pk: WORN, pivot.pk: SEIZED}, action=NewAction("Rebuild the device", make.today()))
+    action = Action.objects.get()
+    both_again(place, tess, action=NewAction("It squeals", make.today(), add_to=action))
+    assert sorted(note.text.split(":")[0] for note in action.notes.all()) == [
+        "It squeals",
+        "Pivot freedom found at act again",
+        "Sensor wear found at act again",
+    ]
+
+
+def test_a_finding_that_only_its_correction_shows_is_written_on_the_open_action(place, wear, tess, open_one):
+    again = make.task(place, wear.check_kind, make.today())
+    visit = close(place, tess, {again.pk: found(off_diameter=75.0)})
+    assert not open_one.notes.exists()
+    fresh = correct_visit(visit=visit, by=tess, reason="misread", entries={again.pk: WORN})
+    assert open_one.notes.get().visit == fresh
+    correct_visit(visit=fresh, by=tess, reason="off side too", entries={again.pk: found(off_diameter=67.0)})
+    assert open_one.notes.count() == 1
+
+
 def test_a_phone_that_does_not_know_of_the_open_action_is_not_held_up(place, wear, tess, pat, open_one):
     clock = PhoneClock(timezone.now(), timezone.now())
     visit = act_again(place, tess, wear, action=NewAction("Change the rollers", make.today()), phone=clock)
