@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from typing import Any
 
+from django.apps import AppConfig, apps
 from django.contrib.auth.models import Group, Permission
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest
@@ -39,8 +40,8 @@ def every(app: str, *models: str, acts: str = "view add change") -> list[str]:
     return [f"{app}.{act}_{model}" for model in models for act in acts.split()]
 
 
-def sync_roles(**kwargs: Any) -> None:
-    """After a migration: make the four groups and give them their rights."""
+def sync_roles() -> None:
+    """Make the four groups and give them their rights."""
     for role, names in RIGHTS.items():
         group, _made = Group.objects.get_or_create(name=role)
         wanted = Permission.objects.filter(
@@ -48,6 +49,12 @@ def sync_roles(**kwargs: Any) -> None:
             codename__in={name.split(".")[1] for name in names},
         ).select_related("content_type")
         group.permissions.set([each for each in wanted if f"{each.content_type.app_label}.{each.codename}" in names])
+
+
+def sync_roles_at_the_end(sender: AppConfig, **kwargs: Any) -> None:
+    """After a migration: rights come app by app, so the roles get theirs when the last app has brought its own."""
+    if sender is [each for each in apps.get_app_configs() if each.models_module is not None][-1]:
+        sync_roles()
 
 
 def rights_by_plant(person: Any) -> dict[int, set[str]]:
