@@ -36,6 +36,7 @@ from inspections.models import CheckPlan, Deferral, Task
 from inspections.services.check_plans import installations_of
 from inspections.services.tasks import Planned, Wanted, book_of, plans_in_force, wanted_tasks
 from installs.models import Installation
+from plant.calc.wording import figure
 from plant.models import Conveyor
 
 YEAR_WEEKS = 52
@@ -358,7 +359,7 @@ def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], r
         "act": curve.n_act,
         "n": curve.n_checks,
         "duty": words,
-        "risk": f"{risk * 100:g}",
+        "risk": figure(risk * 100),
     }
     says = interval_advice(curve, present, risk, longest_seen_d=longest_seen)
     return Advice(
@@ -378,7 +379,7 @@ def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], r
 
 def advice_words(says: IntervalAdvice, risk: float, present: float | None) -> str:
     """What the page says of the interval as it is."""
-    at = {"risk": f"{risk * 100:g}", "days": round(present or 0), "n": says.n_needed}
+    at = {"risk": figure(risk * 100), "days": round(present or 0), "n": says.n_needed}
     if says.rule == "no_interval":
         return _("The plan has no interval in days to be judged.")
     if says.rule == "too_few" and says.n_needed:

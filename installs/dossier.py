@@ -288,7 +288,7 @@ def run_row(run: TrialRun, target_mm: float, system: UnitSystem) -> list[Any]:
         str(run.created_by),
         str(run.cycle),
         _("loaded") if run.is_loaded else _("empty"),
-        f"{run.minutes:g}",
+        figure(run.minutes),
         told,
         "; ".join(each for each in seen if each),
     ]

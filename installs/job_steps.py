@@ -25,6 +25,7 @@ from installs.services.commissioning import (
 from installs.services.torque import FastenerRow, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words, time_doubt_words
 from installs.words.torque import fastener_names, passed_words
+from plant.calc.wording import figure
 from plant.words.moments import moment_words
 
 Point = HoldPoint.Point
@@ -323,10 +324,10 @@ def run_step(run: TrialRun, target_mm: float) -> Step:
         told.append(
             _("Worst offset %(mm)s mm at %(at)s m, wanted at most %(target)s mm; watched for %(min)s min.")
             % {
-                "mm": f"{abs(worst.offset_mm):g}",
-                "at": f"{worst.chainage_m:g}",
-                "target": f"{target_mm:g}",
-                "min": f"{run.minutes:g}",
+                "mm": figure(abs(worst.offset_mm)),
+                "at": figure(worst.chainage_m),
+                "target": figure(target_mm),
+                "min": figure(run.minutes),
             }
         )
     label = _("Trial run, loaded") if run.is_loaded else _("Trial run, empty")
@@ -440,7 +441,7 @@ def offset_bars(job: Job) -> dict[str, Any] | None:
                 round(height, 1),
                 round(middle, 1),
                 _("cycle %s") % each.cycle,
-                f"{size:g}",
+                figure(size),
                 size > job.target_mm,
             )
         )

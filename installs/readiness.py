@@ -19,6 +19,7 @@ from django.utils.translation import ngettext
 
 from installs.models import Fitting, Installation, Instrument, Survey
 from installs.services.installations import SAME_PLACE_M, place_words
+from plant.calc.wording import figure
 from plant.models import Plant
 from plant.words.moments import moment_words
 
@@ -144,7 +145,7 @@ def window_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
         return ReadinessLine("window", label, True, _("The window %(from)s to %(to)s has passed.") % known, url)
     starts_at = max(fitting.planned_at or window.starts_at, window.starts_at)
     there_h = (window.ends_at - starts_at).total_seconds() / 3600
-    known |= {"there": f"{there_h:g}", "needed": f"{fitting.duration_h:g}"}
+    known |= {"there": figure(there_h), "needed": figure(fitting.duration_h)}
     if there_h < fitting.duration_h:
         words = _(
             "The window %(from)s to %(to)s leaves %(there)s h from the planned start, the job takes %(needed)s h."
@@ -196,8 +197,8 @@ def instrument_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
     if wrenches:
         words = _("No wrench that is in calibration on %(day)s covers %(low)s to %(high)s N·m.") % {
             "day": shown,
-            "low": f"{min(targets):g}",
-            "high": f"{max(targets):g}",
+            "low": figure(min(targets)),
+            "high": figure(max(targets)),
         }
         return ReadinessLine("instrument", label, True, words)
     return ReadinessLine("instrument", label, True, _("No torque wrench is in calibration on %s.") % shown)
@@ -208,7 +209,7 @@ def job_words(fitting: Fitting) -> str:
     return _("%(tag)s, %(strand)s, %(chainage)s m") % {
         "tag": fitting.conveyor.tag,
         "strand": fitting.get_strand_display(),
-        "chainage": f"{fitting.chainage_m:g}",
+        "chainage": figure(fitting.chainage_m),
     }
 
 
@@ -239,7 +240,7 @@ def belt_clashes(fitting: Fitting) -> list[str]:
     """Jobs on the same belt at the same time, in words."""
     return [
         _("Another job is planned on this belt at the same time: %(job)s, %(when)s for %(hours)s h.")
-        % {"job": job_words(other), "when": moment_words(other.planned_at), "hours": f"{other.duration_h:g}"}
+        % {"job": job_words(other), "when": moment_words(other.planned_at), "hours": figure(other.duration_h)}
         for other in at_the_same_time(fitting, others_open(fitting).filter(conveyor=fitting.conveyor))
     ]
 
@@ -254,7 +255,7 @@ def crew_clashes(fitting: Fitting, crew: Iterable[Any]) -> list[str]:
             "who": ", ".join(str(person) for person in other.crew.all() if person.pk in wanted),
             "job": job_words(other),
             "when": moment_words(other.planned_at),
-            "hours": f"{other.duration_h:g}",
+            "hours": figure(other.duration_h),
         }
         for other in at_the_same_time(fitting, rows)
     ]

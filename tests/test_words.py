@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -71,3 +74,69 @@ def test_no_sentence_of_the_sources_has_a_slip():
     said = [each for each in sentences() if " " in each.text and each.text not in orders]
     bad = [f"{each.where}: {slip}" for each in said for slip in oddities([each.text])]
     assert bad == []
+
+
+# A bare :g writes a million as a power of ten, and so a unit's conversion takes its tail for the number. A sentence is
+# written with `plant.calc.wording.figure`. Where :g may stand, and why:
+BARE = {
+    "installs/services/belt_offsets.py": "a key made from a chainage",
+    "installs/services/commissioning.py": "a key made from a chainage",
+    "inspections/services/visits.py": "a code made from a chainage",
+    "installs/tables/placement.py": "an address",
+    "installs/templatetags/placement.py": "an address",
+    "installs/views/placement.py": "an address",
+    "inspections/views/check_plans.py": "what a box holds at first: a constant",
+    "inspections/management/commands/benchmark_rounds.py": "a constant",
+    "reports/selectors.py": "an address",
+    "reports/charts.py": "ticks of an axis",
+    "reports/study_files.py": "a file for a program",
+    "reports/templatetags/effect.py": "shares, up to a hundred",
+    "reports/calc/rate_ratio.py": "constants of the rules",
+    "reports/calc/simulation.py": "shares, up to a hundred",
+    "reports/management/commands/simulate_effect.py": "shares, up to a hundred",
+}
+
+
+def bare_numbers(source: str) -> Iterator[int]:
+    """Lines that write a number with a bare g, but for names of rows and what only a programmer reads."""
+    tree, left_out = ast.parse(source), set()
+    for node in ast.walk(tree):
+        is_for_programmers = (
+            isinstance(node, ast.Raise)
+            and isinstance(node.exc, ast.Call)
+            and getattr(node.exc.func, "id", "") in {"ValueError", "TypeError"}
+        )
+        if is_for_programmers or (isinstance(node, ast.FunctionDef) and node.name == "__str__"):
+            left_out |= {id(each) for each in ast.walk(node)}
+    for node in ast.walk(tree):
+        if id(node) in left_out:
+            continue
+        if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+            if ast.unparse(node.format_spec) in {"f'g'", "f'+g'"}:
+                yield node.lineno
+        elif (
+            isinstance(node, ast.Constant) and isinstance(node.value, str) and re.search(r"%(\(\w+\))?g\b", node.value)
+        ):
+            yield node.lineno
+
+
+def test_a_bare_number_is_seen():
+    source = """
+def told(x):
+    if x < 0:
+        raise ValueError(f"x is {x:g}")
+    return f"{x:g} m", f"{x:+g} mm", "%(at)g m" % {"at": x}, f"{x:.3g} m"
+"""
+    assert list(bare_numbers(source)) == [5, 5, 5]
+
+
+def test_sentences_write_their_numbers_as_the_site_does():
+    root = Path(__file__).parents[1]
+    found = {
+        str(path.relative_to(root)): [f"{path.relative_to(root)}:{line}" for line in bare_numbers(path.read_text())]
+        for app in ("plant", "installs", "inspections", "reports")
+        for path in sorted((root / app).rglob("*.py"))
+        if "migrations" not in path.parts
+    }
+    assert [each for name, lines in found.items() if name not in BARE for each in lines] == []
+    assert [name for name in BARE if not found.get(name)] == []

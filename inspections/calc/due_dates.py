@@ -35,6 +35,7 @@ from dateutil.relativedelta import relativedelta
 from numpy.typing import ArrayLike, NDArray
 
 from inspections.calc.recurrence import dates_of, read_rule
+from plant.calc.wording import figure
 
 # A forecast farther away than this says nothing (about twenty years).
 FARTHEST_DAYS = 7305
@@ -599,18 +600,18 @@ def _due_by_hours(
     if reached_on is not None:
         if reached_on < last_done_on:
             raise ValueError(f"reached_on is {reached_on}, before last_done_on {last_done_on}; give a later day")
-        return reached_on, f"{interval_hours:g} h reached on {reached_on.isoformat()}"
+        return reached_on, f"{figure(interval_hours)} h reached on {reached_on.isoformat()}"
     missing = interval_hours - so_far
     if missing <= 1e-7:
         # A day that moved on with the calendar would never become overdue, so the day of reaching is estimated.
         back = math.floor(-missing / daily_hours) if daily_hours else 0
         day = max(last_done_on, counted_to - timedelta(days=min(back, (counted_to - last_done_on).days)))
-        return day, f"{interval_hours:g} h reached by {counted_to.isoformat()}, {so_far:g} h by then"
+        return day, f"{figure(interval_hours)} h reached by {counted_to.isoformat()}, {figure(so_far)} h by then"
     if daily_hours is None:
         return None, "the belt's daily running hours are unknown"
     if daily_hours * FARTHEST_DAYS < missing:
-        return None, f"at {daily_hours:.2g} h a day {interval_hours:g} h are not reached in twenty years"
-    said = f"{interval_hours:g} h after {last_done_on.isoformat()} at {daily_hours:.1f} h a day"
+        return None, f"at {daily_hours:.2g} h a day {figure(interval_hours)} h are not reached in twenty years"
+    said = f"{figure(interval_hours)} h after {last_done_on.isoformat()} at {daily_hours:.1f} h a day"
     if shortening != AS_STATED:
         # Without an outage it is reached in time, so the days that outages take are all that is to be added.
         n_days = math.ceil(missing / daily_hours) + sum((last - first).days + 1 for first, last in outages)

@@ -17,6 +17,7 @@ from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
 from inspections.models.check_plans import FIXED
 from inspections.services.tasks import plan_at_once, plan_tasks
 from installs.models import DeviceModel, Installation
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Plant
 from plant.services.records import CONSTRAINT_WORDS, change_record, check_row, create_record, known_row
@@ -121,11 +122,11 @@ def check_reading_field(values: dict[str, Any]) -> None:
                     for each in ReadingField._meta.concrete_fields
                     if each.name in LIMITS
                 }
-                words = _("%(upper)s (%(high)g) lies below %(lower)s (%(low)g); the order is %(order)s.") % {
+                words = _("%(upper)s (%(high)s) lies below %(lower)s (%(low)s); the order is %(order)s.") % {
                     "upper": labels[upper],
-                    "high": high,
+                    "high": figure(high),
                     "lower": labels[lower],
-                    "low": low,
+                    "low": figure(low),
                     "order": ", ".join(labels[name] for name in LIMITS),
                 }
                 raise Refused(words, code="limits", fields={upper: words})

@@ -62,6 +62,7 @@ from installs.models import BeltOffset, Installation, Instrument, TorqueSignOff
 from installs.services.belt_offsets import permitted_on, set_offset, stations_of
 from installs.services.torque import deviation_of, doubts_about
 from plant.calc.units import QuantityKind, UnitSystem, format_reading, unit_label
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
 from plant.permissions import PLANNER
@@ -357,7 +358,7 @@ def wanted_of_stations(installation: Installation, previous: Mapping[str, Readin
             wanted.append(
                 Wanted(
                     code=code,
-                    label=f"{at:g} m, {words}",
+                    label=f"{figure(at)} m, {words}",
                     form="number",
                     quantity=QuantityKind.LENGTH_MM.value,
                     is_signed=True,

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.models import CheckKind, CheckPlan
+from plant.calc.wording import figure
 from plant.tables.columns import RegisterTable
 
 NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
@@ -86,7 +87,7 @@ class CheckPlanTable(RegisterTable):
         if record.bedding_in_days:
             told.append(_("%(n)s days") % {"n": record.bedding_in_days})
         if record.bedding_in_h:
-            told.append(f"{record.bedding_in_h:g} h")
+            told.append(f"{figure(record.bedding_in_h)} h")
         return _(" or ").join(told)
 
     def render_is_suspended(self, value: bool) -> str:

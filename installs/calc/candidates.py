@@ -37,6 +37,7 @@ from installs.calc.placement import (
     wandering_stretches,
 )
 from plant.calc.rates import count_words, rate_with_interval_many
+from plant.calc.wording import figure
 
 # Lines that a survey can never mend: they tell whether a model comes into question for the belt at all.
 BELT_RULES = frozenset({"strand", "direction", "width", "speed"})
@@ -296,7 +297,7 @@ def _reasons(case: BeltCase, judged: Judged, has_model: bool) -> tuple[str, ...]
     reach, strand = judged.reach, judged.place.strand
     total = case.positions_on(strand).size
     said = list(judged.causes_first)
-    stretch = " and ".join(f"{zone.low_m:g} to {zone.high_m:g} m" for zone in sorted(reach.zones))
+    stretch = " and ".join(f"{figure(zone.low_m)} to {figure(zone.high_m)} m" for zone in sorted(reach.zones))
     said.append(
         f"{reach.n_new} of the {count_words(total)} of this strand {'lies' if reach.n_new == 1 else 'lie'} at "
         f"{stretch}, where it would steer and no device reaches."
@@ -306,13 +307,13 @@ def _reasons(case: BeltCase, judged: Judged, has_model: bool) -> tuple[str, ...]
     for gap in counts.gaps if standing else ():
         if gap.n > reach.n_new and gap.zone.low_m <= judged.place.chainage_m <= gap.zone.high_m:
             said.append(
-                f"It lies in the stretch from {gap.zone.low_m:g} to {gap.zone.high_m:g} m, which no device reaches and "
-                f"where {gap.n} of the {total} lie."
+                f"It lies in the stretch from {figure(gap.zone.low_m)} to {figure(gap.zone.high_m)} m, which no device "
+                f"reaches and where {gap.n} of the {total} lie."
             )
     said += judged.overridden
     said += [each.words for each in judged.into_wander]
     if reach.shared_with:
-        said.append(f"{reach.shared_m:g} m of it are steered by {', '.join(reach.shared_with)} already.")
+        said.append(f"{figure(reach.shared_m)} m of it are steered by {', '.join(reach.shared_with)} already.")
     said += [each.words for each in judged.closeness if each.fit is not Fit.FITS]
     if not has_model:
         said.append("No model in the book suits this strand by direction, belt width and speed.")

@@ -16,6 +16,7 @@ from enum import StrEnum
 from typing import Literal
 
 from plant.calc.chainage import downstream, revolution_time_s
+from plant.calc.wording import figure
 
 # Order of the hold points: isolation, parts, the frame made free, clear of structure, guards, people, locks.
 FIRST_CYCLE = ("lockout", "parts", "restraint", "clear", "guards", "people", "locks")
@@ -535,7 +536,7 @@ def _lacking_station(run: Run, name: str, device_m: float, strand: str, reversin
         return None
     told = []
     for way in ways:
-        where = f"{'above' if way > 0 else 'below'} {device_m:g} m"
+        where = f"{'above' if way > 0 else 'below'} {figure(device_m)} m"
         sides = station_sides(device_m + way, device_m, strand, reversing=reversing)
         if len(sides) == 1:
             told.append(f"{sides[0].side} of the device, which on this strand is {where}")
@@ -558,7 +559,7 @@ def _lines_of(run: Run, name: str, target_mm: float, least_min: float, revolutio
     needed = max(least_min, LEAST_REVOLUTIONS * revolution_s / 60)
     turns = run.minutes * 60 / revolution_s
     is_long = run.minutes >= needed
-    told = f"{run.minutes:g} min, {turns:.1f} revolutions of the belt; wanted at least {needed:.3g} min and "
+    told = f"{figure(run.minutes)} min, {turns:.1f} revolutions of the belt; wanted at least {needed:.3g} min and "
     told += f"{LEAST_REVOLUTIONS} revolutions."
     if run.is_time_doubted:
         yield Line(
@@ -581,14 +582,14 @@ def _lines_of(run: Run, name: str, target_mm: float, least_min: float, revolutio
     if worst is None:
         yield Line(f"{name}-offset", "act", f"No offset was measured {name}.", remedy=Remedy.READING)
     else:
-        told = f"{abs(worst.offset_mm):g} mm at {worst.chainage_m:g} m{_side(worst.offset_mm)}"
+        told = f"{figure(abs(worst.offset_mm))} mm at {figure(worst.chainage_m)} m{_side(worst.offset_mm)}"
         count = (
             f"{len(beyond)} of {len(run.offsets)} stations lie beyond it" if beyond else "every station is within it"
         )
         yield Line(
             f"{name}-offset",
             "act" if beyond else "sound",
-            f"Worst offset {name}: {told}; wanted at most {target_mm:g} mm, {count}.",
+            f"Worst offset {name}: {told}; wanted at most {figure(target_mm)} mm, {count}.",
             remedy=Remedy.ADJUSTMENT if beyond else None,
         )
     adjust = Remedy.ADJUSTMENT
@@ -721,9 +722,10 @@ def _advice(moves: Sequence[Move], n_wrong: int, must_stop: bool) -> str:
     if not moves:
         return "No adjustment can be compared yet: it takes the same stations before and after a move."
     move = moves[-1]
-    told = f"{move.before_mm:+g} mm before, {move.after_mm:+g} mm after at {move.chainage_m:g} m"
+    before, after = (f"{'+' if each >= 0 else ''}{figure(each)} mm" for each in (move.before_mm, move.after_mm))
+    told = f"{before} before, {after} after at {figure(move.chainage_m)} m"
     if move.answer == "wrong":
         return f"The belt answered the last move the wrong way ({told}). A second time means: stop."
     if move.answer == "none":
-        return f"The belt did not answer the last move ({told}; less than {ANSWER_MM:g} mm is reading error)."
+        return f"The belt did not answer the last move ({told}; less than {figure(ANSWER_MM)} mm is reading error)."
     return f"The belt answered the last move the right way ({told})."

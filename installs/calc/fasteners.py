@@ -232,7 +232,8 @@ def proof_strength_mpa(thread: Thread, strength_class: str) -> float:
     given = strength_class.strip()
     wanted = re.sub(r"^(?:CLASS|GRADE|GR\.?|CL\.?)", "", re.sub(r"\s+", "", given).upper())
     if thread.is_metric:
-        size, least, sizes = thread.diameter_mm, METRIC_LEAST_MM, f"from M{METRIC_LEAST_MM:g} to M{METRIC_MOST_MM:g}"
+        size, least = thread.diameter_mm, METRIC_LEAST_MM
+        sizes = f"from M{figure(METRIC_LEAST_MM)} to M{figure(METRIC_MOST_MM)}"
         tables, scale, allowed = METRIC_STRENGTHS_MPA, 1.0, "class 8.8 or 10.9"
     else:
         size, least, sizes = thread.diameter_mm / INCH_MM, UNIFIED_LEAST_IN, "from 1/4 to 1 1/2 in"
@@ -292,7 +293,7 @@ def estimate_torque(
     preload_n = preload_fraction * bolt.stress_area_mm2 * strength
     torque_nm = nut_factor * bolt.diameter_mm / 1000 * preload_n
     words = (
-        f"Estimate: K D F = {nut_factor:g} × {bolt.diameter_mm:g} mm × {preload_n / 1000:.1f} kN = "
+        f"Estimate: K D F = {figure(nut_factor)} × {figure(bolt.diameter_mm)} mm × {preload_n / 1000:.1f} kN = "
         f"{torque_nm:.1f} N·m, with F = {figure(100 * preload_fraction)} % of the proof load of "
         f"{bolt.name} {strength_class.strip()} ({bolt.stress_area_mm2:.4g} mm2 × {strength:.4g} MPa). "
         f"Preload may be off by {ESTIMATE_SCATTER_PCT} %."

@@ -23,6 +23,7 @@ from dataclasses import dataclass, fields
 from enum import StrEnum
 
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.wording import figure
 
 # A tape reads to about 1 mm; lengths closer to a limit than this lie on it.
 SLACK_MM = 1e-6
@@ -1074,8 +1075,8 @@ class _Sheet:
         if m.squareness_way == Way.CENTRE_POINT and length < LEAST_REFERENCE_SPACINGS * m.bracket_spacing_mm - SLACK_MM:
             feigned = math.degrees(math.atan(POINT_OFF_MM / length))
             yield (
-                f"Squareness: the point lies {self.mm(length)} away, nearer than {LEAST_REFERENCE_SPACINGS:g} × the "
-                f"bracket spacing. Off the centre line by {self.mm(POINT_OFF_MM)} it feigns {feigned:.2f}°. Take "
+                f"Squareness: the point lies {self.mm(length)} away, nearer than {figure(LEAST_REFERENCE_SPACINGS)} × "
+                f"the bracket spacing. Off the centre line by {self.mm(POINT_OFF_MM)} it feigns {feigned:.2f}°. Take "
                 "a point further off."
             )
 

@@ -24,6 +24,7 @@ from installs.calc.placement import (
     clearance_lines,
     into_the_wander,
 )
+from plant.calc.wording import figure
 
 NOT_STATED, NOT_MEASURED, NOT_LOOKED = "not stated", "not measured", "not looked at"
 Answer = Literal["yes", "no", ""]
@@ -279,9 +280,11 @@ def chainage_line(chainage_m: float, belt_length_m: float) -> SurveyLine:
     SurveyLine
     """
     fits = 0 <= chainage_m <= belt_length_m
-    words = "The place lies on the belt." if fits else f"The belt ends at {belt_length_m:g} m."
+    words = "The place lies on the belt." if fits else f"The belt ends at {figure(belt_length_m)} m."
     standing = Standing.MET if fits else Standing.NOT_MET
-    return SurveyLine("chainage", "Chainage", f"{chainage_m:g} m", f"0 to {belt_length_m:g} m", standing, words)
+    return SurveyLine(
+        "chainage", "Chainage", f"{figure(chainage_m)} m", f"0 to {figure(belt_length_m)} m", standing, words
+    )
 
 
 def no_model_line() -> SurveyLine:
@@ -351,7 +354,7 @@ def measured_words(rule: str, walked: Walked) -> str:
 def told(line: Line, rule: str = "", suffix: str = "", measured: str = "") -> SurveyLine:
     """A line of the sheet as the survey shows it."""
     label, unit = LABELS[line.rule]
-    found = measured or (NOT_MEASURED if line.measured is None else f"{line.measured:g} {unit}")
+    found = measured or (NOT_MEASURED if line.measured is None else f"{figure(line.measured)} {unit}")
     stated = range_words(line.least, line.most, unit) if unit else "as the sheet says"
     if line.fit is Fit.NOT_STATED:
         stated = NOT_STATED
@@ -395,7 +398,7 @@ def spacing_line(frame: FrameLimits, spacing_mm: float | None) -> SurveyLine:
     wanted = range_words(low, high, "mm")
     if spacing_mm is None:
         return condition(rule, label, NOT_MEASURED, wanted, "Measure it before a frame is ordered.")
-    measured = f"{spacing_mm:g} mm"
+    measured = f"{figure(spacing_mm)} mm"
     if low is None and high is None:
         return condition(rule, label, measured, NOT_STATED, "The model's frame lengths are not stated: ask the maker.")
     if low is not None and spacing_mm < low:
@@ -413,13 +416,11 @@ def spacing_line(frame: FrameLimits, spacing_mm: float | None) -> SurveyLine:
 
 def range_words(low: float | None, high: float | None, unit: str) -> str:
     """A range as people say it: "900 to 1600 mm", "at least 280 mm", "not stated"."""
-    if low is None and high is None:
-        return NOT_STATED
-    if high is None:
-        return f"at least {low:g} {unit}"
-    if low is None:
-        return f"at most {high:g} {unit}"
-    return f"{low:g} to {high:g} {unit}"
+    if low is not None and high is not None:
+        return f"{figure(low)} to {figure(high)} {unit}"
+    if low is not None:
+        return f"at least {figure(low)} {unit}"
+    return NOT_STATED if high is None else f"at most {figure(high)} {unit}"
 
 
 def wander_line(walked: Walked, rules: PlacementRules) -> SurveyLine:
@@ -436,7 +437,7 @@ def wander_line(walked: Walked, rules: PlacementRules) -> SurveyLine:
         Not met only where the device could reach nothing of the stretch; a condition outside the usual distance.
     """
     rule, label = "wander", "Distance into the wander"
-    wanted = f"{rules.into_wander_least_m:g} to {rules.into_wander_most_m:g} m"
+    wanted = f"{figure(rules.into_wander_least_m)} to {figure(rules.into_wander_most_m)} m"
     begins_m, ends_m = walked.wander_from_m, walked.wander_to_m
     if begins_m is None or ends_m is None:
         said = (
@@ -451,7 +452,7 @@ def wander_line(walked: Walked, rules: PlacementRules) -> SurveyLine:
     best = min(found, key=lambda each: (each.fit is not Fit.FITS, abs(each.distance_m)))
     measured = f"{best.distance_m:.4g} m"
     if -best.distance_m > walked.effect_length_m:
-        said = f"{best.words} That is further than the {walked.effect_length_m:g} m that it acts."
+        said = f"{best.words} That is further than the {figure(walked.effect_length_m)} m that it acts."
         return SurveyLine(rule, label, measured, wanted, Standing.NOT_MET, said)
     return SurveyLine(rule, label, measured, wanted, STANDING_OF.get(best.fit, Standing.CONDITION), best.words)
 

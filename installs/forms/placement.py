@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from installs.models import CauseOverride, DeviceModel, LoggedStation
 from plant.calc.units import QuantityKind, UnitSystem, sentence_in
+from plant.calc.wording import figure
 from plant.forms.base import PersonForm, RecordForm
 from plant.forms.quantities import QuantityField
 from plant.models import Conveyor, Strand
@@ -56,7 +57,7 @@ class TrialForm(PersonForm):
 
     def __init__(self, *args: Any, conveyor: Conveyor, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        known = {"tag": conveyor.tag, "length": f"{conveyor.length_m:g}"}
+        known = {"tag": conveyor.tag, "length": figure(conveyor.length_m)}
         words = sentence_in(
             gettext("%(tag)s is %(length)s m long: give a place on it.") % known, UnitSystem(self.person.unit_system)
         )

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from installs.models import Device, Fitting, Installation
 from installs.services.installations import place_words
+from plant.calc.wording import figure
 from plant.panels import panels_for
 
 
@@ -60,7 +61,9 @@ def fitting_events(fitting: Fitting) -> list[Event]:
         events.append(Event(point.confirmed_at, words, detail, url))
     for run in fitting.trial_runs.current():
         words = _("Trial run, belt loaded") if run.is_loaded else _("Trial run, belt empty")
-        events.append(Event(run.started_at, words, _("%(minutes)g min watched") % {"minutes": run.minutes}, url))
+        events.append(
+            Event(run.started_at, words, _("%(minutes)s min watched") % {"minutes": figure(run.minutes)}, url)
+        )
     if fitting.accepted_at:
         events.append(Event(fitting.accepted_at, _("Accepted"), str(fitting.accepted_by or ""), url))
     if fitting.handed_over_at:

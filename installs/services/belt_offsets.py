@@ -14,6 +14,7 @@ from installs.calc.belt_offsets import propose_stations
 from installs.calc.commissioning import permitted_offset_mm
 from installs.models import BeltOffset, Installation, Survey
 from installs.services.installations import check_moment, refuse
+from plant.calc.wording import figure
 from plant.models import Conveyor
 from plant.services.records import correct_entry, create_record, known_row
 
@@ -37,15 +38,15 @@ def check_station(conveyor: Conveyor, chainage_m: float, offset_mm: float) -> No
         refuse(
             "stations",
             "station",
-            _("A station at %(at)g m is not on %(tag)s: give 0 to %(length)g m.")
-            % {"at": chainage_m, "tag": conveyor.tag, "length": conveyor.length_m},
+            _("A station at %(at)s m is not on %(tag)s: give 0 to %(length)s m.")
+            % {"at": figure(chainage_m), "tag": conveyor.tag, "length": figure(conveyor.length_m)},
         )
     if abs(offset_mm) > conveyor.belt_width_mm:
         refuse(
             "stations",
             "offset",
-            _("%(given)g mm at %(at)g m is more than the belt is wide (%(width)g mm). Check the reading.")
-            % {"given": offset_mm, "at": chainage_m, "width": conveyor.belt_width_mm},
+            _("%(given)s mm at %(at)s m is more than the belt is wide (%(width)s mm). Check the reading.")
+            % {"given": figure(offset_mm), "at": figure(chainage_m), "width": figure(conveyor.belt_width_mm)},
         )
 
 

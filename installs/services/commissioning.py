@@ -50,6 +50,7 @@ from installs.words.commissioning import TIME_HINT, UNEQUAL_HINT, adjustment_wor
 from installs.words.torque import fastener_names, passed_together
 from plant.calc.chainage import revolution_time_s
 from plant.calc.units import UnitSystem
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Photo
 from plant.services.records import change_record, correct_entry, create_record, known_row
@@ -192,7 +193,11 @@ def check_no_run_at(fitting: Fitting, moment: dt.datetime) -> None:
                 "isolated_at",
                 "order",
                 _("%(when)s lies within the trial run of %(begins)s, watched for %(min)s min. Check both times.")
-                % {"when": moment_words(moment), "begins": moment_words(run.started_at), "min": f"{run.minutes:g}"},
+                % {
+                    "when": moment_words(moment),
+                    "begins": moment_words(run.started_at),
+                    "min": figure(run.minutes),
+                },
             )
 
 
@@ -743,7 +748,7 @@ def check_minutes(minutes: float) -> None:
             "minutes",
             "minutes",
             _("The run was watched for %(min)s min; give more than 0, up to %(most)s min.")
-            % {"min": f"{minutes:g}", "most": f"{longest:g}"},
+            % {"min": figure(minutes), "most": figure(longest)},
         )
 
 
@@ -754,7 +759,7 @@ def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]], kno
     for chainage_m, offset_mm in offsets:
         check_station(fitting.conveyor, chainage_m, offset_mm)
         if chainage_m in seen:
-            refuse("stations", "twice", _("The station at %s m is there twice. Leave one out.") % f"{chainage_m:g}")
+            refuse("stations", "twice", _("The station at %s m is there twice. Leave one out.") % figure(chainage_m))
         seen.add(chainage_m)
 
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import DeviceModel, Fastener, ModelPart, ModelSheet
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Plant
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
@@ -134,7 +135,7 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
     for field in DeviceModel._meta.concrete_fields:
         value = given(field.name) if field.get_internal_type() == "FloatField" else None
         if value is not None and value < 0:
-            words = _("%(given)g is negative; give 0 or more, or leave it empty.") % {"given": value}
+            words = _("%(given)s is negative; give 0 or more, or leave it empty.") % {"given": figure(value)}
             raise Refused(words, code="negative", fields={field.name: words})
 
 

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from installs.calc.fasteners import permissible_deviation_pct
 from installs.models import Instrument
 from installs.services.installations import refuse
+from plant.calc.wording import figure
 from plant.models import Plant
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 
@@ -38,15 +39,15 @@ def check_instrument(plant: Plant, values: Mapping[str, Any], *, but: Instrument
     low, high = given("range_least_nm"), given("range_most_nm")
     for name, value in (("range_least_nm", low), ("range_most_nm", high)):
         if value is not None and value < 0:
-            refuse(name, "negative", _("%g N·m is negative; give 0 N·m or more, or leave it empty.") % value)
+            refuse(name, "negative", _("%s N·m is negative; give 0 N·m or more, or leave it empty.") % figure(value))
     if high is not None and high == 0:
         refuse("range_most_nm", "zero", _("A range that ends at 0 N·m measures nothing; give its largest torque."))
     if low is not None and high is not None and low >= high:
         refuse(
             "range_least_nm",
             "order",
-            _("The range runs from %(low)g N·m to %(high)g N·m; give the smaller torque first.")
-            % {"low": low, "high": high},
+            _("The range runs from %(low)s N·m to %(high)s N·m; give the smaller torque first.")
+            % {"low": figure(low), "high": figure(high)},
         )
     check_calibration(given("calibrated_on"), given("calibration_due_on"))
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import CauseOverride, LoggedStation
 from installs.services.installations import check_place, refuse
+from plant.calc.wording import figure
 from plant.models import Conveyor
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
 
@@ -98,12 +99,13 @@ def change_station(station: LoggedStation, *, by: Any, version: int, **values: A
 def check_override(conveyor: Conveyor, strand: str, low_m: float, high_m: float, reason: str) -> None:
     for name, at in (("low_m", low_m), ("high_m", high_m)):
         if not 0 <= at <= conveyor.length_m:
-            words = _("%(at)g m is not on %(tag)s: give 0 to %(length)g m.")
-            refuse(name, "off_the_belt", words % {"at": at, "tag": conveyor.tag, "length": conveyor.length_m})
+            words = _("%(at)s m is not on %(tag)s: give 0 to %(length)s m.")
+            known = {"at": figure(at), "tag": conveyor.tag, "length": figure(conveyor.length_m)}
+            refuse(name, "off_the_belt", words % known)
     check_place(conveyor, strand, low_m)
     if high_m < low_m:
-        words = _("From %(low)g m to %(high)g m; give the end nearer to the tail first.")
-        refuse("high_m", "order", words % {"low": low_m, "high": high_m})
+        words = _("From %(low)s m to %(high)s m; give the end nearer to the tail first.")
+        refuse("high_m", "order", words % {"low": figure(low_m), "high": figure(high_m)})
     if not reason.strip():
         refuse("reason", "reason", _("Say why a device may be placed before the cause is cured; it stays visible."))
 

@@ -17,6 +17,7 @@ from installs.calc.surveys import Answer, Found, FrameLimits, SurveyResult, Walk
 from installs.models import BeltOffset, CauseTest, DeviceModel, Survey
 from installs.services.belt_offsets import set_offset, stations_around
 from installs.services.installations import check_moment, check_place, refuse
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Conveyor, Photo
 from plant.services.records import change_record, create_record, known_row
@@ -153,7 +154,7 @@ def check_measures(values: Mapping[str, Any]) -> None:
     for name in MEASURES:
         value = values.get(name)
         if value is not None and value < 0:
-            refuse(name, "negative", _("%(given)g mm is negative; give 0 mm or more.") % {"given": value})
+            refuse(name, "negative", _("%(given)s mm is negative; give 0 mm or more.") % {"given": figure(value)})
 
 
 def walked_of(survey: Survey) -> Walked:

@@ -26,6 +26,7 @@ from installs.models import Fastener, Fitting, Instrument, PassedFastener, Torqu
 from installs.services.fittings import locked, refuse_if_accepted, refuse_if_over
 from installs.services.installations import check_moment, refuse
 from installs.words.torque import fastener_names, passed_words
+from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.services.records import correct_entry, create_record, known_row
 
@@ -271,7 +272,7 @@ def sign_off_torque(
     if target.torque_nm is None:
         refuse("torque_nm", "no_target", f"{fastener.place}: {target.words}")
     if not 0 < torque_nm < float("inf"):
-        refuse("torque_nm", "torque", _("The torque is %s N·m; give a number above 0 N·m.") % f"{torque_nm:g}")
+        refuse("torque_nm", "torque", _("The torque is %s N·m; give a number above 0 N·m.") % figure(torque_nm))
     row = TorqueSignOff(torque_nm=torque_nm, target_nm=target.torque_nm, instrument=instrument)
     verdict = judged(row, tolerance_for(fitting, fastener))
     if verdict.verdict == "outside":

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 from installs.models import Device, Installation
 from installs.tables.device_models import models_here
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.wording import figure
 from plant.tables.columns import RegisterTable
 
 
@@ -53,7 +54,7 @@ class DeviceTable(RegisterTable):
 
     def value_where(self, record: Device) -> str:
         at = self.place(record)
-        return f"{at.conveyor.tag} {at.strand} {at.chainage_m:g} m" if at else ""
+        return f"{at.conveyor.tag} {at.strand} {figure(at.chainage_m)} m" if at else ""
 
     def render_since(self, record: Device) -> str:
         at = self.place(record)

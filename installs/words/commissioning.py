@@ -154,7 +154,7 @@ def side_words(sides: tuple[SideByTravel, ...]) -> str:
 def sides_legend(device_m: float, strand: str, *, reversing: bool) -> str:
     """Which chainages lie upstream and which downstream of a device, on its strand."""
     above, below = (station_sides(device_m + way, device_m, strand, reversing=reversing) for way in (1, -1))
-    known = {"at": f"{device_m:g}", "above": side_words(above), "below": side_words(below)}
+    known = {"at": figure(device_m), "above": side_words(above), "below": side_words(below)}
     if reversing:
         return _("The belt reverses. Above %(at)s m: %(above)s. Below %(at)s m: %(below)s.") % known
     known["end"] = _("head") if above[0].travel > 0 else _("tail")

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from plant.calc.wording import figure
+
 MOST_RATIO = 60  # unpacked to packed; workbooks of logs were measured at 10 to 15, regular numbers reach about 30
 RATIO_FROM = 10_000_000  # bytes; a small file may be as regular as it likes
 MOST_SMALL_PART = 4_000_000  # bytes of a part that holds neither cells nor texts: styles, names, relations
@@ -70,7 +72,7 @@ class Limits:
         if self.is_late():
             upto = f" after {n_rows:,} rows" if n_rows else ""
             raise NotATable(
-                f"Reading the file takes longer than {self.seconds:g} s and was given up{upto}. Cut it into several "
-                "files; a workbook is read faster when it is saved as CSV; or ask whoever runs the site to raise "
-                "DRIFTBOOK_LARGEST_IMPORT_SECONDS."
+                f"Reading the file takes longer than {figure(self.seconds)} s and was given up{upto}. Cut it into "
+                "several files; a workbook is read faster when it is saved as CSV; or ask whoever runs the site to "
+                "raise DRIFTBOOK_LARGEST_IMPORT_SECONDS."
             )

@@ -35,6 +35,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from plant.calc.wording import figure
+
 FloatArray = NDArray[np.float64]
 Interval = tuple[datetime, datetime]
 
@@ -428,7 +430,7 @@ def fold_by_revolution(on_times: Sequence[datetime] | ArrayLike, revolution_s: f
         )
     if coarse > revolution_s * COARSEST_STAMP:
         reason = (
-            f"times are written to {coarse:g} s; for a revolution of {revolution_s:.0f} s give them to "
+            f"times are written to {figure(coarse)} s; for a revolution of {revolution_s:.0f} s give them to "
             f"{revolution_s * COARSEST_STAMP:.1f} s or finer"
         )
         return Fold(None, n, False, reasons=(reason,))

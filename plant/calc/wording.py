@@ -18,7 +18,7 @@ def figure(value: float) -> str:
     Parameters
     ----------
     value : float
-        Finite, in any unit.
+        In any unit; one that is not finite is said as it is.
 
     Returns
     -------
@@ -29,6 +29,8 @@ def figure(value: float) -> str:
     >>> figure(39.9966), figure(75.0), figure(0.012345), figure(-73.125), figure(0)
     ('40', '75', '0.0123', '-73.12', '0')
     """
+    if not math.isfinite(value):
+        return str(value)
     size = abs(value)
     digits = 2 if size >= 1 or size == 0 else 2 - math.floor(math.log10(size))
     said = f"{value:.{digits}f}"

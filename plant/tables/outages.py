@@ -11,6 +11,7 @@ from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
 from plant.calc.units import QuantityKind
+from plant.calc.wording import figure
 from plant.models import BeltChange, OutageWindow
 from plant.tables.columns import NUMBER, MomentColumn, QuantityColumn, RegisterTable, TagColumn, YesColumn
 from plant.tables.conveyors import areas_here, conveyors_here
@@ -38,7 +39,7 @@ class OutageTable(RegisterTable):
         return value
 
     def render_hours(self, record: OutageWindow) -> str:
-        return f"{self.value_hours(record):g}"
+        return figure(self.value_hours(record))
 
     def value_hours(self, record: OutageWindow) -> float:
         return round((record.ends_at - record.starts_at).total_seconds() / 3600, 2)
