@@ -1,7 +1,6 @@
-"""Loads the demo plant through the services that people use, in two steps that each happen whole or not at all.
+"""Loads the demo plant through the services that people use, in one transaction: all of it or nothing.
 
-The first step writes the registers and the past, the second the check plans and the night's work. A load that was
-killed goes on with the step that is missing; a second load changes nothing.
+A load that was interrupted or killed leaves nothing behind and may be begun anew; a second load changes nothing.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from fixtures import device_models, instruments, people, scenario, stories
 from fixtures.generator import EFFECT_LENGTH_M, METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build
 from fixtures.plant_time import DAYS, FITTED_H, day_of, fitted_day, wall
 from fixtures.scenario import BELTS, DemoBelt
-from inspections.models import Action, CheckKind, CheckPlan, Task
+from inspections.models import Action, CheckKind, Task
 from inspections.services.actions import NewAction, alike_open, finish_action
 from inspections.services.check_plans import add_reading_field, create_check_kind, create_check_plan
 from inspections.services.nightly import job_of_night
@@ -34,7 +33,7 @@ from installs.services.devices import add_device
 from installs.services.installations import install_device
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.calc.working_days import is_working_day
-from plant.models import Conveyor, ConveyorPart, Person, Plant
+from plant.models import Conveyor, ConveyorPart, Job, Person, Plant
 from plant.services.conveyors import add_area, add_conveyor, add_part
 from plant.services.incidents import record_incidents
 from plant.services.jobs import do_job
@@ -60,26 +59,42 @@ LOW = {"Q-09", "P-06", "S-08", "S-14", "S-17", "S-19", "Y-08"}
 
 
 def load_demo(*, say: Say = print) -> bool:
-    """Make Bramwick Works as of today. False if it stood there, whole, already."""
-    plant = Plant.objects.filter(name=scenario.PLANT_NAME).first()
-    if plant is not None and CheckPlan.objects.filter(plant=plant).exists():
+    """Make Bramwick Works as of today. False if it stood there already.
+
+    Raises
+    ------
+    RuntimeError
+        If the night's work failed; then nothing was written.
+    """
+    if Plant.objects.filter(name=scenario.PLANT_NAME).exists():
         say(f"{scenario.PLANT_NAME} is in the book already; nothing was changed.")
         return False
     demo = build(timezone.localdate(timezone=ZoneInfo(scenario.TIME_ZONE)))
-    if plant is None:
-        say("Registers, running hours, incidents and past visits ...")
-        with planned_together():
-            write_past(demo, say)
-    plant = Plant.objects.get(name=scenario.PLANT_NAME)
+    # The night plans the checks of all, so that nothing is left to be planned after the commit.
+    with planned_together(), transaction.atomic():
+        write_demo(demo, say)
+    return True
+
+
+def write_demo(demo: DemoPlant, say: Say) -> None:
+    say("Registers, running hours, incidents and past visits ...")
+    plant = write_past(demo, say)
     say("Check plans and the night's work ...")
     write_plans(plant, demo)
-    do_job(job_of_night(plant, demo.today).pk)
+    do_night_of(plant, demo)
     watch_plant(plant=plant)
     say("Shifts and the rounds of the next working day ...")
     write_shifts(plant, demo)
     say("The months ...")
     write_months(plant, demo.today)
-    return True
+
+
+def do_night_of(plant: Plant, demo: DemoPlant) -> None:
+    job = job_of_night(plant, demo.today)
+    do_job(job.pk)
+    job.refresh_from_db()
+    if job.state != Job.State.DONE:
+        raise RuntimeError(f"the night's work of {plant} did not come to its end: {job.error or job.state}")
 
 
 def write_months(plant: Plant, today: dt.date) -> None:
@@ -93,9 +108,8 @@ def write_months(plant: Plant, today: dt.date) -> None:
             publish_month(report, by=manager, version=report.version)
 
 
-# --- Step one: what stands there, and the past ------------------------------------------------------------------------
-@transaction.atomic
-def write_past(demo: DemoPlant, say: Say) -> None:
+# --- What stands there, and the past ---------------------------------------------------------------------------------
+def write_past(demo: DemoPlant, say: Say) -> Plant:
     plant = create_record(
         Plant,
         by=None,
@@ -125,6 +139,7 @@ def write_past(demo: DemoPlant, say: Say) -> None:
     write_part_changes(places, demo, by_name)
     write_out_of_service(places, demo, planner)
     say("  visits are in")
+    return plant
 
 
 def holidays_of(demo: DemoPlant) -> dict[dt.date, str]:
@@ -522,23 +537,21 @@ def read_with(
 METHODS = {"as_found": TorqueSignOff.Method.FIRST_MOVEMENT.value, "as_left": TorqueSignOff.Method.TIGHTENING.value}
 
 
-# --- Step two: plans and the night ------------------------------------------------------------------------------------
-@transaction.atomic
+# --- Plans ------------------------------------------------------------------------------------------------------------
 def write_plans(plant: Plant, demo: DemoPlant) -> None:
     engineer = Person.objects.get(username="engineer-1")
     planner = Person.objects.get(username="planner-1")
     kinds = {kind.code: kind for kind in CheckKind.objects.filter(plant=None)}
     long_ago = demo.at(wall(-DAYS, 0))
-    with planned_together():
-        for model in plant.device_models.all():
+    for model in plant.device_models.all():
+        for code in CHECKS:
+            write_plan(plant, engineer, kinds[code], 1, created_at=long_ago, device_model=model)
+    for belt in BELTS:
+        for each in belt.devices if belt.is_wet else ():
+            place = Installation.objects.get(plant=plant, device__number=str(each.number))
             for code in CHECKS:
-                write_plan(plant, engineer, kinds[code], 1, created_at=long_ago, device_model=model)
-        for belt in BELTS:
-            for each in belt.devices if belt.is_wet else ():
-                place = Installation.objects.get(plant=plant, device__number=str(each.number))
-                for code in CHECKS:
-                    write_plan(plant, engineer, kinds[code], 2, created_at=place.installed_at, installation=place)
-        write_own_check(plant, engineer, demo)
+                write_plan(plant, engineer, kinds[code], 2, created_at=place.installed_at, installation=place)
+    write_own_check(plant, engineer, demo)
     plan_tasks(plant, demo.today)
     put_off_twice(plant, planner, demo)
     not_safe(plant, demo)
