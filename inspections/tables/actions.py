@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models import Action, TwiceClosed
 from inspections.selectors import undecided_at
-from inspections.tables.tasks import to_be_decided
+from inspections.tables.tasks import marked
 from plant.models import Conveyor, Person
 from plant.tables.columns import RegisterTable
 from plant.tables.filters import KeyFilter
@@ -55,7 +55,7 @@ class ActionTable(RegisterTable):
 
     def render_title(self, record: Action, value: str) -> str:
         twice = self.twice.get(record.visit_id) if record.visit_id else None
-        return format_html('<a href="{}">{}</a>{}', record.get_absolute_url(), value, to_be_decided(twice))
+        return marked(format_html('<a href="{}">{}</a>', record.get_absolute_url(), value), twice)
 
     def value_title(self, value: str) -> str:
         return value

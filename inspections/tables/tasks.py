@@ -48,6 +48,11 @@ def to_be_decided(row: TwiceClosed | None) -> str:
     return format_html(' <a href="{}">{}</a>', row.get_absolute_url(), _("closed twice, to be decided"))
 
 
+def marked(shown: str, row: TwiceClosed | None) -> str:
+    """What a cell shows with that mark; in one piece, as on a phone a cell stands beside its label."""
+    return shown if row is None else format_html("<div>{}{}</div>", shown, to_be_decided(row))
+
+
 class TaskTable(RegisterTable):
     device = tables.Column(
         verbose_name=gettext_lazy("Device"),
@@ -131,7 +136,7 @@ class TaskTable(RegisterTable):
             return _("never done")
         url = reverse("task-detail", args=[record.last_task_id])
         grade = mark(record.last_grade) if record.last_grade else _("no grade")
-        return format_html('<a href="{}">{}</a>{}', url, grade, to_be_decided(self.twice.get(record.last_task_id)))
+        return marked(format_html('<a href="{}">{}</a>', url, grade), self.twice.get(record.last_task_id))
 
     def value_last_grade(self, record: Task) -> str:
         return record.last_grade or ""
@@ -156,8 +161,7 @@ class ClosedTaskTable(TaskTable):
 
     def render_grade(self, record: Task) -> str:
         if record.outcome == Task.Outcome.DONE and record.grade:
-            twice = self.twice.get(record.done_with_id or record.pk)
-            return format_html("{}{}", mark(record.grade), to_be_decided(twice))
+            return marked(mark(record.grade), self.twice.get(record.done_with_id or record.pk))
         return f"{record.get_outcome_display()}: {record.closing_reason}" if record.closing_reason else record.outcome
 
     def value_grade(self, record: Task) -> str:

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from inspections.models import GRADES, CheckKind, Reading, TwiceClosed
 from inspections.selectors import undecided_at
 from inspections.services.visits import value_words
-from inspections.tables.tasks import to_be_decided
+from inspections.tables.tasks import marked
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
 from plant.tables.columns import RegisterTable
@@ -68,7 +68,7 @@ class ReadingTable(RegisterTable):
         return {row.task_id: row for row in undecided_at(self.request.plant)}
 
     def render_grade(self, value: str, record: Reading) -> str:
-        return format_html("{}{}", mark(record.grade), to_be_decided(self.twice.get(record.task_id)))
+        return marked(mark(record.grade), self.twice.get(record.task_id))
 
     def render_grade_reason(self, value: str) -> str:
         return sentence_in(value, UnitSystem(self.request.user.unit_system))

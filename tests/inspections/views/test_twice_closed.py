@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from django.urls import reverse
@@ -76,3 +77,16 @@ def test_the_planners_list_leads_to_both_visits(client, place, clash, pat):
     sides = client.get(clash.get_absolute_url()).context["sides"]
     assert [side["visit"] for side in sides] == [clash.first, clash.second]
     assert all(side["lines"] for side in sides)
+
+
+@pytest.mark.parametrize("name", ["planner", "due", "closed", "findings", "actions"])
+def test_on_a_phone_the_mark_stands_in_the_cell_beside_its_label(client, place, clash, request, name):
+    """A cell is laid out there as label and one further piece; a second piece would slip under the label."""
+    who, address = PAGES[name]
+    client.force_login(request.getfixturevalue(who))
+    page = client.get(address(place)).content.decode()
+    cells = [cell.strip() for cell in re.findall(r"<td[^>]*>(.*?)</td>", page, re.DOTALL) if WORDS in cell]
+    assert cells
+    for cell in cells:
+        assert cell.startswith("<div>"), cell
+        assert cell.endswith("</div>"), cell
