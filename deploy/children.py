@@ -54,6 +54,11 @@ class Child:
     def is_running(self) -> bool:
         return self.process is not None and self.process.poll() is None
 
+    @property
+    def code(self) -> int | None:
+        """How it ended; None while it runs."""
+        return self.process.poll() if self.process is not None else None
+
     def ask_to_stop(self) -> None:
         if self.is_running and self.process is not None:
             self.process.terminate()
@@ -90,8 +95,9 @@ class Children:
                 if now - child.started_at > STEADY_AFTER_S:
                     child.pause_s = 1.0
             elif not child.start_again_at:
-                code = child.process.returncode if child.process else None
-                self.say(f"The {child.name} ended by itself (code {code}); starting it again in {child.pause_s:.0f} s.")
+                self.say(
+                    f"The {child.name} ended by itself (code {child.code}); starting it again in {child.pause_s:.0f} s."
+                )
                 child.start_again_at = now + child.pause_s
                 child.pause_s = min(child.pause_s * 2, LONGEST_PAUSE_S)
             elif now >= child.start_again_at:

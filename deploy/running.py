@@ -14,16 +14,19 @@ import tempfile
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from pathlib import Path
 
 from deploy import environment, folder_lock
-from deploy.children import Children
+from deploy.children import Child, Children, die_with_parent
 from deploy.data_folder import make_private
 from deploy.environment import ROOT, CannotStart
 
-ANSWER_WITHIN_S = 90
+# A web server that runs and does not answer is given up after so long; one that ended, at once.
+ANSWER_WITHIN_S = 1800
+SAY_AGAIN_AFTER_S = 15
+UNDO_WITHIN_S = 120
 BLANK_MARK = "begun-empty"
 
 
@@ -70,18 +73,33 @@ def check_folder(folder: Path) -> None:
 
 
 def manage(python: Path, env: dict[str, str], *args: str, show: bool = False) -> str:
-    done = subprocess.run(
+    with subprocess.Popen(
         [str(python), "manage.py", *args],
         cwd=ROOT,
         env=env,
         text=True,
-        check=False,
         stdout=None if show else subprocess.PIPE,
         stderr=None if show else subprocess.STDOUT,
-    )
-    if done.returncode != 0:
-        raise CannotStart(why_not(done.stdout or "") or f"'manage.py {args[0]}' failed: see above")
-    return done.stdout or ""
+        # Whatever ends this script, the command does not go on alone.
+        preexec_fn=die_with_parent if os.name == "posix" else None,
+    ) as process:
+        try:
+            output = process.communicate()[0] or ""
+        except KeyboardInterrupt:
+            let_undo(process)
+            raise
+    if process.returncode != 0:
+        raise CannotStart(why_not(output) or f"'manage.py {args[0]}' failed: see above")
+    return output
+
+
+def let_undo(process: subprocess.Popen[str]) -> None:
+    """End a command that was interrupted: it may undo what it had begun and say what stands. Ctrl-C again: at once."""
+    process.terminate()
+    try:
+        process.wait(timeout=UNDO_WITHIN_S)
+    except (KeyboardInterrupt, subprocess.TimeoutExpired):
+        process.kill()
 
 
 def why_not(output: str) -> str:
@@ -99,18 +117,37 @@ def is_blank(python: Path, env: dict[str, str]) -> bool:
     return manage(python, env, "shell", "--verbosity=0", "-c", code).strip().endswith("blank")
 
 
-def wait_until_it_answers(address: str, children: Children) -> None:
-    web = children.all[0]
-    until = time.monotonic() + ANSWER_WITHIN_S
-    while time.monotonic() < until:
+def say_now(words: str) -> None:
+    print(words, flush=True)
+
+
+def wait_until_it_answers(
+    address: str,
+    web: Child,
+    *,
+    now: Callable[[], float] = time.monotonic,
+    sleep: Callable[[float], None] = time.sleep,
+    say: Callable[[str], None] = say_now,
+) -> None:
+    """Return once the web server answers. It may take its time while it runs: a machine with much to do is slow."""
+    begun = said_at = now()
+    fault = ""
+    while now() - begun < ANSWER_WITHIN_S:
         if not web.is_running:
-            raise CannotStart("The web server ended at once; the lines above say why.")
+            raise CannotStart(f"The {web.name} ended before it answered (code {web.code}); the lines above say why.")
         try:
-            with urllib.request.urlopen(f"{address}/healthz", timeout=5):
+            with urllib.request.urlopen(f"{address}/healthz", timeout=30):
                 return
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.2)
-    raise CannotStart(f"The site did not answer within {ANSWER_WITHIN_S} s; the lines above may say why.")
+        except (urllib.error.URLError, OSError) as error:
+            fault = str(error)
+        if now() - said_at >= SAY_AGAIN_AFTER_S:
+            said_at = now()
+            say(f"Waiting for the {web.name} to answer: it runs, {said_at - begun:.0f} s by now ...")
+        sleep(0.2)
+    raise CannotStart(
+        f"The {web.name} runs and has not answered for {ANSWER_WITHIN_S // 60} minutes ({fault}); the lines above may "
+        "say why. End what keeps this machine busy, then start again."
+    )
 
 
 def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
@@ -160,7 +197,7 @@ def main(given: Sequence[str]) -> int:
         for name, command in commands(python, options.host, options.port).items():
             children.start(name, command)
         probe_host = "127.0.0.1" if options.host in ("0.0.0.0", "127.0.0.1") else options.host
-        wait_until_it_answers(f"http://{probe_host}:{options.port}", children)
+        wait_until_it_answers(f"http://{probe_host}:{options.port}", children.all[0])
         say_where(address, python, env, has_demo=has_demo)
         while True:
             time.sleep(0.5)

@@ -10,7 +10,9 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
+from contextlib import nullcontext
 from pathlib import Path
 
 import psutil
@@ -194,6 +196,83 @@ def test_a_second_ctrl_c_ends_all_at_once(monkeypatch, capsys):
     # A third finds nobody listening, so that none is left behind.
     assert ended == [{signal.SIGINT: signal.SIG_IGN, signal.SIGTERM: signal.SIG_IGN}]
     assert capsys.readouterr().out == "Ending at once ...\n"
+
+
+class Web:
+    """A web server that runs for so many looks."""
+
+    name = "web server"
+    code = 3
+
+    def __init__(self, looks):
+        self.looks = looks
+
+    @property
+    def is_running(self):
+        self.looks -= 1
+        return self.looks >= 0
+
+
+@pytest.fixture
+def waiting(monkeypatch):
+    """Waits on a clock that goes on with each sleep; the server answers from a second of that clock on."""
+
+    def wait(web, answers_at_s):
+        clock, said = [0.0], []
+
+        def ask(address, timeout):
+            assert address == "http://127.0.0.1:8000/healthz"
+            if clock[0] < answers_at_s:
+                raise urllib.error.URLError("refused")
+            return nullcontext()
+
+        monkeypatch.setattr(running.urllib.request, "urlopen", ask)
+        running.wait_until_it_answers(
+            "http://127.0.0.1:8000", web, now=lambda: clock[0], say=said.append,
+            sleep=lambda seconds: clock.__setitem__(0, clock[0] + seconds),
+        )  # fmt: skip
+        return said
+
+    return wait
+
+
+def test_a_slow_machine_is_waited_for_and_says_so(waiting):
+    """Three minutes until the first answer: every quarter of a minute a line says what is waited for."""
+    said = waiting(Web(looks=10_000), answers_at_s=180)
+    assert len(said) == 11
+    assert said[0].startswith("Waiting for the web server to answer: it runs, 15 s by now")
+
+
+def test_a_web_server_that_ended_is_not_waited_for(waiting):
+    with pytest.raises(environment.CannotStart, match=r"The web server ended before it answered \(code 3\)"):
+        waiting(Web(looks=2), answers_at_s=180)
+
+
+def test_a_web_server_that_never_answers_is_given_up_in_the_end(waiting):
+    with pytest.raises(environment.CannotStart, match=r"runs and has not answered for 30 minutes .*refused"):
+        waiting(Web(looks=100_000), answers_at_s=10_000)
+
+
+def test_a_command_that_is_interrupted_may_undo_before_the_start_ends(tmp_path):
+    """It says itself what stands; killed at once it could not."""
+    command = tmp_path / "python"
+    program(command, "0")
+    command.write_text("#!/bin/sh\ntrap 'echo undone; exit 130' TERM\necho begun\nwhile :; do sleep 0.1; done\n")
+    code = (
+        "import os, sys; sys.path.insert(0, '.')\n"
+        "from pathlib import Path\n"
+        "from deploy import running\n"
+        "running.stop_on_signals()\n"
+        "try:\n"
+        f"    running.manage(Path({str(command)!r}), dict(os.environ), 'load_demo', show=True)\n"
+        "except KeyboardInterrupt:\n"
+        "    print('stopped', flush=True)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdout=subprocess.PIPE, text=True) as start_:
+        assert start_.stdout.readline() == "begun\n"
+        start_.send_signal(signal.SIGTERM)
+        rest, _none = start_.communicate(timeout=GIVE_UP_AFTER_S)
+    assert sorted(rest.splitlines()) == ["stopped", "undone"]
 
 
 def test_packages_that_cannot_be_installed_are_said(tmp_path, monkeypatch):
