@@ -336,7 +336,7 @@ def finish_action(
     Raises
     ------
     Refused
-        If the note is empty, the time lies ahead, or the visit was made elsewhere.
+        If the note is empty, the time lies ahead or before the finding, or the visit was made elsewhere.
     """
     if visit is not None and visit.installation_id != action.installation_id:
         raise Refused(_("This visit was made at another device."), code="invalid")
@@ -347,6 +347,12 @@ def finish_action(
     current = Action.objects.get(pk=action.pk)
     if current.done_at is not None:
         return current
+    # A box for a moment holds no seconds.
+    if current.visit is not None and when < current.visit.visited_at.replace(second=0, microsecond=0):
+        found = date_format(timezone.localtime(current.visit.visited_at), "DATETIME_FORMAT")
+        words = _("It was found on %(found)s; the work came after that. Give the time when it was done.")
+        words = words % {"found": found}
+        raise Refused(words, code="invalid", fields={"done_at": words})
     done = change_record(
         current,
         by=by,

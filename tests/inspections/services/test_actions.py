@@ -71,6 +71,17 @@ def test_done_in_the_future_is_refused(place, tess):
         finish_action(action, by=tess, note="x", done_at=timezone.now() + dt.timedelta(days=1))
 
 
+def test_nothing_is_done_before_it_was_found(place, visit, tess):
+    action = raise_action(installation=place, by=tess, title="a", due_on=DAY, visit=visit)
+    with pytest.raises(Refused) as refused:
+        finish_action(action, by=tess, note="x", done_at=visit.visited_at - dt.timedelta(minutes=2))
+    assert "the work came after that" in refused.value.fields["done_at"]
+    action.refresh_from_db()
+    assert action.done_at is None
+    same_minute = visit.visited_at.replace(second=0, microsecond=0)
+    assert finish_action(action, by=tess, note="x", done_at=same_minute).done_at == same_minute
+
+
 def test_parts_are_rows_with_what_is_at_hand_and_leave_a_history(place, tess):
     parts = [Part("sensor roller", 2, True), Part("bearing", 4)]
     action = raise_action(installation=place, by=tess, title="Replace", due_on=DAY, parts=parts)
