@@ -181,7 +181,7 @@ def note_of(key: str, data: MonthData) -> str:
         return "; ".join(told)
     names = {"stop_hours": _("an hour that a belt stands"), "spilled_t": _("a spilled tonne")}
     missing_costs = ", ".join(names[each] for each in data.cost.missing)
-    told = [_("not stated: cost of %(what)s") % {"what": missing_costs}] if missing_costs else []
+    told = [_("nobody gave the cost of %(what)s") % {"what": missing_costs}] if missing_costs else []
     unknown = sum(each.lacks_minutes for each in data.incidents) + sum(each.lacks_tonnes for each in data.incidents)
     if unknown:
         told.append(

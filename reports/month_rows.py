@@ -465,7 +465,7 @@ def page_of(kept: Mapping[str, Any], today: Mapping[str, Any] | None, asked: Map
         if is_wanted(cells)
     ]
     sums = [
-        sum(cells[column] or 0.0 for _url, cells, _since in rows) if column in kept.get("sums", ()) else None
+        sum_of([cells[column] for _url, cells, _since in rows]) if column in kept.get("sums", ()) else None
         for column in range(len(kept["heads"]))
     ]
     return RowPage(
@@ -476,6 +476,12 @@ def page_of(kept: Mapping[str, Any], today: Mapping[str, Any] | None, asked: Map
         sums=sums if any(each is not None for each in sums) and len(rows) > 1 else [],
         asked=wanted,
     )
+
+
+def sum_of(values: Sequence[float | None]) -> float | None:
+    """Of what is known; None where nothing is, which is no nought."""
+    known = [each for each in values if each is not None]
+    return sum(known) if known else None
 
 
 # --- cells as people read them ----------------------------------------------------------------------------------------

@@ -234,7 +234,7 @@ def test_unit_costs_make_a_cost_and_a_missing_one_is_named(october, erin):
     report = published(october, erin)
     assert figure(report, "cost")["words"] == "at least 500 EUR"
     assert figure(report, "cost")["note"] == (
-        "not stated: cost of a spilled tonne; 1 incident without amount is not in it"
+        "nobody gave the cost of a spilled tonne; 1 incident without amount is not in it"
     )
 
 

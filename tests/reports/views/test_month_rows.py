@@ -183,6 +183,19 @@ def rows_page(client, report, key="incidents"):
     return client.get(reverse("month-rows", args=[report.pk, key]))
 
 
+def test_costs_that_nobody_gave_come_to_no_sum(client, plant, erin, mona):
+    plant.cost_of_stop_hour = plant.cost_of_spilled_tonne = None
+    plant.save()
+    draft = draft_month(plant=plant, month=OCTOBER, by=erin)
+    client.force_login(mona)
+    answer = client.get(reverse("month-rows", args=[draft.pk, "cost"]))
+    page = answer.context["page"]
+    assert column(page, "cost") == [None, None]
+    assert not page.sums
+    assert "Together" not in answer.text
+    assert "not stated: nobody gave the cost of an hour that a belt stands, a spilled tonne" in answer.text
+
+
 def test_nothing_happened_since(client, report, mona):
     client.force_login(mona)
     for key in report.rows:
