@@ -6,6 +6,7 @@ Ratios and intervals are those of the exact conditional method, computed with Sc
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from contextlib import nullcontext
 
 import pytest
@@ -251,6 +252,27 @@ def test_chatter_and_splice_are_told_apart(plant):
     assert chatter.n_defect_days == 3
     assert not any(fold.flagged for _label, fold in chatter.folds)
     assert any(fold.flagged for _label, fold in splice.folds)
+    assert splice.n_defect_days == 0
+
+
+def test_the_splice_is_in_the_book_on_forty_days(plant):
+    at = SwitchEvent.objects.filter(
+        drift_switch__conveyor__tag="Y-02", drift_switch__chainage_m=120.0, side="drive", is_on=True
+    ).values_list("at", flat=True)
+    per_day = Counter(timezone.localdate(each, timezone=plant.zone) for each in at)
+    assert sum(n >= 30 for n in per_day.values()) == 40
+
+
+def test_what_the_scenario_places_once_stands_there_once(plant):
+    """A visit that was not safe, a diameter typed in inches, a device found mirrored, a guard that was off."""
+    not_safe = Task.objects.filter(plant=plant, could_not_do__reason="not_safe")
+    assert [task.installation.conveyor.tag for task in not_safe] == ["Q-06"]
+    typed = Reading.objects.current().filter(visit__plant=plant, code="drive_diameter", typed="2.9")
+    assert [round(each.value, 1) for each in typed] == [73.7]
+    mirrored = Installation.objects.filter(plant=plant, note__contains="mirrored")
+    assert [(each.conveyor.tag, each.device.number) for each in mirrored] == [("S-19", "24")]
+    guards = ConveyorPart.objects.filter(conveyor__plant=plant, kind=ConveyorPart.Kind.GUARD)
+    assert [(each.conveyor.tag, each.note) for each in guards] == [("P-03", "was off after the fitting, refitted")]
 
 
 def test_next_week_two_belts_may_be_locked_out_together(plant, today):
