@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
-from django import template
+from django import forms, template
+from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
@@ -99,3 +101,15 @@ def full_stop(text: Any) -> str:
 def share(value: float | None) -> str:
     """A share between 0 and 1 in percent: 0.97 -> "97 %"."""
     return _("not known") if value is None else f"{100 * value:.0f} %"
+
+
+@register.filter
+def day_written(bound: forms.BoundField) -> str:
+    """The day in a box as the site writes it: the browser shows day and month in an order of its own."""
+    if not isinstance(bound.field, forms.DateField | forms.DateTimeField):
+        return ""
+    try:
+        day = dt.date.fromisoformat(str(bound.value() or "")[:10])
+    except ValueError:
+        return _("Day and month stand in your browser's order; its calendar names the month.")
+    return f"= {date_format(day, 'j M Y')}"
