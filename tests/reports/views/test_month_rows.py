@@ -196,6 +196,15 @@ def test_costs_that_nobody_gave_come_to_no_sum(client, plant, erin, mona):
     assert "not stated: nobody gave the cost of an hour that a belt stands, a spilled tonne" in answer.text
 
 
+def test_a_column_of_which_no_row_knows_anything_has_no_sum(client, report, mona):
+    """Nobody knows the usual tonnage of these belts: what was not conveyed is not known, and not 0 t."""
+    client.force_login(mona)
+    page = rows_page(client, report, "stop_minutes").context["page"]
+    sums = dict(zip(page.heads, page.sums, strict=True))
+    assert column(page, "not conveyed [t]") == [None] * len(page.rows)
+    assert (sums["not conveyed [t]"], sums["minutes lost"]) == (None, 49.5)
+
+
 def test_nothing_happened_since(client, report, mona):
     client.force_login(mona)
     for key in report.rows:
