@@ -26,8 +26,8 @@ LEAST_SPAN_H = 100.0
 READING_ERROR_MM = 0.2
 # A forecast further ahead than so many times the hours that were watched is not given; own rule.
 MOST_SPANS_AHEAD = 4.0
-# A fleet rate needs so many devices; own rule.
-ENOUGH_DEVICES = 3
+# A fleet rate needs so many rollers; own rule.
+ENOUGH_ROLLERS = 3
 
 
 @dataclass(frozen=True)
@@ -137,16 +137,16 @@ def theil_sen(x: ArrayLike, y: ArrayLike, *, level: float = 0.95) -> tuple[float
 
 @dataclass(frozen=True)
 class FleetRate:
-    """Rate of wear of like devices.
+    """Rate of wear of rollers of like devices.
 
     Attributes
     ----------
     n : int
-        Devices.
+        Rollers; both of a device are in it, each with a rate of its own.
     per_1000_h : float
         Their mean rate [mm per 1000 h].
     sd : float
-        Spread from device to device, reading error taken out [mm per 1000 h].
+        Spread from roller to roller, reading error taken out [mm per 1000 h].
     """
 
     n: int
@@ -155,12 +155,12 @@ class FleetRate:
 
 
 def fleet_rate(rates: Sequence[float], standard_errors: Sequence[float]) -> FleetRate | None:
-    """Mean rate of wear of like devices and how it differs among them; None for fewer than three.
+    """Mean rate of wear of rollers of like devices and how it differs among them; None for fewer than three.
 
     Parameters
     ----------
     rates, standard_errors : sequences of float
-        Of each device [mm per 1000 h]; errors above 0.
+        Of each roller [mm per 1000 h]; errors above 0.
 
     References
     ----------
@@ -169,7 +169,7 @@ def fleet_rate(rates: Sequence[float], standard_errors: Sequence[float]) -> Flee
     values, errors = np.asarray(rates, float), np.asarray(standard_errors, float)
     usable = np.isfinite(values) & np.isfinite(errors) & (errors > 0)
     values, errors = values[usable], errors[usable]
-    if values.size < ENOUGH_DEVICES:
+    if values.size < ENOUGH_ROLLERS:
         return None
     weights = errors**-2
     mean = float((weights * values).sum() / weights.sum())
@@ -357,7 +357,7 @@ def trend_with_fleet(
     design = np.column_stack([np.ones_like(x), x])
     precision = design.T @ design / reading_error_mm**2
     shift = design.T @ y / reading_error_mm**2
-    # How one device differs from the fleet's mean; never surer than a tenth of the mean.
+    # How one roller differs from the fleet's mean; never surer than a tenth of the mean.
     spread = max(fleet.sd, 0.1 * abs(fleet.per_1000_h)) / 1000
     precision[1, 1] += spread**-2
     shift[1] += -fleet.per_1000_h / 1000 * spread**-2
@@ -368,7 +368,8 @@ def trend_with_fleet(
     mean = covariance @ shift
     ((aa, ab), (ba, bb)) = covariance.tolist()
     reasons = [
-        f"{x.size} readings: the rate of {fleet.n} like devices ({fleet.per_1000_h:.2f} mm per 1000 h) is taken in."
+        f"{x.size} readings: the rate of {fleet.n} rollers of like devices ({fleet.per_1000_h:.2f} mm per 1000 h) is "
+        "taken in."
     ]
     quantile = float(stats.norm.ppf(0.5 + level / 2))
     line = (float(mean[0]), float(mean[1]))

@@ -101,7 +101,7 @@ def test_few_readings_lean_on_the_fleet_and_more_readings_less():
     assert four.high - four.low < two.high - two.low
 
 
-def test_fleet_rate_of_equal_devices_has_no_spread_and_needs_three():
+def test_fleet_rate_of_equal_rollers_has_no_spread_and_needs_three():
     assert fleet_rate([0.6, 0.7], [0.1, 0.1]) is None
     same = fleet_rate([0.6, 0.6, 0.6], [0.1, 0.2, 0.1])
     assert (same.per_1000_h, same.sd) == (pytest.approx(0.6), 0.0)

@@ -108,7 +108,10 @@ def test_few_readings_lean_on_like_devices(standing, belt_a1):
     measure(standing, on(1), 76.0, 76.0)
     measure(standing, on(3), 75.1, 75.1)
     assert drive_side(standing).trend.way == "none"
-    assert drive_side(standing, fleet=fleet).trend.way == "fleet"
+    leaning = drive_side(standing, fleet=fleet).trend
+    assert leaning.way == "fleet"
+    # Five devices, this one among them, have ten rollers; each is a rate of its own and is told as what it is.
+    assert leaning.reasons[0].startswith("2 readings: the rate of 10 rollers of like devices (")
 
 
 def test_queries_do_not_grow_with_the_devices(standing, belt_a1, alder, django_assert_max_num_queries):
