@@ -509,5 +509,6 @@ def cell_words(value: Any, kind: str) -> str:
         return date_format(known, "j M Y")
     if kind == NUMBER:
         digits = len(f"{known:.3f}".rstrip("0").partition(".")[2])
-        return number_format(known, digits, force_grouping=True)
+        # Rounded here: number_format cuts digits off, and a sum of 0.7999999999999999 would read 0.7.
+        return number_format(round(known, digits), digits, force_grouping=True)
     return str(known)

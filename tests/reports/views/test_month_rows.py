@@ -205,6 +205,17 @@ def test_a_column_of_which_no_row_knows_anything_has_no_sum(client, report, mona
     assert (sums["not conveyed [t]"], sums["minutes lost"]) == (None, 49.5)
 
 
+def test_the_sum_of_a_column_is_rounded_and_not_cut_off(client, plant, belt_a1, erin, mona):
+    """In binary fractions 0.7 + 0.1 falls short of 0.8."""
+    for day, tonnes in ((8, 0.7), (9, 0.1)):
+        make.incident(belt_a1, at(9, day), severity="spill", spilled_t=tonnes)
+    draft = draft_month(plant=plant, month=dt.date(2026, 9, 1), by=erin)
+    client.force_login(mona)
+    answer = rows_page(client, draft, "spilled")
+    foot = answer.content.decode().split("<tfoot>")[1].split("</tfoot>")[0]
+    assert "<b>0.8</b>" in foot
+
+
 def test_nothing_happened_since(client, report, mona):
     client.force_login(mona)
     for key in report.rows:
