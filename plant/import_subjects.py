@@ -623,7 +623,7 @@ register_import_subject(
                 "read_at",
                 "read at",
                 ColumnKind.MOMENT,
-                aliases=("date", "when", "time stamp", "timestamp", "datetime"),
+                aliases=("read on", "date", "when", "time stamp", "timestamp", "datetime"),
                 required=True,
                 example="2026-03-01 06:00",
             ),
@@ -653,7 +653,7 @@ register_import_subject(
                 ),
                 example="normal",
             ),
-            Column("note", "note", aliases=("remark", "comment"), longest=200),
+            Column("note", "note", aliases=("remark", "remarks", "comment", "comments"), longest=200),
         ),
     )
 )
@@ -724,19 +724,30 @@ register_import_subject(
             ),
             Column("happened_time", "time of day", ColumnKind.TIME_OF_DAY, aliases=("time", "clock"), example=""),
             Column("strand", "strand", ColumnKind.CHOICE, choices=STRAND_CHOICES, example="return"),
-            quantity("chainage_m", "chainage", QuantityKind.DISTANCE_M, "position", "metre", "place", example="80"),
+            quantity(
+                "chainage_m", "chainage", QuantityKind.DISTANCE_M, "position", "pos", "metre", "place", example="80"
+            ),
             Column(
                 "side",
                 "side",
                 ColumnKind.CHOICE,
-                choices=choices_of(Side, drive=("drive", "ds"), off=("off", "non-drive", "nds")),
+                choices=choices_of(Side, drive=("drive", "ds"), off=("off", "os", "non-drive", "nds")),
                 example="drive",
             ),
             quantity("offset_mm", "offset", QuantityKind.LENGTH_MM, "belt offset", "off centre", example="70"),
             Column("severity", "severity", ColumnKind.CHOICE, choices=choices_of(Incident.Severity), example="contact"),
             Column("consequence", "consequence", longest=300),
             quantity(
-                "minutes_lost", "minutes lost", QuantityKind.MINUTES, "downtime", "lost", "delay", "stop", example="25"
+                "minutes_lost",
+                "minutes lost",
+                QuantityKind.MINUTES,
+                "downtime",
+                "lost",
+                "delay",
+                "stop",
+                "stopped",
+                "stopped min",
+                example="25",
             ),
             quantity("spilled_t", "spilled", QuantityKind.TONNES, "spillage", "spill", example="0.5"),
             Column(
@@ -756,7 +767,12 @@ register_import_subject(
                 example="load",
             ),
             Column("source", "source", ColumnKind.CHOICE, choices=choices_of(Incident.Source), example="log"),
-            Column("note", "note", aliases=("remark", "comment", "text", "description"), longest=2000),
+            Column(
+                "note",
+                "note",
+                aliases=("remark", "remarks", "comment", "comments", "text", "description"),
+                longest=2000,
+            ),
         ),
     )
 )

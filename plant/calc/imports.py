@@ -607,7 +607,8 @@ def with_point(text: str, decimal: str) -> str:
             if not re.fullmatch(rf"\d{{1,3}}(?:{re.escape(group)}\d{{3}})+", whole) or group in number[len(whole) :]:
                 raise ValueError(
                     f"“{number}” has a {'point' if group == '.' else 'comma'} where this file has its decimal "
-                    f"{decimal}. Write the number with a decimal {decimal} and no thousands separator."
+                    f"{decimal}. Write the number with a decimal {decimal} and no thousands separator, "
+                    f"or choose {'point' if group == '.' else 'comma'} as the decimal mark of the file."
                 )
             number = number.replace(group, "")
         return number.replace(mark, ".")

@@ -12,6 +12,7 @@ import time
 from collections import Counter
 from collections.abc import Container, Iterator
 from dataclasses import dataclass, field, replace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, transaction
@@ -106,7 +107,7 @@ def preview_of(batch: ImportBatch) -> Preview:
     with timezone.override(batch.plant.zone):
         tried, note = try_out(batch, subject, found)
         preview = told(subject, found, tried)
-        notes = (*preview.notes, *([note] if note else []))
+        notes = (*preview.notes, *([note] if note else []), *same_moment_notes(batch, subject, tried))
         return replace(preview, notes=notes, sent_before=sent_before(batch, preview, tried))
 
 
@@ -200,6 +201,34 @@ def equal_notes(tried: Tried) -> Iterator[str]:
             "chosen.",
             len(each_own),
         ) % {"lines": lines_words(each_own)}
+
+
+def same_moment_notes(batch: ImportBatch, subject: ImportSubject, tried: Tried) -> Iterator[str]:
+    """New rows of a belt and a minute that the book has already: an earlier file may have brought them with less."""
+    if not (subject.repeats_are_real and subject.entry_model):
+        return
+    belt, moment = subject.key_fields[:2]
+    # 00:00 stands where a log keeps the day alone, and one day holds many events.
+    new = [
+        each.row
+        for each, outcome in tried
+        if outcome == WRITTEN and each.row.values[moment].astimezone(batch.plant.zone).time() != dt.time()
+    ]
+    if not new:
+        return
+    # A belt of the rows is one of this plant.
+    at = {f"{belt}__in": {each.values[belt].pk for each in new}, f"{moment}__in": {each.values[moment] for each in new}}
+    rows: Any = subject.entry_model._default_manager
+    known = set(rows.filter(corrected_by__isnull=True, is_withdrawn=False, **at).values_list(belt, moment))
+    lines = [each.source.line_number for each in new if (each.values[belt].pk, each.values[moment]) in known]
+    if lines:
+        yield ngettext(
+            "Line %(lines)s would be new, but the book has a row of the same belt and minute that differs in strand or "
+            "chainage. If both tell of one event, it would be counted twice: correct the row in the book instead.",
+            "Lines %(lines)s would be new, but the book has rows of the same belt and minute that differ in strand or "
+            "chainage. If two tell of one event, it would be counted twice: correct the rows in the book instead.",
+            len(lines),
+        ) % {"lines": lines_words(lines)}
 
 
 def midnight_notes(subject: ImportSubject, found: Understanding, tried: Tried) -> Iterator[str]:

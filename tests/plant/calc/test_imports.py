@@ -17,6 +17,7 @@ from plant.calc.imports import (
     is_time_known,
     match_columns,
     read_cell,
+    with_point,
 )
 from plant.calc.units import QuantityKind
 
@@ -42,6 +43,11 @@ def test_columns_are_found_by_other_names_and_heads_give_units():
     assert match_columns(["tag", "width_mm"], [TAG, WIDTH])[1] == {"belt_width_mm": "mm"}
     assert match_columns(["belt_width_mm"], [WIDTH])[1] == {"belt_width_mm": "mm"}
     assert match_columns(["Width [kg]"], [WIDTH])[1] == {}  # not a unit of a length
+
+
+def test_a_number_of_the_other_decimal_mark_names_both_ways_out():
+    with pytest.raises(ValueError, match="or choose comma as the decimal mark of the file"):
+        with_point("21,5", "point")
 
 
 DAY_ONLY = Column("happened_at", "when", ColumnKind.MOMENT, required=True, time_flag="time_is_known")

@@ -15,6 +15,7 @@ from django.db import DatabaseError, OperationalError, ProgrammingError, transac
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from plant.calc.imports import match_columns, read_choice
 from plant.import_subjects import import_subjects, subject_of
 from plant.models import ImportBatch, Incident
 from plant.services import import_preview, imports
@@ -36,6 +37,42 @@ def rows_in_book():
 
 
 # --- preview and writing agree ----------------------------------------------------------------------------------------
+def test_heads_that_logs_write_are_found():
+    heads = ["Date", "Time", "Conveyor", "Pos. (m)", "Side", "Stopped min", "Remarks"]
+    columns = subject_of("incidents").columns
+    matched, units, doubts = match_columns(heads, columns)
+    assert {name: heads[at] for name, at in matched.items()} == {
+        "happened_at": "Date",
+        "happened_time": "Time",
+        "conveyor": "Conveyor",
+        "chainage_m": "Pos. (m)",
+        "side": "Side",
+        "minutes_lost": "Stopped min",
+        "note": "Remarks",
+    }
+    assert (units["chainage_m"], doubts) == ("m", [])
+    side = next(each for each in columns if each.name == "side")
+    assert [read_choice(word, side) for word in ("DS", "OS", "off side")] == ["drive", "off", "off"]
+    assert match_columns(["Conveyor", "Read on", "Counter h"], subject_of("meter_readings").columns)[0] == {
+        "conveyor": 0,
+        "read_at": 1,
+        "reading_h": 2,
+    }
+
+
+def test_a_file_that_comes_again_with_its_places_is_asked_about(alder, pat, belt_a1):
+    head = "tag,when,strand,{}\n"
+    rows = "A-1,2026-03-01 07:15,return,20\nA-1,2026-03-02 07:15,return,30\nA-1,2026-03-03,return,40\n"
+    run(send(alder, pat, "incidents", head.format("where it was") + rows.replace("03-02", "03-12")), pat)
+    preview = preview_of(send(alder, pat, "incidents", head.format("chainage [m]") + rows))
+    assert dict(preview.tally) == {"written": 3}
+    told = [each for each in preview.notes if "same belt and minute" in each]
+    assert len(told) == 1
+    assert told[0].startswith("Line 2 would be new, but the book has a row of the same belt and minute")
+    first = preview_of(send(alder, pat, "incidents", head.format("chainage [m]") + rows.replace("07:15", "08:15")))
+    assert not any("same belt and minute" in each for each in first.notes)
+
+
 def test_what_only_the_services_refuse_is_shown_before_it_is_written(alder, pat, belt_a1):
     text = "tag,when,strand,chainage [m],severity\n"
     text += "A-1,2026-03-01,return,250,drift\nA-1,2097-03-01,return,20,drift\nA-1,2026-03-01,,20,drift\n"
