@@ -680,16 +680,19 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
         check["answers"] = list(check["task"].answers_too.order_by("pk"))
         torques = [row for row in rows if row.task_id == check["task"].pk and row.deviation_pct is not None]
         check["tools"] = list(dict.fromkeys(tool_used(row) for row in torques))
+    twice = list(
+        TwiceClosed.objects.filter(Q(first__in=chain) | Q(second__in=chain)).select_related(
+            "task__check_kind", "first__visited_by", "second__visited_by", "decided_by"
+        )
+    )
+    settled = {row.task_id for row in twice if row.counts}
     return {
         "chain": chain,
         "latest": chain[-1],
         "checks": [{**check, "lines": list(check["lines"].values())} for check in checks.values()],
-        "meanwhile": closed_meanwhile(visit),
-        "twice": list(
-            TwiceClosed.objects.filter(Q(first__in=chain) | Q(second__in=chain)).select_related(
-                "task__check_kind", "first__visited_by", "second__visited_by", "decided_by"
-            )
-        ),
+        # Once somebody has said which counts, that stands in place of the rule for the time before.
+        "meanwhile": [task for task in closed_meanwhile(visit) if task.pk not in settled],
+        "twice": twice,
         "actions": Action.objects.filter(visit__in=chain).select_related("owner"),
         "found_again": ActionNote.objects.current().filter(visit__in=chain).select_related("action__owner"),
         "photos": list(visit.photos.all()),

@@ -69,6 +69,16 @@ def test_the_worse_finding_is_on_every_list_until_it_is_decided(client, place, c
     assert WORDS not in client.get(address(place)).content.decode()
 
 
+def test_once_decided_no_page_says_that_the_worse_grade_stands(client, clash, pat):
+    client.force_login(pat)
+    address = clash.second.get_absolute_url()
+    assert "the worse grade stands" in client.get(address).text
+    say_which_counts(clash, by=pat, version=1, counts="first")
+    page = client.get(address).text
+    assert "the worse grade stands" not in page
+    assert "What counts: the first" in page.lower().replace("what", "What")
+
+
 def test_the_planners_list_leads_to_both_visits(client, place, clash, pat):
     client.force_login(pat)
     words = client.get("/").content.decode()
