@@ -198,9 +198,10 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
 
 
 def too_few(n: int) -> str:
+    could = f"Only {n} stretches without a device" if n > 1 else "Only one stretch without a device"
     return (
-        f"Only {n} stretches without a device could serve as reference and 10 are needed: the count is taken as it is, "
-        "not drawn towards what such stretches usually bring."
+        f"{could if n else 'No stretch without a device'} could serve as reference and 10 are needed: the count is "
+        "taken as it is, not drawn towards what such stretches usually bring."
     )
 
 

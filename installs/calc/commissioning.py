@@ -555,12 +555,17 @@ def _end(travel: int) -> str:
     return "head" if travel > 0 else "tail"
 
 
+def _tenths(minutes: float) -> float:
+    """To one place, half up, as the pages write the same time beside it."""
+    return math.floor(minutes * 10 + 0.5) / 10
+
+
 def _lines_of(run: Run, name: str, target_mm: float, least_min: float, revolution_s: float) -> Iterable[Line]:
     needed = max(least_min, LEAST_REVOLUTIONS * revolution_s / 60)
     turns = run.minutes * 60 / revolution_s
     is_long = run.minutes >= needed
-    told = f"{figure(run.minutes)} min, {turns:.1f} revolutions of the belt; wanted at least {needed:.3g} min and "
-    told += f"{LEAST_REVOLUTIONS} revolutions."
+    told = f"{figure(run.minutes)} min, {turns:.1f} revolutions of the belt; "
+    told += f"wanted at least {figure(_tenths(needed))} min and {LEAST_REVOLUTIONS} revolutions."
     if run.is_time_doubted:
         yield Line(
             f"{name}-minutes",
@@ -584,7 +589,9 @@ def _lines_of(run: Run, name: str, target_mm: float, least_min: float, revolutio
     else:
         told = f"{figure(abs(worst.offset_mm))} mm at {figure(worst.chainage_m)} m{_side(worst.offset_mm)}"
         count = (
-            f"{len(beyond)} of {len(run.offsets)} stations lie beyond it" if beyond else "every station is within it"
+            f"{len(beyond)} of {len(run.offsets)} stations {'lies' if len(beyond) == 1 else 'lie'} beyond it"
+            if beyond
+            else "every station is within it"
         )
         yield Line(
             f"{name}-offset",

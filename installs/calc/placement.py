@@ -697,8 +697,8 @@ def provability(
     seen_by = detectors_in(reach.zones, case.detectors_on(strand))
     if not seen_by:
         warning = (
-            "No drift switch and no logged station stands in the zone: nobody would see an incident there, so the "
-            "device could never be judged. Log a station or move a switch first."
+            "No drift switch and no logged station stands in the zone: incidents there may go unseen, so the device "
+            "could not be judged by them. Log a station or move a switch first."
         )
         return Provability((), None, False, (warning,))
     stand = ", ".join(_number(each) for each in seen_by)

@@ -36,5 +36,7 @@ def energies_of(conveyor: Any) -> str:
     if conveyor.is_reversing and "revers" not in lower:
         told.append(_("the drive runs both ways"))
     if not conveyor.energies.strip():
-        told.append(_("others are not in the book: find out how the belt is tensioned and what can start it"))
+        ask = _("others are not in the book: find out how the belt is tensioned and what can start it")
+        none = _("nothing is in the book yet: find out how the belt is tensioned and what can start it")
+        told.append(ask if told else none)
     return "; ".join(told)

@@ -274,7 +274,7 @@ def _obstacles(
     """Every reason why the counts must not be judged at all."""
     found = []
     if n_detectors == 0:
-        found.append("No switch and no logged station stands in the effect zone: incidents there are not seen.")
+        found.append("No switch and no logged station stands in the effect zone: incidents there may go unseen.")
     for side, share in (("before", coverage_before), ("after", coverage_after)):
         if share < rules.least_coverage:
             known, least = _percent(share), _percent(rules.least_coverage)

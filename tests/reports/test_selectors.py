@@ -12,7 +12,7 @@ from installs.models import LoggedStation
 from installs.services.out_of_service import back_in_service, take_out_of_service
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
-from reports.answers import beside_words, beside_zone, sensitivity_of
+from reports.answers import beside_words, beside_zone, sensitivity_of, too_few
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.selectors import bars_of, belt_rate, belts_of, by_the_rule, marks_of, plant_rate, studies_of, study_of
@@ -78,6 +78,18 @@ def test_a_plant_without_reference_stretches_says_so(belt, at):
     answers = study_of(at, NOW).answers
     assert answers.shrunk is None
     assert any("could serve as reference" in reason for reason in answers.reasons)
+
+
+@pytest.mark.parametrize(
+    ("n", "words"),
+    [
+        (0, "No stretch without a device could serve"),
+        (1, "Only one stretch without a device could serve"),
+        (2, "Only 2 stretches without a device could serve"),
+    ],
+)
+def test_too_few_reference_stretches_are_counted_in_words_that_fit(n, words):
+    assert too_few(n).startswith(words)
 
 
 def test_stretches_beside_the_zone_and_other_ways_of_counting(belt, at):

@@ -235,7 +235,13 @@ def test_one_station_beyond_the_target_is_named_with_its_side():
     assert not found.is_met
     words = " ".join(line.words for line in found.lines)
     assert "52 mm at 30 m to the off side" in words
-    assert "1 of 2 stations lie beyond it" in words
+    assert "1 of 2 stations lies beyond it" in words
+
+
+def test_the_least_time_is_written_as_on_the_page_beside_it():
+    """305 m at 2 m/s: three revolutions take 15.25 min, which the page writes as 15.3."""
+    found = judge_acceptance([run(minutes=20), run(loaded=True, minutes=40)], **{**ASKED, "revolution_s": 305.0})
+    assert "wanted at least 15.3 min and 3 revolutions" in found.lines[0].words
 
 
 def test_at_the_target_is_met_and_just_beyond_is_not():

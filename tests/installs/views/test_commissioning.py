@@ -550,6 +550,8 @@ def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
 def test_a_wrong_point_is_corrected_and_both_are_shown(client, job, tess):
     client.force_login(tess)
     isolate(client, job)
+    n, *words = re.search(r"(\d+) (steps?) (is|are) recorded", text(client.get(url("detail", job)))).groups()
+    assert words == (["step", "is"] if n == "1" else ["steps", "are"])
     point(client, job, "parts", note="all there")
     row = HoldPoint.objects.get(point="parts")
     page = reverse("hold-point-correct", args=[row.pk])

@@ -232,7 +232,7 @@ def test_a_reason_not_to_wait_stands_in_the_ranking_and_on_the_belts_page(client
 
 
 def test_a_logged_station_answers_whether_it_could_be_proven(client, pat, belt):
-    assert "no: nobody would see it" in get(client, pat, page_of(belt)).text
+    assert "no: incidents may go unseen" in get(client, pat, page_of(belt)).text
     address = reverse("logged-station-create", args=[belt.pk])
     assert "since" not in get(client, pat, address, chainage_m="80", strand="return").context["form"].errors
     sent = {"strand": "return", "chainage_m": "80 m", "from_on": "2026-01-05", "logged_by": "shift leader"}

@@ -59,7 +59,7 @@ def test_too_early_says_the_hours_still_needed():
     [
         (
             {"n_detectors": 0},
-            "No switch and no logged station stands in the effect zone: incidents there are not seen.",
+            "No switch and no logged station stands in the effect zone: incidents there may go unseen.",
         ),
         ({"coverage_before": 0.79}, "Running hours are known for 79 % of the period before; 80 % are needed."),
         ({"coverage_after": 0.5}, "Running hours are known for 50 % of the period after; 80 % are needed."),

@@ -266,7 +266,12 @@ def test_the_belts_page_says_its_rate(client, at, belt, mona):
 
 def test_a_belt_without_hours_says_so(client, belt_a1, mona):
     client.force_login(mona)
-    assert "No running hours are known for the last 12 months" in page_of(client, belt_a1.get_absolute_url())
+    none = "No running hours are known for the last 12 months, so there is no rate."
+    assert none in page_of(client, belt_a1.get_absolute_url())
+    make.incident(belt_a1, timezone.now() - dt.timedelta(days=9))
+    page = page_of(client, belt_a1.get_absolute_url())
+    assert f"{none} 1 incident fell in that time." in page
+    assert "further incident" not in page
 
 
 # --- what stands with a verdict ---------------------------------------------------------------------------------------
