@@ -106,7 +106,8 @@ def main(given: Sequence[str]) -> int:
             # is; all have run above.
             left_out = ["--of-database", "-m", "not browser and not worker", "--ignore-glob=*/calc"]
             left_out += ["--ignore=tests/fixtures", "--ignore=tests/walks"]
-            left_out += ["--ignore=tests/reports/services/test_demo.py", "--ignore=tests/test_access.py"]
+            left_out += ["--ignore=tests/reports/services/test_demo.py", "--ignore=tests/reports/test_load_demo.py"]
+            left_out += ["--ignore=tests/test_access.py"]
             left_out += ["--ignore=tests/inspections/management/test_benchmark_lists.py"]
             command = [python, "-m", "pytest", *workers, *left_out, *given]
             failed += run("tests on PostgreSQL", command, DATABASE_URL=postgres) != 0
