@@ -48,7 +48,9 @@ class PartChangeCreate(PlaceAct):
     right = "installs.add_partchange"
     form_class = PartChangeForm
     button = gettext_lazy("Record the part change")
-    done_words = gettext_lazy("The part change is in the book. Its bedding-in checks are asked for anew.")
+    done_words = gettext_lazy(
+        "The part change is in the book. Where a check plan asks for a bedding-in check, it is due anew."
+    )
 
     def get_title(self) -> str:
         return _("Part changed at %s") % self.installation

@@ -41,6 +41,7 @@ def test_part_change_by_form_and_its_correction(client, at, tess):
     row = PartChange.objects.get()
     page = client.get(at.get_absolute_url()).text
     assert "worn to its limit" in page
+    assert "Where a check plan asks for a bedding-in check, it is due anew." in page  # there is no plan here
     assert reverse("part-change-correct", args=[row.pk]) in page
     answer = client.post(url, {**sent, "client_key": uuid.uuid4(), "changed_at": "2024-01-01T10:00"})
     assert answer.status_code == 422
