@@ -16,7 +16,7 @@ from inspections.models import Task
 from inspections.selectors import CheckState, check_state_of
 from installs.belt_devices import DeviceCell, DeviceColumn
 from installs.models import Installation
-from plant.charts import StripLayer, StripSubject
+from plant.charts.strip import StripLayer, StripSubject
 from plant.permissions import has_right
 from plant.templatetags.quantities import days_late
 

@@ -7,7 +7,7 @@ from typing import Any
 from celery import shared_task
 
 from inspections.services import digests, nightly, rounds
-from plant.job_kinds import JobHandle, job_kind
+from plant.services.job_kinds import JobHandle, job_kind
 from plant.services.jobs import NIGHTLY
 
 

@@ -22,10 +22,10 @@ from inspections.torque_charts import torque_charts
 from installs.models import DeviceModel, Fitting, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in
+from plant.files.pdf import print_drawings
 from plant.models import Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
-from plant.printing import print_drawings
 
 register_main_page(
     MainPage(

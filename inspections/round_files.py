@@ -15,9 +15,9 @@ from icalendar import Calendar, Event
 from inspections.models import Round, Stop, TechnicianProfile
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.calc.wording import full_stop
+from plant.files.pdf import pdf
 from plant.models import Membership, Plant
 from plant.permissions import RIGHTS
-from plant.printing import pdf
 
 # A calendar needs no long past, and rounds are laid two weeks ahead at most.
 PAST_DAYS = 14

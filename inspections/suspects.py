@@ -19,7 +19,7 @@ from installs.selectors import zones_of
 from installs.selectors.placement import SURVEY_REACH_M, belt_studies
 from installs.services.fit_up import result_of
 from plant.calc.units import UnitSystem
-from plant.selectors import hours_of
+from plant.selectors.running_hours import hours_of
 
 Rule = CheckKind.Rule
 

@@ -18,7 +18,7 @@ from installs.services.installations import change_installation, install_device,
 from plant.calc.imports import Column, ColumnKind
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
 from plant.errors import Refused
-from plant.import_subjects import (
+from plant.services.import_subjects.shape import (
     CHANGED,
     STRAND_CHOICES,
     TAG,

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from installs.models import Device
-from plant.printing import pdf
+from plant.files.pdf import pdf
 
 
 def label_address(device: Device) -> str:

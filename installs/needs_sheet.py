@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from installs.models import Fitting
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
-from plant.printing import pdf
+from plant.files.pdf import pdf
 
 
 def needs_pdf(fitting: Fitting, *, system: UnitSystem, paper: str) -> bytes:

@@ -14,9 +14,9 @@ from installs.models import Installation
 from installs.selectors import zones_of
 from plant.calc.strip import StripDevice, StripStretch
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
-from plant.charts import StripLayer, StripRow, StripSubject, place_words
+from plant.charts.strip import StripLayer, StripRow, StripSubject, place_words
 from plant.models import Conveyor, Strand
-from plant.selectors import IncidentPlace
+from plant.selectors.incidents import IncidentPlace
 
 # An uncovered stretch is drawn and named when it holds so many incidents and such a share of the belt's; all stand in
 # the table. Common practice of drawing: more bands than these hide the ones that matter.

@@ -15,7 +15,7 @@ from installs.selectors.placement import BeltStudy, changes_in_reach, limits_of,
 from installs.strip_layer import stretch_words
 from plant.calc.strip import StripDevice, StripStretch
 from plant.calc.units import UnitSystem, sentence_in
-from plant.charts import StripLayer, StripRow, place_words
+from plant.charts.strip import StripLayer, StripRow, place_words
 from plant.models import BeltChange, Strand
 
 TRIAL_KEY = -1  # no installation has it

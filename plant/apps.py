@@ -7,8 +7,9 @@ class PlantConfig(AppConfig):
     name = "plant"
 
     def ready(self) -> None:
-        from plant import import_job, import_subjects, main_pages, receivers  # noqa: F401  (they register themselves)
+        from plant import jobs, panels, receivers  # noqa: F401  (they register themselves)
         from plant.permissions import sync_roles_at_the_end
+        from plant.services.import_subjects import conveyors, incidents, running_hours  # noqa: F401  (these too)
         from plant.views.asked import KeyConverter
 
         register_converter(KeyConverter, "key")

@@ -1,10 +1,15 @@
-"""Celery tasks of this app: ids in, one service call."""
+"""Celery tasks of this app and kinds of its jobs: ids in, one service call."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from celery import shared_task
 
+from plant.models import Job
 from plant.services import clearing, jobs
+from plant.services.imports import run_import, tell_end
+from plant.services.job_kinds import JobHandle, job_kind, when_job_ends
 
 
 @shared_task(name="plant.do_job", ignore_result=True)
@@ -23,3 +28,14 @@ def sweep_jobs() -> None:
 def clear_old() -> None:
     """Clear ended sign-ins and old import files away."""
     clearing.clear_old()
+
+
+@job_kind("import")
+def import_file(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    """Goes on after the last whole chunk, so it may be started again after a worker died."""
+    return run_import(handle, args["batch"])
+
+
+@when_job_ends("import")
+def import_is_over(job: Job) -> None:
+    tell_end(job)

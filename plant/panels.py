@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext_lazy as _
+
 PanelFunction = Callable[[Any, Any], "dict[str, Any] | None"]
 _panels: dict[str, list[tuple[int, PanelFunction]]] = defaultdict(list)
 
@@ -54,3 +56,32 @@ def register_main_page(page: MainPage) -> None:
 
 def main_pages() -> list[MainPage]:
     return list(_main_pages)
+
+
+# This app's own entries in the masthead.
+register_main_page(MainPage(url_name="today", label=_("Today"), right="member", order=10))
+register_main_page(
+    MainPage(
+        url_name="conveyor-list",
+        label=_("Conveyors"),
+        right="plant.view_conveyor",
+        order=20,
+        prefixes=(
+            "/conveyors/",
+            "/areas/",
+            "/outages/",
+            "/belt-changes/",
+            "/parts/",
+            "/running-hours/",
+            "/meter-readings/",
+        ),
+    )
+)
+register_main_page(
+    MainPage(
+        url_name="incident-list", label=_("Incidents"), right="plant.view_incident", order=40, prefixes=("/incidents/",)
+    )
+)
+register_main_page(
+    MainPage(url_name="import-list", label=_("Import"), right="plant.run_import", order=90, prefixes=("/imports/",))
+)

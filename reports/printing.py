@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
-from plant.printing import pdf
+from plant.files.pdf import pdf
 from reports.charts import LEAST_SHOWN_COVERAGE, trend_top
 
 INK, SOFT, GREY, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#d8d4cb"

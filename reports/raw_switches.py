@@ -22,7 +22,7 @@ from installs.calc.effect_zones import Zone
 from plant.calc.incidents import FoundIncident, JoiningRules, find_chatter, find_incidents
 from plant.calc.incidents import SwitchEvent as RawEvent
 from plant.models import Incident, SwitchEvent
-from plant.selectors import running_of
+from plant.selectors.running_hours import running_of
 from reports.calc.study_windows import Window
 
 if TYPE_CHECKING:

@@ -26,7 +26,7 @@ from installs.selectors import zones_of
 from plant.calc.calendar import local_day_bounds
 from plant.calc.running_hours import Exposure, Ledger
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
-from plant.selectors import hours_of
+from plant.selectors.running_hours import hours_of
 from reports.answers import Answers, Reference, answers_of, days_of, keep_reference, kept_reference, reference_of
 from reports.calc.bad_spells import SpellCheck, check_spells
 from reports.calc.rate_ratio import (

@@ -293,7 +293,7 @@ def plants(db):
 def without_pages(monkeypatch):
     """Answers without their bodies: who may is decided before a template or a PDF is made."""
     monkeypatch.setattr("django.template.backends.django.Template.render", lambda *_args, **_kwargs: "")
-    monkeypatch.setattr("plant.printing.typst.compile", lambda *_args, **_kwargs: b"%PDF")
+    monkeypatch.setattr("plant.files.pdf.typst.compile", lambda *_args, **_kwargs: b"%PDF")
 
 
 def signed_in(person: Person, plant: Plant | None = None) -> Client:

@@ -35,7 +35,7 @@ ALSO = {"cause-override-create": {"low_m"}, "logged-station-create": {"chainage_
 @pytest.fixture
 def visited(db, monkeypatch):
     """A filled plant, and who visits it. No PDF is made: what stands in an address is read before."""
-    monkeypatch.setattr("plant.printing.typst.compile", lambda *_args, **_kwargs: b"%PDF")
+    monkeypatch.setattr("plant.files.pdf.typst.compile", lambda *_args, **_kwargs: b"%PDF")
     plant = make.plant(name="Alder Pit")
     people = staff(plant, "al")
     client = Client(raise_request_exception=False)

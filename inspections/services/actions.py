@@ -21,7 +21,7 @@ from plant.calc.moments import MomentKind
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo, Plant
 from plant.permissions import PLANNER
-from plant.selectors import people_in
+from plant.selectors.people import people_in
 from plant.services.records import change_record, check_moment, create_record, known_row
 
 

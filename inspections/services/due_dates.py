@@ -30,7 +30,7 @@ from inspections.models import CheckPlan
 from plant.calc.calendar import local_day_bounds
 from plant.calc.running_hours import Ledger
 from plant.models import Conveyor, OutageWindow
-from plant.selectors import hours_of
+from plant.selectors.running_hours import hours_of
 
 # Days that the forecast of daily hours looks back (common practice, no source).
 RECENT_DAYS = 42

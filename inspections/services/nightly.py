@@ -12,8 +12,8 @@ from typing import Any
 from django.utils import timezone
 
 from inspections.services.tasks import note_overdue, plan_tasks
-from plant.job_kinds import JobHandle
 from plant.models import Job, Plant
+from plant.services.job_kinds import JobHandle
 from plant.services.jobs import NIGHTLY, ask_for_job
 
 NIGHT_HOUR = 2  # local time from which a night's job may run

@@ -26,10 +26,10 @@ from inspections.services.round_problems import Desk, desk_for, fittings_of, in_
 from inspections.services.round_words import change_words, conflict_words, reason_words
 from installs.models import Fitting
 from plant.errors import Refused
-from plant.job_kinds import JobHandle, JobLost, JobStopped
 from plant.models import Job, Notice, Plant
 from plant.permissions import PLANNER
-from plant.selectors import people_in
+from plant.selectors.people import people_in
+from plant.services.job_kinds import JobHandle, JobLost, JobStopped
 from plant.services.jobs import ask_for_job
 from plant.words.moments import moment_words
 

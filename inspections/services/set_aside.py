@@ -16,7 +16,7 @@ from installs.models import Installation
 from plant.errors import ChangedMeanwhile, Refused
 from plant.models import Notice, Person, Photo
 from plant.permissions import ENGINEER, PLANNER
-from plant.selectors import people_in
+from plant.selectors.people import people_in
 from plant.services.records import change_record, create_record, known_row
 
 T = TypeVar("T")

@@ -35,10 +35,10 @@ from inspections.services.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation, OutOfService, PartChange
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused
-from plant.job_kinds import JobHandle, JobLost
 from plant.models import Notice, Plant
 from plant.permissions import PLANNER, TECHNICIAN
-from plant.selectors import people_in
+from plant.selectors.people import people_in
+from plant.services.job_kinds import JobHandle, JobLost
 from plant.services.records import create_record, known_row
 
 # How long after its end a closed task is still looked at for a late spell that no night noted.

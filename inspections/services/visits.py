@@ -66,7 +66,7 @@ from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
 from plant.permissions import PLANNER
-from plant.selectors import people_in
+from plant.selectors.people import people_in
 from plant.services.records import check_row, create_record, known_row
 
 FOUND, LEFT = Reading.Stage.AS_FOUND.value, Reading.Stage.AS_LEFT.value

@@ -29,7 +29,7 @@ from inspections.models import Reading
 from installs.models import Installation, PartChange
 from plant.calc.running_hours import Ledger
 from plant.models import Plant, Side
-from plant.selectors import hours_of
+from plant.selectors.running_hours import hours_of
 
 DIAMETERS = {"drive_diameter": Side.DRIVE.value, "off_diameter": Side.OFF.value}
 # A roller that leaves thicker than it came by more than this is a new one (common practice, no source).

@@ -24,9 +24,9 @@ from inspections.services import shifts as shift_services
 from plant.calc.addresses import day_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
+from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Job
 from plant.permissions import get_visible, has_right, open_to_all, right
-from plant.printing import paper_of, pdf_answer
 from plant.services.jobs import stop_job
 from plant.views.records import RecordChange, RecordPage
 

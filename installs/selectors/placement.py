@@ -29,7 +29,8 @@ from installs.models import CauseOverride, CauseTest, DeviceModel, Installation,
 from installs.selectors import zones_of
 from plant.calc.running_hours import Exposure
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, Plant, Strand
-from plant.selectors import hours_of, year_until
+from plant.selectors.incidents import year_until
+from plant.selectors.running_hours import hours_of
 
 Kind = ConveyorPart.Kind
 FIXTURE_KINDS = {

@@ -20,8 +20,8 @@ from installs.services.torque import torque_rows
 from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.calc.wording import figure, full_stop
+from plant.files.pdf import paper_of, pdf, pdf_answer
 from plant.permissions import get_visible, has_right, require_right, right
-from plant.printing import paper_of, pdf, pdf_answer
 from plant.views.records import RecordPage
 
 RIGHT = "installs.view_fitup"

@@ -18,10 +18,10 @@ from installs.services import fittings as services
 from installs.tables.fittings import FittingFilter, FittingTable
 from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem
+from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Conveyor, OutageWindow
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
-from plant.printing import paper_of, pdf_answer
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage

@@ -21,11 +21,11 @@ from installs.selectors.sheets import sheet_state
 from installs.selectors.timeline import timeline_of
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
-from plant.charts import strip_of
+from plant.charts.strip import strip_of
+from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Conveyor
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
-from plant.printing import paper_of, pdf_answer
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage

@@ -8,8 +8,8 @@ from django.shortcuts import get_object_or_404, redirect
 from installs.labels import label_image, label_pdf
 from installs.models import Device
 from plant.calc.addresses import keys_in
+from plant.files.pdf import paper_of, pdf_answer
 from plant.permissions import get_visible, open_to_members, right
-from plant.printing import paper_of, pdf_answer
 
 
 @open_to_members

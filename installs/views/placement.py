@@ -19,7 +19,7 @@ from installs.services import placement as services
 from installs.tables.placement import PlacementTable
 from installs.trial import Trial, first_place, trial_layer, try_place
 from plant.calc.addresses import number_in
-from plant.charts import strip_of
+from plant.charts.strip import strip_of
 from plant.models import Conveyor, Strand
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList

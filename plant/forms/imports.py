@@ -12,9 +12,9 @@ from django.utils.translation import gettext_lazy
 from plant.calc.import_files import DELIMITERS, ENCODINGS, encoding_label
 from plant.calc.imports import UNITS_OFFERED, ColumnKind
 from plant.forms.base import PersonForm
-from plant.import_subjects import ImportSubject, import_subjects, subject_of
 from plant.models import ImportBatch, RejectedRow
 from plant.permissions import has_right
+from plant.services.import_subjects.shape import ImportSubject, import_subjects, subject_of
 from plant.services.imports import DOUBTFUL, FieldMatch, Understanding
 
 

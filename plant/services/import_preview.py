@@ -22,9 +22,17 @@ from django.utils.translation import ngettext
 
 from plant.calc.imports import ColumnKind
 from plant.calc.units import format_quantity
-from plant.import_subjects import CHANGED, REPEATED, UNCHANGED, WRITTEN, ImportContext, ImportSubject, subject_of
 from plant.models import ImportBatch
 from plant.services.book_faults import book_fault
+from plant.services.import_subjects.shape import (
+    CHANGED,
+    REPEATED,
+    UNCHANGED,
+    WRITTEN,
+    ImportContext,
+    ImportSubject,
+    subject_of,
+)
 from plant.services.imports import (
     DATED,
     NUMBERED,

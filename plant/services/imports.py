@@ -51,7 +51,8 @@ from plant.calc.imports import (
 )
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
-from plant.import_subjects import (
+from plant.models import Conveyor, ImportBatch, Job, Notice, Plant, RejectedRow
+from plant.services.import_subjects.shape import (
     CHANGED,
     REPEATED,
     UNCHANGED,
@@ -61,8 +62,7 @@ from plant.import_subjects import (
     differing,
     subject_of,
 )
-from plant.job_kinds import JobHandle, JobLost
-from plant.models import Conveyor, ImportBatch, Job, Notice, Plant, RejectedRow
+from plant.services.job_kinds import JobHandle, JobLost
 from plant.services.jobs import ask_for_job, stop_job
 from plant.services.records import refused_by
 

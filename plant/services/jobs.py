@@ -22,8 +22,8 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from plant.job_kinds import JobHandle, JobLost, JobStopped, ending_of, function_of
 from plant.models import Job, Plant
+from plant.services.job_kinds import JobHandle, JobLost, JobStopped, ending_of, function_of
 
 log = logging.getLogger(__name__)
 

@@ -8,8 +8,8 @@ import django_tables2 as tables
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from plant.import_subjects import import_subjects
 from plant.models import ImportBatch
+from plant.services.import_subjects.shape import import_subjects
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 
 

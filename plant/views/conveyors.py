@@ -12,12 +12,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from plant.charts import small_strips, strip_of
+from plant.charts.strip import small_strips, strip_of
 from plant.forms.conveyors import AreaForm, ConveyorForm, PartForm, PartRemovalForm
 from plant.models import Area, Conveyor, ConveyorPart
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
-from plant.selectors import incident_counts, ledger_of, year_until
+from plant.selectors.incidents import incident_counts, year_until
+from plant.selectors.running_hours import ledger_of
 from plant.services import conveyors as services
 from plant.tables.conveyors import AreaTable, ConveyorFilter, ConveyorTable
 from plant.templatetags.history import facts_of

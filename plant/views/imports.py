@@ -20,11 +20,11 @@ from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
 from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
-from plant.import_subjects import subject_of
 from plant.models import ImportBatch
 from plant.permissions import get_visible, require_right, right
 from plant.services import imports
 from plant.services.import_preview import preview_of
+from plant.services.import_subjects.shape import subject_of
 from plant.tables.imports import ImportTable
 from plant.views.bodies import as_import, takes
 from plant.views.lists import RegisterList

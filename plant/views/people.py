@@ -17,7 +17,7 @@ from plant.errors import Refused
 from plant.forms.people import NewPersonForm, RoleForm
 from plant.models import Membership, Person
 from plant.permissions import ROLES, right
-from plant.selectors import role_changes, sign_in_acts
+from plant.selectors.people import role_changes, sign_in_acts
 from plant.services import sign_ins
 from plant.services.people import add_person, give_role, take_role
 from plant.views.records import RecordPage

@@ -21,7 +21,7 @@ from plant.forms.running_hours import (
 )
 from plant.models import Conveyor, MeterReading, RunRecord
 from plant.permissions import get_visible, right
-from plant.selectors import hours_of
+from plant.selectors.running_hours import hours_of
 from plant.services import running_hours
 from plant.tables.running_hours import MeterReadingFilter, MeterReadingTable, RunRecordFilter, RunRecordTable
 from plant.views.lists import RegisterList

@@ -14,7 +14,7 @@ from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
 from plant.models import Area, Conveyor, Photo, Plant
 from plant.panels import panels_for
 from plant.permissions import get_visible, open_to_all, open_to_members, right
-from plant.selectors import roles_in
+from plant.selectors.people import roles_in
 
 
 @open_to_members

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from plant.models import Conveyor, SwitchEvent
 from plant.permissions import get_visible, right
-from plant.selectors import switch_watch_of
+from plant.selectors.running_hours import switch_watch_of
 
 DAYS_SHOWN = 90
 

@@ -17,8 +17,8 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
 from plant.errors import ChangedMeanwhile, Refused
+from plant.files.pdf import paper_of, pdf_answer
 from plant.permissions import get_visible, has_right, open_to_all, right
-from plant.printing import paper_of, pdf_answer
 from plant.views.records import RecordChange
 from reports.charts import trend_drawing
 from reports.forms.months import CommentForm, DraftForm, PublishForm

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from plant.job_kinds import JobHandle, job_kind
+from plant.services.job_kinds import JobHandle, job_kind
 
 STEPS = 10
 

@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from installs.strip_layer import layer_of, strip_layers
 from plant.calc.units import UnitSystem
-from plant.charts import StripSubject
-from plant.selectors import IncidentPlace
+from plant.charts.strip import StripSubject
+from plant.selectors.incidents import IncidentPlace
 from tests import make
 
 pytestmark = pytest.mark.django_db

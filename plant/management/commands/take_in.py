@@ -12,11 +12,11 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from plant.errors import Refused
-from plant.import_subjects import subject_of
 from plant.models import ImportBatch, Job, Person, Plant
 from plant.permissions import has_right
 from plant.services import imports
 from plant.services.import_preview import Preview, preview_of
+from plant.services.import_subjects.shape import subject_of
 from plant.services.jobs import do_job
 
 

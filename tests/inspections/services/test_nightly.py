@@ -13,8 +13,8 @@ from inspections.models import CheckKind, OverdueSpell, Task
 from inspections.services import nightly, tasks
 from inspections.services.nightly import ask_for_nightly, do_night
 from inspections.services.tasks import plan_tasks
-from plant.job_kinds import JobHandle, JobLost
 from plant.models import Job, Notice, Plant
+from plant.services.job_kinds import JobHandle, JobLost
 from plant.services.jobs import NIGHTLY, do_job, stale_background_words, sweep_jobs, take_job
 from tests import make
 from tests.servers import GIVE_UP_AFTER_S

@@ -463,7 +463,7 @@ def test_the_job_lays_and_may_run_twice(alder, pat, look, places, today_shift):
 
 
 def test_a_stopped_job_keeps_the_best_plan_so_far(alder, pat, look, places, today_shift, monkeypatch):
-    from plant.job_kinds import JobHandle, JobStopped
+    from plant.services.job_kinds import JobHandle, JobStopped
 
     make.task(places[0], look, today_shift.day)
     job = ask_for_rounds(plant=alder, first_day=today_shift.day, last_day=today_shift.day, by=pat, search_s=1200)

@@ -16,12 +16,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from plant.calc.imports import match_columns, read_choice
-from plant.import_subjects import import_subjects, subject_of
 from plant.models import ImportBatch, Incident
 from plant.services import import_preview, imports
 from plant.services.book_faults import book_fault
 from plant.services.conveyors import change_conveyor
 from plant.services.import_preview import preview_of
+from plant.services.import_subjects.shape import import_subjects, subject_of
 from plant.services.incidents import correct_incident
 from tests.plant.services.test_imports import HEAD, counts, files_of_the_test, reasons, run, send  # noqa: F401
 

@@ -13,15 +13,15 @@ import pytest
 from django.test import override_settings
 from django.utils import timezone
 
-from plant import import_subjects
 from plant.errors import Refused
-from plant.import_subjects import subject_of
-from plant.job_kinds import JobLost
 from plant.models import Area, Conveyor, ImportBatch, Incident, Job, MeterReading, RejectedRow, RunRecord
 from plant.services import imports, jobs
 from plant.services.conveyors import change_conveyor
 from plant.services.import_preview import preview_of
+from plant.services.import_subjects import shape as import_subjects
+from plant.services.import_subjects.shape import subject_of
 from plant.services.incidents import correct_incident, record_incident
+from plant.services.job_kinds import JobLost
 from tests import make
 
 UTC = dt.UTC

@@ -9,11 +9,11 @@ from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 
-from plant.job_kinds import JobHandle
 from plant.models import ImportBatch, Incident, Job
 from plant.services import imports, jobs
 from plant.services.conveyors import change_conveyor
 from plant.services.incidents import record_incident
+from plant.services.job_kinds import JobHandle
 from tests import make
 from tests.plant.services.test_imports import (  # noqa: F401
     HEAD,

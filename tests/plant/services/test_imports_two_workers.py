@@ -12,10 +12,10 @@ from django.conf import settings as site_settings
 from django.db import connection
 from django.utils import timezone
 
-from plant.job_kinds import JobLost
 from plant.models import ImportBatch, Incident
 from plant.permissions import sync_roles
 from plant.services import imports, jobs
+from plant.services.job_kinds import JobLost
 from tests import make
 from tests.servers import GIVE_UP_AFTER_S
 

@@ -7,10 +7,9 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from plant import job_kinds
-from plant.job_kinds import JobHandle, JobLost, job_kind
 from plant.models import Job
-from plant.services import jobs
+from plant.services import job_kinds, jobs
+from plant.services.job_kinds import JobHandle, JobLost, job_kind
 from plant.services.jobs import ask_for_job, do_job, stop_job, sweep_jobs, take_job
 from tests import make
 

@@ -9,7 +9,7 @@ import pytest
 
 from plant.errors import Refused
 from plant.models import MeterReading, RunRecord
-from plant.selectors import hours_of, ledger_of
+from plant.selectors.running_hours import hours_of, ledger_of
 from plant.services.running_hours import (
     correct_meter_reading,
     correct_run,

@@ -9,7 +9,7 @@ from django.test import Client
 
 from plant.errors import Refused
 from plant.models import Person, SignInAct
-from plant.selectors import sign_in_acts
+from plant.selectors.people import sign_in_acts
 from plant.services.people import add_person, give_role
 from plant.services.sign_ins import end_sessions, give_first_password, refusal_to_act, switch_sign_in
 from tests import make

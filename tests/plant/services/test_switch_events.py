@@ -8,7 +8,7 @@ import pytest
 
 from plant.errors import Refused
 from plant.models import ConveyorPart, SwitchEvent
-from plant.selectors import switch_watch_of
+from plant.selectors.running_hours import switch_watch_of
 from plant.services.switch_events import keep_switch_events
 from tests import make
 

@@ -10,7 +10,7 @@ import pytest
 from django.urls import reverse
 
 from plant.models import MeterReading, RunRecord
-from plant.selectors import ledger_of
+from plant.selectors.running_hours import ledger_of
 from tests import make
 
 pytestmark = pytest.mark.django_db

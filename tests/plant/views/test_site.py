@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from plant.models import Area, Membership, Notice
-from plant.selectors import role_changes
+from plant.selectors.people import role_changes
 from tests import make
 
 pytestmark = pytest.mark.django_db

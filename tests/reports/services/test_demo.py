@@ -35,7 +35,7 @@ from installs.services.fit_up import result_of
 from installs.services.torque import torque_rows
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person, Plant, RunRecord, SwitchEvent
-from plant.selectors import hours_of, switch_watch_of
+from plant.selectors.running_hours import hours_of, switch_watch_of
 from reports.answers import beside_zone
 from reports.calc.rate_ratio import compare_rates
 from reports.selectors import side_of, studies_of

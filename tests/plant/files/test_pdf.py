@@ -6,7 +6,7 @@ import pytest
 import typst
 from pypdf import PdfReader
 
-from plant import printing
+from plant.files import pdf as printing
 
 TEMPLATE = """#import "sheet.typ": *
 #let data = json("data.json")

@@ -44,7 +44,8 @@ from plant.calc.strip import (
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.models import Conveyor, ConveyorPart, Strand
 from plant.panels import panels_for
-from plant.selectors import IncidentPlace, hours_of, incident_places, year_until
+from plant.selectors.incidents import IncidentPlace, incident_places, year_until
+from plant.selectors.running_hours import hours_of
 from plant.words.incidents import when_words
 
 TONES = ("ink", "sound", "watch", "act")  # from saying nothing to worst

@@ -6,11 +6,6 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
-
-from dateutil.relativedelta import relativedelta
-from django.db.models import Count
-from django.utils import timezone
 
 from plant.calc.chainage import revolution_time_s
 from plant.calc.incidents import (
@@ -24,25 +19,7 @@ from plant.calc.incidents import (
 )
 from plant.calc.incidents import SwitchEvent as RawSwitchEvent
 from plant.calc.running_hours import Ledger, Meter, MeterResult, Span, build_ledger, meter_spans
-from plant.models import Conveyor, Incident, Membership, MeterReading, Plant, RunRecord, SignInAct, SwitchEvent
-from plant.permissions import ROLES
-
-
-def roles_in(person: Any, plant: Any) -> list[str]:
-    """The person's roles in a plant, in the order of the house."""
-    held = set(person.memberships.filter(plant=plant).values_list("role__name", flat=True))
-    return [role for role in ROLES if role in held]
-
-
-def role_changes(plant: Plant, most: int = 50) -> list[Any]:
-    """Which roles were given and taken in a plant, newest first, with who did it."""
-    rows = Membership.history.filter(plant=plant).select_related("person", "role", "history_user")
-    return list(rows.order_by("-history_date", "-history_id")[:most])
-
-
-def sign_in_acts(plant: Plant, most: int = 50) -> list[SignInAct]:
-    """What was done with sign-ins of a plant's people, newest first."""
-    return list(SignInAct.objects.filter(plant=plant).select_related("person", "by")[:most])
+from plant.models import Conveyor, MeterReading, RunRecord, SwitchEvent
 
 
 @dataclass(frozen=True)
@@ -148,45 +125,3 @@ def running_of(conveyor: Conveyor, since: dt.datetime) -> dict[str, list[tuple[d
     rows = conveyor.run_records.current().filter(kind=RunRecord.Kind.RUNNING, ends_at__gt=since)
     spans = list(rows.values_list("starts_at", "ends_at"))
     return {conveyor.tag: spans} if spans else {}
-
-
-@dataclass(frozen=True)
-class IncidentPlace:
-    """Where and when a belt wandered, as figures need it."""
-
-    pk: int
-    happened_at: dt.datetime
-    strand: str
-    chainage_m: float | None
-    severity: str
-    time_is_known: bool = True
-
-
-def year_until(now: dt.datetime) -> tuple[dt.datetime, dt.datetime]:
-    """The last twelve months: from the same wall time a year ago in the plant's clock until now."""
-    return (timezone.localtime(now) - relativedelta(months=12)).astimezone(dt.UTC), now
-
-
-def incident_places(
-    conveyors: Iterable[Conveyor], since: dt.datetime, until: dt.datetime
-) -> dict[int, tuple[IncidentPlace, ...]]:
-    """Incidents that count, by conveyor and in order of time; one query whatever the number of belts."""
-    belts = list(conveyors)
-    found: dict[int, list[IncidentPlace]] = {belt.pk: [] for belt in belts}
-    rows = Incident.objects.current().filter(conveyor__in=belts).between(since, until).order_by("happened_at", "pk")
-    names = ("pk", "happened_at", "strand", "chainage_m", "severity", "time_is_known")
-    for belt, *values in rows.values_list("conveyor_id", *names):
-        found[belt].append(IncidentPlace(*values))
-    return {pk: tuple(places) for pk, places in found.items()}
-
-
-def incident_counts(plant: Plant, since: dt.datetime, until: dt.datetime) -> dict[int, int]:
-    """Incidents that count, by conveyor; belts without any are left out."""
-    rows = Incident.objects.of_plant(plant).current().between(since, until).order_by()
-    return dict(rows.values_list("conveyor_id").annotate(n=Count("pk")))
-
-
-def people_in(plant: Plant, *roles: str) -> list[int]:
-    """Active people who hold one of the roles in the plant, each once."""
-    held = Membership.objects.filter(plant=plant, role__name__in=roles, person__is_active=True)
-    return sorted(set(held.values_list("person_id", flat=True)))
