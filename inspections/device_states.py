@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from inspections.calc.grading import Grade
 from inspections.models import Task
 from inspections.selectors import CheckState, check_state_of
-from installs.belt_devices import DeviceCell, DeviceColumn
 from installs.models import Installation
+from installs.tables.belt_devices import DeviceCell, DeviceColumn
 from plant.charts.strip import StripLayer, StripSubject
 from plant.permissions import has_right
 from plant.templatetags.quantities import days_late

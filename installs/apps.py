@@ -5,4 +5,5 @@ class InstallsConfig(AppConfig):
     name = "installs"
 
     def ready(self) -> None:
-        from installs import import_subjects, panels, permissions  # noqa: F401  (registers rights, navigation and panels)
+        from installs import panels, permissions  # noqa: F401  (registers rights, navigation and panels)
+        from installs.services import import_subjects  # noqa: F401  (registers what the import desk takes)

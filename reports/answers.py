@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
 from installs.calc.effect_zones import Zone, detectors_in, uncovered, union
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
 from plant.models import Plant
 from reports.calc.bad_spells import SpellCheck, check_spells
 from reports.calc.empirical_bayes import (

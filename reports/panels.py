@@ -17,9 +17,9 @@ from django.utils.translation import gettext_lazy
 
 from inspections.models import Task
 from inspections.selectors import CheckState, check_state_of
-from installs.belt_devices import DeviceCell, DeviceColumn
 from installs.models import Installation
 from installs.selectors.timeline import Event
+from installs.tables.belt_devices import DeviceCell, DeviceColumn
 from plant.models import Conveyor, Incident, Plant
 from plant.models.incidents import surely_before
 from plant.panels import MainPage, register_main_page, register_panel

@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 
 from installs.calc.effect_zones import Zone, union
 from installs.models import Installation
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
 from plant.calc.addresses import key_in
 from plant.models import Area, Conveyor, Plant
 from reports.answers import DAY_S

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from inspections.selectors import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, union
 from installs.models import Installation, LoggedStation
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
 from plant.calc.calendar import local_day_bounds
 from plant.calc.running_hours import Exposure, Ledger
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord

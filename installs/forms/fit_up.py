@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from installs.fit_up_sheet import SECTIONS
+from installs.files.fit_up_sheet import SECTIONS
 from installs.models import FitUp
 from installs.services.fit_up import MEASURES, read_measures
 from plant.errors import Refused

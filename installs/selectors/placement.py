@@ -26,7 +26,7 @@ from installs.calc.placement import (
     Steered,
 )
 from installs.models import CauseOverride, CauseTest, DeviceModel, Installation, LoggedStation, Survey
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
 from plant.calc.running_hours import Exposure
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, Plant, Strand
 from plant.selectors.incidents import year_until

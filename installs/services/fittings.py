@@ -142,7 +142,7 @@ def plan_fitting(
 ) -> Fitting:
     """Plan the job of fitting a device. What it needs is copied from the model's list of parts and tools.
 
-    What is missing does not forbid a plan; it is told by `installs.readiness`.
+    What is missing does not forbid a plan; it is told by `installs.selectors.fittings`.
 
     Parameters
     ----------

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import template
 
-from installs.fit_up_sheet import shown_for
+from installs.files.fit_up_sheet import shown_for
 from installs.models import Fitting
 from installs.services.torque import torque_rows
 from plant.templatetags.quantities import units_of

@@ -13,19 +13,19 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.calc.commissioning import lacking_sides, least_run_s
+from installs.charts.offset_bars import offset_bars
 from installs.forms import commissioning as forms
-from installs.job_steps import (
+from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
+from installs.selectors.fittings import readiness_of
+from installs.selectors.job_steps import (
     Act,
     doubted_runs,
     is_loaded_next,
     job_of,
     lacking_words,
-    offset_bars,
     open_work,
     people_of_isolation,
 )
-from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
-from installs.readiness import readiness_of
 from installs.services import commissioning as services
 from installs.services.belt_offsets import stations_around
 from installs.services.torque import passed_over, torque_rows

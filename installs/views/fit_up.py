@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
-from installs.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
+from installs.files.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
 from installs.forms.fit_up import FitUpForm
 from installs.models import Fitting, FitUp, HoldPoint
 from installs.services.fit_up import measures_of, save_fit_up, sheet_of

@@ -10,10 +10,10 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from installs.files.needs_sheet import needs_pdf
 from installs.forms.fittings import FittingChangeForm, FittingForm, GivingUpForm, NeedForm, NeedsForm
 from installs.models import Device, DeviceModel, Fitting, FittingNeed, Survey
-from installs.needs_sheet import needs_pdf
-from installs.readiness import readiness_of
+from installs.selectors.fittings import readiness_of
 from installs.services import fittings as services
 from installs.tables.fittings import FittingFilter, FittingTable
 from plant.calc.addresses import number_in

@@ -13,10 +13,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.dossier import dossier_pdf
+from installs.files.dossier import dossier_pdf
 from installs.forms.installations import InstallationChangeForm, InstallationForm, MoveForm, RemovalForm, SheetForm
 from installs.models import Device, Installation
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
 from installs.selectors.sheets import sheet_state
 from installs.selectors.timeline import timeline_of
 from installs.services import installations as services

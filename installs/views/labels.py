@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 
-from installs.labels import label_image, label_pdf
+from installs.files.labels import label_image, label_pdf
 from installs.models import Device
 from plant.calc.addresses import keys_in
 from plant.files.pdf import paper_of, pdf_answer

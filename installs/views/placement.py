@@ -14,10 +14,10 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from installs.forms.placement import CauseOverrideChangeForm, CauseOverrideForm, LoggedStationForm, TrialForm
 from installs.models import CauseOverride, LoggedStation
+from installs.selectors.device_on_trial import Trial, first_place, trial_layer, try_place
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
 from installs.services import placement as services
 from installs.tables.placement import PlacementTable
-from installs.trial import Trial, first_place, trial_layer, try_place
 from plant.calc.addresses import number_in
 from plant.charts.strip import strip_of
 from plant.models import Conveyor, Strand

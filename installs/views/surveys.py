@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.calc.surveys import as_reasons, missing_of
-from installs.charts import occasions_of, offset_charts, offset_words
+from installs.charts.belt_offsets import occasions_of, offset_charts, offset_words
 from installs.forms.surveys import SurveyCloseForm, SurveyForm, SurveyOpenForm, SurveyReopenForm
 from installs.models import DeviceModel, Survey
 from installs.services import surveys as services

@@ -9,8 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from installs.calc.effect_zones import Zone
 from installs.calc.placement import Fixture, Logged, OpenCause, Seen, Steered
 from installs.models import CauseOverride, CauseTest, LoggedStation, Survey
+from installs.selectors.device_on_trial import try_place
 from installs.selectors.placement import belt_studies, measured_at, places_of, ranked_places
-from installs.trial import try_place
 from plant.models import ConveyorPart, Incident
 from tests import make
 

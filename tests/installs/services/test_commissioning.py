@@ -11,8 +11,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from inspections.models import Task
-from installs.job_steps import is_loaded_next, job_of
 from installs.models import BeltOffset, HoldPoint, Installation, Isolation, TrialRun
+from installs.selectors.job_steps import is_loaded_next, job_of
 from installs.services import commissioning as services
 from installs.services.device_models import change_device_model
 from installs.services.fit_up import save_fit_up

@@ -12,10 +12,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from installs.job_steps import job_of
+from installs.files.needs_sheet import needs_pdf
 from installs.models import Fitting, Instrument, ModelPart, Survey
-from installs.needs_sheet import needs_pdf
-from installs.readiness import jobs_ahead, readiness_of
+from installs.selectors.fittings import jobs_ahead, readiness_of
+from installs.selectors.job_steps import job_of
 from installs.services.device_models import change_fastener, keep_sheet
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
 from plant.calc.units import UnitSystem

@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 from pypdf import PdfReader
 
-from installs.labels import label_address, label_image
+from installs.files.labels import label_address, label_image
 from installs.models import BeltOffset, FitUp, PartChange, TorqueSignOff
 from tests import make
 

@@ -17,7 +17,6 @@ from inspections.models import Action, Reading, Task
 from inspections.suspects import suspects_at
 from installs.calc.belt_offsets import summarise
 from installs.calc.fasteners import torque_target
-from installs.job_steps import job_of
 from installs.models import (
     BeltOffset,
     DeviceModel,
@@ -28,8 +27,9 @@ from installs.models import (
     PartChange,
     Survey,
 )
-from installs.readiness import readiness_of
-from installs.selectors import zones_of
+from installs.selectors.fittings import readiness_of
+from installs.selectors.installations import zones_of
+from installs.selectors.job_steps import job_of
 from installs.selectors.placement import ranked_places
 from installs.services.fit_up import result_of
 from installs.services.torque import torque_rows

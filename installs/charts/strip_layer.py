@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from installs.calc.effect_zones import Zone, overlaps, stretch_with_most
 from installs.models import Installation
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
 from plant.calc.strip import StripDevice, StripStretch
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.charts.strip import StripLayer, StripRow, StripSubject, place_words

@@ -6,7 +6,14 @@ import datetime as dt
 
 import pytest
 
-from installs.dossier import Drawings, fit_up_sections, isolation_section, point_section, run_sections, torque_section
+from installs.files.dossier import (
+    Drawings,
+    fit_up_sections,
+    isolation_section,
+    point_section,
+    run_sections,
+    torque_section,
+)
 from installs.models import BeltOffset, FitUp, HoldPoint, Isolation, PassedFastener, TrialRun
 from plant.calc.units import UnitSystem
 from tests import make

@@ -6,7 +6,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from installs.strip_layer import layer_of, strip_layers
+from installs.charts.strip_layer import layer_of, strip_layers
 from plant.calc.units import UnitSystem
 from plant.charts.strip import StripSubject
 from plant.selectors.incidents import IncidentPlace

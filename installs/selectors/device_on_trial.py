@@ -10,9 +10,9 @@ from django.utils.translation import gettext as _
 
 from installs.calc.candidates import Candidate, suiting_models
 from installs.calc.placement import Judged, Place, PlacementLimits, judge_place
+from installs.charts.strip_layer import stretch_words
 from installs.models import DeviceModel, Survey
 from installs.selectors.placement import BeltStudy, changes_in_reach, limits_of, measured_at
-from installs.strip_layer import stretch_words
 from plant.calc.strip import StripDevice, StripStretch
 from plant.calc.units import UnitSystem, sentence_in
 from plant.charts.strip import StripLayer, StripRow, place_words

@@ -12,11 +12,18 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from installs.charts import change_words, occasions_of, offset_charts, offset_words, station_table, summary_lines
-from installs.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
-from installs.job_steps import people_words, time_words
+from installs.charts.belt_offsets import (
+    change_words,
+    occasions_of,
+    offset_charts,
+    offset_words,
+    station_table,
+    summary_lines,
+)
+from installs.files.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, PassedFastener, TrialRun
-from installs.selectors import zones_of
+from installs.selectors.installations import zones_of
+from installs.selectors.job_steps import people_words, time_words
 from installs.selectors.sheets import GROUPS, value_words
 from installs.selectors.timeline import timeline_of
 from installs.services.belt_offsets import permitted_on
