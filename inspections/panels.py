@@ -10,15 +10,18 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from inspections.charts import reading_trends, wear_band
-from inspections.device_states import device_columns, grade_layers
+from inspections.charts.reading_trends import reading_trends
+from inspections.charts.torque import torque_charts
+from inspections.charts.wear import wear_band
 from inspections.models import Action, CheckPlan, Reading, Task
-from inspections.round_board import rounds_today
-from inspections.selectors import acts_running, checks_at, planners_day, technicians_day, torques_in_time, visits_of
+from inspections.selectors.device_states import device_columns, grade_layers
+from inspections.selectors.fault_finding import suspects_at
+from inspections.selectors.round_board import rounds_today
+from inspections.selectors.tasks import checks_at
+from inspections.selectors.today import planners_day, technicians_day
+from inspections.selectors.visits import acts_running, torques_in_time, visits_of
+from inspections.selectors.wear import wear_of
 from inspections.services.rounds import clashes_of
-from inspections.services.wear import wear_of
-from inspections.suspects import suspects_at
-from inspections.torque_charts import torque_charts
 from installs.models import DeviceModel, Fitting, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in

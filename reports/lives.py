@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 from django.utils.translation import gettext as _
 
-from inspections.selectors import ends_of_pivots, ends_of_rollers
-from inspections.services.wear import DIAMETERS, LEAST_COVERAGE, daily_hours
+from inspections.selectors.part_ends import ends_of_pivots, ends_of_rollers
+from inspections.selectors.wear import DIAMETERS, LEAST_COVERAGE, daily_hours
 from installs.models import Installation
 from plant.calc.running_hours import Ledger
 from plant.models import Plant

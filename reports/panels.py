@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.models import Task
-from inspections.selectors import CheckState, check_state_of
+from inspections.selectors.tasks import CheckState, check_state_of
 from installs.models import Installation
 from installs.selectors.timeline import Event
 from installs.tables.belt_devices import DeviceCell, DeviceColumn

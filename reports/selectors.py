@@ -19,7 +19,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
-from inspections.selectors import PartFailure, part_failures_of
+from inspections.selectors.part_ends import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, inside, overlaps, union
 from installs.models import Installation, LoggedStation
 from installs.selectors.installations import zones_of

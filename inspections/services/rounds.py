@@ -22,8 +22,16 @@ from inspections.calc.round_check import Conflict, Rule, check_round
 from inspections.calc.round_reasons import explain_together
 from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks, walk_m
 from inspections.models import Round, RoundLaying, Shift, Stop, Task
-from inspections.services.round_problems import Desk, desk_for, fittings_of, in_goes, map_of, planned_of_stops, stops_of
-from inspections.services.round_words import change_words, conflict_words, reason_words
+from inspections.selectors.round_problems import (
+    Desk,
+    desk_for,
+    fittings_of,
+    in_goes,
+    map_of,
+    planned_of_stops,
+    stops_of,
+)
+from inspections.words.rounds import change_words, conflict_words, reason_words
 from installs.models import Fitting
 from plant.errors import Refused
 from plant.models import Job, Notice, Plant

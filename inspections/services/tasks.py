@@ -28,10 +28,10 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from inspections.calc.due_dates import DueDate
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Task
+from inspections.selectors.wear import DeviceWear, pulled_forward, wear_of
 from inspections.services.due_dates import BeltHours, belts_hours, fixed_due, forecast, needs_hours
 from inspections.services.follow_ups import follow_ups_wanted
 from inspections.services.rounds import leave_rounds
-from inspections.services.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation, OutOfService, PartChange
 from plant.calc.calendar import overdue_from
 from plant.errors import ChangedMeanwhile, Refused

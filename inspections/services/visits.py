@@ -45,6 +45,7 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
+from inspections.selectors.wear import DeviceWear, wear_of
 from inspections.services.actions import (
     NewAction,
     add_to_action,
@@ -55,7 +56,6 @@ from inspections.services.actions import (
 )
 from inspections.services.rounds import give_back_task, leave_rounds
 from inspections.services.tasks import answered_too, ask_for_task, end_spells, local_day, plan_next
-from inspections.services.wear import DeviceWear, wear_of
 from installs.calc.fasteners import ToolDoubt
 from installs.calc.specs import DeviceSpec
 from installs.models import BeltOffset, Installation, Instrument, TorqueSignOff

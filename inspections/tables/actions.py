@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models import Action, TwiceClosed
-from inspections.selectors import undecided_at
+from inspections.selectors.tasks import undecided_at
 from inspections.tables.tasks import marked
 from plant.models import Conveyor, Person
 from plant.tables.columns import RegisterTable

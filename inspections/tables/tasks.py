@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.models import Task, TwiceClosed
-from inspections.selectors import undecided_at
+from inspections.selectors.tasks import undecided_at
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late, mark

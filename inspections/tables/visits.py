@@ -14,7 +14,7 @@ from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models import GRADES, CheckKind, Reading, TwiceClosed
-from inspections.selectors import undecided_at
+from inspections.selectors.tasks import undecided_at
 from inspections.services.visits import value_words
 from inspections.tables.tasks import marked
 from plant.calc.units import UnitSystem, sentence_in

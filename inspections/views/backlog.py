@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inspections.backlog import backlog_of
+from inspections.selectors.backlog import backlog_of
 from plant.permissions import right
 
 

@@ -26,8 +26,8 @@ from inspections.forms.check_plans import (
     WhatIfForm,
 )
 from inspections.models import CheckKind, CheckPlan, ReadingField
-from inspections.plan_advice import USUAL_RISK, advice_of, year_if
-from inspections.selectors import plans_of
+from inspections.selectors.plan_advice import USUAL_RISK, advice_of, year_if
+from inspections.selectors.tasks import plans_of
 from inspections.services.check_plans import (
     add_reading_field,
     change_check_kind,

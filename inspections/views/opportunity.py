@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from inspections.forms.opportunity import OpportunityForm, PutOnRoundForm
-from inspections.opportunity import opportunity_of
+from inspections.selectors.opportunity import opportunity_of
 from inspections.services.opportunity import put_on_round
 from plant.errors import Refused
 from plant.permissions import right

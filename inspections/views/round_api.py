@@ -27,7 +27,7 @@ from django.views.decorators.http import require_GET, require_POST
 from inspections.forms.round_entry import RoundEntry, read_entry, read_set_aside
 from inspections.forms.visits import FoundForm, VisitForm
 from inspections.models import CheckKind, Task, TwiceClosed, Visit
-from inspections.round_pack import round_pack
+from inspections.selectors.round_pack import round_pack
 from inspections.services import visits
 from inspections.services.actions import raise_or_add
 from inspections.services.set_aside import keep_set_aside, settle_arrived

@@ -21,7 +21,8 @@ from django.views.i18n import JavaScriptCatalog
 
 from inspections.forms.visits import SettleForm, WhichCountsForm
 from inspections.models import SetAside, TwiceClosed
-from inspections.selectors import typed_lines, visit_sheet
+from inspections.selectors.set_aside import typed_lines
+from inspections.selectors.visits import visit_sheet
 from inspections.services.set_aside import settle
 from inspections.services.twice_closed import say_which_counts
 from plant.calc.units import UnitSystem

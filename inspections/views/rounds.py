@@ -15,10 +15,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
+from inspections.files.rounds import calendar_of, may_have_calendar, sheet_of
 from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm, SwapForm
 from inspections.models import Round, Shift, Stop, TechnicianProfile
-from inspections.round_board import board_of, clock, lede_of
-from inspections.round_files import calendar_of, may_have_calendar, sheet_of
+from inspections.selectors.round_board import board_of, clock, lede_of
 from inspections.services import rounds as services
 from inspections.services import shifts as shift_services
 from plant.calc.addresses import day_in

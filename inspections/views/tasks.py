@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.forms.tasks import AskForTaskForm, PutOffForm, TaskFilter, WithdrawForm
 from inspections.models import Task
-from inspections.selectors import story_of, with_deferrals
+from inspections.selectors.tasks import story_of, with_deferrals
 from inspections.services.tasks import ask_for_task, put_off_task, withdraw_task
 from inspections.tables.tasks import ClosedTaskTable, TaskTable
 from installs.models import Installation

@@ -18,7 +18,8 @@ from django.utils.translation import gettext_lazy
 from inspections.calc.grading import grading_rules
 from inspections.forms.visits import CorrectionForm, NotDoneForm, ReadingsForm, VisitForm, stored_values, tool_words
 from inspections.models import Reading, Task, Visit
-from inspections.selectors import acts_running, checks_to_do, visit_sheet
+from inspections.selectors.tasks import checks_to_do
+from inspections.selectors.visits import acts_running, visit_sheet
 from inspections.services import visits
 from inspections.tables.visits import ReadingFilter, ReadingTable
 from installs.models import Installation

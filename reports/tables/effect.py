@@ -15,7 +15,7 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inspections.selectors import CheckState
+from inspections.selectors.tasks import CheckState
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 from plant.templatetags.quantities import mark
 from reports.calc.empirical_bayes import EffectIndex

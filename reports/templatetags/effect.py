@@ -11,7 +11,7 @@ from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from inspections.selectors import CheckState
+from inspections.selectors.tasks import CheckState
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.templatetags.quantities import mark
 from reports.calc.empirical_bayes import EffectIndex

@@ -9,7 +9,7 @@ from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.services.wear import LEAST_COVERAGE, RECENT_DAYS
+from inspections.selectors.wear import LEAST_COVERAGE, RECENT_DAYS
 from reports.lives import LeftOut, Spares, Unknown
 from reports.templatetags.effect import one, run_hours
 

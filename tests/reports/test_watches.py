@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from inspections.models import Task
-from inspections.selectors import checks_to_do
+from inspections.selectors.tasks import checks_to_do
 from inspections.services.tasks import ask_for_task
 from inspections.services.visits import close_out_visit
 from reports.calc.rate_watch import threshold_for, watch_rate

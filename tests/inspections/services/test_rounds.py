@@ -10,8 +10,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from inspections.models import CheckKind, Round, RoundLaying, Stop, Task, TechnicianProfile
-from inspections.round_board import board_of
-from inspections.services.round_problems import fittings_of, minutes_of_kinds
+from inspections.selectors.round_board import board_of
+from inspections.selectors.round_problems import fittings_of, minutes_of_kinds
 from inspections.services.rounds import (
     LAY_ROUNDS,
     Slip,

@@ -20,15 +20,8 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
-from inspections.selectors import (
-    acts_running,
-    came_back,
-    check_state_of,
-    checks_to_do,
-    torques_in_time,
-    visit_sheet,
-    with_new_rollers,
-)
+from inspections.selectors.tasks import came_back, check_state_of, checks_to_do, with_new_rollers
+from inspections.selectors.visits import acts_running, torques_in_time, visit_sheet
 from inspections.services import visits
 from inspections.services.actions import NewAction, finish_action, kinds_in_hand, raise_action
 from inspections.services.tasks import plan_next, withdraw_task

@@ -8,8 +8,8 @@ import pytest
 import time_machine
 
 from inspections.models import Action, Task
+from inspections.selectors.wear import wear_of
 from inspections.services.tasks import plan_tasks
-from inspections.services.wear import wear_of
 from tests import make
 from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on
 

@@ -9,7 +9,7 @@ import pytest
 import time_machine
 
 from inspections.models import CheckPlan, Task
-from inspections.plan_advice import advice_of, year_if
+from inspections.selectors.plan_advice import advice_of, year_if
 from inspections.services.check_plans import plan_with
 from tests import make
 
@@ -91,8 +91,8 @@ def test_what_is_late_or_was_put_off_stays_and_a_wet_belt_comes_twice_as_often(p
 
 def test_wear_that_is_forecast_is_in_the_year(plan, device, monkeypatch):
     """The look goes the same way as the night: a roller near its limit is due sooner than its plan says."""
+    from inspections.selectors.wear import DeviceWear
     from inspections.services import tasks
-    from inspections.services.wear import DeviceWear
 
     class Worn(DeviceWear):
         early_on = TODAY + dt.timedelta(days=2)

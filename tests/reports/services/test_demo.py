@@ -14,7 +14,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from inspections.models import Action, Reading, Task
-from inspections.suspects import suspects_at
+from inspections.selectors.fault_finding import suspects_at
 from installs.calc.belt_offsets import summarise
 from installs.calc.fasteners import torque_target
 from installs.models import (

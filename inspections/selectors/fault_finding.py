@@ -11,7 +11,7 @@ from django.utils import timezone
 from inspections.calc.grading import Grade
 from inspections.calc.suspects import Answer, Evidence, Sign, Suspect, suspects
 from inspections.models import CheckKind, Reading, Task
-from inspections.services.wear import DIAMETERS, LEAST_COVERAGE, changes_of, readings_of, sensor_limits, since_new
+from inspections.selectors.wear import DIAMETERS, LEAST_COVERAGE, changes_of, readings_of, sensor_limits, since_new
 from installs.calc.effect_zones import overlaps
 from installs.calc.placement import PlacementRules, closeness_lines
 from installs.models import CauseTest, HoldPoint, Installation, PartChange, TrialRun

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from inspections.selectors import TorqueLine
+from inspections.selectors.visits import TorqueLine
 from inspections.services.visits import wanted_of_fasteners
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_reading

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from inspections.calc.grading import Grade
 from inspections.models import Task
-from inspections.selectors import CheckState, check_state_of
+from inspections.selectors.tasks import CheckState, check_state_of
 from installs.models import Installation
 from installs.tables.belt_devices import DeviceCell, DeviceColumn
 from plant.charts.strip import StripLayer, StripSubject

@@ -6,7 +6,7 @@ import pytest
 
 from inspections.calc.suspects import Sign
 from inspections.models import Reading, Task, Visit
-from inspections.suspects import suspects_at
+from inspections.selectors.fault_finding import suspects_at
 from installs.models import PartChange
 from plant.calc.units import UnitSystem
 from tests import make

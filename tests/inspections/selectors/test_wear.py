@@ -8,8 +8,8 @@ import pytest
 
 from inspections.calc.due_dates import DueDate
 from inspections.models import Reading, Task, Visit
+from inspections.selectors.wear import pulled_forward, wear_of, wear_of_plant
 from inspections.services.tasks import plan_tasks
-from inspections.services.wear import pulled_forward, wear_of, wear_of_plant
 from installs.models import PartChange
 from plant.models import Person
 from tests import make

@@ -12,7 +12,9 @@ from django.utils import timezone
 
 from inspections.models import CheckPlan, Deferral, Task
 from inspections.panels import checks_of_installation
-from inspections.selectors import check_state_of, part_failures_of, plans_of, technicians_day, windows_ahead
+from inspections.selectors.part_ends import part_failures_of
+from inspections.selectors.tasks import check_state_of, plans_of
+from inspections.selectors.today import technicians_day, windows_ahead
 from installs.models import PartChange
 from installs.services.device_models import change_fastener, keep_sheet
 from plant.models import OutageWindow

@@ -9,8 +9,8 @@ from inspections.calc.opportunity import Work, fill
 from inspections.calc.rounds import worth_s
 from inspections.models import Action, Shift, Stop, Task, TechnicianProfile
 from inspections.models.rounds import words_of
-from inspections.selectors import ask_once, mark_twice
-from inspections.services.round_problems import minutes_of_kinds
+from inspections.selectors.round_problems import minutes_of_kinds
+from inspections.selectors.tasks import ask_once, mark_twice
 from installs.models import Fitting
 from plant.models import Conveyor, OutageWindow
 

@@ -20,12 +20,14 @@ from django.utils.translation import gettext as _
 from inspections.calc.grading import grading_rules
 from inspections.forms.visits import VisitForm, action_words, tool_words
 from inspections.models import CheckKind, CouldNotDo, Round, Task
-from inspections.round_board import rounds_today
-from inspections.selectors import WORN, Belt, TechniciansDay, acts_running, ask_once, technicians_day
+from inspections.selectors.round_board import rounds_today
+from inspections.selectors.tasks import WORN, ask_once
+from inspections.selectors.today import Belt, TechniciansDay, technicians_day
+from inspections.selectors.visits import acts_running
+from inspections.selectors.wear import DeviceWear, wear_of
 from inspections.services.actions import alike_open, kinds_answered, proposed_owner
 from inspections.services.rounds import jobs_in
 from inspections.services.visits import FOUND_METHODS, chosen_check, wanted_of
-from inspections.services.wear import DeviceWear, wear_of
 from inspections.tables.tasks import late_words
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar

@@ -5,9 +5,9 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from inspections.selectors import torques_in_time
+from inspections.charts.torque import HEIGHT, WIDTH, torque_charts
+from inspections.selectors.visits import torques_in_time
 from inspections.services.visits import Typed, close_out_visit
-from inspections.torque_charts import HEIGHT, WIDTH, torque_charts
 from plant.calc.units import UnitSystem
 from tests import make
 

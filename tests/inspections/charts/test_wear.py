@@ -7,8 +7,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from inspections.charts import HEIGHT, LABEL, LEFT, RIGHT, WIDTH, reading_trends, wear_band
-from inspections.services.wear import wear_of
+from inspections.charts.reading_trends import reading_trends
+from inspections.charts.wear import HEIGHT, LABEL, LEFT, RIGHT, WIDTH, wear_band
+from inspections.selectors.wear import wear_of
 from plant.calc.units import UnitSystem
 from tests.inspections.services.test_wear import NOW, measure, standing  # noqa: F401  (a fixture)
 

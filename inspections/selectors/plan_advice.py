@@ -12,16 +12,6 @@ from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inspections.backlog import (
-    Ahead,
-    OpenChecks,
-    SkillLoad,
-    ahead_of,
-    coming_checks,
-    hands_of,
-    open_checks,
-    skill_loads,
-)
 from inspections.calc.due_dates import LONGEST_INTERVAL_DAYS
 from inspections.calc.grading import Grade
 from inspections.calc.intervals import (
@@ -33,6 +23,16 @@ from inspections.calc.intervals import (
 )
 from inspections.calc.workload import Week, by_week, monday_of
 from inspections.models import CheckPlan, Deferral, Task
+from inspections.selectors.backlog import (
+    Ahead,
+    OpenChecks,
+    SkillLoad,
+    ahead_of,
+    coming_checks,
+    hands_of,
+    open_checks,
+    skill_loads,
+)
 from inspections.services.check_plans import installations_of
 from inspections.services.tasks import Planned, Wanted, book_of, plans_in_force, wanted_tasks
 from installs.models import Installation

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from inspections.calc.round_check import Conflict, Rule
 from inspections.calc.round_reasons import Change, LeftOut, Reason, Remedy
 from inspections.models import Stop
-from inspections.services.round_problems import Desk
+from inspections.selectors.round_problems import Desk
 from installs.models import Fitting
 
 
