@@ -5,4 +5,4 @@ class ReportsConfig(AppConfig):
     name = "reports"
 
     def ready(self) -> None:
-        from reports import month_panels, panels, permissions  # noqa: F401  (registers rights, navigation and panels)
+        from reports import panels, permissions  # noqa: F401  (registers rights, navigation and panels)

@@ -24,28 +24,26 @@ from plant.models import Conveyor, Incident, Plant
 from plant.models.incidents import surely_before
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
-from reports.answers import beside_zone, sensitivity_of
 from reports.calc.rate_ratio import Verdict
 from reports.calc.study_windows import Window, months_earlier
-from reports.charts import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
-from reports.models import StudyNote, StudyWindow
-from reports.month_figures import decisions_today
-from reports.offset_studies import offset_study_of
-from reports.pools import count_of
-from reports.selectors import (
+from reports.charts.incidents_by_month import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
+from reports.models import MonthlyReport, StudyNote, StudyWindow
+from reports.selectors.belts import Belt, belts_of
+from reports.selectors.months import decisions_today
+from reports.selectors.offset_studies import offset_study_of
+from reports.selectors.pooled_effects import count_of
+from reports.selectors.rate_watch import fading_at, watch_of
+from reports.selectors.rates import RateComparison, belt_rate, compare_belts
+from reports.selectors.reference_groups import beside_zone, sensitivity_of
+from reports.selectors.studies import (
     Bar,
-    Belt,
     Book,
-    RateComparison,
     Study,
     bars_of,
     bars_of_belt,
-    belt_rate,
-    belts_of,
     book_of,
     by_the_rule,
     chosen_windows,
-    compare_belts,
     group_of,
     latest_choice,
     marks_of,
@@ -57,7 +55,8 @@ from reports.selectors import (
     verdict_rules,
     window_rules,
 )
-from reports.templatetags.effect import (
+from reports.selectors.verdict_history import verdict_changes
+from reports.words.verdicts import (
     MARK_OF,
     VERDICT_WORDS,
     place_of,
@@ -66,8 +65,6 @@ from reports.templatetags.effect import (
     study_sentence,
     verdict_words,
 )
-from reports.verdict_history import verdict_changes
-from reports.watches import fading_at, watch_of
 
 register_main_page(
     MainPage(
@@ -384,4 +381,30 @@ def effect_in_dossier(request: HttpRequest, installation: Installation) -> dict[
         ],
         "numbers": [3, 4, 5],
         "grow": [0],
+    }
+
+
+register_main_page(
+    MainPage(
+        url_name="month-list",
+        label=gettext_lazy("Month"),
+        right="reports.view_monthlyreport",
+        order=80,
+        prefixes=("/months/", "/life/"),
+    )
+)
+
+
+@register_panel("today:manager", order=20)
+@register_panel("today:reliability engineer", order=40)
+def the_month(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+    """The newest published month, and the draft that waits for a comment."""
+    if not has_right(request.user, "reports.view_monthlyreport", plant):
+        return None
+    reports = MonthlyReport.objects.of_plant(plant)
+    return {
+        "template": "reports/_today_month.html",
+        "newest": reports.published().first(),
+        "draft": reports.drafts().first(),
+        "may_publish": has_right(request.user, "reports.publish_monthlyreport", plant),
     }

@@ -7,7 +7,7 @@ from django.core.validators import MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from plant.forms.base import PersonForm
-from reports.lives import PIVOTS, ROLLERS
+from reports.selectors.part_lives import PIVOTS, ROLLERS
 
 
 class LifeForm(PersonForm):

@@ -13,7 +13,7 @@ from installs.models import Installation
 from plant.forms.base import PersonForm
 from plant.models import Area, Conveyor, Plant
 from reports.calc.study_windows import Window
-from reports.periods import window_of_days
+from reports.selectors.periods import window_of_days
 
 
 class PeriodsForm(PersonForm):

@@ -19,8 +19,8 @@ from django.utils.translation import ngettext
 from inspections.services.digests import MAIL_HOUR, claim, managers_of, readers_of, send_claimed
 from plant.models import Person, Plant
 from reports.models import MonthlyReport
-from reports.month_figures import decisions_today
-from reports.selectors import book_of
+from reports.selectors.months import decisions_today
+from reports.selectors.studies import book_of
 
 
 def send_decisions(now: dt.datetime | None = None) -> int:

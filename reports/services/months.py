@@ -23,10 +23,10 @@ from plant.errors import Refused
 from plant.models import Person, Plant
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
 from reports.calc.editions import differences
+from reports.files.month_pdf import month_pdf
 from reports.models import MonthlyReport, MonthMail, Subscription
-from reports.month_data import Month
-from reports.month_figures import code_version, compose, compose_rows
-from reports.printing import month_pdf
+from reports.selectors.month_data import Month
+from reports.selectors.months import code_version, compose, compose_rows
 
 log = logging.getLogger(__name__)
 

@@ -11,8 +11,8 @@ from inspections.models import CheckKind, Task
 from inspections.services.tasks import ask_for_task
 from plant.errors import Refused
 from plant.models import Plant
-from reports.selectors import book_of
-from reports.watches import fading_in
+from reports.selectors.rate_watch import fading_in
+from reports.selectors.studies import book_of
 
 SPACE = uuid.UUID("0f3b7b55-5c0b-4d8f-8d47-6d0f5a1c9e21")
 CHECK = "pivot-freedom"  # a pivot that seizes is the first thing to rule out

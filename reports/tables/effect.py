@@ -20,10 +20,11 @@ from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 from plant.templatetags.quantities import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Verdict
-from reports.charts import forest_row, forest_ticks
-from reports.pools import Standing
-from reports.selectors import Study
-from reports.templatetags.effect import (
+from reports.charts.forest import forest_row, forest_ticks
+from reports.selectors.pooled_effects import Standing
+from reports.selectors.rate_watch import Fading, Watched
+from reports.selectors.studies import Study
+from reports.words.verdicts import (
     act_words,
     chosen_words,
     in_hours,
@@ -35,7 +36,6 @@ from reports.templatetags.effect import (
     verdict_mark,
     verdict_words,
 )
-from reports.watches import Fading, Watched
 
 VERDICTS_BY_WEIGHT = (
     Verdict.FEWER,

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import template
 
-from reports.month_rows import RowPage, cell_words
+from reports.selectors.month_rows import RowPage, cell_words
 
 register = template.Library()
 

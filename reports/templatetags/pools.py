@@ -1,107 +1,17 @@
-"""Pooled comparisons in words."""
+"""Tags for the words of pooled comparisons."""
 
 from __future__ import annotations
 
 from django import template
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
-from plant.calc import wording
-from reports.calc.pooled import CommonRatio, RandomEffects
-from reports.charts import ForestRow, forest_pool
-from reports.pools import FleetCount, Pool
-from reports.templatetags.effect import two
+from reports.charts.forest import forest_pool
+from reports.words import pooled_effects
 
 register = template.Library()
-# Two devices have an interval by arithmetic only; beyond this it says nothing to anybody.
-FARTHEST_LIMIT = 100.0
-
-
-@register.filter
-def limits_words(pooled: CommonRatio | RandomEffects) -> str:
-    """0.43 (0.28-0.64); 0.00, no limits; none"""
-    if pooled.ratio is None or pooled.ratio == float("inf"):
-        return _("none")
-    if pooled.low is None or pooled.high is None or pooled.high > FARTHEST_LIMIT:
-        return _("%(ratio)s, no limits") % {"ratio": two(pooled.ratio)}
-    return f"{two(pooled.ratio)} ({two(pooled.low)}-{two(pooled.high)})"
-
-
-@register.filter
-def basis_words(pool: Pool) -> str:
-    """What the pooled answers allow for."""
-    n_counts = pool.n - pool.n_shrunk - pool.n_compared
-    if pool.n_shrunk == pool.n:
-        return _(
-            "Middle and next device are of the answers that allow for what untreated stretches did and for devices "
-            "being "
-            "put where it was worst; the error of trend and reference, which all share, is carried."
-        )
-    if n_counts == pool.n:
-        return _(
-            "Middle and next device are of counts alone: too few stretches without a device could tell what would have "
-            "happened anyway, and chance high counts before are not taken out."
-        )
-    return _(
-        "Middle and next device are of the answer that allows for most: %(shrunk)s comparisons allow for what "
-        "untreated "
-        "stretches did and for the choice of the worst places, %(compared)s for the former only, %(counts)s are counts "
-        "alone."
-    ) % {"shrunk": pool.n_shrunk, "compared": pool.n_compared, "counts": n_counts}
-
-
-@register.filter
-def counted_words(count: FleetCount) -> str:
-    """59 comparisons of 60 devices (1 of them is judged together with another); 53 can be judged."""
-    if not count.n:
-        return _("No comparison yet.")
-    words = ngettext("%(n)s comparison", "%(n)s comparisons", count.n) % {"n": count.n}
-    of = ngettext("%(n)s device", "%(n)s devices", count.n_devices) % {"n": count.n_devices}
-    together = ""
-    if count.n_devices != count.n:
-        together = _("; devices fitted together are judged as one")
-    judged = (
-        _("all can be judged")
-        if count.n_judged == count.n
-        else _("%(n)s can be judged") % {"n": count.n_judged if count.n_judged else _("none")}
-    )
-    return _("%(comparisons)s of %(devices)s%(together)s; %(judged)s.") % {
-        "comparisons": words,
-        "devices": of,
-        "together": together,
-        "judged": judged,
-    }
-
-
-@register.filter
-def next_words(effects: RandomEffects) -> str:
-    """0.20-0.95; too few"""
-    if effects.next_low is None or effects.next_high is None:
-        return _("too few to say")
-    if effects.next_high > FARTHEST_LIMIT:
-        return _("too wide to say")
-    return f"{two(effects.next_low)}-{two(effects.next_high)}"
-
-
-@register.filter
-def differ_words(effects: RandomEffects) -> str:
-    """tau 0.30, I² 45 %, p 0.0812"""
-    if effects.tau is None or effects.i_squared is None or effects.p_heterogeneity is None:
-        return _("too few to say")
-    return _("tau %(tau)s, I² %(share).0f %%, %(p)s") % {
-        "tau": two(effects.tau),
-        "share": 100.0 * effects.i_squared,
-        "p": wording.p_words(effects.p_heterogeneity),
-    }
-
-
-@register.filter
-def drawing(effects: RandomEffects) -> ForestRow | None:
-    """Places of the middle and of the next device on the axis of ratios."""
-    return forest_pool(effects)
-
-
-@register.filter
-def p_words(p: float | None) -> str:
-    """p 0.0030; empty where there is none"""
-    return "" if p is None else wording.p_words(p)
+register.filter(pooled_effects.limits_words)
+register.filter(pooled_effects.basis_words)
+register.filter(pooled_effects.counted_words)
+register.filter(pooled_effects.next_words)
+register.filter(pooled_effects.differ_words)
+register.filter(pooled_effects.p_words)
+register.filter("drawing", forest_pool)

@@ -20,17 +20,25 @@ from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
 from reports.calc.rate_ratio import Verdict
+from reports.files.studies import data_file, method_text, reference_file
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
 from reports.panels import acts_of, book_for, effect_context
-from reports.pools import Pool, Standing, chance_words, count_of, pools_of, standing_words, standings_of
-from reports.selectors import Study, reference_for, study_of
+from reports.selectors.pooled_effects import (
+    Pool,
+    Standing,
+    chance_words,
+    count_of,
+    pools_of,
+    standing_words,
+    standings_of,
+)
+from reports.selectors.rate_watch import watch_of
+from reports.selectors.studies import Study, reference_for, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
-from reports.study_files import data_file, method_text, reference_file
 from reports.tables.effect import EffectRow, EffectTable
-from reports.templatetags.effect import VERDICT_WORDS, place_of
-from reports.templatetags.pools import counted_words, limits_words, next_words
-from reports.watches import watch_of
+from reports.words.pooled_effects import counted_words, limits_words, next_words
+from reports.words.verdicts import VERDICT_WORDS, place_of
 
 WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")
 

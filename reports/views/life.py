@@ -16,10 +16,10 @@ from django.utils.translation import ngettext
 from plant.calc.import_files import guarded
 from plant.permissions import right
 from reports.calc.life import AgeReplacement, age_replacement
-from reports.charts import life_plot
+from reports.charts.life import life_plot
 from reports.forms.life import LifeForm
-from reports.lives import ROLLERS, LifeGroup, life_groups
-from reports.templatetags.spares import why_words
+from reports.selectors.part_lives import ROLLERS, LifeGroup, life_groups
+from reports.words.part_lives import why_words
 
 
 def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:

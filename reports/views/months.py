@@ -20,13 +20,13 @@ from plant.errors import ChangedMeanwhile, Refused
 from plant.files.pdf import paper_of, pdf_answer
 from plant.permissions import get_visible, has_right, open_to_all, right
 from plant.views.records import RecordChange
-from reports.charts import trend_drawing
+from reports.charts.trend import trend_drawing
+from reports.files.month_book import month_xlsx
+from reports.files.month_pdf import month_pdf
 from reports.forms.months import CommentForm, DraftForm, PublishForm
 from reports.models import MonthlyReport, Subscription
-from reports.month_book import month_xlsx
-from reports.month_data import BEFORE, YEAR_AGO, Month
-from reports.month_rows import about_rows, page_of, rows_today
-from reports.printing import month_pdf
+from reports.selectors.month_data import BEFORE, YEAR_AGO, Month
+from reports.selectors.month_rows import about_rows, page_of, rows_today
 from reports.services.months import (
     MOST_TRIES,
     comment_month,

@@ -15,10 +15,10 @@ from django.utils.translation import gettext as _
 from plant.calc.import_files import guarded
 from plant.permissions import right
 from plant.views.lists import plain
+from reports.files.studies import exact, limits, rounded
 from reports.forms.periods import PeriodsForm
-from reports.month_figures import code_version
-from reports.periods import PeriodComparison, compare_periods, scope_of
-from reports.study_files import exact, limits, rounded
+from reports.selectors.months import code_version
+from reports.selectors.periods import PeriodComparison, compare_periods, scope_of
 
 FIELDS = ("first_from", "first_until", "second_from", "second_until")
 

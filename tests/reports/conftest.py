@@ -8,6 +8,6 @@ import pytest
 @pytest.fixture(autouse=True)
 def no_ledger_of_another_test():
     """Ledgers are kept by the keys of their rows, and a book that is rolled back gives the same keys out again."""
-    from reports import selectors
+    from reports.selectors import belts
 
-    selectors._ledgers.clear()
+    belts._ledgers.clear()

@@ -36,9 +36,9 @@ from installs.services.torque import torque_rows
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person, Plant, RunRecord, SwitchEvent
 from plant.selectors.running_hours import hours_of, switch_watch_of
-from reports.answers import beside_zone
 from reports.calc.rate_ratio import compare_rates
-from reports.selectors import side_of, studies_of
+from reports.selectors.reference_groups import beside_zone
+from reports.selectors.studies import side_of, studies_of
 from reports.services.demo import load_demo
 from reports.services.rate_watch import watch_plant
 from tests.demo_site import demo_in

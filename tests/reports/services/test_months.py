@@ -17,9 +17,10 @@ from plant.services.incidents import correct_incident
 from plant.services.records import change_record
 from reports.jobs import draft_and_send_months
 from reports.models import MonthlyReport, MonthMail, StudyWindow, Subscription
-from reports.month_data import Month
-from reports.month_rows import OF_FIGURE, figure_of, rows_today
-from reports.selectors import book_of
+from reports.selectors.month_data import Month
+from reports.selectors.month_rows import OF_FIGURE, figure_of, rows_today
+from reports.selectors.rate_watch import fading_in
+from reports.selectors.studies import book_of
 from reports.services import months
 from reports.services.months import (
     comment_month,
@@ -32,7 +33,6 @@ from reports.services.months import (
     subscribe,
 )
 from reports.services.study_windows import go_back_to_rule, set_window
-from reports.watches import fading_in
 from tests import make
 
 OCTOBER = dt.date(2026, 10, 1)

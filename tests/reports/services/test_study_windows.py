@@ -9,7 +9,7 @@ import pytest
 
 from plant.errors import Refused
 from reports.models import StudyWindow
-from reports.selectors import chosen_windows
+from reports.selectors.studies import chosen_windows
 from reports.services.study_windows import go_back_to_rule, set_window
 from tests import make
 

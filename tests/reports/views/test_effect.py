@@ -17,7 +17,7 @@ from django.utils.formats import date_format
 
 from plant.models import BeltChange
 from reports.models import StudyWindow
-from reports.templatetags.effect import beside_one
+from reports.words.verdicts import beside_one
 from tests import make
 
 DAY = dt.timedelta(days=1)

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from scipy import stats
 
-from reports.month_figures import code_version
+from reports.selectors.months import code_version
 from tests import make
 
 DAY = dt.timedelta(days=1)

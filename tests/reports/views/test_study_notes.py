@@ -13,8 +13,9 @@ from django.utils import timezone
 
 from plant.errors import Refused
 from reports.models import StudyNote
-from reports.month_figures import Month, changes, month_data
-from reports.selectors import book_of, compare_belts
+from reports.selectors.months import Month, changes, month_data
+from reports.selectors.rates import compare_belts
+from reports.selectors.studies import book_of
 from reports.services.study_notes import correct_note, write_note
 from tests import make
 

@@ -1,0 +1,645 @@
+"""Reads for comparisons: windows, counts and running hours of every installation, gathered belt by belt.
+
+`studies_of` asks the data base the same few questions whatever the number of installations; `study_of` the same for
+one. Each result says what was left out and why.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from django.db.models import Count, Max, Q
+from django.utils.translation import gettext as _
+from numpy.typing import NDArray
+
+from inspections.selectors.part_ends import PartFailure, part_failures_of
+from installs.calc.effect_zones import Zone, detectors_in, overlaps, union
+from installs.models import Installation
+from installs.selectors.installations import zones_of
+from plant.calc.running_hours import Exposure
+from plant.models import Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
+from reports.calc.rate_ratio import (
+    Judgement,
+    Rate,
+    RateRatio,
+    Verdict,
+    VerdictRules,
+    compare_rates,
+    judge,
+    rate_with_interval,
+    rate_with_interval_many,
+    rule_text,
+)
+from reports.calc.smallest_change import SmallestChange, smallest_change
+from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, month_pieces, settling_end
+from reports.models import StudyNote, StudyWindow
+from reports.selectors.belts import Belt, belts_of, incidents_url
+from reports.selectors.reference_groups import (
+    Answers,
+    Reference,
+    answers_of,
+    keep_reference,
+    kept_reference,
+    reference_of,
+)
+
+BEFORE_MONTHS = 12
+# Devices whose zones overlap and that were fitted within so many days are one act and judged as one; own rule.
+GROUP_DAYS = 60
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of a comparison."""
+
+    window: Window
+    n: int
+    exposure: Exposure
+    rate: Rate
+    n_unknown_hours: int  # in the zone, at a time whose running hours are not known: left out
+    n_without_place: int  # on the strand or on none, at no known chainage: left out
+    n_without_time: int  # in the zone, on a day that an edge of the window cuts, at no known time: left out
+    url: str
+
+    @property
+    def hours(self) -> float:
+        return self.exposure.running_h
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Time that is in neither window, with what it held and why it is left out."""
+
+    window: Window
+    n: int
+    running_h: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A month, or the part of it on one side: the incidents in the zone and the hours that they are divided by."""
+
+    month: str
+    window: Window
+    side: str  # "before", "settling", "after" or "out"
+    n: int
+    running_h: float
+    coverage: float
+    per_1000_h: float | None
+    low: float | None
+    high: float | None
+    url: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that happened on the belt, for the chart."""
+
+    at: dt.datetime
+    words: str
+    is_installation: bool = False
+
+
+@dataclass(frozen=True)
+class Study:
+    """The comparison of one installation, or of several that are judged as one."""
+
+    members: tuple[Installation, ...]
+    belt: Belt
+    zones: tuple[Zone, ...]
+    windows: StudyWindows
+    before: Side
+    after: Side
+    left_out: tuple[LeftOut, ...]
+    n_detectors: int
+    ratio: RateRatio
+    judgement: Judgement
+    rules: VerdictRules
+    chosen: StudyWindow | None
+    neighbours: tuple[Installation, ...]  # zones overlap, yet they are not judged along
+    now: dt.datetime
+    answers: Answers | None = None
+    failure: PartFailure | None = None  # the first of a part in the window after, as it was run
+    sound: Study | None = None  # the same comparison with the window after cut where the part was last found sound
+
+    @property
+    def installation(self) -> Installation:
+        return self.members[0]
+
+    @property
+    def conveyor(self) -> Conveyor:
+        return self.belt.conveyor
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.judgement.verdict
+
+    @property
+    def is_standing(self) -> bool:
+        """One of the devices at least stood in its place at the moment of the comparison."""
+        return any(each.removed_at is None or each.removed_at > self.now for each in self.members)
+
+    @property
+    def is_whole(self) -> bool:
+        """All of the devices stood in their places then."""
+        return all(each.removed_at is None or each.removed_at > self.now for each in self.members)
+
+    @property
+    def is_closed(self) -> bool:
+        """No further hours will come: a cut or a removal ended the window after."""
+        return self.windows.after.end < self.now
+
+
+def rules_of(plant: Plant) -> VerdictRules:
+    """The plant's numbers as the verdict takes them."""
+    return VerdictRules(
+        least_coverage=plant.least_coverage_pct / 100.0,
+        # A margin that does not enclose 1 would call no change a change; the nearest one that does is taken.
+        margin=(min(plant.margin_low, 0.99), max(plant.margin_high, 1.01)),
+    )
+
+
+def chosen_windows(installations: Iterable[Installation], at: dt.datetime | None = None) -> dict[int, StudyWindow]:
+    """The engineer's window of each installation, where there is one; the latest counts.
+
+    With a moment, the windows that held then: what was set or taken back later had not been.
+    """
+    rows = StudyWindow.objects.filter(installation__in=list(installations), is_withdrawn=False)
+    if at is None:
+        rows = rows.current()
+    else:
+        later = Q(corrected_by__isnull=True) | Q(corrected_by__created_at__gte=at)
+        rows = rows.filter(later, created_at__lt=at)
+    rows = rows.select_related("created_by")
+    return {row.installation_id: row for row in rows.order_by("created_at", "pk")}
+
+
+# --- who is judged with whom ------------------------------------------------------------------------------------------
+def switches_in(belt: Belt, zones: Sequence[Zone]) -> int:
+    """Drift switches in the zones that stand there."""
+    return len(detectors_in(zones, [each.chainage_m for each in belt.standing_switches]))
+
+
+def stations_in(belt: Belt, strand: str, zones: Sequence[Zone], windows: StudyWindows) -> int:
+    """Stations in the zones that people logged on both sides of the comparison, from its first day to its last."""
+    zone = belt.conveyor.plant.zone
+    first, last = (
+        at.astimezone(zone).date() for at in (windows.before.start, windows.after.end - dt.timedelta(seconds=1))
+    )
+    logged = [
+        each.chainage_m
+        for each in belt.stations
+        if each.strand == strand and each.from_on <= first and (each.to_on is None or each.to_on >= last)
+    ]
+    return len(detectors_in(zones, logged))
+
+
+def share_a_stretch(one: Installation, other: Installation) -> bool:
+    return one.strand == other.strand and any(overlaps((a, b)) for a in zones_of(one) for b in zones_of(other))
+
+
+def stood_together(one: Installation, other: Installation) -> bool:
+    return (one.removed_at is None or other.installed_at < one.removed_at) and (
+        other.removed_at is None or one.installed_at < other.removed_at
+    )
+
+
+def group_of(installation: Installation, belt: Belt) -> tuple[Installation, ...]:
+    """Devices that are judged as one with this one, itself among them, by chainage.
+
+    Their zones overlap, directly or through others, they were fitted within `GROUP_DAYS` of each other, and a drift
+    switch stands in the zone of each: a device whose stretch nobody sees is judged alone (it cannot be).
+    """
+    seen = [each for each in belt.installations if switches_in(belt, zones_of(each))]
+    group = [installation]
+    if not any(each.pk == installation.pk for each in seen):
+        return (installation,)
+    for member in group:  # grows while it is walked, so that chains of overlaps end as one group
+        for other in seen:
+            if any(other.pk == each.pk for each in group):
+                continue
+            days_apart = abs(other.installed_at - member.installed_at) / dt.timedelta(days=1)
+            if days_apart <= GROUP_DAYS and stood_together(member, other) and share_a_stretch(member, other):
+                group.append(other)
+    return tuple(sorted(group, key=lambda each: (each.chainage_m, each.pk)))
+
+
+def cuts_of(belt: Belt, members: Sequence[Installation]) -> tuple[list[Cut], list[Installation]]:
+    """Other changes that end a comparison: work on the belt, devices whose zones overlap, out of service."""
+    cuts = [
+        Cut(change.changed_at, f"{change.get_kind_display()}: {change.description}")
+        for change in belt.changes
+        if change.cuts_comparison
+    ]
+    own = {each.pk for each in members}
+    for each in members:
+        # No effect is claimed for a device that stands still, nor for what it does after.
+        for spell in each.out_of_service.all():
+            words = _("device %(number)s out of service: %(reason)s")
+            cuts.append(Cut(spell.begins_at, words % {"number": each.device.number, "reason": spell.reason}))
+    first = min(each.installed_at for each in members)
+    neighbours = []
+    for other in belt.installations:
+        if other.pk in own or not any(share_a_stretch(other, each) for each in members):
+            continue
+        neighbours.append(other)
+        known = {"number": other.device.number}
+        # Fitted together with these, yet not judged along (no switch there): part of the same act, no cut.
+        if abs(other.installed_at - first) > dt.timedelta(days=GROUP_DAYS):
+            cuts.append(Cut(other.installed_at, _("device %(number)s, whose zone overlaps, was fitted") % known))
+        if other.removed_at is not None:
+            cuts.append(Cut(other.removed_at, _("device %(number)s, whose zone overlaps, was removed") % known))
+    return cuts, neighbours
+
+
+def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, level: float) -> Side:
+    incidents, exposure = belt.incidents, belt.ledger.hours(window.start, window.end)
+    then = incidents.within(window)
+    here = then & incidents.in_zones(strand, zones)
+    n = int(np.count_nonzero(here & incidents.is_covered))
+    return Side(
+        window=window,
+        n=n,
+        exposure=exposure,
+        rate=rate_with_interval(n, exposure.running_h, level=level),
+        n_unknown_hours=int(np.count_nonzero(here & ~incidents.is_covered)),
+        n_without_place=int(np.count_nonzero(then & incidents.without_place(strand))),
+        n_without_time=int(np.count_nonzero(incidents.cut_by(window) & incidents.in_zones(strand, zones))),
+        url=incidents_url(belt.conveyor, window, strand, zones),
+    )
+
+
+def study(
+    members: Sequence[Installation],
+    belt: Belt,
+    *,
+    chosen: StudyWindow | None,
+    now: dt.datetime,
+    reference: Reference | None = None,
+    failures: Mapping[int, Sequence[PartFailure]] | None = None,
+    sound_until: dt.datetime | None = None,
+) -> Study:
+    """The comparison of one installation or group on a belt that was gathered before.
+
+    Without a reference the counts stand alone; with one they must agree with what the rest of the plant tells. With the
+    failures of parts by installation the answer while the parts were sound stands beside the one as it was run.
+    """
+    one = members[0]
+    plant, strand, tz = one.plant, one.strand, one.plant.zone
+    rules = rules_of(plant)
+    zones = union(zone for each in members for zone in zones_of(each))
+    first, last = (pick(each.installed_at for each in members) for pick in (min, max))
+    removals = [each.removed_at for each in members if each.removed_at is not None]
+    until = min([now, *removals])
+    after_from = None
+    before_months = BEFORE_MONTHS
+    if chosen is not None:
+        before_months = chosen.before_months
+        if chosen.after_from is not None:
+            after_from = start_of_day(chosen.after_from, tz)
+        if chosen.after_until is not None:
+            until = min(until, start_of_day(chosen.after_until + dt.timedelta(days=1), tz))
+    cuts, neighbours = cuts_of(belt, members)
+    if sound_until is not None:
+        cuts.append(Cut(sound_until, _("a part was last found sound")))
+    rule = {"first_installed_at": first, "until": until, "before_months": before_months, "tz": tz}
+    rule |= {
+        "settled_at": settling_end(
+            last, days=plant.settling_in_days, running_h=plant.settling_in_h, ledger=belt.ledger
+        ),
+        "after_from": after_from,
+    }
+    windows, uncut = lay_windows(**rule, cuts=cuts), lay_windows(**rule, cuts=[])
+    before, after = (side_of(belt, strand, zones, window, rules.level) for window in (windows.before, windows.after))
+    ratio = compare_rates(before.n, before.hours, after.n, after.hours, level=rules.level)
+    n_detectors = switches_in(belt, zones) + stations_in(belt, strand, zones, windows)
+    answers = None
+    if reference is not None:
+        answers = answers_of(belt, strand, zones, before, after, reference, rules.level)
+    failure = first_failure(members, windows.after, failures or {})
+    sound = None
+    if failure is not None and failure.sound_until is not None and failure.sound_until > windows.after.start:
+        sound = study(members, belt, chosen=chosen, now=now, reference=reference, sound_until=failure.sound_until)
+    return Study(
+        members=tuple(members),
+        belt=belt,
+        zones=zones,
+        windows=windows,
+        before=before,
+        after=after,
+        left_out=left_out_of(belt, strand, zones, windows, uncut, plant, after_from, bool(removals), now),
+        n_detectors=n_detectors,
+        ratio=ratio,
+        judgement=judge(
+            ratio,
+            coverage_before=coverage_of(before),
+            coverage_after=coverage_of(after),
+            n_detectors=n_detectors,
+            rules=rules,
+            spells=answers.spells if answers else None,
+            shrunk=answers.shrunk if answers else None,
+            compared=answers.compared if answers else None,
+        ),
+        rules=rules,
+        chosen=chosen,
+        neighbours=tuple(neighbours),
+        now=now,
+        answers=answers,
+        failure=failure,
+        sound=sound,
+    )
+
+
+def first_failure(
+    members: Sequence[Installation], after: Window, failures: Mapping[int, Sequence[PartFailure]]
+) -> PartFailure | None:
+    """The first part of these devices that was found failed in the window after."""
+    found = [one for each in members for one in failures.get(each.pk, ()) if after.start < one.found_at < after.end]
+    return min(found, key=lambda one: one.found_at, default=None)
+
+
+def start_of_day(day: dt.date, tz: dt.tzinfo) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(), tzinfo=tz).astimezone(dt.UTC)
+
+
+def coverage_of(side: Side) -> float:
+    """Of an empty window nothing is unknown: too early then, not badly kept books."""
+    return 1.0 if side.window.is_empty else side.exposure.coverage
+
+
+def left_out_of(
+    belt: Belt,
+    strand: str,
+    zones: Sequence[Zone],
+    windows: StudyWindows,
+    uncut: StudyWindows,
+    plant: Plant,
+    after_from: dt.datetime | None,
+    is_removed: bool,
+    now: dt.datetime,
+) -> tuple[LeftOut, ...]:
+    """Stretches of time in neither window."""
+    rows: list[tuple[Window, str]] = []
+    for cut in windows.cuts:
+        if cut.side == "before":
+            rows.append((Window(uncut.before.start, windows.before.start), _("before a change: %s") % cut.words))
+    settling = _("settling-in: %(days)s days or %(hours)s running hours, whichever comes first") % {
+        "days": plant.settling_in_days,
+        "hours": plant.settling_in_h,
+    }
+    rows.append((windows.settling, _("before the window that was set") if after_from else settling))
+    for cut in windows.cuts:
+        if cut.side == "after":
+            lost = Window(windows.after.end, max(uncut.after.end, windows.after.end))
+            rows.append((lost, _("after a change: %s") % cut.words))
+    if uncut.after.end < now:
+        rows.append((Window(uncut.after.end, now), _("after the removal") if is_removed else _("after the set window")))
+    found = []
+    for window, reason in rows:
+        if window.is_empty:
+            continue
+        side = side_of(belt, strand, zones, window, 0.95)
+        found.append(LeftOut(window, side.n, side.hours, reason))
+    return tuple(found)
+
+
+def study_of(installation: Installation, now: dt.datetime) -> Study:
+    """The comparison of one installation, with those that are judged as one with it."""
+    belt = belts_of([installation.conveyor])[installation.conveyor_id]
+    members = group_of(next(each for each in belt.installations if each.pk == installation.pk), belt)
+    return study(
+        members,
+        belt,
+        chosen=latest_choice(members, chosen_windows(members)),
+        now=now,
+        reference=reference_for(installation.plant, now),
+        failures=part_failures_of(members),
+    )
+
+
+def reference_for(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None = None) -> Reference:
+    """The plant's stretches without a device; gathered again when the book or the day has changed."""
+    stamp: list[Any] = [now.date()]
+    for model in (Incident, RunRecord, MeterReading, Installation, ConveyorPart):
+        rows = model.objects.of_plant(plant)
+        stamp.append(
+            tuple(rows.order_by().aggregate(n=Count("pk"), last=Max("pk"), entered=Max("created_at")).values())
+        )
+    known = kept_reference(plant, stamp)
+    if known is not None:
+        return known
+    if belts is None:
+        belts = tuple(belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant")).values())
+    return keep_reference(plant, stamp, reference_of([each.as_of(now) for each in belts], now))
+
+
+def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow]) -> StudyWindow | None:
+    found = [chosen[each.pk] for each in members if each.pk in chosen]
+    return max(found, key=lambda row: row.created_at) if found else None
+
+
+def notes_of(one: Study) -> Any:
+    """Notes on a comparison, or on any of those judged as one; newest first."""
+    return StudyNote.objects.current().filter(installation__in=one.members).select_related("created_by")
+
+
+def smallest_change_of(one: Study) -> SmallestChange:
+    """What the comparison would have shown with these incidents before and these hours, bad spells taken in."""
+    dispersion = one.answers.spells.widening if one.answers else 1.0
+    return smallest_change(
+        one.before.n, one.before.hours, one.after.hours, dispersion=dispersion, level=one.rules.level
+    )
+
+
+def by_the_rule(one: Study) -> Study:
+    """The same comparison with the windows of the rule, where an engineer set others."""
+    return study(one.members, one.belt, chosen=None, now=one.now, reference=reference_for(one.conveyor.plant, one.now))
+
+
+@dataclass(frozen=True, eq=False)
+class Book:
+    """Every belt of a plant with what comparisons need, and every comparison."""
+
+    plant: Plant
+    now: dt.datetime
+    belts: tuple[Belt, ...]
+    studies: tuple[Study, ...]
+    reference: Reference
+
+    def changed_since(self, then: dt.datetime) -> list[tuple[Study, Study]]:
+        """Comparisons whose verdict is another one than it was then: (now, then). No further query."""
+        pairs = []
+        for one in self.studies:
+            if max(each.installed_at for each in one.members) >= then:
+                continue
+            earlier = study(one.members, one.belt, chosen=one.chosen, now=then, reference=self.reference)
+            if earlier.verdict != one.verdict:
+                pairs.append((one, earlier))
+        return pairs
+
+
+def book_of(plant: Plant, now: dt.datetime) -> Book:
+    """Comparisons of a plant as it stood at a moment, groups once, by tag and chainage; a fixed number of queries.
+
+    Incidents and hours are those that the book holds today, also where they were entered later; devices, switches and
+    windows set by a person are those of that moment.
+    """
+    known = belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag"))
+    belts = tuple(each.as_of(now) for each in known.values())
+    chosen = chosen_windows((each for belt in belts for each in belt.installations), at=now)
+    reference = reference_for(plant, now, belts)
+    failures = part_failures_of(each for belt in belts for each in belt.installations)
+    found, judged = [], set()
+    for belt in belts:
+        for installation in belt.installations:
+            if installation.pk in judged:
+                continue
+            members = group_of(installation, belt)
+            judged |= {each.pk for each in members}
+            found.append(
+                study(
+                    members,
+                    belt,
+                    chosen=latest_choice(members, chosen),
+                    now=now,
+                    reference=reference,
+                    failures=failures,
+                )
+            )
+    return Book(plant, now, belts, tuple(found), reference)
+
+
+def studies_of(plant: Plant, now: dt.datetime) -> tuple[Study, ...]:
+    """Every comparison of a plant."""
+    return book_of(plant, now).studies
+
+
+# --- by month ---------------------------------------------------------------------------------------------------------
+def bars_of(one: Study) -> tuple[Bar, ...]:
+    """Months of a comparison; parts of a month on different sides stand apart, so that bars add up to the counts."""
+    windows = one.windows
+    edges = [windows.before.start, windows.before.end, windows.settling.end, windows.after.end]
+
+    def side(window: Window) -> str:
+        for name, whole in (("before", windows.before), ("settling", windows.settling), ("after", windows.after)):
+            if whole.start <= window.start and window.end <= whole.end and not whole.is_empty:
+                return name
+        return "out"
+
+    start = min([windows.before.start, *(each.window.start for each in one.left_out)])
+    strand = one.installation.strand
+    here = one.belt.incidents.in_zones(strand, one.zones)
+    return monthly_bars(one.belt, start, one.now, edges, here, side, strand=strand, zones=one.zones)
+
+
+def bars_of_belt(belt: Belt, start: dt.datetime, end: dt.datetime) -> tuple[Bar, ...]:
+    """Months of a whole belt, all its incidents."""
+    everywhere = np.ones(belt.incidents.at_s.shape, dtype=bool)
+    return monthly_bars(belt, start, end, [], everywhere, lambda window: "after")
+
+
+def monthly_bars(
+    belt: Belt,
+    start: dt.datetime,
+    end: dt.datetime,
+    edges: Sequence[dt.datetime],
+    counted: NDArray[np.bool_],
+    side: Any,
+    *,
+    strand: str = "",
+    zones: Sequence[Zone] = (),
+) -> tuple[Bar, ...]:
+    pieces = month_pieces(start, end, edges, belt.conveyor.plant.zone)
+    if not pieces:
+        return ()
+    exposures = belt.ledger.by_month([(piece.window.start, piece.window.end) for piece in pieces])
+    kept = counted & belt.incidents.is_covered
+    counts = [int(np.count_nonzero(kept & belt.incidents.within(piece.window))) for piece in pieces]
+    rates = rate_with_interval_many(counts, [each.running_h for each in exposures])
+
+    def known(value: float) -> float | None:
+        return None if np.isnan(value) else float(value)
+
+    return tuple(
+        Bar(
+            month=piece.month,
+            window=piece.window,
+            side=side(piece.window),
+            n=n,
+            running_h=exposure.running_h,
+            coverage=exposure.coverage,
+            per_1000_h=known(rates.per_1000_h[i]),
+            low=known(rates.low[i]),
+            high=known(rates.high[i]),
+            url=incidents_url(belt.conveyor, piece.window, strand, zones),
+        )
+        for i, (piece, exposure, n) in enumerate(zip(pieces, exposures, counts, strict=True))
+    )
+
+
+def marks_of(belt: Belt, start: dt.datetime, end: dt.datetime, members: Sequence[Installation] = ()) -> list[Mark]:
+    """Installations and changes of a belt for the chart; of devices only the members where they are named."""
+    fitted = members or belt.installations
+    marks = [
+        Mark(each.installed_at, _("device %(number)s fitted") % {"number": each.device.number}, True)
+        for each in fitted
+        if start <= each.installed_at < end
+    ]
+    marks += [
+        Mark(each.removed_at, _("device %(number)s removed") % {"number": each.device.number}, True)
+        for each in fitted
+        if each.removed_at is not None and start <= each.removed_at < end
+    ]
+    marks += [
+        Mark(change.changed_at, str(change.get_kind_display()))
+        for change in belt.changes
+        if start <= change.changed_at < end
+    ]
+    return sorted(marks, key=lambda mark: mark.at)
+
+
+# --- rules in words ---------------------------------------------------------------------------------------------------
+def window_rules(plant: Plant) -> list[str]:
+    """What is compared with what, for the page."""
+    return [
+        _("Before: the %(months)s months up to the installation, fixed by this rule and not by what triggered it.")
+        % {"months": BEFORE_MONTHS},
+        _(
+            "Settling-in is left out: %(days)s days or %(hours)s running hours after the installation, "
+            "whichever comes first."
+        )
+        % {"days": plant.settling_in_days, "hours": plant.settling_in_h},
+        _("After: from then until today, or until the device was removed."),
+        _(
+            "Another change to the belt ends a comparison: before starts after the last one ahead of the installation, "
+            "after ends at the first one behind it. So does a device with an overlapping zone that comes or goes."
+        ),
+        _("Counted are incidents of the strand whose place lies in the stretch that the device steers, ends included."),
+        _(
+            "Devices whose zones overlap and that were fitted within %(days)s days are judged as one, where a drift "
+            "switch stands in the zone of each."
+        )
+        % {"days": GROUP_DAYS},
+        _("An incident at a time whose running hours are not known, or at an unknown place, is left out and said."),
+        _("So is one of which only the day is known, where the window begins or ends within that day."),
+        _(
+            "Watched after that: the good rate is learnt in the first %(hours)s running hours, and taken as at least "
+            "%(share)s %% of the rate before. Bad days that come thrice as often raise an alarm; it is over once the "
+            "rate "
+            "has come back. A device that stays at its learnt rate raises one for nothing once in about %(years)s "
+            "years "
+            "at most; one whose rate was learnt too low by luck raises more, so how many alarms chance alone would "
+            "bring "
+            "is told with them."
+        )
+        % {"hours": plant.watch_learn_h, "share": plant.watch_least_share_pct, "years": plant.watch_alarm_years},
+    ]
+
+
+def verdict_rules(plant: Plant) -> tuple[str, ...]:
+    return rule_text(rules_of(plant))

@@ -1,0 +1,105 @@
+"""Spares in words."""
+
+from __future__ import annotations
+
+import math
+
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inspections.selectors.wear import LEAST_COVERAGE, RECENT_DAYS
+from reports.selectors.part_lives import LeftOut, Spares, Unknown
+from reports.words.verdicts import one, run_hours
+
+
+def whole(value: float) -> str:
+    return number_format(round(value), 0)
+
+
+def share_known(value: float) -> str:
+    """Rounded down, so that what is short of a bound never reads as if it reached it."""
+    return number_format(math.floor(100.0 * value), 0)
+
+
+def why_words(each: LeftOut) -> str:
+    """Why the running hours of a part are not known."""
+    if each.why == Unknown.FEW_HOURS:
+        return _("the book has running hours for %(share)s %% of its life, %(least)s %% are needed") % {
+            "share": share_known(each.life.coverage),
+            "least": number_format(100.0 * LEAST_COVERAGE, 0),
+        }
+    return {
+        Unknown.NO_TIME: _("its life ends at the moment at which it began"),
+        Unknown.STOOD: _("the belt stood still all its life, as far as the book has running hours"),
+        Unknown.OF_LATE: _("too few running hours of its belt's last %(n)s days are known, or it stood still")
+        % {"n": RECENT_DAYS},
+    }[each.why]
+
+
+def missing_from(each: LeftOut) -> str:
+    """What is worked out without it."""
+    if each.of_lives and each.of_spares:
+        return _("life and spares")
+    return _("life") if each.of_lives else _("spares")
+
+
+def spare_words(spares: Spares) -> str:
+    """12.3 (8 to 17) for failures; 3.2 (1 to 7) for parts changed while sound, if that goes on as so far."""
+    if spares.n_in_service == 0:
+        return _("0: none is in service")
+    if spares.n_unknown_speed == spares.n_in_service:
+        return _("not known: of every part in service the running hours, or those of its belt of late, are not known")
+    parts = [failure_words(spares), change_words(spares)]
+    if spares.n_unknown_speed:
+        left_out = ngettext(
+            "without %(n)s of %(all)s part in service: its running hours, or its belt's of late, are not known",
+            "without %(n)s of %(all)s parts in service: their running hours, or their belts' of late, are not known",
+            spares.n_in_service,
+        )
+        parts.append(left_out % {"n": spares.n_unknown_speed, "all": spares.n_in_service})
+    return "; ".join(each for each in parts if each)
+
+
+def failure_words(spares: Spares) -> str:
+    if spares.failures is None:
+        return ""
+    known = {
+        "n": one(spares.failures.until_expected),
+        "low": whole(spares.failures.until_low),
+        "high": whole(spares.failures.until_high),
+    }
+    return _("%(n)s (%(low)s to %(high)s) for failures, every failed part replaced by a new one at once") % known
+
+
+def change_words(spares: Spares) -> str:
+    """Parts changed while sound beside a fitted life; without one all changes, or that nothing is known."""
+    changes, is_fitted = spares.changes, spares.failures is not None
+    if changes is None:
+        return "" if is_fitted else _("not known: no life with known running hours")
+    if changes.expected is None or changes.low is None or changes.high is None:
+        if is_fitted:
+            return _("none was changed while sound so far")
+        return _("not known: none was changed in %(hours)s of all parts so far; at most %(most)s (one-sided 95 %%)") % {
+            "hours": run_hours(changes.hours),
+            "most": whole(changes.most),
+        }
+    known = {
+        "n": one(changes.expected),
+        "low": whole(changes.low),
+        "high": whole(changes.high),
+        "changed": changes.n,
+        "hours": run_hours(changes.hours),
+    }
+    if is_fitted:
+        return (
+            _(
+                "%(n)s (%(low)s to %(high)s) for parts changed while sound, if that goes on: %(changed)s in "
+                "%(hours)s so far"
+            )
+            % known
+        )
+    return (
+        _("%(n)s (%(low)s to %(high)s), if they go on being changed as so far: %(changed)s in %(hours)s of all parts")
+        % known
+    )
