@@ -23,7 +23,6 @@ from inspections.models import (
     Task,
     TwiceClosed,
 )
-from inspections.services.visits import FOUND
 from installs.models import Installation, PartChange
 from plant.models import Plant
 
@@ -68,9 +67,9 @@ def with_new_rollers(task_ids: Collection[int]) -> set[int]:
     ):  # fmt: skip
         # The sheet that it was fitted to holds, as it does where the reading is graded.
         new_mm, limit_mm = (content.get("sensor_new_mm"), content.get("sensor_limit_mm")) if content else of_model
-        if stage == FOUND and grade in WORN:
+        if stage == Reading.Stage.AS_FOUND and grade in WORN:
             found[pk].add((at, visit, side))
-        is_stated = stage != FOUND and value and new_mm and limit_mm
+        is_stated = stage != Reading.Stage.AS_FOUND and value and new_mm and limit_mm
         if is_stated and grade_sensor_wear(value, new_mm, limit_mm).grade is Grade.SOUND:
             changed[pk].add((at, visit, side))
     of_two = [pk for pk, worn in found.items() if len({visit for _at, visit, _side in (*worn, *changed[pk])}) > 1]

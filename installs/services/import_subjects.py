@@ -211,7 +211,7 @@ def write_installation(context: ImportContext, device: Device, given: dict[str, 
     ):
         if name not in given:
             refuse(name, words)
-    place = {name: given[name] for name in ("strand", "chainage_m", "access", "note") if name in given}
+    place: dict[str, Any] = {name: given[name] for name in ("strand", "chainage_m", "access", "note") if name in given}
     known = (
         Installation.objects.filter(
             device=device, conveyor=given["conveyor"], installed_at=given["installed_at"]
