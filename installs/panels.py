@@ -14,12 +14,12 @@ from django.utils.translation import gettext_lazy
 from installs.charts.belt_offsets import change_words, occasions_of, offset_charts, station_table, summary_lines
 from installs.charts.strip_layer import strip_layers
 from installs.models import BeltOffset, Fitting, Installation, Survey
+from installs.selectors.belt_offsets import permitted_on
 from installs.selectors.fittings import JobAhead, jobs_ahead, jobs_of_person, jobs_under_way, readiness_of
 from installs.selectors.installations import find_devices
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
-from installs.services.belt_offsets import permitted_on
-from installs.services.installations import place_words
 from installs.tables.belt_devices import device_rows
+from installs.words.installations import place_words
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, OutageWindow, Plant
 from plant.panels import MainPage, register_main_page, register_panel

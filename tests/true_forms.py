@@ -56,8 +56,10 @@ from installs.models import (
     TorqueSignOff,
     TrialRun,
 )
-from installs.services import commissioning
+from installs.services.acceptance import accept_fitting
+from installs.services.commissioning import confirm_point, record_isolation
 from installs.services.surveys import close_survey
+from installs.services.trial_runs import record_trial_run
 from plant.models import (
     Area,
     BeltChange,
@@ -195,7 +197,7 @@ def isolated(book: Book) -> dict[str, Any]:
 
 
 def isolate(job: Fitting, book: Book, hours_ago: float) -> None:
-    commissioning.record_isolation(
+    record_isolation(
         fitting=job,
         by=book.technician,
         points="switch 4, lock 12",
@@ -206,7 +208,7 @@ def isolate(job: Fitting, book: Book, hours_ago: float) -> None:
 
 def points_done(job: Fitting, book: Book, points: tuple[str, ...], hours_ago: float) -> None:
     for number, point in enumerate(points):
-        commissioning.confirm_point(
+        confirm_point(
             fitting=job,
             point=point,
             by=book.technician,
@@ -244,7 +246,7 @@ def ready_to_run(book: Book) -> dict[str, Any]:
 
 
 def run(job: Fitting, book: Book, hours_ago: float, is_loaded: bool = False) -> None:
-    commissioning.record_trial_run(
+    record_trial_run(
         fitting=job,
         by=book.technician,
         minutes=40,
@@ -278,9 +280,7 @@ def ready_to_accept(book: Book) -> dict[str, Any]:
 def accepted(book: Book) -> dict[str, Any]:
     job = ready_to_accept(book)
     row = Fitting.objects.get(pk=job["fitting"].pk)
-    commissioning.accept_fitting(
-        fitting=row, by=book.technician, version=row.version, reason="measures are on paper for now"
-    )
+    accept_fitting(fitting=row, by=book.technician, version=row.version, reason="measures are on paper for now")
     return job
 
 

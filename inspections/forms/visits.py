@@ -31,7 +31,7 @@ from inspections.services.visits import (
     wrenches_of,
 )
 from installs.models import Installation, Instrument
-from installs.services.torque import deviation_of
+from installs.selectors.torque import deviation_of
 from plant.calc.addresses import moment_in
 from plant.calc.units import (
     QuantityKind,

@@ -15,9 +15,9 @@ from inspections.selectors.wear import DIAMETERS, LEAST_COVERAGE, changes_of, re
 from installs.calc.effect_zones import overlaps
 from installs.calc.placement import PlacementRules, closeness_lines
 from installs.models import CauseTest, HoldPoint, Installation, PartChange, TrialRun
+from installs.selectors.fit_up import result_of
 from installs.selectors.installations import zones_of
 from installs.selectors.placement import SURVEY_REACH_M, belt_studies
-from installs.services.fit_up import result_of
 from plant.calc.units import UnitSystem
 from plant.selectors.running_hours import hours_of
 

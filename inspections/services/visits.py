@@ -59,8 +59,9 @@ from inspections.services.tasks import answered_too, ask_for_task, end_spells, l
 from installs.calc.fasteners import ToolDoubt
 from installs.calc.specs import DeviceSpec
 from installs.models import BeltOffset, Installation, Instrument, TorqueSignOff
-from installs.services.belt_offsets import permitted_on, set_offset, stations_of
-from installs.services.torque import deviation_of, doubts_about
+from installs.selectors.belt_offsets import permitted_on, stations_of
+from installs.selectors.torque import deviation_of, doubts_about
+from installs.services.belt_offsets import set_offset
 from plant.calc.units import QuantityKind, UnitSystem, format_reading, unit_label
 from plant.calc.wording import figure
 from plant.errors import Refused

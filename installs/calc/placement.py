@@ -32,6 +32,8 @@ from installs.calc.effect_zones import SLACK_M, TRAVEL, Zone, detectors_in, effe
 from plant.calc.rates import Rate, count_words, hours_to_power, rate_with_interval
 
 BOTH_STRANDS = ""
+# Chainages are read with a tape: nearer than this is the same place.
+SAME_PLACE_M = 0.05
 
 
 class Fit(StrEnum):

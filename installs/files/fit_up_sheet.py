@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from installs.calc.fit_up import SOURCE_WORDS, FitUpResult, Line, Source, Verdict
 from installs.calc.fit_up_drawing import Drawing, draw_fit_up
 from installs.models import Fitting, FitUp
-from installs.services.fit_up import MEASURES, figures_for, judge, measures_of, sheet_of
+from installs.selectors.fit_up import MEASURES, figures_for, judge, measures_of, sheet_of
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 
 # The verdict as a mark and a word.

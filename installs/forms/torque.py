@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from installs.forms.commissioning import MomentLater
 from installs.forms.fittings import KeyedForm
 from installs.models import Fastener, Instrument, TorqueSignOff
-from installs.services.torque import FastenerRow
+from installs.selectors.torque import FastenerRow
 from installs.words.torque import fastener_names
 from plant.calc.units import QuantityKind
 from plant.forms.base import PersonForm

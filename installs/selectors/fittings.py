@@ -17,8 +17,9 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from installs.calc.placement import SAME_PLACE_M
 from installs.models import Fitting, Installation, Instrument, Survey
-from installs.services.installations import SAME_PLACE_M, place_words
+from installs.words.installations import place_words
 from plant.calc.wording import figure
 from plant.models import Plant
 from plant.words.moments import moment_words

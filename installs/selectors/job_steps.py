@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from installs.calc.commissioning import Acceptance, Convergence, Remedy, next_point, points_of
 from installs.models import Fitting, HoldPoint, Isolation, TrialRun
-from installs.services.commissioning import (
+from installs.selectors.commissioning import (
     acceptance_of,
     convergence_of,
     current_cycle,
@@ -22,7 +22,7 @@ from installs.services.commissioning import (
     target_of,
     time_doubts_of,
 )
-from installs.services.torque import FastenerRow, open_fasteners, passed_over, torque_rows
+from installs.selectors.torque import FastenerRow, open_fasteners, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words, time_doubt_words
 from installs.words.torque import fastener_names, passed_words
 from plant.calc.wording import figure

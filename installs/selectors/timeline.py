@@ -13,7 +13,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from installs.models import Device, Fitting, Installation
-from installs.services.installations import place_words
+from installs.words.installations import place_words
 from plant.calc.wording import figure
 from plant.panels import panels_for
 

@@ -1,23 +1,22 @@
-"""The fit-up sheet of a job: measures kept as they were read, judged anew on every read."""
+"""The fit-up sheet of a job: measures kept as they were read."""
 
 from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import fields
 from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from installs.calc.fit_up import FitUpResult, Line, Measures, ModelFigures, judge_fit_up
+from installs.calc.fit_up import Line, Measures
 from installs.models import Fitting, FitUp
+from installs.selectors.fit_up import MEASURES, judge
 from installs.services.fittings import refuse_if_over
 from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from plant.services.records import change_record, create_record, known_row
 
-MEASURES = tuple(each.name for each in fields(Measures))
 # Where a line that cannot be is the sum of several measures, the one to look at first.
 FIELD_OF_LINE = {
     "play_measured_mm": "extension_off_mm",
@@ -26,36 +25,6 @@ FIELD_OF_LINE = {
     "gap_drive_mm": "belt_off_by_mm",
     "gap_off_mm": "belt_off_by_mm",
 }
-
-
-def figures_for(fitting: Fitting) -> ModelFigures:
-    """What the model states: the version of its sheet that the job is fitted to, else the sheet as it stands."""
-    model = fitting.device_model
-    stated: Mapping[str, Any] = fitting.sheet.content if fitting.sheet else vars(model)
-    return ModelFigures(**{each.name: stated.get(each.name) for each in fields(ModelFigures)})
-
-
-def sheet_of(fitting: Fitting) -> FitUp | None:
-    """The sheet of a job; None where nothing was saved yet."""
-    return FitUp.objects.filter(fitting=fitting).first()
-
-
-def measures_of(sheet: FitUp | None) -> Measures:
-    """The measures of a sheet as the arithmetic takes them."""
-    return Measures() if sheet is None else Measures(**{name: getattr(sheet, name) for name in MEASURES})
-
-
-def judge(fitting: Fitting, measures: Measures, *, system: UnitSystem) -> FitUpResult:
-    """Every line of the job's sheet, with words in the reader's units."""
-    return judge_fit_up(
-        measures, figures_for(fitting), system=system, nominal_belt_width_mm=fitting.conveyor.belt_width_mm
-    )
-
-
-def result_of(fitting: Fitting, *, system: UnitSystem) -> FitUpResult | None:
-    """The saved sheet worked out; None where nothing was saved yet."""
-    sheet = sheet_of(fitting)
-    return None if sheet is None else judge(fitting, measures_of(sheet), system=system)
 
 
 def read_measures(values: Mapping[str, Any]) -> Measures:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping
 from functools import partial
 from typing import Any, NoReturn
 
@@ -13,18 +12,16 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from installs.calc.placement import SAME_PLACE_M
 from installs.models import Device, Installation, OutOfService
 from installs.signals import device_installed, device_removed
+from installs.words.installations import metres, period_words, place_words
 from plant.calc.moments import MomentKind
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.errors import Refused
 from plant.models import Conveyor, Strand
 from plant.services import records
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 from plant.words.moments import moment_words
-
-# Chainages are read with a tape: nearer than this is the same place.
-SAME_PLACE_M = 0.05
 
 CONSTRAINT_WORDS.update(
     {
@@ -37,84 +34,6 @@ CONSTRAINT_WORDS.update(
     }
     | {"installation_removed_after_installed": gettext_lazy("It must be removed after it was installed.")}
 )
-
-
-def metres(value: float) -> str:
-    return format_quantity(value, QuantityKind.DISTANCE_M, UnitSystem.METRIC)
-
-
-def millimetres(value: float) -> str:
-    return format_quantity(value, QuantityKind.LENGTH_MM, UnitSystem.METRIC)
-
-
-def range_words(low: float | None, high: float | None) -> str:
-    """500 mm to 900 mm; at most 900 mm; at least 500 mm."""
-    if low is None and high is not None:
-        return _("at most %(high)s") % {"high": millimetres(high)}
-    if high is None and low is not None:
-        return _("at least %(low)s") % {"low": millimetres(low)}
-    return _("%(low)s to %(high)s") % {"low": millimetres(low or 0.0), "high": millimetres(high or 0.0)}
-
-
-def place_words(at: Installation) -> str:
-    """S-12, return strand, at 120 m."""
-    return _("%(tag)s, %(strand)s, at %(chainage)s") % {
-        "tag": at.conveyor.tag,
-        "strand": at.get_strand_display(),
-        "chainage": metres(at.chainage_m),
-    }
-
-
-def period_words(at: Installation) -> str:
-    known = {"start": moment_words(at.installed_at)}
-    if at.removed_at is None:
-        return _("since %(start)s") % known
-    return _("from %(start)s to %(end)s") % {**known, "end": moment_words(at.removed_at)}
-
-
-def fit_warnings(
-    device: Device, conveyor: Conveyor, strand: str, *, stated: Mapping[str, Any] | None = None
-) -> list[str]:
-    """What speaks against this model in this place without forbidding it; one sentence each.
-
-    Figures that are not stated say nothing. The maker's instructions come first. `stated` is the sheet that a device
-    was fitted to; without it the model as it stands counts.
-    """
-    model = device.device_model
-    stated = stated or vars(model)
-    said = []
-    if stated.get("strand", strand) != strand:
-        said.append(
-            _("%(model)s is made for the %(made)s, this is the %(here)s.")
-            % {"model": model, "made": Strand(stated["strand"]).label, "here": Strand(strand).label}
-        )
-    if conveyor.is_reversing and not stated.get("suits_reversing"):
-        # Refused when it is fitted; a belt may be made reversing, or a sheet be put right, afterwards.
-        said.append(
-            _(
-                "%(tag)s is a reversing belt and %(model)s is not made for both directions: in reverse it steers the "
-                "belt off."
-            )
-            % {"tag": conveyor.tag, "model": model}
-        )
-    low, high = stated.get("belt_width_least_mm"), stated.get("belt_width_most_mm")
-    width = conveyor.belt_width_mm
-    if (low is not None and width < low) or (high is not None and width > high):
-        said.append(
-            _("The belt is %(width)s wide; %(model)s is stated for %(range)s.")
-            % {"width": millimetres(width), "model": model, "range": range_words(low, high)}
-        )
-    speed_most_m_s = stated.get("speed_most_m_s")
-    if speed_most_m_s is not None and conveyor.speed_m_s > speed_most_m_s:
-        shown = [
-            format_quantity(each, QuantityKind.SPEED_M_S, UnitSystem.METRIC)
-            for each in (conveyor.speed_m_s, speed_most_m_s)
-        ]
-        said.append(
-            _("The belt runs at %(speed)s; %(model)s is stated for up to %(most)s.")
-            % {"speed": shown[0], "model": model, "most": shown[1]}
-        )
-    return said
 
 
 def refuse(field: str, code: str, words: str) -> NoReturn:
@@ -220,7 +139,7 @@ def install_device(
 ) -> Installation:
     """Write that a device went into service in a place; apps above hear of it after the commit.
 
-    What speaks against the place without forbidding it is told by `fit_warnings`.
+    What speaks against the place without forbidding it is told by `words.installations.fit_warnings`.
 
     Parameters
     ----------

@@ -15,7 +15,8 @@ from django.utils.translation import gettext as _
 from installs.calc.placement import PlacementLimits
 from installs.calc.surveys import Answer, Found, FrameLimits, SurveyResult, Walked, as_reasons, judge_survey
 from installs.models import BeltOffset, CauseTest, DeviceModel, Survey
-from installs.services.belt_offsets import set_offset, stations_around
+from installs.selectors.belt_offsets import stations_around
+from installs.services.belt_offsets import set_offset
 from installs.services.installations import check_moment, check_place, refuse
 from plant.calc.wording import figure
 from plant.errors import Refused

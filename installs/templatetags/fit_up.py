@@ -8,7 +8,7 @@ from django import template
 
 from installs.files.fit_up_sheet import shown_for
 from installs.models import Fitting
-from installs.services.torque import torque_rows
+from installs.selectors.torque import torque_rows
 from plant.templatetags.quantities import units_of
 
 register = template.Library()

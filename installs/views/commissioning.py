@@ -16,6 +16,8 @@ from installs.calc.commissioning import lacking_sides, least_run_s
 from installs.charts.offset_bars import offset_bars
 from installs.forms import commissioning as forms
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
+from installs.selectors.belt_offsets import stations_around
+from installs.selectors.commissioning import acceptance_of, as_run, current_runs, offsets_of, open_isolation, target_of
 from installs.selectors.fittings import readiness_of
 from installs.selectors.job_steps import (
     Act,
@@ -26,9 +28,10 @@ from installs.selectors.job_steps import (
     open_work,
     people_of_isolation,
 )
-from installs.services import commissioning as services
-from installs.services.belt_offsets import stations_around
-from installs.services.torque import passed_over, torque_rows
+from installs.selectors.torque import passed_over, torque_rows
+from installs.services.acceptance import accept_fitting, hand_over_fitting
+from installs.services.commissioning import confirm_point, correct_point, record_adjustment, record_isolation
+from installs.services.trial_runs import add_readings, record_trial_run, withdraw_trial_run
 from installs.words.commissioning import offered_people, offered_points, sides_legend
 from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
@@ -143,7 +146,7 @@ class IsolationAct(FittingAct):
         return _("Stored energy that can build up again is looked at until the work ends.")
 
     def act(self, form: forms.IsolationForm) -> Any:
-        return services.record_isolation(fitting=self.row, by=self.request.user, client_key=form.key, **form.values())
+        return record_isolation(fitting=self.row, by=self.request.user, client_key=form.key, **form.values())
 
 
 class PointAct(FittingAct):
@@ -169,7 +172,7 @@ class PointAct(FittingAct):
         return forms.CAUTIONS.get(self.point, "")
 
     def form_kwargs(self) -> dict[str, Any]:
-        isolation = services.open_isolation(self.row)
+        isolation = open_isolation(self.row)
         return {
             **super().form_kwargs(),
             "point": self.point,
@@ -187,7 +190,7 @@ class PointAct(FittingAct):
 
     def act(self, form: forms.PointForm) -> Any:
         read = form.cleaned_data
-        return services.confirm_point(
+        return confirm_point(
             fitting=self.row,
             point=self.point,
             by=self.request.user,
@@ -209,7 +212,7 @@ class AdjustmentAct(FittingAct):
     done_words = gettext_lazy("The adjustment is recorded.")
 
     def isolation(self) -> Any:
-        isolation = services.open_isolation(self.row)
+        isolation = open_isolation(self.row)
         if isolation is None or isolation.cycle == 1:
             raise Http404
         return isolation
@@ -221,7 +224,7 @@ class AdjustmentAct(FittingAct):
         return _("In on one side and out on the other by the same amount keeps the sum of the gaps.")
 
     def act(self, form: forms.AdjustmentForm) -> Any:
-        return services.record_adjustment(self.isolation(), by=self.request.user, **form.values())
+        return record_adjustment(self.isolation(), by=self.request.user, **form.values())
 
 
 class TrialRunAct(FittingAct):
@@ -245,7 +248,7 @@ class TrialRunAct(FittingAct):
         belt = self.row.conveyor
         return super().get_context_data(
             least_run_min=least_run_s(belt.length_m, belt.speed_m_s) / 60,
-            target_mm=services.target_of(self.row),
+            target_mm=target_of(self.row),
             sides=legend_of(self.row),
             **kwargs,
         )
@@ -260,7 +263,7 @@ class TrialRunAct(FittingAct):
             )
             for number, file in enumerate(form.cleaned_data.get("new_photos") or [])
         ]
-        return services.record_trial_run(
+        return record_trial_run(
             fitting=self.row, by=self.request.user, photos=photos, client_key=form.key, **form.values()
         )
 
@@ -291,7 +294,7 @@ def stations_for(fitting: Fitting) -> list[float]:
 
     What was left out in one run is offered again in the next: the same places are compared.
     """
-    used = {row.chainage_m for run in services.current_runs(fitting) for row in services.offsets_of(run)}
+    used = {row.chainage_m for run in current_runs(fitting) for row in offsets_of(run)}
     wanted: list[float] = []
     if fitting.survey is not None:
         rows = BeltOffset.objects.current().filter(survey=fitting.survey).order_by("chainage_m")
@@ -316,17 +319,15 @@ class AcceptanceAct(FittingAct):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            acceptance=services.acceptance_of(self.row),
+            acceptance=acceptance_of(self.row),
             open_work=open_work(self.row),
-            doubted_runs=doubted_runs(services.current_runs(self.row)),
+            doubted_runs=doubted_runs(current_runs(self.row)),
             **kwargs,
         )
 
     def act(self, form: forms.AcceptanceForm) -> Any:
         read = form.cleaned_data
-        return services.accept_fitting(
-            fitting=self.row, by=self.request.user, version=read["version"], reason=read["reason"]
-        )
+        return accept_fitting(fitting=self.row, by=self.request.user, version=read["version"], reason=read["reason"])
 
 
 class HandOverAct(FittingAct):
@@ -348,7 +349,7 @@ class HandOverAct(FittingAct):
 
     def act(self, form: forms.HandOverForm) -> Any:
         read = form.cleaned_data
-        return services.hand_over_fitting(
+        return hand_over_fitting(
             fitting=self.row,
             by=self.request.user,
             version=read["version"],
@@ -392,7 +393,7 @@ class PointCorrection(EntryAct):
         values = {"note": read["note"], "passed_over_reason": read["passed_over_reason"]}
         if photo is not None:
             values["photo"] = photo
-        return services.correct_point(
+        return correct_point(
             self.entry,
             by=self.request.user,
             reason=read["correction_reason"],
@@ -411,7 +412,7 @@ class RunWithdrawal(EntryAct):
     done_words = gettext_lazy("It no longer counts; it stays in the record.")
 
     def act(self, form: forms.RunWithdrawalForm) -> Any:
-        return services.withdraw_trial_run(
+        return withdraw_trial_run(
             self.entry, by=self.request.user, reason=form.cleaned_data["correction_reason"], client_key=form.key
         )
 
@@ -434,7 +435,7 @@ class RunReadings(EntryAct):
 
     def stations(self) -> list[float]:
         """Stations of the sides that lack a reading; none is named where both have one."""
-        run = services.as_run(self.entry)
+        run = as_run(self.entry)
         ways = lacking_sides(run, self.row.chainage_m)
         at = self.row.chainage_m
         known = [*stations_for(self.row), *proposed_stations(self.row)]
@@ -448,12 +449,12 @@ class RunReadings(EntryAct):
         return super().get_context_data(
             sides=legend_of(self.row),
             lacking=lacking_words(self.row, self.entry),
-            known=[row.chainage_m for row in services.offsets_of(self.entry)],
+            known=[row.chainage_m for row in offsets_of(self.entry)],
             **kwargs,
         )
 
     def act(self, form: forms.ReadingsForm) -> Any:
-        return services.add_readings(
+        return add_readings(
             self.entry,
             by=self.request.user,
             offsets=form.offsets(),

@@ -15,8 +15,9 @@ from django.views.decorators.http import require_POST
 from installs.files.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
 from installs.forms.fit_up import FitUpForm
 from installs.models import Fitting, FitUp, HoldPoint
-from installs.services.fit_up import measures_of, save_fit_up, sheet_of
-from installs.services.torque import torque_rows
+from installs.selectors.fit_up import measures_of, sheet_of
+from installs.selectors.torque import torque_rows
+from installs.services.fit_up import save_fit_up
 from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.calc.wording import figure, full_stop

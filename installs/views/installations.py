@@ -21,6 +21,7 @@ from installs.selectors.sheets import sheet_state
 from installs.selectors.timeline import timeline_of
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
+from installs.words.installations import fit_warnings
 from plant.charts.strip import strip_of
 from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Conveyor
@@ -68,7 +69,7 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "spells": spells,
             "out_now": next((each for each in spells if each.ends_at is None), None),
             "sheets": sheet_state(row, request.user.unit_system),
-            "warnings": services.fit_warnings(row.device, row.conveyor, row.strand, stated=row.stated),
+            "warnings": fit_warnings(row.device, row.conveyor, row.strand, stated=row.stated),
             "panels": panels_for("installation-detail", request, row),
         },
     )
@@ -108,7 +109,7 @@ class InstallationCreate(RecordPage):
 
     def act(self, form: InstallationForm) -> Installation:
         row = services.install_device(by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values())
-        for words in services.fit_warnings(row.device, row.conveyor, row.strand):
+        for words in fit_warnings(row.device, row.conveyor, row.strand):
             messages.warning(self.request, words)
         return row
 

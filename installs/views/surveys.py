@@ -16,8 +16,8 @@ from installs.calc.surveys import as_reasons, missing_of
 from installs.charts.belt_offsets import occasions_of, offset_charts, offset_words
 from installs.forms.surveys import SurveyCloseForm, SurveyForm, SurveyOpenForm, SurveyReopenForm
 from installs.models import DeviceModel, Survey
+from installs.selectors.belt_offsets import permitted_on
 from installs.services import surveys as services
-from installs.services.belt_offsets import permitted_on
 from installs.tables.surveys import MARKS, SurveyFilter, SurveyTable
 from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem

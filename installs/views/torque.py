@@ -13,14 +13,11 @@ from django.utils.translation import gettext_lazy
 
 from installs.forms.torque import PassOverForm, TorqueForm, TorqueWithdrawalForm
 from installs.models import Fitting, PassedFastener, TorqueSignOff
+from installs.selectors.torque import open_fasteners, passed_over, settled_fasteners, torque_rows
 from installs.services.torque import (
     check_may_withdraw,
-    open_fasteners,
     pass_over_fasteners,
-    passed_over,
-    settled_fasteners,
     sign_off_torques,
-    torque_rows,
     withdraw_passed,
     withdraw_torque,
 )

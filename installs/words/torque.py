@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from django.utils.translation import gettext as _
 
 from installs.models import Fastener, PassedFastener
+from installs.selectors.torque import FastenerRow, open_fasteners, passed_over
 from plant.words.moments import moment_words
 
 
@@ -31,3 +32,17 @@ def passed_together(rows: Iterable[PassedFastener]) -> list[str]:
     for row in rows:
         alike.setdefault((row.reason, row.passed_by_id, row.passed_at), []).append(row)
     return [passed_words(*each) for each in alike.values()]
+
+
+def torques_left_open(rows: Sequence[FastenerRow]) -> list[str]:
+    """How many fasteners are signed off where not all are, which are open, and each one passed over with its reason."""
+    left, passed = open_fasteners(rows), passed_over(rows)
+    if not left and not passed:
+        return []
+    words = _("Torque: %(n)s of %(wanted)s fasteners signed off") % {
+        "n": sum(row.n_signed for row in rows),
+        "wanted": sum(len(row.signed) for row in rows),
+    }
+    if left:
+        words += _("; open: %s") % fastener_names(left)
+    return [f"{words}.", *(f"{words}." for words in passed_together(passed))]

@@ -18,18 +18,14 @@ from fixtures.generator import DemoPlant
 from fixtures.plant_time import FITTED_H, fitted_day, wall
 from fixtures.scenario import device as story_device
 from installs.models import Device, Fitting, Installation, Instrument, Survey
-from installs.services.commissioning import (
-    accept_fitting,
-    confirm_point,
-    hand_over_fitting,
-    record_adjustment,
-    record_isolation,
-    record_trial_run,
-)
+from installs.selectors.torque import target_for
+from installs.services.acceptance import accept_fitting, hand_over_fitting
+from installs.services.commissioning import confirm_point, record_adjustment, record_isolation
 from installs.services.devices import add_device
 from installs.services.fit_up import save_fit_up
 from installs.services.fittings import count_needs, plan_fitting
-from installs.services.torque import pass_over_fasteners, sign_off_torque, target_for
+from installs.services.torque import pass_over_fasteners, sign_off_torque
+from installs.services.trial_runs import record_trial_run
 from plant.models import Conveyor, OutageWindow, Person, Plant
 from reports.services.demo_keys import key_of
 from reports.services.demo_surveys import write_closed_survey

@@ -17,7 +17,7 @@ from inspections.models import Action, CheckKind, Reading, ReadingField, Task, V
 from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
 from installs.calc.fasteners import judge_as_left
 from installs.models import Instrument
-from installs.services.torque import deviation_of
+from installs.selectors.torque import deviation_of
 from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar, ways_to_read
 from tests import make
 

@@ -11,13 +11,30 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
 from inspections.models import Task
+from installs.calc.commissioning import next_point
 from installs.models import BeltOffset, HoldPoint, Installation, Isolation, TrialRun
+from installs.selectors.commissioning import (
+    acceptance_of,
+    current_cycle,
+    current_points,
+    current_runs,
+    done_in,
+    left_open,
+    offsets_of,
+    open_isolation,
+    target_of,
+    time_doubts_of,
+)
 from installs.selectors.job_steps import is_loaded_next, job_of
-from installs.services import commissioning as services
+from installs.selectors.torque import open_fasteners, torque_rows
+from installs.services import commissioning, trial_runs
+from installs.services.acceptance import accept_fitting, hand_over_fitting
+from installs.services.commissioning import confirm_point, correct_point, record_adjustment, record_isolation
 from installs.services.device_models import change_device_model
 from installs.services.fit_up import save_fit_up
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
-from installs.services.torque import open_fasteners, pass_over_fasteners, sign_off_torque, torque_rows, withdraw_torque
+from installs.services.torque import pass_over_fasteners, sign_off_torque, withdraw_torque
+from installs.services.trial_runs import add_readings, record_trial_run, withdraw_trial_run
 from plant.errors import ChangedMeanwhile, Refused
 from plant.services.photos import keep_photo
 from tests import make
@@ -62,7 +79,7 @@ def photo(alder, tess):
 
 def isolate(job, by, minute, **values):
     known = {"points": "Main switch 4, lock 12", "tried_start": True, "isolated_at": at(minute), "now": at(minute)}
-    return services.record_isolation(fitting=job, by=by, **{**known, **values})
+    return record_isolation(fitting=job, by=by, **{**known, **values})
 
 
 def confirm(job, by, minute, *points, **values):
@@ -73,7 +90,7 @@ def confirm(job, by, minute, *points, **values):
             known["handed_back_by"] = "tess"
         if point == "restraint":
             known["note"] = "no camera in this gallery"
-        rows.append(services.confirm_point(fitting=job, point=point, by=by, **{**known, **values}))
+        rows.append(confirm_point(fitting=job, point=point, by=by, **{**known, **values}))
     return rows
 
 
@@ -81,7 +98,7 @@ def run(job, by, minute, **values):
     """A run of 40 minutes, entered when it is over."""
     known = {"minutes": 40.0, "offsets": GOOD, "started_at": at(minute)}
     known["now"] = at(minute) + dt.timedelta(minutes=values.get("minutes", 40.0))
-    return services.record_trial_run(fitting=job, by=by, **{**known, **values})
+    return record_trial_run(fitting=job, by=by, **{**known, **values})
 
 
 def fit(job, by, minute=0):
@@ -174,7 +191,7 @@ def test_the_locks_name_who_handed_them_back_and_end_the_isolation(job, tess, pa
     confirm(job, tess, 1, "parts", "restraint", "clear", "guards", "people")
     with pytest.raises(Refused, match="Say who handed back"):
         confirm(job, pat, 9, "locks", handed_back_by=" ")
-    assert services.open_isolation(job) is not None
+    assert open_isolation(job) is not None
     confirm(job, pat, 9, "locks", handed_back_by="tess, two riggers")
     isolation = Isolation.objects.get()
     assert (isolation.released_by, isolation.released_at) == (pat, at(9))
@@ -191,17 +208,15 @@ def test_three_adjustments_hold_four_isolations(job, tess):
             isolate(job, tess, begins + 1)
         with pytest.raises(Refused, match="Record first what was adjusted"):
             confirm(job, tess, begins + 2, "clear")
-        services.record_adjustment(isolation, by=tess, version=isolation.version, in_drive_mm=3.0, out_off_mm=3.0)
+        record_adjustment(isolation, by=tess, version=isolation.version, in_drive_mm=3.0, out_off_mm=3.0)
         confirm(job, tess, begins + 3, "clear", "guards", "people", "locks")
     assert [row.cycle for row in Isolation.objects.all()] == [1, 2, 3, 4]
-    assert services.current_cycle(job) == 4
+    assert current_cycle(job) == 4
 
 
 def moved(isolation, by, drive, off, **values):
     isolation.refresh_from_db()
-    return services.record_adjustment(
-        isolation, by=by, version=isolation.version, in_drive_mm=drive, out_off_mm=off, **values
-    )
+    return record_adjustment(isolation, by=by, version=isolation.version, in_drive_mm=drive, out_off_mm=off, **values)
 
 
 def test_both_sides_of_an_adjustment_are_kept_as_they_were_read(job, tess):
@@ -251,9 +266,9 @@ def test_after_two_wrong_answers_a_third_move_needs_the_cause(job, tess):
         moved = {"by": tess, "version": isolation.version, "in_drive_mm": 3.0, "out_off_mm": 3.0}
         if number == 2:
             with pytest.raises(Refused, match="Stop adjusting: the device is mirrored"):
-                services.record_adjustment(isolation, **moved)
+                record_adjustment(isolation, **moved)
             moved["note"] = "device was mirrored, turned round"
-        services.record_adjustment(isolation, **moved)
+        record_adjustment(isolation, **moved)
         confirm(job, tess, begins + 2, "clear", "guards", "people", "locks")
         run(job, tess, begins + 10, offsets=[(40.0, offset), (160.0, 0.0)])
 
@@ -261,7 +276,7 @@ def test_after_two_wrong_answers_a_third_move_needs_the_cause(job, tess):
 def entered(job, by, minutes, seconds, **values):
     """A run that is entered so many seconds after the locks came back at minute 6, its start left empty."""
     now = at(6) + dt.timedelta(seconds=seconds)
-    return services.record_trial_run(fitting=job, by=by, minutes=minutes, offsets=GOOD, now=now, **values)
+    return record_trial_run(fitting=job, by=by, minutes=minutes, offsets=GOOD, now=now, **values)
 
 
 def test_a_run_that_cannot_have_been_watched_is_asked_about_and_never_clipped(job, tess):
@@ -281,8 +296,8 @@ def test_confirmed_with_a_reason_it_stands_as_entered_and_the_doubt_with_it(job,
     fit(job, tess)
     row = entered(job, tess, 31.0, 75, is_loaded=True, time_reason="the locks came back at nine, I wrote it down late")
     assert (row.minutes, row.started_at) == (31.0, at(6) + dt.timedelta(seconds=75) - dt.timedelta(minutes=31))
-    assert [each.rule for each in services.time_doubts_of(row)] == ["since_locks"]
-    line = next(each for each in services.acceptance_of(job).lines if each.key == "loaded-minutes")
+    assert [each.rule for each in time_doubts_of(row)] == ["since_locks"]
+    line = next(each for each in acceptance_of(job).lines if each.key == "loaded-minutes")
     assert line.words.startswith("Entered as watched loaded for 31 min")
     step = next(each for each in job_of(fresh(job)).steps if each.key == "run" and each.row)
     assert step.state == "passed_over"
@@ -298,7 +313,7 @@ def test_three_runs_entered_within_a_minute_are_each_asked_about(job, tess):
         with pytest.raises(Refused, match="Correct the start or the minutes"):
             entered(job, tess, minutes, seconds)
         row = entered(job, tess, minutes, seconds, time_reason="entered from paper")
-        assert [each.rule for each in services.time_doubts_of(row)] == asked
+        assert [each.rule for each in time_doubts_of(row)] == asked
     with pytest.raises(Refused, match="16 min; a belt makes one run at a time"):
         entered(job, tess, 31.0, 75, is_loaded=True)
 
@@ -335,7 +350,7 @@ def test_a_run_of_another_job_on_the_same_belt_is_seen_and_one_of_another_belt_i
 
 def test_a_withdrawn_run_is_in_nobody_s_way(job, tess):
     fit(job, tess)
-    services.withdraw_trial_run(run(job, tess, 10), by=tess, reason="wrong belt")
+    withdraw_trial_run(run(job, tess, 10), by=tess, reason="wrong belt")
     assert run(job, tess, 20).time_doubts == []
 
 
@@ -343,8 +358,8 @@ def test_the_run_that_ended_last_decides_also_where_its_start_cannot_be(job, tes
     fit(job, tess)
     entered(job, tess, 16.0, 60, time_reason="from paper")
     good = entered(job, tess, 31.0, 90, time_reason="from paper")
-    assert services.current_runs(job)[-1] == good
-    assert good.started_at < services.current_runs(job)[0].started_at
+    assert current_runs(job)[-1] == good
+    assert good.started_at < current_runs(job)[0].started_at
 
 
 def test_a_run_from_before_an_adjustment_is_never_the_last_one(job, tess):
@@ -355,7 +370,7 @@ def test_a_run_from_before_an_adjustment_is_never_the_last_one(job, tess):
     confirm(job, tess, 32, "clear", "guards", "people", "locks")
     after = run(job, tess, 40, is_loaded=True, time_reason="by the clock at the drive")
     assert after.ends_at < before.ends_at
-    assert services.current_runs(job) == [before, after]
+    assert current_runs(job) == [before, after]
 
 
 def test_no_isolation_lies_within_a_run(job, tess):
@@ -377,7 +392,7 @@ def test_a_second_person_resumes_where_the_first_one_stopped(job, tess, pat):
     isolate(job, tess, 0)
     confirm(job, tess, 1, "parts", "restraint")
     confirm(job, pat, 600, "clear")
-    assert services.next_point(1, services.done_in(services.current_points(job), 1)) == "guards"
+    assert next_point(1, done_in(current_points(job), 1)) == "guards"
     assert HoldPoint.objects.get(point="clear").confirmed_by == pat
 
 
@@ -400,8 +415,8 @@ def test_a_withdrawn_point_is_waited_for_again_and_stays_visible(job, tess, pat)
     fit(job, tess)
     row = HoldPoint.objects.get(point="guards")
     with pytest.raises(Refused, match="Say why it is corrected"):
-        services.correct_point(row, by=pat, reason="", withdraw=True)
-    services.correct_point(row, by=pat, reason="one guard still lies on the walkway", withdraw=True)
+        correct_point(row, by=pat, reason="", withdraw=True)
+    correct_point(row, by=pat, reason="one guard still lies on the walkway", withdraw=True)
     with pytest.raises(Refused, match="“guards back” of cycle 1 is not recorded"):
         run(job, tess, 30)
     confirm(job, tess, 30, "guards")
@@ -412,8 +427,8 @@ def test_a_withdrawn_point_is_waited_for_again_and_stays_visible(job, tess, pat)
 def test_locks_that_were_not_handed_back_open_the_isolation_again(job, tess):
     fit(job, tess)
     row = HoldPoint.objects.get(point="locks")
-    services.correct_point(row, by=tess, reason="a rigger's lock still hangs", withdraw=True)
-    assert services.open_isolation(job).cycle == 1
+    correct_point(row, by=tess, reason="a rigger's lock still hangs", withdraw=True)
+    assert open_isolation(job).cycle == 1
     with pytest.raises(Refused, match="No trial run yet"):
         run(job, tess, 30)
 
@@ -421,7 +436,7 @@ def test_locks_that_were_not_handed_back_open_the_isolation_again(job, tess):
 def test_a_note_of_a_point_is_corrected_by_an_entry(job, tess):
     isolate(job, tess, 0)
     row = confirm(job, tess, 1, "parts", note="all there")[0]
-    fixed = services.correct_point(row, by=tess, reason="one clamp is of the old kind", note="one old clamp")
+    fixed = correct_point(row, by=tess, reason="one clamp is of the old kind", note="one old clamp")
     assert (fixed.corrects, fixed.note, fixed.confirmed_by) == (row, "one old clamp", tess)
     assert HoldPoint.objects.get(pk=row.pk).note == "all there"
 
@@ -431,10 +446,10 @@ def test_times_do_not_run_backwards_or_ahead(job, tess):
     with pytest.raises(Refused, match="is before “lockout"):
         confirm(job, tess, 5, "parts")
     with pytest.raises(Refused, match="in the future"):
-        services.confirm_point(fitting=job, point="parts", by=tess, confirmed_at=at(90), now=at(20))
+        confirm_point(fitting=job, point="parts", by=tess, confirmed_at=at(90), now=at(20))
     confirm(job, tess, 11, "parts", "restraint", "clear", "guards", "people", "locks")
     with pytest.raises(Refused, match="4 min before the locks came back at 09:16"):
-        services.record_trial_run(fitting=job, by=tess, minutes=10, offsets=GOOD, started_at=at(12), now=at(30))
+        record_trial_run(fitting=job, by=tess, minutes=10, offsets=GOOD, started_at=at(12), now=at(30))
 
 
 @pytest.mark.parametrize(
@@ -543,7 +558,7 @@ def test_what_was_passed_over_is_said_at_acceptance_and_hand_over(unsigned, tess
     pass_over_fasteners(
         fitting=job, fasteners=open_fasteners(torque_rows(job)), reason="socket is missing", by=tess, now=at(7)
     )
-    assert services.left_open(job)[1:] == [
+    assert left_open(job)[1:] == [
         "Torque: 4 of 5 fasteners signed off.",
         "pivot 1 passed over: socket is missing (tess, 20 Nov 2026, 09:07).",
     ]
@@ -551,7 +566,7 @@ def test_what_was_passed_over_is_said_at_acceptance_and_hand_over(unsigned, tess
         fitting=fresh(job), fastener=job.device_model.fasteners.get(place="pivot"), number=1, torque_nm=130.0, by=tess,
         instrument=torque_rows(job)[0].signed[0].row.instrument, signed_at=at(8), now=at(8),
     )  # fmt: skip
-    assert services.left_open(job)[1:] == []
+    assert left_open(job)[1:] == []
 
 
 def following(job):
@@ -566,7 +581,7 @@ def test_a_good_run_without_a_reading_upstream_asks_for_that_reading_and_not_for
         "trial-run-readings", row.pk, "Add the missing reading to the run, empty",
     )  # fmt: skip
     assert act.why == "No station was measured empty upstream of the device, which on this strand is above 100 m."
-    services.add_readings(row, by=tess, offsets=[(160.0, -8.0)], taken_at=at(65), now=at(66))
+    add_readings(row, by=tess, offsets=[(160.0, -8.0)], taken_at=at(65), now=at(66))
     assert following(job).words == "Record the trial run, loaded"
     added = BeltOffset.objects.get(chainage_m=160.0)
     assert (added.trial_run, added.is_loaded, added.taken_at, added.offset_mm) == (row, False, at(65), -8.0)
@@ -614,56 +629,60 @@ def test_readings_are_added_only_while_the_belt_is_as_it_was_in_the_run(job, tes
     row = run(job, tess, 20, offsets=[(40.0, 12.0)])
     for offsets, words in (([(40.0, 3.0)], "is there twice"), ([], "at one station at least"), ([(201.0, 1.0)], "A-1")):
         with pytest.raises(Refused, match=words):
-            services.add_readings(row, by=tess, offsets=offsets, now=at(70))
+            add_readings(row, by=tess, offsets=offsets, now=at(70))
     with pytest.raises(Refused, match="is before the run began"):
-        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], taken_at=at(10), now=at(70))
+        add_readings(row, by=tess, offsets=[(160.0, 3.0)], taken_at=at(10), now=at(70))
     with pytest.raises(Refused, match="in the future"):
-        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], taken_at=at(120), now=at(70))
+        add_readings(row, by=tess, offsets=[(160.0, 3.0)], taken_at=at(120), now=at(70))
     isolation = isolate(job, tess, 80)
     with pytest.raises(Refused, match="No trial run yet"):
-        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], now=at(81))
+        add_readings(row, by=tess, offsets=[(160.0, 3.0)], now=at(81))
     moved(isolation, tess, 3.0, 3.0)
     confirm(job, tess, 82, "clear", "guards", "people", "locks")
     with pytest.raises(Refused, match="isolated for an adjustment since this run"):
-        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], now=at(90))
+        add_readings(row, by=tess, offsets=[(160.0, 3.0)], now=at(90))
     assert BeltOffset.objects.count() == 1
 
 
 def test_a_withdrawn_run_takes_no_reading(job, tess):
     fit(job, tess)
     row = run(job, tess, 20)
-    services.withdraw_trial_run(row, by=tess, reason="wrong belt")
+    withdraw_trial_run(row, by=tess, reason="wrong belt")
     row.refresh_from_db()
     with pytest.raises(Refused, match="This run was withdrawn"):
-        services.add_readings(row, by=tess, offsets=[(120.0, 3.0)], now=at(70))
+        add_readings(row, by=tess, offsets=[(120.0, 3.0)], now=at(70))
 
 
 def test_a_reading_sent_twice_counts_once(job, tess):
     fit(job, tess)
     row, key = run(job, tess, 20, offsets=[(40.0, 12.0)]), uuid.uuid4()
     for _ in range(2):
-        services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], client_key=key, now=at(70))
-    assert [each.chainage_m for each in services.offsets_of(services.current_runs(job)[0])] == [40.0, 160.0]
+        add_readings(row, by=tess, offsets=[(160.0, 3.0)], client_key=key, now=at(70))
+    assert [each.chainage_m for each in offsets_of(current_runs(job)[0])] == [40.0, 160.0]
     with pytest.raises(Refused, match="is there twice"):
-        services.add_readings(row, by=tess, offsets=[(160.0, 5.0)], now=at(70))
+        add_readings(row, by=tess, offsets=[(160.0, 5.0)], now=at(70))
 
 
 def test_of_one_form_at_the_same_moment_the_second_finds_what_the_first_wrote(job, tess, while_waiting):
-    def the_same(act):
-        first = while_waiting(services, act)
+    def the_same(module, act):
+        first = while_waiting(module, act)
         return act() == first()
 
     keys = [uuid.uuid4() for _ in range(6)]
-    assert the_same(lambda: isolate(job, tess, 0, client_key=keys[0]))
-    assert the_same(lambda: confirm(job, tess, 1, "parts", client_key=keys[1]))
+    assert the_same(commissioning, lambda: isolate(job, tess, 0, client_key=keys[0]))
+    assert the_same(commissioning, lambda: confirm(job, tess, 1, "parts", client_key=keys[1]))
     confirm(job, tess, 2, "restraint", "clear", "guards", "people", "locks")
-    assert the_same(lambda: run(job, tess, 20, offsets=[(40.0, 12.0)], client_key=keys[2]))
-    row = services.current_runs(job)[0]
-    assert the_same(lambda: services.add_readings(row, by=tess, offsets=[(160.0, 3.0)], client_key=keys[3], now=at(70)))
+    assert the_same(trial_runs, lambda: run(job, tess, 20, offsets=[(40.0, 12.0)], client_key=keys[2]))
+    row = current_runs(job)[0]
+    assert the_same(
+        trial_runs, lambda: add_readings(row, by=tess, offsets=[(160.0, 3.0)], client_key=keys[3], now=at(70))
+    )
     assert BeltOffset.objects.filter(trial_run=row).count() == 2
-    assert the_same(lambda: services.withdraw_trial_run(row, by=tess, reason="wrong belt", client_key=keys[4]))
+    assert the_same(trial_runs, lambda: withdraw_trial_run(row, by=tess, reason="wrong belt", client_key=keys[4]))
     point = HoldPoint.objects.get(point="people")
-    assert the_same(lambda: services.correct_point(point, by=tess, reason="not yet", withdraw=True, client_key=keys[5]))
+    assert the_same(
+        commissioning, lambda: correct_point(point, by=tess, reason="not yet", withdraw=True, client_key=keys[5])
+    )
 
 
 def test_an_adjustment_sent_twice_is_one_and_another_one_is_told(job, tess):
@@ -671,22 +690,20 @@ def test_an_adjustment_sent_twice_is_one_and_another_one_is_told(job, tess):
     isolation = isolate(job, tess, 60)
     once = moved(isolation, tess, 6.0, 6.0)
     isolation.refresh_from_db()
-    again = services.record_adjustment(
-        isolation, by=tess, version=isolation.version - 1, in_drive_mm=6.0, out_off_mm=6.0
-    )
+    again = record_adjustment(isolation, by=tess, version=isolation.version - 1, in_drive_mm=6.0, out_off_mm=6.0)
     assert (again.pk, again.version) == (once.pk, once.version)
     with pytest.raises(ChangedMeanwhile):
-        services.record_adjustment(isolation, by=tess, version=isolation.version - 1, in_drive_mm=3.0, out_off_mm=3.0)
+        record_adjustment(isolation, by=tess, version=isolation.version - 1, in_drive_mm=3.0, out_off_mm=3.0)
 
 
 @pytest.fixture
 def finished(job, monkeypatch):
     """A job whose fit-up and torques are not what a test is about."""
-    monkeypatch.setattr(services, "left_open", lambda fitting: [])
+    monkeypatch.setattr("installs.services.acceptance.left_open", lambda fitting: [])
 
 
 def accepted(job, by, reason=""):
-    return services.accept_fitting(fitting=job, by=by, version=fresh(job).version, reason=reason, now=at(200))
+    return accept_fitting(fitting=job, by=by, version=fresh(job).version, reason=reason, now=at(200))
 
 
 def test_acceptance_needs_every_station_empty_and_loaded_within_the_target(job, tess, finished):
@@ -762,7 +779,7 @@ def test_access_and_open_points_are_handed_over_whole(job, tess, pat):
     survey = make.survey(job, surveyed_by=tess, access=access.strip())
     change_fitting(fresh(job), by=pat, version=job.version, survey=survey)
     finish(job, tess)
-    made = services.hand_over_fitting(
+    made = hand_over_fitting(
         fitting=job, by=tess, version=fresh(job).version, handed_over_to="shift B", open_points=points, now=at(210)
     )
     assert (made.access, made.note) == (access.strip(), points.strip())
@@ -771,7 +788,7 @@ def test_access_and_open_points_are_handed_over_whole(job, tess, pat):
 def test_open_points_that_do_not_fit_are_refused_at_their_field(job, tess):
     finish(job, tess)
     with pytest.raises(Refused) as refusal:
-        services.hand_over_fitting(
+        hand_over_fitting(
             fitting=job, by=tess, version=fresh(job).version, handed_over_to="B", open_points="x" * 1001, now=at(210)
         )
     assert refusal.value.fields == {
@@ -781,13 +798,13 @@ def test_open_points_that_do_not_fit_are_refused_at_their_field(job, tess):
 
 
 def test_the_plant_s_own_run_off_decides(job, tess, alder):
-    assert services.target_of(job) == 60.0
+    assert target_of(job) == 60.0
     alder.runoff_share_pct = 3
     alder.save()
     job.refresh_from_db()
-    assert services.target_of(job) == 36.0
+    assert target_of(job) == 36.0
     job.target_offset_mm = 20.0
-    assert services.target_of(job) == 20.0
+    assert target_of(job) == 20.0
 
 
 def finish(job, by):
@@ -806,7 +823,7 @@ def test_only_the_hand_over_makes_the_installation_and_its_first_tasks(
     assert Installation.objects.count() == 0
     assert Task.objects.count() == 0
     with django_capture_on_commit_callbacks(execute=True):
-        installation = services.hand_over_fitting(
+        installation = hand_over_fitting(
             fitting=job,
             by=tess,
             version=fresh(job).version,
@@ -832,7 +849,7 @@ def test_a_hand_over_sent_twice_makes_one_installation(job, tess):
     finish(job, tess)
     version = fresh(job).version
     rows = {
-        services.hand_over_fitting(fitting=job, by=tess, version=version, handed_over_to="shift B", now=at(210)).pk
+        hand_over_fitting(fitting=job, by=tess, version=version, handed_over_to="shift B", now=at(210)).pk
         for _ in range(2)
     }
     assert len(rows) == 1
@@ -842,18 +859,18 @@ def test_a_hand_over_sent_twice_makes_one_installation(job, tess):
 def test_no_hand_over_before_acceptance_or_to_nobody(job, tess):
     fit(job, tess)
     with pytest.raises(Refused, match="Accept the job first"):
-        services.hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to="shift B")
+        hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to="shift B")
     run(job, tess, 20)
     accepted(job, tess, reason="loaded later")
     with pytest.raises(Refused, match="Say who takes it over"):
-        services.hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to=" ", now=at(210))
+        hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to=" ", now=at(210))
 
 
 def test_a_withdrawn_run_and_its_offsets_count_no_more(job, tess):
     fit(job, tess)
     row = run(job, tess, 20)
-    services.withdraw_trial_run(row, by=tess, reason="read on the wrong belt")
-    assert services.current_runs(job) == []
+    withdraw_trial_run(row, by=tess, reason="read on the wrong belt")
+    assert current_runs(job) == []
     assert BeltOffset.objects.current().count() == 0
     assert BeltOffset.objects.count() == 2 * len(GOOD)
 
@@ -862,18 +879,18 @@ def test_what_a_job_was_accepted_with_stays_and_the_words_lead_to_the_hand_over(
     finish(job, tess)
     people = HoldPoint.objects.current().get(point="people")
     acts = [
-        lambda: services.withdraw_trial_run(services.current_runs(job)[0], by=tess, reason="wrong belt"),
-        lambda: services.add_readings(services.current_runs(job)[0], by=tess, offsets=[(120.0, 3.0)], now=at(210)),
-        lambda: services.correct_point(people, by=tess, reason="one was left", withdraw=True),
-        lambda: services.correct_point(people, by=tess, reason="one was left", passed_over_reason="nobody looked"),
+        lambda: withdraw_trial_run(current_runs(job)[0], by=tess, reason="wrong belt"),
+        lambda: add_readings(current_runs(job)[0], by=tess, offsets=[(120.0, 3.0)], now=at(210)),
+        lambda: correct_point(people, by=tess, reason="one was left", withdraw=True),
+        lambda: correct_point(people, by=tess, reason="one was left", passed_over_reason="nobody looked"),
         lambda: isolate(job, tess, 210),
     ]
     for act in acts:
         with pytest.raises(Refused, match="name there, as an open point, what does not hold"):
             act()
-    note = services.correct_point(people, by=tess, reason="left out", note="both crews")
+    note = correct_point(people, by=tess, reason="left out", note="both crews")
     assert (note.note, note.counts) == ("both crews", True)
-    services.hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to="B", now=at(210))
+    hand_over_fitting(fitting=job, by=tess, version=fresh(job).version, handed_over_to="B", now=at(210))
     for act in acts:
         with pytest.raises(Refused, match="What is found since is recorded at the installation"):
             act()

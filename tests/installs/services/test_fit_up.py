@@ -9,7 +9,8 @@ from django.utils import timezone
 
 from installs.calc.fit_up import Verdict
 from installs.models import FitUp, ModelSheet
-from installs.services.fit_up import figures_for, judge, measures_of, result_of, save_fit_up
+from installs.selectors.fit_up import figures_for, judge, measures_of, result_of
+from installs.services.fit_up import save_fit_up
 from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make

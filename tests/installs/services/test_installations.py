@@ -10,13 +10,9 @@ from django.db import IntegrityError, connection, transaction
 
 from installs.models import Installation
 from installs.services.device_models import add_device_model, change_device_model
-from installs.services.installations import (
-    change_installation,
-    fit_warnings,
-    install_device,
-    remove_installation,
-)
+from installs.services.installations import change_installation, install_device, remove_installation
 from installs.signals import device_installed, device_removed
+from installs.words.installations import fit_warnings
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
 

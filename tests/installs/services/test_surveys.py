@@ -8,8 +8,9 @@ from django.utils import timezone
 
 from installs.calc.surveys import CAUSES
 from installs.models import BeltOffset, CauseTest
+from installs.selectors.belt_offsets import stations_of
 from installs.services import surveys
-from installs.services.belt_offsets import set_offset, stations_of
+from installs.services.belt_offsets import set_offset
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
 

@@ -8,16 +8,13 @@ import uuid
 import pytest
 
 from installs.models import Fastener, Instrument, ModelSheet, PassedFastener, TorqueSignOff
+from installs.selectors.torque import open_fasteners, passed_over, target_for, torque_rows
 from installs.services import torque
 from installs.services.device_models import add_fastener, change_fastener, keep_sheet
 from installs.services.torque import (
     check_torques_settled,
-    open_fasteners,
     pass_over_fasteners,
-    passed_over,
     sign_off_torque,
-    target_for,
-    torque_rows,
     withdraw_passed,
     withdraw_torque,
 )

@@ -13,8 +13,9 @@ from django.utils import timezone
 from PIL import Image
 
 from installs.models import Fitting, HoldPoint, Isolation, PassedFastener, TrialRun
+from installs.selectors.torque import open_fasteners, torque_rows
 from installs.services.fittings import plan_fitting
-from installs.services.torque import open_fasteners, pass_over_fasteners, torque_rows
+from installs.services.torque import pass_over_fasteners
 from tests import make
 
 pytestmark = pytest.mark.django_db

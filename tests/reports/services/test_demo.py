@@ -27,12 +27,12 @@ from installs.models import (
     PartChange,
     Survey,
 )
+from installs.selectors.fit_up import result_of
 from installs.selectors.fittings import readiness_of
 from installs.selectors.installations import zones_of
 from installs.selectors.job_steps import job_of
 from installs.selectors.placement import ranked_places
-from installs.services.fit_up import result_of
-from installs.services.torque import torque_rows
+from installs.selectors.torque import torque_rows
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, ConveyorPart, Incident, OutageWindow, Person, Plant, RunRecord, SwitchEvent
 from plant.selectors.running_hours import hours_of, switch_watch_of
