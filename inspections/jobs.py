@@ -6,6 +6,7 @@ from typing import Any
 
 from celery import shared_task
 
+from inspections.selectors.rounds import LAY_ROUNDS
 from inspections.services import digests, nightly, rounds
 from plant.services.job_kinds import JobHandle, job_kind
 from plant.services.jobs import NIGHTLY
@@ -16,7 +17,7 @@ def night(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
     return nightly.do_night(handle, args)
 
 
-@job_kind(rounds.LAY_ROUNDS)
+@job_kind(LAY_ROUNDS)
 def lay_rounds(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
     return rounds.do_lay_rounds(handle, args)
 

@@ -16,12 +16,12 @@ from inspections.charts.wear import wear_band
 from inspections.models import Action, CheckPlan, Reading, Task
 from inspections.selectors.device_states import device_columns, grade_layers
 from inspections.selectors.fault_finding import suspects_at
+from inspections.selectors.fitting_clashes import clashes_of
 from inspections.selectors.round_board import rounds_today
 from inspections.selectors.tasks import checks_at
 from inspections.selectors.today import planners_day, technicians_day
 from inspections.selectors.visits import acts_running, torques_in_time, visits_of
 from inspections.selectors.wear import wear_of
-from inspections.services.rounds import clashes_of
 from installs.models import DeviceModel, Fitting, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in

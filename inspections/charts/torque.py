@@ -9,8 +9,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from inspections.selectors.readings_wanted import wanted_of_fasteners
 from inspections.selectors.visits import TorqueLine
-from inspections.services.visits import wanted_of_fasteners
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
 

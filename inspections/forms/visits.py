@@ -4,34 +4,26 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django import forms
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.calc.doubts import ways_of
+from inspections.check_rules.wanted import FOUND, FOUND_METHODS, LEFT, Typed, Wanted
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
-from inspections.services.actions import NewAction, proposed_owner
-from inspections.services.visits import (
-    FOUND,
-    FOUND_METHODS,
-    LEFT,
-    Typed,
-    Wanted,
-    plausible_at,
-    reading_key,
-    suggested_action,
-    value_words,
-    wrenches_of,
-)
+from inspections.selectors.actions import proposed_owner
+from inspections.selectors.tools import wrenches_of
+from inspections.services.actions import NewAction
+from inspections.services.visits import plausible_at, reading_key, suggested_action
+from inspections.words.actions import action_words
+from inspections.words.readings import asked_words, earlier_words, last_words, set_words
 from installs.models import Installation, Instrument
-from installs.selectors.torque import deviation_of
 from plant.calc.addresses import moment_in
 from plant.calc.units import (
     QuantityKind,
@@ -442,15 +434,6 @@ def choices_of(open_actions: Mapping[str, Action]) -> list[tuple[str, str]]:
     return [*rows, (ANOTHER, _("raise another one beside it"))]
 
 
-def action_words(action: Action) -> str:
-    """An open action in a line: what, by when, and whose it is."""
-    return _("%(title)s, due %(due)s, %(owner)s") % {
-        "title": action.title,
-        "due": date_format(action.due_on, "j M Y"),
-        "owner": action.owner or _("nobody owns this yet"),
-    }
-
-
 class FindingForm(NewActionForm, ReadingsForm):
     """Readings with what a finding to act on calls for: an action, or why there is none."""
 
@@ -546,74 +529,6 @@ def stored_values(visit: Visit, system: UnitSystem) -> dict[str, Any]:
             values[f"{row.task_id}:method"] = row.method
             values[f"{row.task_id}:instrument"] = row.instrument_id
     return values
-
-
-def asked_words(task: Task) -> str:
-    """Who wants a check that several asked for; one visit's readings answer them all."""
-    if not task.asked_too:
-        return ""
-    wants = [
-        _("%(origin)s, due %(on)s") % {"origin": each.get_origin_display(), "on": date_format(each.due_on, "j M Y")}
-        for each in (task, *task.asked_too)
-    ]
-    return _("Wanted %(wants)s. One visit answers all of them.") % {"wants": "; ".join(wants)}
-
-
-def last_words(each: Wanted, system: UnitSystem) -> str:
-    """The last reading as found; a torque never stands without its method, as two methods do not compare."""
-    if not each.found_before:
-        return ""
-    last = each.found_before[0]
-    # What is set at each visit says what it was found at; what is only looked at needs no such word.
-    words = dated_words(last, each, system, last.get_method_display() if last.method else "")
-    return _("found %(reading)s") % {"reading": words} if each.left_last else words
-
-
-def earlier_words(each: Wanted, system: UnitSystem) -> str:
-    """The readings as found before the last one, the latest first; short, as it stands beside a box."""
-    return ", ".join(dated_words(row, each, system) for row in each.found_before[1:])
-
-
-def set_words(each: Wanted, system: UnitSystem) -> str:
-    """What was set or fitted the last time, named so: it is not what was found."""
-    last = each.left_last
-    if last is None:
-        return ""
-    words = _("set to %(reading)s") if each.quantity == QuantityKind.TORQUE_NM.value else _("left at %(reading)s")
-    return words % {"reading": dated_words(last, each, system)}
-
-
-def dated_words(row: Reading, each: Wanted, system: UnitSystem, method: str = "") -> str:
-    said = value_words(row, system, dict(each.options))
-    on = date_format(timezone.localtime(row.visit.visited_at), "j M Y")
-    return _("%(value)s on %(on)s") % {"value": f"{said}, {method}," if method else said, "on": on}
-
-
-def tool_words(plant: Plant, on: date) -> list[dict[str, Any]]:
-    """Torque wrenches with the deviation that the page grades by, and what speaks against each on a day."""
-    tools = []
-    for tool in wrenches_of(plant):
-        due = tool.calibration_due_on
-        is_late = due is None or due < on
-        words = {"on": date_format(due, "j M Y") if due else ""}
-        if due is None:
-            state = _("no calibration is in the book")
-        elif is_late:
-            state = _("out of calibration since %(on)s") % words
-        else:
-            state = _("in date to %(on)s") % words
-        tools.append(
-            {
-                "id": tool.pk,
-                "name": str(tool),
-                "number": tool.number,
-                "deviation_pct": deviation_of(tool),
-                "due_on": due.isoformat() if due else "",
-                "state": state,
-                "doubt": state if is_late else "",
-            }
-        )
-    return tools
 
 
 def reads_back(text: str, row: Reading, system: UnitSystem) -> bool:

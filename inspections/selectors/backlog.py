@@ -16,8 +16,8 @@ from inspections.calc.workload import ONCE, Cadence, Coming, Week, by_week, cade
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Shift, Task, TechnicianProfile
 from inspections.models.rounds import words_of
 from inspections.models.tasks import LATE_AGES, LateReason, TaskQuerySet
+from inspections.selectors.due_dates import BeltHours, belts_hours, needs_hours, shortening_on
 from inspections.selectors.round_problems import minutes_of_kinds
-from inspections.services.due_dates import BeltHours, belts_hours, needs_hours, shortening_on
 from plant.models import Conveyor, Plant
 
 WEEKS = 12

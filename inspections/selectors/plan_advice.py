@@ -33,8 +33,8 @@ from inspections.selectors.backlog import (
     open_checks,
     skill_loads,
 )
-from inspections.services.check_plans import installations_of
-from inspections.services.tasks import Planned, Wanted, book_of, plans_in_force, wanted_tasks
+from inspections.selectors.check_plans import installations_of
+from inspections.selectors.wanted_tasks import Planned, Wanted, book_of, plans_in_force, wanted_tasks
 from installs.models import Installation
 from plant.calc.wording import figure
 from plant.models import Conveyor

@@ -15,9 +15,10 @@ from django.utils.translation import ngettext
 
 from inspections.calc.round_reasons import merged
 from inspections.models import CouldNotDo, Round, RoundLaying, Shift, Stop, Task
+from inspections.selectors.round_faults import Fault, faults_of
 from inspections.selectors.round_problems import fittings_of
+from inspections.selectors.rounds import LAY_ROUNDS, is_fixed, standing_rounds
 from inspections.selectors.tasks import came_back, mark_twice, with_deferrals
-from inspections.services.rounds import LAY_ROUNDS, Fault, faults_of, is_fixed, standing_rounds
 from installs.models import Fitting
 from plant.models import Job, OutageWindow, Plant
 

@@ -301,3 +301,15 @@ def pivot_changes(installations: Iterable[Installation]) -> dict[int, list[PartC
     for change in rows.order_by("changed_at", "pk"):
         changed[change.installation_id].append(change)
     return changed
+
+
+def answered_too(task: Task, on: date) -> list[Task]:
+    """Open checks of the same kind at the same device that readings of this day answer: their window has opened.
+
+    One whose window opens later stays: the plan's moves on from this day by itself, and a fixed date or a follow-up
+    keeps its own.
+    """
+    rows = Task.objects.open().filter(
+        installation=task.installation_id, check_kind=task.check_kind_id, opens_on__lte=on
+    )
+    return list(rows.exclude(pk=task.pk).select_related("plant", "check_kind").order_by("pk"))

@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from inspections.check_rules.wanted import FOUND
 from inspections.models import (
     Action,
     ActionNote,
@@ -18,7 +19,7 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
-from inspections.services.visits import FOUND, closed_meanwhile, value_words, visit_chain
+from inspections.words.readings import value_words
 from installs.models import Installation
 from plant.calc.units import UnitSystem
 
@@ -125,3 +126,23 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
         "found_again": ActionNote.objects.current().filter(visit__in=chain).select_related("action__owner"),
         "photos": list(visit.photos.all()),
     }
+
+
+def closed_meanwhile(visit: Visit) -> list[Task]:
+    """Checks of this visit that somebody else had closed before it arrived."""
+    chain = visit_chain(visit)
+    tasks = Task.objects.filter(readings__visit=visit).exclude(visit__in=chain).distinct()
+    return list(tasks.select_related("check_kind", "visit__visited_by", "closed_by"))
+
+
+def visit_chain(visit: Visit) -> list[Visit]:
+    """The visit, those that it corrects, and those that correct it, oldest first."""
+    first = visit
+    while first.corrects is not None:
+        first = first.corrects
+    chain = [first]
+    while (
+        later := Visit.objects.filter(corrects=chain[-1]).select_related("visited_by", "created_by").first()
+    ) is not None:
+        chain.append(later)
+    return chain

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
 from inspections.models.check_plans import FIXED
+from inspections.selectors.check_plans import installations_of
 from inspections.services.tasks import plan_at_once, plan_tasks
 from installs.models import DeviceModel, Installation
 from plant.calc.wording import figure
@@ -261,18 +262,6 @@ def resume_check_plan(*, plan: CheckPlan, by: Any, version: int, reason: str = "
     plan = change_record(plan, by=by, version=version, reason=reason, is_suspended=False, fixed_since=since)
     plan_tasks(plan.plant, today, installations=installations_of([plan]), not_before=today)
     return plan
-
-
-def installations_of(plans: Any) -> list[Installation]:
-    """Devices in place that these plans are about."""
-    known = list(plans)
-    by_model = Installation.objects.in_place().filter(
-        device__device_model__in=[plan.device_model_id for plan in known if plan.device_model_id]
-    )
-    own = Installation.objects.in_place().filter(
-        pk__in=[plan.installation_id for plan in known if plan.installation_id]
-    )
-    return list((by_model | own).distinct())
 
 
 def plan_again(plant: Plant, plans: Any) -> None:

@@ -11,7 +11,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inspections.models import Round, Shift, Stop, Task
-from inspections.services.rounds import Slip, draft_of, is_fixed, write_moved
+from inspections.selectors.rounds import is_fixed
+from inspections.services.rounds import Slip, draft_of, write_moved
 from plant.errors import Refused
 from plant.models import Conveyor, OutageWindow
 from plant.services.outages import plan_outage

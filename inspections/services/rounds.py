@@ -5,7 +5,6 @@ What has begun is never moved: a stop with a closed check, and a published stop 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -18,20 +17,31 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.calc.round_check import Conflict, Rule, check_round
+from inspections.calc.round_check import Rule
 from inspections.calc.round_reasons import explain_together
-from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks, walk_m
+from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks
 from inspections.models import Round, RoundLaying, Shift, Stop, Task
+from inspections.selectors.fitting_clashes import clashes_of
+from inspections.selectors.round_faults import faults_of
 from inspections.selectors.round_problems import (
     Desk,
     desk_for,
-    fittings_of,
     in_goes,
-    map_of,
-    planned_of_stops,
     stops_of,
 )
-from inspections.words.rounds import change_words, conflict_words, reason_words
+from inspections.selectors.rounds import (
+    LAY_ROUNDS,
+    begun_stops,
+    free_from,
+    is_fixed,
+    is_published_too,
+    parted,
+    shifts_to_lay,
+    standing_round,
+    standing_rounds,
+    tasks_to_lay,
+)
+from inspections.words.rounds import change_words, reason_words
 from installs.models import Fitting
 from plant.errors import Refused
 from plant.models import Job, Notice, Plant
@@ -39,9 +49,7 @@ from plant.permissions import PLANNER
 from plant.selectors.people import people_in
 from plant.services.job_kinds import JobHandle, JobLost, JobStopped
 from plant.services.jobs import ask_for_job
-from plant.words.moments import moment_words
 
-LAY_ROUNDS = "lay_rounds"
 SEARCH_S = 20  # how long the search goes on; longer gains little (measured by manage.py benchmark_rounds)
 LONGEST_DAYS = 14
 STEP_MINUTES = 15  # one press of an arrow key on the board
@@ -160,76 +168,6 @@ def told_by(handle: JobHandle | None, words: str) -> Callable[[float], bool]:
         return not stopped
 
     return tell
-
-
-def shifts_to_lay(plant: Plant, first_day: date, last_day: date, now: datetime) -> list[Shift]:
-    rows = Shift.objects.of_plant(plant).filter(day__range=(first_day, last_day), ends_at__gt=now)
-    return list(rows.select_related("person", "start_area").order_by("starts_at", "person__username"))
-
-
-def standing_round(shift: Shift) -> Round | None:
-    """The draft of a shift where there is one, else what is published."""
-    rows = list(Round.objects.with_stops().filter(shift=shift, superseded_at__isnull=True))
-    return next((row for row in rows if row.published_at is None), rows[0] if rows else None)
-
-
-def is_fixed(stop: Stop, is_published: bool, now: datetime) -> bool:
-    """A stop with a closed check, or a published one whose time it is."""
-    return stop.is_begun or (is_published and stop.starts_at <= now < stop.ends_at)
-
-
-def begun_stops(shifts: Iterable[Shift], now: datetime) -> dict[int, list[Stop]]:
-    """What keeps its place, by shift, each with `laid_tasks`: of the published rounds, and of drafts what was begun.
-
-    A check still open at a stop that is over, or whose person is away, is free to be laid again.
-    """
-    away = {shift.pk for shift in shifts if shift.away_from is not None and shift.away_from <= now}
-    found: dict[int, list[Stop]] = {}
-    for each in Round.objects.with_stops().filter(shift__in=list(shifts), superseded_at__isnull=True):
-        is_published = each.published_at is not None
-        is_away = each.shift_id in away
-        fixed = [stop for stop in each.stops.all() if is_fixed(stop, is_published and not is_away, now)]
-        for stop in fixed:
-            stop.laid_tasks = [
-                task
-                for task in stop.tasks_in_order
-                if task.closed_at is not None or (stop.ends_at > now and not is_away)
-            ]
-        if fixed and (is_published or each.shift_id not in found):
-            found[each.shift_id] = fixed
-    return found
-
-
-def tasks_to_lay(
-    plant: Plant, shifts: Sequence[Shift], begun: dict[int, list[Stop]], last_day: date, now: datetime
-) -> list[Task]:
-    """Open checks of these days that neither another day's round nor a begun stop has already."""
-    taken = {task.pk for stops in begun.values() for stop in stops for task in stop.laid_tasks}
-    elsewhere = Stop.objects.filter(
-        round__plant=plant, round__superseded_at__isnull=True, round__shift__ends_at__gt=now
-    ).exclude(round__shift__in=list(shifts))
-    taken |= set(elsewhere.values_list("tasks", flat=True))
-    rows = Task.objects.of_plant(plant).due_by(last_day).with_place().with_last_grade().order_by("closes_on", "pk")
-    return [task for task in rows if task.pk not in taken]
-
-
-def free_from(
-    plant: Plant, shifts: Sequence[Shift], begun: dict[int, list[Stop]], now: datetime
-) -> dict[int, datetime]:
-    """From when each person can be sent on: their shift, now, and the way back from what they have begun."""
-    places = map_of(plant)
-    free: dict[int, datetime] = {}
-    for shift in shifts:
-        begin = shift.starts_at
-        if now > begin:
-            begin = now + timedelta(minutes=5 - now.minute % 5, seconds=-now.second, microseconds=-now.microsecond)
-        last = max(begun.get(shift.pk, []), key=lambda stop: stop.ends_at, default=None)
-        if last is not None:
-            task = last.tasks_in_order[-1]
-            way = walk_m(places.of_device(task), places.of_start(shift)) / plant.walking_m_s
-            begin = max(begin, last.ends_at + timedelta(seconds=math.ceil(way)))
-        free[shift.pk] = begin
-    return free
 
 
 def write_drafts(
@@ -399,20 +337,6 @@ def write_moved(
     write_stops(draft, stops, by)
     Round.objects.filter(pk=draft.pk).update(version=draft.version + 1)
     return stops
-
-
-def is_published_too(stop: Stop) -> bool:
-    """Whether the same stop stands in what is on the phone: then it may be under way."""
-    return (
-        Stop.objects.filter(
-            round__shift=stop.round.shift_id,
-            round__published_at__isnull=False,
-            round__superseded_at__isnull=True,
-            starts_at=stop.starts_at,
-            conveyor=stop.conveyor_id,
-        ).exists()
-        or stop.round.published_at is not None
-    )
 
 
 def timed_stops(draft: Round, slips: Sequence[Slip], fixed: Sequence[Stop], now: datetime) -> list[Stop]:
@@ -590,69 +514,7 @@ def swap_rounds(*, shift: Shift, other: Shift, by: Any, now: datetime | None = N
     return first, second
 
 
-def parted(row: Round, now: datetime) -> tuple[list[Stop], list[Stop]]:
-    """Stops of a round that keep their place, and those that may move."""
-    stops = list(row.stops.all())
-    fixed = [each for each in stops if is_fixed(each, is_published_too(each), now)]
-    return fixed, [each for each in stops if each not in fixed]
-
-
 # --- What is wrong with it, publishing --------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class Fault:
-    """A broken rule in a whole sentence."""
-
-    round: Round
-    stop: Stop | None
-    words: str
-    rule: Rule = Rule.UNKNOWN
-
-
-def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = None) -> list[Fault]:
-    """What the checker finds in rounds as they are stored, in words. Stops that are over are left out."""
-    now = now or timezone.now()
-    shifts = [each.shift for each in rounds]
-    today = now.astimezone(plant.zone).date()
-    last_day = max((shift.day for shift in shifts), default=today)
-    goes: list[list[Task]] = []
-    goes_of: dict[int, list[int]] = {}
-    stop_of: dict[int, Stop] = {}
-    for each in rounds:
-        for stop in each.stops.all():
-            open_tasks = [task for task in stop.tasks_in_order if task.closed_at is None]
-            for those in in_goes(open_tasks, today, last_day):
-                goes_of.setdefault(stop.pk, []).append(len(goes))
-                stop_of[len(goes)] = stop
-                goes.append(those)
-    if not goes:
-        return []
-    desk = desk_for(plant, shifts, goes, now=now)
-    by_shift = {each.shift_id: each for each in rounds}
-    done: list[Fault] = []
-    said: set[tuple[Any, ...]] = set()
-    for conflict in check_round(desk.problem, planned_of_stops(desk, rounds, goes_of)):
-        at = stop_of.get(conflict.errand)
-        key = (conflict.rule, at.pk if at else None)
-        if is_rounding(conflict) or key in said:
-            continue
-        said.add(key)
-        done.append(Fault(by_shift[conflict.shift], at, conflict_words(desk, conflict, at), conflict.rule))
-    return done
-
-
-def is_rounding(conflict: Conflict) -> bool:
-    """Less than a minute: from rounding, or from a time per check that was learned a little better since."""
-    return 0 < conflict.by_s < 60
-
-
-def standing_rounds(plant: Plant, day: date) -> list[Round]:
-    """The rounds of a day as the planner sees them: drafts before what is published."""
-    rows = Round.objects.with_stops().filter(plant=plant, shift__day=day, superseded_at__isnull=True)
-    found: dict[int, Round] = {}
-    for row in rows.order_by("shift__starts_at", "shift__person__username"):
-        if row.shift_id not in found or row.published_at is None:
-            found[row.shift_id] = row
-    return list(found.values())
 
 
 @transaction.atomic
@@ -693,73 +555,6 @@ def publish_rounds(*, plant: Plant, day: date, by: Any, now: datetime | None = N
 
 
 # --- A fitting of the same people -------------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class FittingClash:
-    """A fitting to which the person of a round is planned, and the open stops that lie in its time."""
-
-    round: Round
-    fitting: Fitting
-    span: tuple[datetime, datetime]
-    stops: tuple[Stop, ...]
-
-    @property
-    def words(self) -> str:
-        """For the round's own page."""
-        words = _("%(who)s is planned to this fitting from %(begin)s to %(end)s.") % {
-            "who": self.round.shift.person,
-            "begin": moment_words(self.span[0]),
-            "end": moment_words(self.span[1]),
-        }
-        if self.stops:
-            words += " " + _("These stops lie in that time; ask the planner: %(stops)s.") % {"stops": self.stop_words}
-        return words
-
-    @property
-    def words_at_fitting(self) -> str:
-        """For the fitting's page."""
-        values = {
-            "who": self.round.shift.person,
-            "day": date_format(self.round.shift.day, "D j M"),
-            "stops": self.stop_words,
-        }
-        if self.round.published_at is None:
-            return _("The draft round of %(who)s, %(day)s, has stops in this time: %(stops)s.") % values
-        return _("The published round of %(who)s, %(day)s, has stops in this time: %(stops)s.") % values
-
-    @property
-    def stop_words(self) -> str:
-        return ", ".join(
-            f"{stop.conveyor.tag} {date_format(timezone.localtime(stop.starts_at), 'H:i')}" for stop in self.stops
-        )
-
-
-def clash_of(row: Round, fitting: Fitting, span: tuple[datetime, datetime]) -> FittingClash:
-    begin, end = span
-    stops = [stop for stop in row.stops.all() if stop.starts_at < end and begin < stop.ends_at and not stop.is_done]
-    return FittingClash(row, fitting, span, tuple(stops))
-
-
-def jobs_in(row: Round) -> list[FittingClash]:
-    """The fittings to which the person of a round is planned in its shift."""
-    jobs = fittings_of([row.shift])[row.shift_id]
-    return [clash_of(row, fitting, span) for fitting in jobs if (span := fitting.planned_span) is not None]
-
-
-def clashes_of(fitting: Fitting) -> list[FittingClash]:
-    """Rounds that stand and have open stops while the crew is planned to be at a fitting."""
-    span = fitting.planned_span
-    if span is None:
-        return []
-    begin, end = span
-    rows = Round.objects.with_stops().filter(
-        plant_id=fitting.plant_id,
-        superseded_at__isnull=True,
-        shift__person__in=fitting.crew.all(),
-        shift__starts_at__lt=end,
-        shift__ends_at__gt=begin,
-    )
-    in_order = rows.order_by("shift__starts_at", "shift__person__username", "published_at")
-    return [clash for row in in_order if (clash := clash_of(row, fitting, span)).stops]
 
 
 def tell_of_clashes(fitting: Fitting, *, by: Any) -> int:

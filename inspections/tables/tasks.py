@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from functools import cached_property
 from typing import Any
 
@@ -12,40 +11,16 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from inspections.models import Task, TwiceClosed
 from inspections.selectors.tasks import undecided_at
+from inspections.words.tasks import put_off_words, to_be_decided
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.tables.columns import RegisterTable
 from plant.templatetags.quantities import days_late, mark
 
 NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
-
-
-def late_words(task: Task, today: date) -> str:
-    """How late, and since when: lateness counts from the end of the window, not from the day on which it was due."""
-    days = task.days_late(today)
-    if not days:
-        return ""
-    known = {"late": days_late(days), "on": date_format(task.closes_on, "j M")}
-    return _("%(late)s, window closed %(on)s") % known
-
-
-def put_off_words(task: Task) -> str:
-    """ "twice: no wrench in date; no window"."""
-    times = len(task.put_off)
-    if not times:
-        return ""
-    counted = {1: _("once"), 2: _("twice")}.get(times) or ngettext("%(n)s time", "%(n)s times", times) % {"n": times}
-    return f"{counted}: {'; '.join(each.reason.rstrip('. ') for each in task.put_off)}"
-
-
-def to_be_decided(row: TwiceClosed | None) -> str:
-    """ "closed twice, to be decided", with the way to both visits; empty where nothing is open."""
-    if row is None:
-        return ""
-    return format_html(' <a href="{}">{}</a>', row.get_absolute_url(), _("closed twice, to be decided"))
 
 
 def marked(shown: str, row: TwiceClosed | None) -> str:

@@ -15,8 +15,8 @@ from django.utils.translation import gettext_lazy as _
 
 from inspections.models import GRADES, CheckKind, Reading, TwiceClosed
 from inspections.selectors.tasks import undecided_at
-from inspections.services.visits import value_words
 from inspections.tables.tasks import marked
+from inspections.words.readings import value_words
 from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
 from plant.tables.columns import RegisterTable

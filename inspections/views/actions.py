@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 from inspections.forms.actions import ActionForm, DoneForm, GiveForm
 from inspections.forms.visits import ACTION_DAYS
 from inspections.models import Action, Visit
+from inspections.selectors.actions import kinds_at_act, proposed_owner
 from inspections.services import actions
 from inspections.tables.actions import ActionFilter, ActionTable, state_words
 from installs.models import Installation
@@ -111,7 +112,7 @@ class ActionCreate(RecordPage):
         return row_asked(self.request.GET, "visit", Visit.objects.filter(installation=self.installation))
 
     def initial(self) -> dict[str, Any]:
-        owner = actions.proposed_owner(self.installation.plant, self.request.user)
+        owner = proposed_owner(self.installation.plant, self.request.user)
         return {"due_on": timezone.localdate() + timedelta(days=ACTION_DAYS), "owner": owner}
 
     def build_form(self, data: Any = None, files: Any = None) -> Any:
@@ -126,7 +127,7 @@ class ActionCreate(RecordPage):
     def act(self, form: Any) -> Action:
         given, visit = form.values(), self.visit()
         kind = given["check_kind"]
-        kinds = {kind.pk} if kind else actions.kinds_at_act(visit) if visit else set()
+        kinds = {kind.pk} if kind else kinds_at_act(visit) if visit else set()
         return actions.raise_or_add(
             form.new_action(),
             installation=self.installation,

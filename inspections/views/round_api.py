@@ -24,11 +24,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
+from inspections.files.round_pack import round_pack
 from inspections.forms.round_entry import RoundEntry, read_entry, read_set_aside
 from inspections.forms.visits import FoundForm, VisitForm
 from inspections.models import CheckKind, Task, TwiceClosed, Visit
-from inspections.selectors.round_pack import round_pack
-from inspections.services import visits
+from inspections.selectors.readings_wanted import chosen_check, wanted_of
 from inspections.services.actions import raise_or_add
 from inspections.services.set_aside import keep_set_aside, settle_arrived
 from inspections.services.visits import time_by_server
@@ -218,9 +218,9 @@ def phone_form(request: HttpRequest, installation: Installation, entry: RoundEnt
     rows = Task.objects.filter(installation=installation, pk__in=named).select_related("check_kind", "plant")
     kinds = CheckKind.objects.for_plant(installation.plant).filter(pk__in=[-each for each in named if each < 0])
     today = timezone.localdate(timezone=installation.plant.zone)
-    chosen = [visits.chosen_check(installation, kind, today) for kind in kinds]
+    chosen = [chosen_check(installation, kind, today) for kind in kinds]
     tasks = [*rows.order_by("opens_on", "due_on"), *chosen]
-    wanted = visits.wanted_of(tasks, installation)
+    wanted = wanted_of(tasks, installation)
     return VisitForm(data, MultiValueDict(), tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
 
 

@@ -18,7 +18,9 @@ from django.views.decorators.http import require_POST
 from inspections.files.rounds import calendar_of, may_have_calendar, sheet_of
 from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm, SwapForm
 from inspections.models import Round, Shift, Stop, TechnicianProfile
+from inspections.selectors.fitting_clashes import jobs_in
 from inspections.selectors.round_board import board_of, clock, lede_of
+from inspections.selectors.rounds import LAY_ROUNDS, standing_rounds
 from inspections.services import rounds as services
 from inspections.services import shifts as shift_services
 from plant.calc.addresses import day_in
@@ -86,7 +88,7 @@ def lay(request: HttpRequest) -> HttpResponse:
 @right(SEE)
 def progress(request: HttpRequest) -> HttpResponse:
     """How far the laying is; when it is over the page is loaded again."""
-    job = Job.objects.unfinished().filter(kind=services.LAY_ROUNDS, plant=request.plant).first()
+    job = Job.objects.unfinished().filter(kind=LAY_ROUNDS, plant=request.plant).first()
     answer = render(request, "inspections/_round_progress.html", {"job": job})
     if job is None:
         answer["HX-Refresh"] = "true"
@@ -97,7 +99,7 @@ def progress(request: HttpRequest) -> HttpResponse:
 @right(LAY)
 def stop_laying(request: HttpRequest) -> HttpResponse:
     """Stop the search; the best plan so far is kept."""
-    for job in Job.objects.unfinished().filter(kind=services.LAY_ROUNDS, plant=request.plant):
+    for job in Job.objects.unfinished().filter(kind=LAY_ROUNDS, plant=request.plant):
         stop_job(job)
     return redirect(board_url(day_asked(request, request.POST)))
 
@@ -375,7 +377,7 @@ def round_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "title": _("Round of %(who)s, %(day)s")
             % {"who": row.shift.person, "day": date_format(row.shift.day, "l j F")},
             "round": row,
-            "jobs": services.jobs_in(row),
+            "jobs": jobs_in(row),
             "today": timezone.localdate(timezone=row.plant.zone),
         },
     )
@@ -395,7 +397,7 @@ def round_sheet(request: HttpRequest, pk: int) -> HttpResponse:
 def day_sheets(request: HttpRequest) -> HttpResponse:
     """All rounds of a day on paper, each on its own sheet."""
     day = day_asked(request, request.GET)
-    rows = [row for row in services.standing_rounds(request.plant, day) if row.stops.all()]
+    rows = [row for row in standing_rounds(request.plant, day) if row.stops.all()]
     if not rows:
         raise Http404
     system = UnitSystem(request.user.unit_system)

@@ -16,9 +16,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.calc.grading import grading_rules
-from inspections.forms.visits import CorrectionForm, NotDoneForm, ReadingsForm, VisitForm, stored_values, tool_words
+from inspections.forms.visits import CorrectionForm, NotDoneForm, ReadingsForm, VisitForm, stored_values
 from inspections.models import Reading, Task, Visit
+from inspections.selectors.readings_wanted import own_wear, wanted_of
 from inspections.selectors.tasks import checks_to_do
+from inspections.selectors.tools import tools_at_hand
 from inspections.selectors.visits import acts_running, visit_sheet
 from inspections.services import visits
 from inspections.tables.visits import ReadingFilter, ReadingTable
@@ -69,8 +71,8 @@ def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def visit_form(request: HttpRequest, installation: Installation, tasks: list[Task], *data: Any) -> VisitForm:
-    wear = visits.own_wear(tasks, installation, timezone.now())
-    wanted = visits.wanted_of(tasks, installation, wear=wear)
+    wear = own_wear(tasks, installation, timezone.now())
+    wanted = wanted_of(tasks, installation, wear=wear)
     return VisitForm(*data, tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
 
 
@@ -138,7 +140,7 @@ def visit_page(
 def page_rules(form: ReadingsForm, plant: Plant) -> dict[str, Any]:
     """What the page's script grades by; torque wrenches where a check asks for one."""
     is_asked = any(f"t{task.pk}-instrument" in form.fields for task in form.tasks)
-    tools = tool_words(plant, timezone.localdate(timezone=plant.zone)) if is_asked else []
+    tools = tools_at_hand(plant, timezone.localdate(timezone=plant.zone)) if is_asked else []
     return {"grading": grading_rules(), "typing": typing_grammar(), "checks": form.as_rules(), "tools": tools}
 
 
@@ -213,7 +215,7 @@ def change_visit(request: HttpRequest, pk: int) -> HttpResponse:
     form = CorrectionForm(
         *((request.POST,) if request.method == "POST" else ()),
         tasks=tasks,
-        wanted=visits.wanted_of(tasks, visit.installation, before=visit.visited_at),
+        wanted=wanted_of(tasks, visit.installation, before=visit.visited_at),
         person=request.user,
         plant=visit.plant,
         values=stored_values(visit, UnitSystem(request.user.unit_system)),

@@ -19,14 +19,16 @@ from fixtures import device_models, instruments, people, scenario, stories
 from fixtures.generator import EFFECT_LENGTH_M, METER_ROLLS_OVER_AT_H, DemoPlant, DemoVisit, build
 from fixtures.plant_time import DAYS, FITTED_H, day_of, fitted_day, wall
 from fixtures.scenario import BELTS, DemoBelt
+from inspections.check_rules.wanted import Typed
 from inspections.models import Action, CheckKind, Task
-from inspections.services.actions import NewAction, alike_open, finish_action
+from inspections.selectors.actions import alike_open
+from inspections.services.actions import NewAction, finish_action
 from inspections.services.check_plans import add_reading_field, create_check_kind, create_check_plan
 from inspections.services.nightly import job_of_night
 from inspections.services.rounds import lay
 from inspections.services.shifts import add_shift, profile_of, set_profile
 from inspections.services.tasks import plan_tasks, planned_together, put_off_task
-from inspections.services.visits import Typed, close_out_visit, could_not_do, reading_key
+from inspections.services.visits import close_out_visit, could_not_do, reading_key
 from installs.models import Installation, Instrument, TorqueSignOff
 from installs.services.device_models import add_device_model
 from installs.services.devices import add_device

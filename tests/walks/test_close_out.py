@@ -13,8 +13,10 @@ import pytest
 from inspections.calc import grading
 from inspections.calc.doubts import ways_of
 from inspections.calc.grading import grading_rules
+from inspections.check_rules.wanted import FOUND, LEFT, Typed
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
-from inspections.services.visits import FOUND, LEFT, Typed, find, readings_wanted
+from inspections.selectors.readings_wanted import readings_wanted
+from inspections.services.visits import find
 from installs.calc.fasteners import judge_as_left
 from installs.models import Instrument
 from installs.selectors.torque import deviation_of

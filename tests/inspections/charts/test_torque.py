@@ -6,8 +6,9 @@ import pytest
 from django.utils import timezone
 
 from inspections.charts.torque import HEIGHT, WIDTH, torque_charts
+from inspections.check_rules.wanted import Typed
 from inspections.selectors.visits import torques_in_time
-from inspections.services.visits import Typed, close_out_visit
+from inspections.services.visits import close_out_visit
 from plant.calc.units import UnitSystem
 from tests import make
 

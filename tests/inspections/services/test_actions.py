@@ -7,15 +7,14 @@ import pytest
 from django.utils import timezone
 
 from inspections.models import Action, ActionNote, Visit
+from inspections.selectors.actions import alike_open, proposed_owner
 from inspections.services.actions import (
     NewAction,
     Part,
     add_to_action,
-    alike_open,
     change_action,
     finish_action,
     give_action,
-    proposed_owner,
     raise_action,
     raise_or_add,
 )

@@ -9,6 +9,7 @@ import time_machine
 from django.utils import timezone
 
 from inspections.models import Task
+from inspections.selectors.due_dates import BeltHours, forecast
 from inspections.services.check_plans import (
     change_check_plan,
     create_check_plan,
@@ -16,7 +17,6 @@ from inspections.services.check_plans import (
     resume_check_plan,
     suspend_check_plan,
 )
-from inspections.services.due_dates import BeltHours, forecast
 from inspections.services.tasks import plan_tasks, withdraw_task
 from plant.calc.calendar import overdue_from
 from plant.errors import Refused

@@ -10,9 +10,10 @@ import time_machine
 from django.utils import timezone
 
 from inspections.models import Task
+from inspections.selectors.readings_wanted import readings_wanted
 from inspections.services.follow_ups import months_after, next_follow_up
 from inspections.services.tasks import plan_next, plan_tasks
-from inspections.services.visits import close_out_visit, correct_visit, readings_wanted
+from inspections.services.visits import close_out_visit, correct_visit
 from installs.models import BeltOffset
 from installs.services.belt_offsets import set_offset
 from tests import make

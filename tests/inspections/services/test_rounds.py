@@ -10,20 +10,19 @@ from django.db import transaction
 from django.utils import timezone
 
 from inspections.models import CheckKind, Round, RoundLaying, Stop, Task, TechnicianProfile
+from inspections.selectors.fitting_clashes import clashes_of
 from inspections.selectors.round_board import board_of
+from inspections.selectors.round_faults import faults_of
 from inspections.selectors.round_problems import fittings_of, minutes_of_kinds
+from inspections.selectors.rounds import LAY_ROUNDS, standing_rounds
 from inspections.services.rounds import (
-    LAY_ROUNDS,
     Slip,
     ask_for_rounds,
-    clashes_of,
     draft_of,
-    faults_of,
     lay,
     nudge_stop,
     place_stop,
     publish_rounds,
-    standing_rounds,
     swap_rounds,
     take_out_stop,
     tell_of_clashes,

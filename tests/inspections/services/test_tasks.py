@@ -10,6 +10,7 @@ import time_machine
 from django.utils import timezone
 
 from inspections.models import CheckPlan, Deferral, OverdueSpell, Task
+from inspections.selectors import wanted_tasks
 from inspections.services import tasks
 from inspections.services.check_plans import (
     change_check_kind,
@@ -238,14 +239,14 @@ def test_a_check_that_is_closed_while_the_night_runs_is_not_asked_for_from_the_o
     alder, wear_plan, device_1, monkeypatch
 ):
     plan_tasks(alder, TODAY)
-    look = tasks.hours_needed
+    look = wanted_tasks.hours_needed
 
     def close_meanwhile(*args):
         Task.objects.open().update(closed_at=NOON, outcome="done")
         return look(*args)
 
     with monkeypatch.context() as patch:
-        patch.setattr(tasks, "hours_needed", close_meanwhile)
+        patch.setattr(wanted_tasks, "hours_needed", close_meanwhile)
         assert plan_tasks(alder, TODAY).made == 0
     plan_tasks(alder, TODAY)
     assert Task.objects.open().get().due_on == TODAY + dt.timedelta(days=90)

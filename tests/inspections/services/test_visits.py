@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
+from inspections.check_rules.wanted import Typed
 from inspections.errors import NotClosedOut
 from inspections.models import (
     Action,
@@ -20,22 +21,15 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
+from inspections.selectors.actions import kinds_in_hand
+from inspections.selectors.readings_wanted import readings_wanted, times_running
 from inspections.selectors.tasks import came_back, check_state_of, checks_to_do, with_new_rollers
-from inspections.selectors.visits import acts_running, torques_in_time, visit_sheet
+from inspections.selectors.visits import acts_running, closed_meanwhile, torques_in_time, visit_sheet
 from inspections.services import visits
-from inspections.services.actions import NewAction, finish_action, kinds_in_hand, raise_action
+from inspections.services.actions import NewAction, finish_action, raise_action
 from inspections.services.tasks import plan_next, withdraw_task
 from inspections.services.twice_closed import say_which_counts
-from inspections.services.visits import (
-    PhoneClock,
-    Typed,
-    close_out_visit,
-    closed_meanwhile,
-    correct_visit,
-    could_not_do,
-    readings_wanted,
-    times_running,
-)
+from inspections.services.visits import PhoneClock, close_out_visit, correct_visit, could_not_do
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.permissions import sync_roles

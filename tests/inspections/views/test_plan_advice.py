@@ -91,14 +91,14 @@ def test_what_is_late_or_was_put_off_stays_and_a_wet_belt_comes_twice_as_often(p
 
 def test_wear_that_is_forecast_is_in_the_year(plan, device, monkeypatch):
     """The look goes the same way as the night: a roller near its limit is due sooner than its plan says."""
+    from inspections.selectors import wanted_tasks
     from inspections.selectors.wear import DeviceWear
-    from inspections.services import tasks
 
     class Worn(DeviceWear):
         early_on = TODAY + dt.timedelta(days=2)
 
     worn = Worn(device, 76, 68, (), 10, NOW)
-    monkeypatch.setattr(tasks, "wear_of", lambda places: {device.pk: worn})
+    monkeypatch.setattr(wanted_tasks, "wear_of", lambda places: {device.pk: worn})
     done = TODAY - dt.timedelta(days=1)
     make.task(device, plan.check_kind, done, closed_at=NOW - dt.timedelta(days=1), outcome="done", grade="watch")
     found = year_if(plan_with(plan, interval_days=300), TODAY, NOW)

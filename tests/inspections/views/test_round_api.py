@@ -13,8 +13,9 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from PIL import Image
 
+from inspections.check_rules.wanted import Typed
 from inspections.models import Action, CouldNotDo, Reading, Round, Shift, Stop, Task, TwiceClosed, Visit
-from inspections.services.visits import Typed, close_out_visit
+from inspections.services.visits import close_out_visit
 from plant.models import Notice, Photo
 from tests import make
 
@@ -325,7 +326,8 @@ def test_what_is_no_picture_is_refused_in_words(client, place, tess):
 
 def test_which_counts_follows_a_correction_and_offsets_leave_the_belts_rows(client, place, tess, pat):
     from inspections.models import CheckKind
-    from inspections.services.visits import correct_visit, wanted_of
+    from inspections.selectors.readings_wanted import wanted_of
+    from inspections.services.visits import correct_visit
     from installs.models import BeltOffset
 
     kind = CheckKind.objects.filter(rule=CheckKind.Rule.OFFSETS, plant=None).first()

@@ -18,17 +18,20 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.calc.grading import grading_rules
-from inspections.forms.visits import VisitForm, action_words, tool_words
+from inspections.check_rules.wanted import FOUND_METHODS
+from inspections.forms.visits import VisitForm
 from inspections.models import CheckKind, CouldNotDo, Round, Task
+from inspections.selectors.actions import alike_open, kinds_answered, proposed_owner
+from inspections.selectors.fitting_clashes import jobs_in
+from inspections.selectors.readings_wanted import chosen_check, wanted_of
 from inspections.selectors.round_board import rounds_today
 from inspections.selectors.tasks import WORN, ask_once
 from inspections.selectors.today import Belt, TechniciansDay, technicians_day
+from inspections.selectors.tools import tools_at_hand
 from inspections.selectors.visits import acts_running
 from inspections.selectors.wear import DeviceWear, wear_of
-from inspections.services.actions import alike_open, kinds_answered, proposed_owner
-from inspections.services.rounds import jobs_in
-from inspections.services.visits import FOUND_METHODS, chosen_check, wanted_of
-from inspections.tables.tasks import late_words
+from inspections.words.actions import action_words
+from inspections.words.tasks import late_words
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
 from plant.models import Conveyor, Person, Plant
@@ -62,7 +65,7 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
         "rules": {"grading": grading_rules(), "typing": typing_grammar()},
         "reasons": [[value, str(label)] for value, label in CouldNotDo.Reason.choices],
         "methods": [[method.value, str(method.label)] for method in FOUND_METHODS],
-        "tools": tool_words(plant, today),
+        "tools": tools_at_hand(plant, today),
         "owners": [[each.pk, str(each)] for each in people_of(plant)],
         "owner": getattr(proposed_owner(plant, person), "pk", None),
         "actions": [
