@@ -11,7 +11,7 @@ from inspections.charts.reading_trends import reading_trends
 from inspections.charts.wear import HEIGHT, LABEL, LEFT, RIGHT, WIDTH, wear_band
 from inspections.selectors.wear import wear_of
 from plant.calc.units import UnitSystem
-from tests.inspections.services.test_wear import NOW, measure, standing  # noqa: F401  (a fixture)
+from tests.inspections.selectors.test_wear import NOW, measure, standing  # noqa: F401  (a fixture)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from inspections.models import Action, Task
 from inspections.selectors.wear import wear_of
 from inspections.services.tasks import plan_tasks
 from tests import make
-from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on
+from tests.inspections.selectors.test_wear import INSTALLED, NOW, measure, on
 
 TODAY = NOW.date()
 

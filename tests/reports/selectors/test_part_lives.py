@@ -14,7 +14,7 @@ from reports.selectors.part_lives import PIVOTS, ROLLERS, LeftOut, Unknown, life
 from reports.views.life import spares_words
 from reports.words.part_lives import spare_words, why_words
 from tests import make
-from tests.inspections.services.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
+from tests.inspections.selectors.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
 
 
 def ends(lives):
