@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from reports.files.month_pdf import month_pdf
 from reports.services import decision_mails, months, rate_watch
 
 
@@ -11,7 +12,7 @@ from reports.services import decision_mails, months, rate_watch
 def draft_and_send_months() -> None:
     """Draft last month where it is missing, and mail what is published to its subscribers."""
     months.draft_months()
-    months.send_months()
+    months.send_months(month_pdf)
 
 
 @shared_task(name="reports.watch_rates", ignore_result=True)

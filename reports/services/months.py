@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
@@ -23,12 +24,14 @@ from plant.errors import Refused
 from plant.models import Person, Plant
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
 from reports.calc.editions import differences
-from reports.files.month_pdf import month_pdf
 from reports.models import MonthlyReport, MonthMail, Subscription
 from reports.selectors.month_data import Month
 from reports.selectors.months import code_version, compose, compose_rows
 
 log = logging.getLogger(__name__)
+
+# Makes the paper of a month from its content and its head; which paper that is, a view or a job says.
+MakePaper = Callable[[dict[str, Any], dict[str, Any]], bytes]
 
 MAIL_HOUR = 6  # local time from which mails may go out
 CLAIM_LASTS = dt.timedelta(hours=1)
@@ -168,10 +171,15 @@ def has_history(plant: Plant, month: dt.date) -> bool:
     return plant.created_at < Month(month, plant.zone).end or plant.incidents.exists()
 
 
-def send_months(now: dt.datetime | None = None) -> int:
+def send_months(make_paper: MakePaper, now: dt.datetime | None = None) -> int:
     """Mail last month's newest published edition to its subscribers from the first working day on; returns how many.
 
     An edition that is published later goes out at the next run after it.
+
+    Parameters
+    ----------
+    make_paper : callable
+        Makes what is attached to the mail; asked once for an edition, and only where somebody is to get it.
     """
     now = now or timezone.now()
     sent = 0
@@ -183,11 +191,11 @@ def send_months(now: dt.datetime | None = None) -> int:
             month = month_before(local.date())
             report = MonthlyReport.objects.published().filter(plant=plant, month=month).order_by("-edition").first()
             if report is not None:
-                sent += send_report(report, now, connection)
+                sent += send_report(report, make_paper, now, connection)
     return sent
 
 
-def send_report(report: MonthlyReport, now: dt.datetime, connection: Any) -> int:
+def send_report(report: MonthlyReport, make_paper: MakePaper, now: dt.datetime, connection: Any) -> int:
     done = MonthMail.objects.filter(report=report).filter(Q(sent_at__isnull=False) | Q(tries__gte=MOST_TRIES))
     people = (
         Person.objects.filter(subscriptions__plant=report.plant, memberships__plant=report.plant, is_active=True)
@@ -204,7 +212,7 @@ def send_report(report: MonthlyReport, now: dt.datetime, connection: Any) -> int
             continue
         if content is None or paper is None:
             content, _rows = read_month(report)
-            paper = month_pdf(content, report_head(report))
+            paper = make_paper(content, report_head(report))
         sent += send_one(report, person, content, paper, connection)
     return sent
 

@@ -15,6 +15,7 @@ from installs.services.installations import take_over_sheet
 from plant.errors import ChangedMeanwhile, Refused
 from plant.services.incidents import correct_incident
 from plant.services.records import change_record
+from reports.files.month_pdf import month_pdf
 from reports.jobs import draft_and_send_months
 from reports.models import MonthlyReport, MonthMail, StudyWindow, Subscription
 from reports.selectors.month_data import Month
@@ -259,10 +260,10 @@ def test_a_published_month_goes_to_its_subscribers_once(october, erin, mona, tim
     subscribe(plant=october, person=mona, wants=True)
     published(october, erin)
     time_machine.move_to(dt.datetime(2026, 11, 1, 9, tzinfo=dt.UTC), tick=False)
-    assert send_months() == 0  # a Sunday
+    assert send_months(month_pdf) == 0  # a Sunday
     time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
-    assert send_months() == 1
-    assert send_months() == 0
+    assert send_months(month_pdf) == 1
+    assert send_months(month_pdf) == 0
     (mail,) = mailoutbox
     assert mail.to == ["mona@example.org"]
     name, content, kind = mail.attachments[0]
@@ -277,11 +278,11 @@ def test_a_holiday_of_the_plant_is_no_working_day(october, erin, mona, mailoutbo
     october.save()
     subscribe(plant=october, person=mona, wants=True)
     published(october, erin)
-    assert send_months(at(11, 2, 9)) == 0  # a Monday
+    assert send_months(month_pdf, at(11, 2, 9)) == 0  # a Monday
     time_machine.move_to(at(11, 3, 4), tick=False)
-    assert send_months() == 0  # five in the morning in Berlin
+    assert send_months(month_pdf) == 0  # five in the morning in Berlin
     time_machine.move_to(at(11, 3, 5), tick=False)
-    assert send_months() == 1
+    assert send_months(month_pdf) == 1
 
 
 def test_a_claim_that_was_given_up_is_taken_again(october, erin, mona, mailoutbox):
@@ -290,7 +291,7 @@ def test_a_claim_that_was_given_up_is_taken_again(october, erin, mona, mailoutbo
     subscribe(plant=october, person=mona, wants=True)
     report = published(october, erin)
     MonthMail.objects.create(report=report, person=mona, claimed_at=at(11, 1))
-    assert send_months() == 1
+    assert send_months(month_pdf) == 1
 
 
 def test_without_an_address_there_is_no_subscription(october, mona):
@@ -336,7 +337,7 @@ def readers(october, alder, mona, pat, erin):
 
 def test_the_mail_has_words_and_page_and_says_how_to_end_it(october, erin, readers, mailoutbox):
     report = published(october, erin)
-    assert send_months() == 3
+    assert send_months(month_pdf) == 3
     mail = mailoutbox[0]
     html, kind = mail.alternatives[0]
     assert kind == "text/html"
@@ -354,11 +355,11 @@ def test_the_mail_has_words_and_page_and_says_how_to_end_it(october, erin, reade
 
 def test_the_mail_of_a_new_edition_says_what_differs(october, erin, readers, belt_a1, mailoutbox):
     published(october, erin)
-    assert send_months() == 3
+    assert send_months(month_pdf) == 3
     correct_incident(row=belt_a1.incidents.order_by("happened_at").first(), by=erin, reason="scale", minutes_lost=90)
     second = draft_month(plant=october, month=OCTOBER, by=erin, reason="minutes corrected")
     publish_month(second, by=erin, version=second.version)
-    assert (send_months(), send_months()) == (3, 0)
+    assert (send_months(month_pdf), send_months(month_pdf)) == (3, 0)
     for text in (mailoutbox[-1].body, mailoutbox[-1].alternatives[0][0]):
         assert "minutes corrected" in text
         assert "Minutes lost: was 30 min, now 90 min" in text
@@ -399,7 +400,7 @@ def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
         return send(self, messages)
 
     monkeypatch.setattr(EmailBackend, "send_messages", refuse)
-    assert send_months() == 2
+    assert send_months(month_pdf) == 2
     client.force_login(erin)
     page = client.get(report.get_absolute_url()).content.decode()
     assert "The e-mail did not reach 1 address" in page
@@ -409,7 +410,7 @@ def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
     assert "550" not in client.get(report.get_absolute_url()).content.decode()  # addresses are for who publishes
     for hour in range(1, 12):
         time_machine.move_to(at(11, 2, 9) + dt.timedelta(hours=1.1 * hour), tick=False)
-        send_months()
+        send_months(month_pdf)
     assert MonthMail.objects.get(person__username="ben").tries == months.MOST_TRIES
     client.force_login(erin)
     assert "It is not tried again" in client.get(report.get_absolute_url()).content.decode()

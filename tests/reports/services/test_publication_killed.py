@@ -46,10 +46,11 @@ months.publish_month(MonthlyReport.objects.get(), by=Person.objects.get(), versi
 """
 LOOK = """
 from reports.models import MonthlyReport, MonthMail
+from reports.files.month_pdf import month_pdf
 from reports.services.months import send_months
 report = MonthlyReport.objects.get()
 print(report.is_published, report.version, bool(report.content), bool(report.rows), repr(report.code_version),
-      report.history.count(), send_months(), MonthMail.objects.count())
+      report.history.count(), send_months(month_pdf), MonthMail.objects.count())
 """
 
 
