@@ -40,7 +40,7 @@ DEMO_DAYS = (
     "2030-06-30T23:30+00:00",
 )
 SUITE_DAYS = ("2026-11-25", "2028-11-27", "2030-11-29")
-DEMO_TESTS = ("tests/fixtures", "tests/reports/services/test_demo.py")
+DEMO_TESTS = ("tests/fixtures",)
 # The crawl looks at every page of the demo plant and takes longer than all the rest; it runs with the whole suite.
 DEMO_WALKS = ("tests/walks/demo", "--deselect", "tests/walks/demo/test_every_page.py")
 PARTS = {"demo": (*DEMO_TESTS, *DEMO_WALKS), "stories": DEMO_TESTS, "suite": ("tests",)}

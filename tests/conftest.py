@@ -115,9 +115,9 @@ def at_noon():
 TOGETHER = (
     "tests/walks/demo/test_every_page.py",
     "tests/deploy/test_worker.py",
+    "tests/fixtures/loading/test_demo_plant.py",
     "tests/fixtures/",
     "tests/walks/demo/",
-    "tests/reports/services/test_demo.py",
 )
 
 

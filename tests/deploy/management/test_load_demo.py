@@ -12,9 +12,10 @@ import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
 
+from deploy.management.commands import load_demo as command
+from fixtures.loading import demo_plant as demo
+from fixtures.loading import past_visits
 from plant.models import Plant
-from reports.management.commands import load_demo as command
-from reports.services import demo
 from tests.demo_site import ROOT, environment
 from tests.migrated_book import lay_down
 from tests.servers import GIVE_UP_AFTER_S
@@ -32,9 +33,9 @@ def rows():
     return Counter({model._meta.label: model._base_manager.count() for model in models})
 
 
-def interrupt_at(monkeypatch, step, call):
+def interrupt_at(monkeypatch, step, call, module=demo):
     """Let a step do its work the so manieth time, and be interrupted when it is done."""
-    real, calls = getattr(demo, step), []
+    real, calls = getattr(module, step), []
 
     def interrupted(*args, **kwargs):
         result = real(*args, **kwargs)
@@ -45,7 +46,7 @@ def interrupt_at(monkeypatch, step, call):
         return result
 
     before = rows()
-    monkeypatch.setattr(demo, step, interrupted)
+    monkeypatch.setattr(module, step, interrupted)
     return calls
 
 
@@ -71,7 +72,7 @@ def test_interrupted_within_the_past_nothing_stays(monkeypatch):
     for name in LONG[:2]:
         monkeypatch.setattr(demo, name, lambda *args, **kwargs: None)
     before = rows()
-    interrupt_at(monkeypatch, "write_visit", 5)
+    interrupt_at(monkeypatch, "write_visit", 5, past_visits)
     with pytest.raises(CommandError, match=NOTHING):
         call_command("load_demo", verbosity=0)
     assert rows() == before
@@ -109,7 +110,7 @@ import signal, sys
 import django
 django.setup()
 from django.core.management import execute_from_command_line
-from reports.services import demo
+from fixtures.loading import demo_plant as demo
 
 def wait(*args):
     print("begun", flush=True)

@@ -12,9 +12,9 @@ from typing import Any, NoReturn
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
+from fixtures.loading.demo_plant import load_demo
 from fixtures.scenario import PLANT_NAME
 from plant.models import Plant
-from reports.services.demo import load_demo
 
 INTERRUPTED = 130  # what a shell calls a program that was ended by Ctrl-C
 
