@@ -29,7 +29,7 @@ APART = ("DJANGO_SETTINGS_MODULE", "DRIFTBOOK_DATA", "PYTHONDONTWRITEBYTECODE")
 # Two even on one core: tests wait for servers and browsers.
 N_WORKERS = str(max(2, os.cpu_count() or 2))
 TYPED = [f"{app}/{layer}" for app in ("plant", "installs", "inspections", "reports") for layer in ("calc", "services")]
-TYPED += ["fixtures/loading"]
+TYPED += ["fixtures/loading", "deploy/bench"]
 
 # Programs of the environment begin with the path at which it was made; its Python finds the same after a move.
 LINT_IMPORTS = "from importlinter.cli import lint_imports_command; lint_imports_command()"
@@ -109,7 +109,7 @@ def main(given: Sequence[str]) -> int:
             left_out += ["--ignore=tests/fixtures", "--ignore=tests/walks"]
             left_out += ["--ignore=tests/deploy/management/test_load_demo.py"]
             left_out += ["--ignore=tests/test_access.py"]
-            left_out += ["--ignore=tests/inspections/management/test_benchmark_lists.py"]
+            left_out += ["--ignore=tests/deploy/bench"]
             command = [python, "-m", "pytest", *workers, *left_out, *given]
             failed += run("tests on PostgreSQL", command, DATABASE_URL=postgres) != 0
         else:

@@ -86,14 +86,11 @@ BARE = {
     "installs/templatetags/placement.py": "an address",
     "installs/views/placement.py": "an address",
     "inspections/views/check_plans.py": "what a box holds at first: a constant",
-    "inspections/management/commands/benchmark_rounds.py": "a constant",
     "reports/selectors/studies.py": "an address",
     "reports/charts/incidents_by_month.py": "ticks of an axis",
     "reports/files/studies.py": "a file for a program",
     "reports/words/verdicts.py": "shares, up to a hundred",
     "reports/calc/rate_ratio.py": "constants of the rules",
-    "reports/calc/simulation.py": "shares, up to a hundred",
-    "reports/management/commands/simulate_effect.py": "shares, up to a hundred",
 }
 
 

@@ -7,8 +7,8 @@ import io
 import pytest
 from django.core.management import call_command
 
+from deploy.bench.round_rivals import Size, lay_with_or_tools, made_up_problem
 from inspections.calc.round_check import check_round
-from inspections.calc.round_rivals import Size, lay_with_or_tools, made_up_problem
 from inspections.calc.rounds import lay_greedily, lay_rounds
 
 SMALL = Size(tasks=40, positions=20, conveyors=8, people=2, days=2)

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from deploy.bench.round_rivals import Size, lay_with_or_tools, made_up_problem
 from inspections.calc.round_check import check_round
-from inspections.calc.round_rivals import Size, lay_with_or_tools, made_up_problem
 from inspections.calc.rounds import RoundPlan, RoundProblem, lay_greedily, lay_rounds
 
 

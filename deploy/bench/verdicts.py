@@ -1,13 +1,11 @@
-"""How long judging a large fleet takes: once with arrays, once device by device."""
+"""Judging a large fleet at once with arrays, and a sample of it one by one."""
 
 from __future__ import annotations
 
 import time
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from django.core.management.base import BaseCommand, CommandParser
 from numpy.typing import NDArray
 
 from reports.calc.empirical_bayes import posterior_ratio_many
@@ -77,23 +75,3 @@ def measure(n: int, n_sample: int, seed: int) -> Timing:
         raise ValueError("the two ways differ in where there is an answer at all; do not use the timing")
     apart = np.abs(ours[both] - sample[both]) / np.maximum(1.0, np.abs(sample[both]))
     return Timing(n, n_sample, seconds_many, seconds_sample, float(apart.max()))
-
-
-class Command(BaseCommand):
-    help = "Judge made-up installations at once and a sample one by one, and print both times. Touches no data base."
-    requires_system_checks: list[str] = []
-
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--installations", type=int, default=10_000)
-        parser.add_argument("--sample", type=int, default=500, help="installations of the loop")
-        parser.add_argument("--seed", type=int, default=2026)
-
-    def handle(self, *args: Any, **options: Any) -> None:
-        n = options["installations"]
-        found = measure(n, min(n, options["sample"]), options["seed"])
-        self.stdout.write(
-            f"{found.n} installations at once: {found.seconds_many:.3f} s\n"
-            f"{found.n_sample} in a loop over statsmodels and scipy: {found.seconds_sample:.3f} s\n"
-            f"An installation takes {found.ratio:.0f} times as long in the loop. "
-            f"Largest difference of the answers: {found.largest_difference:.1e}."
-        )

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from django.core.management import call_command
 
-from reports.calc.simulation import (
+from deploy.bench.simulation import (
     DAYS,
     HOURS_A_DAY,
     METHODS,

@@ -6,7 +6,7 @@ from io import StringIO
 
 from django.core.management import call_command
 
-from reports.management.commands.benchmark_effect import measure
+from deploy.bench.verdicts import measure
 
 
 def test_both_ways_agree():
