@@ -1,10 +1,7 @@
-"""The base of every list: filter, sort, page, CSV and XLSX from one query and one set of columns."""
+"""The base of every list: filter, sort, page, and files from one query and one set of columns."""
 
 from __future__ import annotations
 
-import csv
-import datetime as dt
-import io
 from collections.abc import Iterator
 from typing import Any
 
@@ -12,36 +9,11 @@ from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 from django.utils import timezone
 from django.views.generic import TemplateView
 from django_tables2 import RequestConfig
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
 
-from plant.calc.import_files import guarded
-from plant.calc.units import UnitSystem
+from plant.files.tables import XLSX_TYPE, csv_lines, lines_of, workbook_of
 from plant.permissions import right as needs_right
 
 PER_PAGE = 50
-
-
-class Echo:
-    """A file that hands back each line that csv writes, for a streamed answer."""
-
-    def write(self, line: str) -> str:
-        return line
-
-
-def plain(value: Any, zone: dt.tzinfo) -> Any:
-    """A value as it stands in a file: ISO 8601 in the plant's clock for times, numbers as numbers."""
-    if isinstance(value, dt.datetime):
-        return value.astimezone(zone).isoformat(timespec="seconds")
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int | float):
-        return value
-    return str(value)
 
 
 class RegisterList(TemplateView):
@@ -121,44 +93,18 @@ class RegisterList(TemplateView):
 
     def lines(self) -> Iterator[list[Any]]:
         RequestConfig(self.request, paginate=False).configure(self.table)
-        # A streamed answer is written after the middleware has put the plant's clock away again.
-        zone = self.request.plant.zone
-        if hasattr(self.table, "use_units"):
-            self.table.use_units(UnitSystem.METRIC)  # files hold stored numbers, so their heads name SI units
-        rows = self.table.as_values(exclude_columns=getattr(self.table, "exclude_from_files", ()))
-        while True:
-            with timezone.override(zone):  # around each row, for words such as "4 days late"
-                row = next(rows, None)
-            if row is None:
-                return
-            cells = (plain(value, zone) for value in row)
-            yield [guarded(each) if isinstance(each, str) else each for each in cells]
+        return lines_of(self.table, self.request.plant.zone)
 
     def file_name(self, suffix: str) -> str:
         plant = str(self.request.plant).lower().replace(" ", "-")
         return f"{plant}-{self.request.path.strip('/').replace('/', '-')}-{timezone.localdate():%Y-%m-%d}.{suffix}"
 
     def as_csv(self) -> StreamingHttpResponse:
-        writer = csv.writer(Echo())
-        answer = StreamingHttpResponse((writer.writerow(line) for line in self.lines()), content_type="text/csv")
+        answer = StreamingHttpResponse(csv_lines(self.lines()), content_type="text/csv")
         answer["Content-Disposition"] = f'attachment; filename="{self.file_name("csv")}"'
         return answer
 
     def as_xlsx(self) -> HttpResponse:
-        book = Workbook(write_only=True)
-        sheet = book.create_sheet("rows")
-        for line in self.lines():
-            cells = []
-            for value in line:
-                cell = WriteOnlyCell(sheet, value=value)
-                if isinstance(value, str):
-                    cell.data_type = "s"  # never a formula, whatever the text begins with
-                cells.append(cell)
-            sheet.append(cells)
-        buffer = io.BytesIO()
-        book.save(buffer)
-        answer = HttpResponse(
-            buffer.getvalue(), content_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-        )
+        answer = HttpResponse(workbook_of(self.lines()), content_type=XLSX_TYPE)
         answer["Content-Disposition"] = f'attachment; filename="{self.file_name("xlsx")}"'
         return answer

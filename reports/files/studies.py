@@ -16,8 +16,8 @@ import numpy as np
 
 from plant.calc.import_files import guarded
 from plant.calc.wording import p_words
+from plant.files.tables import plain
 from plant.models import Plant
-from plant.views.lists import plain
 from reports.calc.empirical_bayes import NoReference
 from reports.calc.many_verdicts import widened_p_many
 from reports.calc.study_windows import Window

@@ -13,8 +13,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from plant.calc.import_files import guarded
+from plant.files.tables import plain
 from plant.permissions import right
-from plant.views.lists import plain
 from reports.files.studies import exact, limits, rounded
 from reports.forms.periods import PeriodsForm
 from reports.selectors.months import code_version
