@@ -83,7 +83,6 @@ BARE = {
     "installs/services/trial_runs.py": "a key made from a chainage",
     "inspections/selectors/readings_wanted.py": "a code made from a chainage",
     "installs/tables/placement.py": "an address",
-    "installs/templatetags/placement.py": "an address",
     "installs/views/placement.py": "an address",
     "inspections/views/check_plans.py": "what a box holds at first: a constant",
     "reports/selectors/belts.py": "an address",

@@ -18,7 +18,7 @@ from installs.models import Installation
 from installs.tables.belt_devices import DeviceCell, DeviceColumn
 from plant.charts.strip import StripLayer, StripSubject
 from plant.permissions import has_right
-from plant.templatetags.quantities import days_late
+from plant.words.quantities import days_late
 
 # A sound device is drawn in ink, so that colour is left for those that want something.
 TONES = {Grade.SOUND.value: "ink", Grade.WATCH.value: "watch", Grade.ACT.value: "act"}

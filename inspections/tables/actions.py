@@ -17,7 +17,7 @@ from inspections.tables.tasks import marked
 from plant.models import Conveyor, Person
 from plant.tables.columns import RegisterTable
 from plant.tables.filters import KeyFilter
-from plant.templatetags.quantities import days_late
+from plant.words.quantities import days_late
 
 STATES = [
     ("open", _("open")),

@@ -18,7 +18,8 @@ from inspections.selectors.tasks import undecided_at
 from inspections.words.tasks import put_off_words, to_be_decided
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.tables.columns import RegisterTable
-from plant.templatetags.quantities import days_late, mark
+from plant.words.marks import mark
+from plant.words.quantities import days_late
 
 NUMBERS = {"td": {"class": "num"}, "th": {"class": "num"}}
 

@@ -21,7 +21,7 @@ from plant.calc.units import UnitSystem, sentence_in
 from plant.models import Conveyor
 from plant.tables.columns import RegisterTable
 from plant.tables.filters import DayFilter, KeyFilter
-from plant.templatetags.quantities import mark
+from plant.words.marks import mark
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
 

@@ -8,7 +8,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.models import Action
-from plant.templatetags.quantities import days_late
+from plant.words.quantities import days_late
 
 
 def action_words(action: Action) -> str:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inspections.models import Task, TwiceClosed
-from plant.templatetags.quantities import days_late
+from plant.words.quantities import days_late
 
 
 def day_words(day: date) -> str:

@@ -11,8 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.calc.specs import differences
 from installs.models import DeviceModel, Fastener, Installation, ModelPart, ModelSheet
-from plant.calc.units import QuantityKind, UnitSystem, format_reading
-from plant.forms.quantities import kind_of
+from plant.calc.units import QuantityKind, UnitSystem, format_reading, kind_of
 
 GROUPS: tuple[tuple[Any, tuple[str, ...]], ...] = (
     (

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 from installs.models import Instrument
 from plant.calc.units import QuantityKind
 from plant.tables.columns import QuantityColumn, RegisterTable
-from plant.templatetags.quantities import mark
+from plant.words.marks import mark
 
 SOON_DAYS = 30
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.translation import gettext_lazy as _
 
+from installs.calc.placement import Judged
 from installs.selectors.placement import RankedPlace
-from installs.templatetags.placement import fit_mark, fit_words_of, in_units, incidents_url, rate_with_range
+from installs.words.placement import fit_mark, fit_words_of, in_units, rate_with_range
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.models import Strand
 from plant.tables.columns import NUMBER, QuantityColumn, RegisterTable
-from plant.templatetags.quantities import mark
+from plant.words.marks import mark
 
 
 def rounded(value: float | None) -> float | str:
@@ -137,3 +139,16 @@ class PlacementTable(RegisterTable):
 def trial_query(record: RankedPlace) -> str:
     place = record.candidate.judged.place
     return f"strand={place.strand}&chainage_m={place.chainage_m:g}+m"
+
+
+def incidents_url(study: Any, judged: Judged) -> str:
+    """The list of incidents in the zones of a place; those that a device reaches already are among them."""
+    zones = judged.reach.zones
+    asked = {
+        "conveyor": study.conveyor.pk,
+        "strand": judged.place.strand,
+        "low_m": f"{min((zone.low_m for zone in zones), default=0.0):g} m",
+        "high_m": f"{max((zone.high_m for zone in zones), default=0.0):g} m",
+        "from": study.since.isoformat(),
+    }
+    return f"{reverse('incident-list')}?{urlencode(asked)}"

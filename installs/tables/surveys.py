@@ -15,7 +15,7 @@ from plant.calc.units import QuantityKind
 from plant.models import Strand
 from plant.tables.columns import MomentColumn, QuantityColumn, RegisterTable, TagColumn
 from plant.tables.conveyors import areas_here, conveyors_here
-from plant.templatetags.quantities import mark
+from plant.words.marks import mark
 
 MARKS = {Survey.Result.FITS: "sound", Survey.Result.CONDITIONS: "watch", Survey.Result.DOES_NOT_FIT: "act"}
 

@@ -1,127 +1,25 @@
-"""Words and marks of places: how they fit, what they reach, and the rows behind the figures."""
+"""Tags for the words and marks of places."""
 
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlencode
 
 from django import template
-from django.urls import reverse
-from django.utils.translation import gettext as _
 
-from installs.calc.candidates import Candidate
-from installs.calc.effect_zones import StretchCount
-from installs.calc.placement import Fit, Judged, Line
-from plant.calc.rates import Rate
-from plant.calc.units import UnitSystem, sentence_in
-from plant.models import Strand
-from plant.templatetags.quantities import mark
+from installs.calc.placement import Judged
+from installs.tables.placement import incidents_url
+from installs.words import placement
 
 register = template.Library()
-
-MARK_OF = {
-    Fit.FITS: "sound",
-    Fit.CONDITION: "watch",
-    Fit.NOT_MEASURED: "early",
-    Fit.NOT_STATED: "early",
-    Fit.DOES_NOT_FIT: "act",
-}
-
-
-def words_of_fit(fit: Fit) -> str:
-    return {
-        Fit.FITS: _("fits"),
-        Fit.CONDITION: _("with a condition"),
-        Fit.NOT_MEASURED: _("to be measured"),
-        Fit.NOT_STATED: _("not stated"),
-        Fit.DOES_NOT_FIT: _("does not fit"),
-    }[fit]
-
-
-@register.filter
-def line_mark(fit: Fit) -> str:
-    """The verdict of one line."""
-    return mark(MARK_OF[fit], words_of_fit(fit))
-
-
-def fit_words_of(candidate: Candidate) -> str:
-    if candidate.is_cause_first:
-        return _("cause first")
-    return words_of_fit(candidate.judged.fit) if candidate.has_model else _("no model fits")
-
-
-@register.filter
-def fit_mark(candidate: Candidate) -> str:
-    """What a place of the ranking comes to."""
-    if candidate.is_cause_first:
-        kind = "act"
-    else:
-        kind = MARK_OF[candidate.judged.fit] if candidate.has_model else "unjudged"
-    return mark(kind, fit_words_of(candidate))
-
-
-@register.filter
-def rate_with_range(rate: Rate) -> str:
-    """2.6 (1.6 to 4.0); no rate where no hours are known."""
-    if rate.per_1000_h is None or rate.low is None or rate.high is None:
-        return _("no rate")
-    return _("%(rate).1f (%(low).1f to %(high).1f)") % {"rate": rate.per_1000_h, "low": rate.low, "high": rate.high}
-
-
-def in_units(words: str, system: UnitSystem) -> str:
-    """A sentence of a calculation in the reader's units."""
-    return sentence_in(words, system)
+register.filter(placement.line_mark)
+register.filter(placement.fit_mark)
+register.filter(placement.rate_with_range)
+register.filter(placement.strand_word)
+register.filter(placement.rule_word)
+register.filter(placement.per_100_m)
 
 
 @register.filter
 def incidents_in_zone_url(judged: Judged, study: Any) -> str:
     """The list of incidents in the zone of a trial."""
     return incidents_url(study, judged)
-
-
-def incidents_url(study: Any, judged: Judged) -> str:
-    """The list of incidents in the zones of a place; those that a device reaches already are among them."""
-    zones = judged.reach.zones
-    asked = {
-        "conveyor": study.conveyor.pk,
-        "strand": judged.place.strand,
-        "low_m": f"{min((zone.low_m for zone in zones), default=0.0):g} m",
-        "high_m": f"{max((zone.high_m for zone in zones), default=0.0):g} m",
-        "from": study.since.isoformat(),
-    }
-    return f"{reverse('incident-list')}?{urlencode(asked)}"
-
-
-@register.filter
-def strand_word(strand: str) -> str:
-    """The strand as people say it."""
-    return str(Strand(strand).label)
-
-
-@register.filter
-def rule_word(line: Line) -> str:
-    """What a line asks, in a word or two."""
-    return {
-        "strand": _("strand"),
-        "direction": _("direction of travel"),
-        "width": _("belt width"),
-        "speed": _("belt speed"),
-        "trough": _("trough angle"),
-        "below": _("clearance below"),
-        "beside": _("clearance beside"),
-        "along": _("room along the belt"),
-        "pulley": _("distance to a pulley"),
-        "loading": _("distance to a loading point"),
-        "scraper": _("distance to a scraper"),
-        "scale": _("distance to a belt scale"),
-    }[line.rule]
-
-
-@register.filter
-def per_100_m(gap: StretchCount, study: Any) -> str:
-    """How thick incidents lie on a stretch: per 100 m and 1000 running hours."""
-    thousands = study.case.hours / 1000.0
-    if thousands <= 0 or gap.zone.length_m <= 0:
-        return _("no rate")
-    dense = gap.n / thousands / (gap.zone.length_m / 100.0)
-    return _("%(dense).2f per 1000 h on 100 m") % {"dense": dense}

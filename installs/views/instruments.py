@@ -15,8 +15,9 @@ from installs.forms.instruments import CalibrationForm, InstrumentChangeForm, In
 from installs.models import Instrument
 from installs.services import instruments as services
 from installs.tables.instruments import InstrumentFilter, InstrumentTable, calibration_state
+from plant.calc.units import UnitSystem
 from plant.permissions import get_visible, right
-from plant.templatetags.history import facts_of
+from plant.selectors.history import facts_of
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -63,7 +64,7 @@ def instrument_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "state": state,
             "state_words": words,
-            "facts": facts_of({"units": request.user.unit_system}, row, *fields),
+            "facts": facts_of(row, *fields, system=UnitSystem(request.user.unit_system)),
             "change_right": "installs.change_instrument",
             "change_url": reverse("instrument-update", args=[row.pk]),
             "signed": signed[:LATEST],

@@ -59,6 +59,25 @@ class QuantityKind(StrEnum):
     PLAIN = ""
 
 
+def kind_of(field_name: str) -> QuantityKind | None:
+    """The kind that a field's name says by its last words: belt_width_mm, speed_m_s, torque_nm.
+
+    Parameters
+    ----------
+    field_name : str
+        Name of a column, of a field of a form or of a measure.
+
+    Returns
+    -------
+    QuantityKind or None
+        None where the name ends with no unit.
+    """
+    for kind in sorted(QuantityKind, key=lambda each: -len(each.value)):
+        if kind.value and field_name.endswith(f"_{kind.value}"):
+            return kind
+    return None
+
+
 @dataclass(frozen=True)
 class Understood:
     """A typed quantity: its value in the stored unit, the words to show beside the box, and the text as typed."""

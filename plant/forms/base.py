@@ -14,10 +14,10 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from plant.calc.moments import MomentKind
-from plant.calc.units import UnitSystem, sentence_in
+from plant.calc.units import UnitSystem, kind_of, sentence_in
 from plant.errors import Refused
 from plant.forms.moments import DayField, MomentField
-from plant.forms.quantities import QuantityField, kind_of
+from plant.forms.quantities import QuantityField
 
 
 class PersonForm(forms.Form):

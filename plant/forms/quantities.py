@@ -11,14 +11,6 @@ from django.utils.text import format_lazy
 from plant.calc.units import QuantityKind, Unclear, UnitSystem, box_text, parse_quantity, to_sixteenths, unit_label
 
 
-def kind_of(field_name: str) -> QuantityKind | None:
-    """The kind that a field's name says by its last words: belt_width_mm, speed_m_s, torque_nm."""
-    for kind in sorted(QuantityKind, key=lambda each: -len(each.value)):
-        if kind.value and field_name.endswith(f"_{kind.value}"):
-            return kind
-    return None
-
-
 class QuantityField(forms.CharField):
     """Text in, a number in the SI unit of its kind out; shows the value in the person's units."""
 

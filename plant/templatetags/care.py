@@ -7,9 +7,11 @@ from typing import Any
 
 from django import template
 from django.utils import timezone
-from django.utils.translation import gettext as _
+
+from plant.words import energies
 
 register = template.Library()
+register.filter(energies.energies_of)
 
 
 @register.simple_tag(takes_context=True)
@@ -24,19 +26,3 @@ def care_plant(context: Any, conveyor: Any = None) -> Any:
 @register.filter
 def is_over_a_year_ago(day: dt.date) -> bool:
     return (timezone.localdate() - day).days > 365
-
-
-@register.filter
-def energies_of(conveyor: Any) -> str:
-    """The belt's energies in the plant's words, and those that its own figures tell."""
-    told = [conveyor.energies.rstrip(". ")] if conveyor.energies.strip() else []
-    lower = conveyor.energies.lower()
-    if conveyor.lift_m and "incline" not in lower and "inclin" not in lower:
-        told.append(_("incline, the belt can roll back"))
-    if conveyor.is_reversing and "revers" not in lower:
-        told.append(_("the drive runs both ways"))
-    if not conveyor.energies.strip():
-        ask = _("others are not in the book: find out how the belt is tensioned and what can start it")
-        none = _("nothing is in the book yet: find out how the belt is tensioned and what can start it")
-        told.append(ask if told else none)
-    return "; ".join(told)

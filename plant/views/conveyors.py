@@ -12,16 +12,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from plant.calc.units import UnitSystem
 from plant.charts.strip import small_strips, strip_of
 from plant.forms.conveyors import AreaForm, ConveyorForm, PartForm, PartRemovalForm
 from plant.models import Area, Conveyor, ConveyorPart
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
+from plant.selectors.history import facts_of
 from plant.selectors.incidents import incident_counts, year_until
 from plant.selectors.running_hours import ledger_of
 from plant.services import conveyors as services
 from plant.tables.conveyors import AreaTable, ConveyorFilter, ConveyorTable
-from plant.templatetags.history import facts_of
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -51,7 +52,7 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "title": str(row),
             "row": row,
-            "facts": facts_of({"units": request.user.unit_system}, row, "code", "name", "walking_order"),
+            "facts": facts_of(row, "code", "name", "walking_order", system=UnitSystem(request.user.unit_system)),
             "conveyors": row.conveyors.filter(retired_on__isnull=True),
             "change_right": "plant.change_area",
             "change_url": reverse("area-update", args=[row.pk]),

@@ -11,13 +11,14 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from plant.calc.units import UnitSystem
 from plant.forms.outages import BeltChangeForm, OutageCancelForm, OutageForm
 from plant.models import BeltChange, Conveyor, OutageWindow
 from plant.panels import panels_for
 from plant.permissions import get_visible, right
+from plant.selectors.history import facts_of
 from plant.services import outages as services
 from plant.tables.outages import BeltChangeFilter, BeltChangeTable, OutageFilter, OutageTable
-from plant.templatetags.history import facts_of
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
@@ -60,7 +61,9 @@ def outage_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "title": _("Outage window on %s") % row.conveyor.tag,
             "lede": _("A plan, never a permit."),
             "row": row,
-            "facts": facts_of({"units": request.user.unit_system}, row, "conveyor", "starts_at", "ends_at", "reason"),
+            "facts": facts_of(
+                row, "conveyor", "starts_at", "ends_at", "reason", system=UnitSystem(request.user.unit_system)
+            ),
             "change_right": "plant.change_outagewindow",
             "change_url": reverse("outage-update", args=[row.pk]),
             "panels": panels_for("outage-detail", request, row),
@@ -157,7 +160,7 @@ def belt_change_detail(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "title": _("Change to %s") % row.conveyor.tag,
             "row": row,
-            "facts": facts_of({"units": request.user.unit_system}, row, *fields),
+            "facts": facts_of(row, *fields, system=UnitSystem(request.user.unit_system)),
             "change_right": "plant.change_beltchange",
             "change_url": reverse("belt-change-update", args=[row.pk]),
         },

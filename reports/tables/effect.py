@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy
 
 from inspections.selectors.tasks import CheckState
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
-from plant.templatetags.quantities import mark
+from plant.words.marks import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Verdict
 from reports.charts.forest import forest_row, forest_ticks

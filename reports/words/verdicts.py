@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.selectors.tasks import CheckState
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
-from plant.templatetags.quantities import mark
+from plant.words.marks import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict, digits_beside_one
 from reports.calc.smallest_change import SmallestChange

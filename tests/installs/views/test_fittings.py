@@ -21,7 +21,7 @@ from installs.services.fittings import change_fitting, give_up_fitting, plan_fit
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import OutageWindow
-from plant.templatetags.history import lines_of
+from plant.selectors.history import lines_of
 from tests import make
 
 pytestmark = pytest.mark.django_db

@@ -5,8 +5,8 @@ import time_machine
 from django.template import Context, Template
 
 from plant.calc.units import UnitSystem
+from plant.selectors.history import lines_of
 from plant.services.records import change_record, correct_entry
-from plant.templatetags.history import lines_of
 from tests import make
 
 pytestmark = pytest.mark.django_db

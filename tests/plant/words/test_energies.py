@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from plant.templatetags.care import energies_of
+from plant.words.energies import energies_of
 
 
 @pytest.mark.parametrize(
