@@ -29,7 +29,7 @@ APART = ("DJANGO_SETTINGS_MODULE", "DRIFTBOOK_DATA", "PYTHONDONTWRITEBYTECODE")
 # Two even on one core: tests wait for servers and browsers.
 N_WORKERS = str(max(2, os.cpu_count() or 2))
 TYPED = [f"{app}/{layer}" for app in ("plant", "installs", "inspections", "reports") for layer in ("calc", "services")]
-TYPED += ["fixtures/loading", "deploy/bench"]
+TYPED += ["fixtures/loading", "deploy/bench", "inspections/check_rules"]
 
 # Programs of the environment begin with the path at which it was made; its Python finds the same after a move.
 LINT_IMPORTS = "from importlinter.cli import lint_imports_command; lint_imports_command()"

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from inspections.selectors.readings_wanted import wanted_of_fasteners
+from inspections.check_rules.fastener_torque import torques_wanted
 from inspections.selectors.visits import TorqueLine
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
@@ -64,7 +64,7 @@ class TorqueChart:
 
 def torque_charts(installation: Installation, lines: Sequence[TorqueLine], system: UnitSystem) -> list[TorqueChart]:
     """A chart for each fastener that was read twice or more by one method, in the order of the model's sheet."""
-    limits = {each.label: each.limits for each in wanted_of_fasteners(installation.spec, {}) if each.form == "number"}
+    limits = {each.label: each.limits for each in torques_wanted(installation.spec, {})}
     by_label: dict[str, list[TorqueLine]] = defaultdict(list)
     for line in lines:
         by_label[line.label].append(line)

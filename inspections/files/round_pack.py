@@ -18,6 +18,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from inspections.calc.grading import grading_rules
+from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND_METHODS
 from inspections.forms.visits import VisitForm
 from inspections.models import CheckKind, CouldNotDo, Round, Task
@@ -177,7 +178,7 @@ def window_words(belt: Belt) -> str:
 # --- One stop ---------------------------------------------------------------------------------------------------------
 def wear_of_tasks(tasks: Iterable[Task], now: datetime) -> dict[int, DeviceWear]:
     """Wear of the devices whose rollers are read on the round, in a fixed number of queries."""
-    read = [task for task in tasks if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR]
+    read = [task for task in tasks if rule_of(task.check_kind).reads_wear]
     return wear_of({task.installation_id: task.installation for task in read}.values(), now=now)
 
 

@@ -14,9 +14,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.calc.doubts import ways_of
+from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND, FOUND_METHODS, LEFT, Typed, Wanted
 from inspections.errors import NotClosedOut
-from inspections.models import Action, CheckKind, CouldNotDo, Reading, Task, TwiceClosed, Visit
+from inspections.models import Action, CouldNotDo, Reading, Task, TwiceClosed, Visit
 from inspections.selectors.actions import proposed_owner
 from inspections.selectors.tools import wrenches_of
 from inspections.services.actions import NewAction
@@ -29,13 +30,11 @@ from plant.calc.units import (
     QuantityKind,
     UnitSystem,
     Way,
-    format_reading,
     input_text,
     parse_quantity,
     sentence_in,
     unit_label,
 )
-from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.forms.base import PersonForm
 from plant.forms.photos import PhotosField, PhotosInput
@@ -119,7 +118,7 @@ class ReadingsForm(PersonForm):
         self.suggested_action = ""
         self.initial.setdefault("client_key", uuid.uuid4())
         for task in self.tasks:
-            if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE:
+            if rule_of(task.check_kind).names_tool:
                 self.add_tool(task, values or {})
             for each in wanted[task.pk]:
                 for stage in (FOUND, LEFT) if each.asks_as_left else (FOUND,):
@@ -285,7 +284,7 @@ class ReadingsForm(PersonForm):
     def section(self, task: Task) -> dict[str, Any]:
         """One check: fasteners stand in pairs, found beside left; elsewhere readings as left are the exception."""
         rows = [self.row(task, each) for each in self.wanted[task.pk]]
-        is_pairs = task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
+        is_pairs = rule_of(task.check_kind).names_tool
         lefts = [] if is_pairs else [row for row in rows if row["left"] and row["wanted"].form == "number"]
         return {
             "task": task,
@@ -320,29 +319,11 @@ class ReadingsForm(PersonForm):
             "found_ways": self.options_of(each, found),
             "left_ways": self.options_of(each, left) if each.asks_as_left else [],
             "unit": unit_label(each.kind, self.system) if each.form == "number" else "",
-            "limit_words": self.limit_words(each),
+            "limit_words": rule_of(task.check_kind).limit_words(each, self.system),
             "last": last_words(each, self.system),
             "earlier": earlier_words(each, self.system),
             "set": set_words(each, self.system),
         }
-
-    def limit_words(self, each: Wanted) -> str:
-        limits = each.limits
-        if "target_nm" in limits:
-            if limits["target_nm"] is None:
-                return _("target not stated")
-            target = format_reading(limits["target_nm"], each.kind, self.system)
-            within = figure(limits["tolerance_pct"])
-            return _("target %(target)s, within %(pct)s %%") % {"target": target, "pct": within}
-        if "permitted_mm" in limits:
-            permitted = format_reading(limits["permitted_mm"], each.kind, self.system)
-            return _("permitted %(permitted)s; drive side plus, off side minus") % {"permitted": permitted}
-        if "new_mm" in limits:
-            shown = {name: format_reading(value, each.kind, self.system) for name, value in limits.items()}
-            return _("new %(new_mm)s, limit %(limit_mm)s") % shown
-        if "limit_n" in limits:
-            return _("limit %(limit)s") % {"limit": format_reading(limits["limit_n"], each.kind, self.system)}
-        return ""
 
     def as_rules(self) -> list[dict[str, Any]]:
         """What the page's script needs to grade while a reading is typed: rules by check, limits by reading."""
@@ -352,9 +333,7 @@ class ReadingsForm(PersonForm):
                 "kind": str(task.check_kind),
                 "rule": task.check_kind.rule,
                 "needs_lockout": task.check_kind.needs_lockout,
-                "suggested": suggested_action(
-                    task.check_kind.rule, str(task.check_kind), self.running.get(task.check_kind_id, 0)
-                ),
+                "suggested": suggested_action(task.check_kind, self.running.get(task.check_kind_id, 0)),
                 "readings": [
                     {
                         "code": each.code,

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from inspections.calc.grading import Grade
 from inspections.calc.suspects import Answer, Evidence, Sign, Suspect, suspects
+from inspections.check_rules.kinds import rule_of
 from inspections.models import CheckKind, Reading, Task
 from inspections.selectors.wear import DIAMETERS, LEAST_COVERAGE, changes_of, readings_of, sensor_limits, since_new
 from installs.calc.effect_zones import overlaps
@@ -20,8 +21,6 @@ from installs.selectors.installations import zones_of
 from installs.selectors.placement import SURVEY_REACH_M, belt_studies
 from plant.calc.units import UnitSystem
 from plant.selectors.running_hours import hours_of
-
-Rule = CheckKind.Rule
 
 
 @dataclass(frozen=True)
@@ -46,10 +45,12 @@ class Suspicion:
 def suspects_at(installation: Installation, system: UnitSystem) -> Suspicion:
     """Ask every suspect of one device; words in the reader's units where the fit-up says them."""
     graded = last_graded(installation)
-    own = [task for task in graded if task.check_kind.rule == Rule.LIMITS and task.grade != Grade.SOUND.value]
+    own = [task for task in graded if rule_of(task.check_kind).has_own_fields and task.grade != Grade.SOUND.value]
     evidence = Evidence(
         pivot=pivot_of(installation),
-        torque=next((answer_of(task) for task in graded if task.check_kind.rule == Rule.FASTENER_TORQUE), None),
+        torque=next(
+            (answer_of(task) for task in graded if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE), None
+        ),
         **worn(installation),
         **place_of(installation),
         **fitted(installation, system),

@@ -7,10 +7,11 @@ from datetime import datetime, timedelta
 
 from inspections.calc.opportunity import Work, fill
 from inspections.calc.rounds import worth_s
+from inspections.check_rules.kinds import rule_of
 from inspections.models import Action, Shift, Stop, Task, TechnicianProfile
 from inspections.models.rounds import words_of
 from inspections.selectors.round_problems import minutes_of_kinds
-from inspections.selectors.tasks import ask_once, mark_twice
+from inspections.selectors.tasks import WORN, ask_once, mark_twice
 from installs.models import Fitting
 from plant.models import Conveyor, OutageWindow
 
@@ -120,9 +121,7 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
         left=[row(key) for key in filled.left],
         hands=hands,
         tools=sorted(frozenset().union(*(words_of(task.check_kind.tools_needed) for task in chosen))),
-        rollers=[
-            task for task in chosen if task.check_kind.rule == "sensor_wear" and task.last_grade in ("watch", "act")
-        ],
+        rollers=[task for task in chosen if rule_of(task.check_kind).reads_wear and task.last_grade in WORN],
         actions=list(
             Action.objects.of_plant(plant)
             .open()

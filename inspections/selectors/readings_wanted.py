@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
-from django.utils.text import slugify
-from django.utils.translation import gettext as _
 
-from inspections.calc.findings import (
-    MARK,
-)
 from inspections.calc.grading import Grade
+from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import LEFT, Wanted
 from inspections.models import (
     CheckKind,
@@ -23,15 +19,7 @@ from inspections.models import (
     Task,
 )
 from inspections.selectors.wear import DeviceWear, wear_of
-from installs.calc.specs import DeviceSpec
 from installs.models import Installation
-from installs.selectors.belt_offsets import permitted_on, stations_of
-from plant.calc.units import QuantityKind, UnitSystem, unit_label
-from plant.calc.wording import figure
-
-Rule = CheckKind.Rule
-# What a reading can be at all, against what the model states: common practice, no source.
-LEAST_OF_LIMIT, MOST_OF_NEW, MOST_OF_TARGET = 0.75, 1.05, 2.5
 
 
 def readings_wanted(task: Task) -> list[Wanted]:
@@ -53,11 +41,12 @@ def wanted_of(
     known = readings_before(installation, {task.check_kind_id for task in tasks}, before=before)
     own = list(
         ReadingField.objects.filter(
-            check_kind__in={task.check_kind_id for task in tasks if task.check_kind.rule == Rule.LIMITS}
+            check_kind__in={task.check_kind_id for task in tasks if rule_of(task.check_kind).has_own_fields}
         )
     )
     wanted = {}
     for task in tasks:
+        rule = rule_of(task.check_kind)
         before_it = {code: row for (kind_id, code), row in known.items() if kind_id == task.check_kind_id}
         fields = [each for each in own if each.check_kind_id == task.check_kind_id]
         previous = {code: row.standing for code, row in before_it.items()}
@@ -68,34 +57,30 @@ def wanted_of(
                 found_before=like_the_last(before_it.get(each.code, nothing).found),
                 left_last=before_it.get(each.code, nothing).left_last,
             )
-            for each in wanted_by_rule(task.check_kind, installation, fields, previous)
+            for each in rule.wanted(installation, fields, previous)
         ]
-        if wear is not None and task.check_kind.rule == Rule.SENSOR_WEAR:
-            wanted[task.pk] = with_trend(wanted[task.pk], wear, before or timezone.now())
+        if wear is not None:
+            wanted[task.pk] = rule.with_trend(wanted[task.pk], expected_at(wear, before or timezone.now()))
     return wanted
 
 
 def own_wear(tasks: Iterable[Task], installation: Installation, now: datetime) -> DeviceWear | None:
     """The wear of one device, where one of the checks reads its rollers."""
-    if not any(task.check_kind.rule == Rule.SENSOR_WEAR for task in tasks):
+    if not any(rule_of(task.check_kind).reads_wear for task in tasks):
         return None
     return wear_of([installation], now=now).get(installation.pk)
 
 
-def with_trend(wanted: Iterable[Wanted], wear: DeviceWear, at: datetime) -> list[Wanted]:
-    """The same with what each roller's own trend expects at a moment, and how far a reading scatters about it."""
-    sides = {each.side: each for each in wear.sides if each.trend.way != "none"}
-    more = []
-    for each in wanted:
-        side = sides.get(each.side) if each.plausible.get("quantity") == "diameter" else None
-        if side is None or wear.hours_per_day is None or at < side.points[-1].at:
-            more.append(each)
+def expected_at(wear: DeviceWear, at: datetime) -> dict[str, dict[str, float]]:
+    """What the trend of each roller expects at a moment, by side, and how far a reading scatters about it."""
+    expected = {}
+    for side in wear.sides:
+        if side.trend.way == "none" or wear.hours_per_day is None or at < side.points[-1].at:
             continue
         last = side.points[-1]
         hours = last.hours + wear.hours_per_day * ((at - last.at) / timedelta(days=1))
-        known = {"expected": round(side.trend.at(hours), 3), "sigma": round(side.trend.spread(hours), 3)}
-        more.append(replace(each, plausible={**each.plausible, **known}))
-    return more
+        expected[side.side] = {"expected": round(side.trend.at(hours), 3), "sigma": round(side.trend.spread(hours), 3)}
+    return expected
 
 
 @dataclass
@@ -140,168 +125,6 @@ def readings_before(
 def like_the_last(rows: Sequence[Reading]) -> tuple[Reading, ...]:
     """Readings that compare with the last one: torques by another method do not, and stay out."""
     return tuple(each for each in rows if each.method == rows[0].method)
-
-
-def wanted_by_rule(
-    kind: CheckKind, installation: Installation, fields: list[ReadingField], previous: Mapping[str, Reading]
-) -> list[Wanted]:
-    spec = installation.spec
-    if kind.rule == Rule.SENSOR_WEAR:
-        return wanted_of_sensors(spec, previous)
-    if kind.rule == Rule.PIVOT_FREEDOM:
-        return wanted_of_pivot(spec, previous)
-    if kind.rule == Rule.FASTENER_TORQUE:
-        return wanted_of_fasteners(spec, previous)
-    if kind.rule == Rule.OFFSETS:
-        return wanted_of_stations(installation, previous)
-    return [wanted_of_field(each, previous.get(each.code)) for each in fields]
-
-
-def wanted_of_sensors(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
-    new, limit = spec.sensor_new_mm, spec.sensor_limit_mm
-    is_stated = new is not None and limit is not None
-    bounds = {"low": LEAST_OF_LIMIT * (limit or 0.0), "high": MOST_OF_NEW * (new or 0.0)} if is_stated else {}
-    states = (("round", _("round, turns")), ("flat_spot", _("flat spot")), ("seized", _("does not turn")))
-    wanted = []
-    for side, name in (("drive", _("Drive side")), ("off", _("Off side"))):
-        last = previous.get(f"{side}_diameter")
-        wanted.append(
-            Wanted(
-                code=f"{side}_diameter",
-                label=name,
-                form="number",
-                quantity=QuantityKind.LENGTH_MM.value,
-                side=side,
-                asks_as_left=True,
-                limits={"new_mm": new, "limit_mm": limit},
-                plausible={"quantity": "diameter", "previous": last.value if last else None, **bounds},
-                previous=last,
-            )
-        )
-    for side, name in (("drive", _("Drive side roller")), ("off", _("Off side roller"))):
-        code = f"{side}_state"
-        wanted.append(
-            Wanted(code=code, label=name, form="choice", side=side, options=states, previous=previous.get(code))
-        )
-    return wanted
-
-
-def wanted_of_pivot(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
-    states = (("free", _("free")), ("stiff", _("stiff")), ("seized", _("seized")))
-    limit = spec.breakaway_limit_n
-    return [
-        Wanted(
-            code="pivot",
-            label=_("Pivot"),
-            form="choice",
-            options=states,
-            required=True,
-            previous=previous.get("pivot"),
-        ),
-        Wanted(
-            code="breakaway",
-            label=_("Breakaway force"),
-            form="number",
-            quantity=QuantityKind.FORCE_N.value,
-            limits={"limit_n": limit},
-            previous=previous.get("breakaway"),
-        ),
-    ]
-
-
-def wanted_of_fasteners(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
-    wanted = []
-    for group in spec.fasteners:
-        for n in range(1, group.count + 1):
-            code = f"{slugify(group.place).replace('-', '_')[:50] or 'fastener'}_{n}"
-            bounds = {"high": MOST_OF_TARGET * group.torque_nm, "low": 0} if group.torque_nm else {}
-            wanted.append(
-                Wanted(
-                    code=code,
-                    label=f"{group.place} {n}" if group.count > 1 else group.place,
-                    form="number",
-                    quantity=QuantityKind.TORQUE_NM.value,
-                    asks_as_left=True,
-                    limits={"target_nm": group.torque_nm, "tolerance_pct": group.tolerance_pct},
-                    plausible={"quantity": "torque", **bounds},
-                    previous=previous.get(code),
-                )
-            )
-    return [*wanted, *map(wanted_mark, wanted)]
-
-
-def wanted_mark(torque: Wanted) -> Wanted:
-    """The witness mark of a fastener: a nut that turned is a finding of its own, whatever torque it shows."""
-    return Wanted(
-        code=f"{torque.code}{MARK}",
-        label=_("%(fastener)s, witness mark") % {"fastener": torque.label},
-        form="choice",
-        options=(("in_line", _("in line")), ("rotated", _("turned past it"))),
-    )
-
-
-def wanted_of_stations(installation: Installation, previous: Mapping[str, Reading]) -> list[Wanted]:
-    """Each station of the survey, empty and loaded."""
-    permitted_mm = permitted_on(installation.conveyor)
-    wanted = []
-    for at in stations_of(installation):
-        for load, words in (("empty", _("empty")), ("loaded", _("loaded"))):
-            code = station_code(at, load)
-            wanted.append(
-                Wanted(
-                    code=code,
-                    label=f"{figure(at)} m, {words}",
-                    form="number",
-                    quantity=QuantityKind.LENGTH_MM.value,
-                    is_signed=True,
-                    limits={"permitted_mm": permitted_mm},
-                    plausible={
-                        "quantity": "other",
-                        "unit": "mm",
-                        "low": 0,
-                        "high": installation.conveyor.belt_width_mm,
-                    },
-                    previous=previous.get(code),
-                )
-            )
-    return wanted
-
-
-def station_code(chainage_m: float, load: str) -> str:
-    return f"at_{f'{chainage_m:g}'.replace('.', '_')}_{load}"
-
-
-def wanted_of_field(each: ReadingField, last: Reading | None) -> Wanted:
-    if each.form == ReadingField.Form.NUMBER:
-        unit = unit_label(QuantityKind(each.quantity), UnitSystem.METRIC)
-        return Wanted(
-            code=each.code,
-            label=each.label,
-            form="number",
-            quantity=each.quantity,
-            asks_as_left=each.asks_as_left,
-            required=each.is_required,
-            limits={
-                "watch_low": each.watch_below,
-                "watch_high": each.watch_above,
-                "act_low": each.act_below,
-                "act_high": each.act_above,
-                "unit": unit,
-            },
-            plausible={"quantity": "other", "unit": unit, "previous": last.value if last else None},
-            previous=last,
-        )
-    answers = each.choices or [{"value": "yes", "label": _("yes")}, {"value": "no", "label": _("no")}]
-    return Wanted(
-        code=each.code,
-        label=each.label,
-        form="choice",
-        asks_as_left=each.asks_as_left,
-        required=each.is_required,
-        options=tuple((str(one["value"]), str(one.get("label") or one["value"])) for one in answers),
-        limits={"grades": {str(one["value"]): str(one.get("grade") or "") for one in answers}},
-        previous=last,
-    )
 
 
 def times_running(installation: Installation, kind_id: int, *, besides: int | None = None) -> int:

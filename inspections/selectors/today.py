@@ -12,9 +12,10 @@ from typing import Any
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from inspections.check_rules.base import Tool
+from inspections.check_rules.kinds import rule_of
 from inspections.models import (
     Action,
-    CheckKind,
     CouldNotDo,
     SetAside,
     Task,
@@ -223,12 +224,12 @@ def technicians_day(
         belt_of(list(those), windows.get(conveyor_id), plant, today)
         for conveyor_id, those in groupby(tasks, key=lambda task: task.installation.conveyor_id)
     ]
-    rules = {task.check_kind.rule for task in tasks}
+    tools = {tool for task in tasks for tool in rule_of(task.check_kind).tools}
     # A wrench for what the devices were fitted with, whatever the newest sheet of their model says.
     tightened = [
-        task.installation.spec.fasteners for task in tasks if task.check_kind.rule == CheckKind.Rule.FASTENER_TORQUE
+        task.installation.spec.fasteners for task in tasks if Tool.TORQUE_WRENCH in rule_of(task.check_kind).tools
     ]
-    worn = [task for task in tasks if task.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and task.last_grade in WORN]
+    worn = [task for task in tasks if rule_of(task.check_kind).reads_wear and task.last_grade in WORN]
     renewed = with_new_rollers([task.last_task_id for task in worn])
     own_actions = list(
         Action.objects.open()
@@ -243,10 +244,10 @@ def technicians_day(
         n_stops=sum(len(belt.stops) for belt in belts),
         n_late=sum(1 for task in tasks if task.most_pressing.days_late(today)),
         longest_late=max((task.most_pressing.days_late(today) for task in tasks), default=0),
-        has_caliper=CheckKind.Rule.SENSOR_WEAR in rules,
-        has_balance=CheckKind.Rule.PIVOT_FREEDOM in rules,
+        has_caliper=Tool.CALIPER in tools,
+        has_balance=Tool.SPRING_BALANCE in tools,
         torque_nm=max((each for each in targets if each is not None), default=None),
-        has_wrench=CheckKind.Rule.FASTENER_TORQUE in rules,
+        has_wrench=Tool.TORQUE_WRENCH in tools,
         rollers=[task for task in worn if task.last_task_id not in renewed],
         actions=own_actions,
         became=what_became(person, plant, now),

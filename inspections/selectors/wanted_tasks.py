@@ -13,7 +13,8 @@ from django.db.models import Max, Q
 from django.db.models.functions import Coalesce
 
 from inspections.calc.due_dates import DueDate
-from inspections.models import CheckKind, CheckPlan, Task
+from inspections.check_rules.kinds import rule_of
+from inspections.models import CheckPlan, Task
 from inspections.selectors.due_dates import BeltHours, belts_hours, fixed_due, forecast, needs_hours
 from inspections.selectors.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation, OutOfService, PartChange
@@ -55,7 +56,7 @@ def is_active(plan: CheckPlan, today: date) -> bool:
 
 
 def is_wear_plan(plan: CheckPlan, today: date) -> bool:
-    return plan.check_kind.rule == CheckKind.Rule.SENSOR_WEAR and is_active(plan, today)
+    return rule_of(plan.check_kind).reads_wear and is_active(plan, today)
 
 
 @dataclass(frozen=True)

@@ -19,17 +19,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inspections.calc.findings import (
-    FastenerTarget,
     Finding,
-    OffsetStation,
-    OwnField,
-    find_offsets,
-    find_own,
-    find_pivot,
-    find_sensor_wear,
-    find_torque,
 )
 from inspections.calc.grading import Grade, implausible, worst
+from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND, LEFT, Method, Typed, Values, Wanted
 from inspections.errors import NotClosedOut
 from inspections.models import (
@@ -43,7 +36,7 @@ from inspections.models import (
     Visit,
 )
 from inspections.selectors.actions import alike_open, kinds_in_hand
-from inspections.selectors.readings_wanted import Rule, own_wear, station_code, times_running, wanted_of
+from inspections.selectors.readings_wanted import own_wear, times_running, wanted_of
 from inspections.selectors.tasks import answered_too
 from inspections.selectors.visits import visit_chain
 from inspections.selectors.wanted_tasks import local_day
@@ -51,8 +44,7 @@ from inspections.services.actions import NewAction, add_to_action, choice_faults
 from inspections.services.rounds import give_back_task, leave_rounds
 from inspections.services.tasks import ask_for_task, end_spells, plan_next
 from installs.calc.fasteners import ToolDoubt
-from installs.models import BeltOffset, Installation, Instrument
-from installs.selectors.belt_offsets import stations_of
+from installs.models import BeltOffset, Installation
 from installs.selectors.torque import deviation_of, doubts_about
 from installs.services.belt_offsets import set_offset
 from plant.errors import Refused
@@ -79,34 +71,6 @@ class PhoneClock:
 
 
 # --- grading ----------------------------------------------------------------------------------------------------------
-
-
-def find(rule: str, wanted: Sequence[Wanted], values: Values) -> Finding:
-    """What the readings of one check come to, by its rule and the limits beside each reading."""
-    found = {code: typed.value for code, typed in values.get(FOUND, {}).items() if typed.value not in (None, "")}
-    left = {code: typed.value for code, typed in values.get(LEFT, {}).items() if typed.value not in (None, "")}
-    limits = {each.code: each.limits for each in wanted}
-    if rule == Rule.SENSOR_WEAR:
-        return find_sensor_wear(found, **limits["drive_diameter"])  # type: ignore[arg-type]
-    if rule == Rule.PIVOT_FREEDOM:
-        return find_pivot(found, **limits["breakaway"])  # type: ignore[arg-type]
-    if rule == Rule.FASTENER_TORQUE:
-        fasteners = [
-            FastenerTarget(each.code, each.label, **each.limits, tool_deviation_pct=deviation_of(tool_of(each, values)))
-            for each in wanted
-            if each.form == "number"
-        ]
-        return find_torque(found, left, fasteners)  # type: ignore[arg-type]
-    if rule == Rule.OFFSETS:
-        return find_offsets(found, [OffsetStation(each.code, each.label, **each.limits) for each in wanted])
-    fields = [OwnField(each.code, each.label, each.form, **each.limits) for each in wanted]  # type: ignore[arg-type]
-    return find_own(found, fields)  # type: ignore[arg-type]
-
-
-def tool_of(each: Wanted, values: Values) -> Instrument | None:
-    """The torque tool that a fastener was read with."""
-    typed = values.get(FOUND, {}).get(each.code) or values.get(LEFT, {}).get(each.code)
-    return typed.instrument if typed else None
 
 
 def doubt_about(typed: Typed, each: Wanted, on: date) -> str:
@@ -151,23 +115,15 @@ def plausible_at(each: Wanted, stage: str) -> dict[str, Any]:
     return {**each.plausible, "previous": None, "expected": None} if stage == LEFT else dict(each.plausible)
 
 
-def suggested_action(rule: str, kind_name: str, n_before: int = 0) -> str:
+def suggested_action(kind: CheckKind, n_before: int = 0) -> str:
     """What a finding to act on calls for, as a title that the person may change.
 
     From its third time running it is no longer the part that is at fault: a study of the cause is proposed instead.
     `n_before` says how often the check said act just before.
     """
     if n_before + 1 >= REPEATS_TO_STUDY:
-        return _("Study the cause: %(kind)s says act %(n)s times running") % {"kind": kind_name, "n": n_before + 1}
-    if rule == Rule.SENSOR_WEAR:
-        return _("Replace both sensor rollers")
-    if rule == Rule.PIVOT_FREEDOM:
-        return _("Free or replace the pivot")
-    if rule == Rule.FASTENER_TORQUE:
-        return _("Find out why fasteners come loose, and secure them")
-    if rule == Rule.OFFSETS:
-        return _("Find out why the belt runs off here")
-    return _("Put right: %(kind)s") % {"kind": kind_name}
+        return _("Study the cause: %(kind)s says act %(n)s times running") % {"kind": kind, "n": n_before + 1}
+    return rule_of(kind).suggested(str(kind))
 
 
 # --- reading what was entered -----------------------------------------------------------------------------------------
@@ -207,7 +163,9 @@ def take_in(
         if wrong or missing:
             continue
         try:
-            entered.append(Entered(task, wanted[task_id], values, find(task.check_kind.rule, wanted[task_id], values)))
+            entered.append(
+                Entered(task, wanted[task_id], values, rule_of(task.check_kind).find(wanted[task_id], values))
+            )
         except ValueError as error:
             faults[reading_key(task_id, wanted[task_id][0].code, FOUND)] = str(error)
     return entered, faults, questions
@@ -349,7 +307,7 @@ def close_out_visit(
     if to_act:
         first = to_act[0]
         n_before = times_running(installation, first.task.check_kind_id, besides=first.task.pk)
-        suggestion = suggested_action(first.task.check_kind.rule, str(first.task.check_kind), n_before)
+        suggestion = suggested_action(first.task.check_kind, n_before)
         if action is None and not no_action_reason.strip():
             faults.update(act_faults(to_act, kinds_in_hand(installation)))
     kinds = {each.task.check_kind_id for each in to_act}
@@ -537,7 +495,7 @@ def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[st
             graded = each.finding.parts.get(wanted.code) if stage == FOUND else None
             reason = graded.reason if graded else each.finding.left.get(wanted.code, "") if stage == LEFT else ""
             corrected = replaced.get(reading_key(each.task.pk, wanted.code, stage))
-            is_torque = each.task.check_kind.rule == Rule.FASTENER_TORQUE and wanted.form == "number"
+            is_torque = rule_of(each.task.check_kind).names_tool and wanted.form == "number"
             Reading.objects.create(
                 visit=visit,
                 task=each.task,
@@ -575,28 +533,27 @@ def method_at(stage: str, typed: Typed) -> str:
 
 def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") -> None:
     """Offsets of a visit also go to the belt's own rows, which the comparison before and after reads."""
-    if each.task.check_kind.rule != Rule.OFFSETS:
+    installation = visit.installation
+    measured = rule_of(each.task.check_kind).belt_offsets(installation, each.values)
+    if not measured:
         return
     first = visit
     while first.corrects is not None:
         first = first.corrects
-    installation = visit.installation
-    for at in stations_of(installation):
-        for load in ("empty", "loaded"):
-            typed = each.values[FOUND].get(station_code(at, load))
-            set_offset(
-                root=uuid.uuid5(first.client_key, f"offsets {each.task.pk}"),
-                conveyor=installation.conveyor,
-                strand=installation.strand,
-                chainage_m=at,
-                is_loaded=load == "loaded",
-                offset_mm=None if typed is None or typed.value is None else float(typed.value),
-                taken_at=visit.visited_at,
-                occasion=BeltOffset.Occasion.FOLLOW_UP,
-                by=by,
-                reason=reason or visit.correction_reason,
-                installation=installation,
-            )
+    for at, is_loaded, offset_mm in measured:
+        set_offset(
+            root=uuid.uuid5(first.client_key, f"offsets {each.task.pk}"),
+            conveyor=installation.conveyor,
+            strand=installation.strand,
+            chainage_m=at,
+            is_loaded=is_loaded,
+            offset_mm=offset_mm,
+            taken_at=visit.visited_at,
+            occasion=BeltOffset.Occasion.FOLLOW_UP,
+            by=by,
+            reason=reason or visit.correction_reason,
+            installation=installation,
+        )
 
 
 def close_task(each: Entered, visit: Visit, by: Person) -> bool:
@@ -932,7 +889,7 @@ def correct_visit(
     if missing and action is None and not why_not:
         kind = to_act[0].task.check_kind
         n_before = times_running(installation, kind.pk, besides=to_act[0].task.pk)
-        suggestion = suggested_action(kind.rule, str(kind), n_before)
+        suggestion = suggested_action(kind, n_before)
         faults.update(missing)
     kinds = {each.task.check_kind_id for each in to_act}
     if action is not None:
@@ -1035,7 +992,8 @@ def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
         .values_list("grade", "grade_reason")
     )
     beside = [Finding(Grade(grade), reason) for grade, reason in others]
-    if task.check_kind.rule != Rule.LIMITS:  # its readings keep the grade of the limits of then, and say all there is
+    # Readings of a plant's own kind keep the grade of the limits of then, and say all there is.
+    if not rule_of(task.check_kind).has_own_fields:
         again = Visit.objects.filter(readings__in=Reading.objects.current().filter(task=task)).exclude(
             pk__in=[old.pk, fresh.pk]
         )
@@ -1059,4 +1017,4 @@ def finding_at(task: Task, visit: Visit) -> Finding:
     by_code = entries_of(list(Reading.objects.current().filter(visit=visit, task=task))).get(task.pk, {})
     wanted = wanted_of([task], visit.installation, before=visit.visited_at)[task.pk]
     values, _faults, _questions = take_in_one(task, wanted, by_code, ())
-    return find(task.check_kind.rule, wanted, values)
+    return rule_of(task.check_kind).find(wanted, values)

@@ -13,10 +13,10 @@ import pytest
 from inspections.calc import grading
 from inspections.calc.doubts import ways_of
 from inspections.calc.grading import grading_rules
+from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND, LEFT, Typed
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
 from inspections.selectors.readings_wanted import readings_wanted
-from inspections.services.visits import find
 from installs.calc.fasteners import judge_as_left
 from installs.models import Instrument
 from installs.selectors.torque import deviation_of
@@ -252,7 +252,7 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
                         entries[w.code][LEFT] = round(chance.uniform(low, high), 1)
             tool = chance.choice(wrenches) if task.check_kind.rule == "fastener_torque" else None
             values = values_of(entries, tool)
-            finding = find(task.check_kind.rule, wanted, values)
+            finding = rule_of(task.check_kind).find(wanted, values)
             if not finding.parts:
                 continue
             plain = {stage: {code: typed.value for code, typed in by.items()} for stage, by in values.items()}
