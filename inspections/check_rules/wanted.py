@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from django.utils.translation import gettext as _
+
+from inspections.calc.grading import implausible
 from inspections.models import (
     Reading,
 )
@@ -63,3 +66,29 @@ class Typed(NamedTuple):
 
 
 Values = dict[str, dict[str, Typed]]  # by stage, then by code
+
+
+def question_about(each: Wanted, value: float, stage: str) -> str | None:
+    """A sentence about a reading that is hard to believe; None where nothing is odd."""
+    return None if value < 0 else implausible(value, **plausible_at(each, stage))
+
+
+def plausible_at(each: Wanted, stage: str) -> dict[str, Any]:
+    """What a reading is held against; a part changed at this visit may well be larger than before."""
+    return {**each.plausible, "previous": None, "expected": None} if stage == LEFT else dict(each.plausible)
+
+
+def fault_of(each: Wanted, value: float | str) -> str:
+    if each.form == "choice":
+        return "" if value in dict(each.options) else _("Choose one of the answers offered.")
+    if not isinstance(value, int | float):
+        return _("Give a number.")
+    if each.plausible.get("quantity") == "diameter" and value <= 0:
+        return _("A diameter is above 0.")
+    if each.quantity and value < 0 and not each.is_signed:
+        return _("This cannot be below 0.")
+    return ""
+
+
+def reading_key(task_id: int, code: str, stage: str) -> str:
+    return f"{task_id}:{code}:{stage}"

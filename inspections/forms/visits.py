@@ -14,14 +14,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.calc.doubts import ways_of
-from inspections.check_rules.kinds import rule_of
-from inspections.check_rules.wanted import FOUND, FOUND_METHODS, LEFT, Typed, Wanted
+from inspections.check_rules.kinds import rule_of, suggested_action
+from inspections.check_rules.wanted import FOUND, FOUND_METHODS, LEFT, Typed, Wanted, plausible_at, reading_key
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CouldNotDo, Reading, Task, TwiceClosed, Visit
 from inspections.selectors.actions import proposed_owner
 from inspections.selectors.tools import wrenches_of
 from inspections.services.actions import NewAction
-from inspections.services.visits import plausible_at, reading_key, suggested_action
 from inspections.words.actions import action_words
 from inspections.words.readings import asked_words, earlier_words, last_words, set_words
 from installs.models import Installation, Instrument

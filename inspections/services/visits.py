@@ -1,4 +1,4 @@
-"""Visits: what to read at a device, closing checks out, saying that a check could not be done, correcting.
+"""Visits: closing checks out, and correcting what was entered.
 
 Grades are worked out here from what was entered and from the limits of the device model and the check kind, whatever
 the page showed. A visit is one transaction and one row; sent twice it counts once.
@@ -6,11 +6,10 @@ the page showed. A visit is one transaction and one row; sent twice it counts on
 
 from __future__ import annotations
 
-import re
 import uuid
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -21,42 +20,43 @@ from django.utils.translation import gettext as _
 from inspections.calc.findings import (
     Finding,
 )
-from inspections.calc.grading import Grade, implausible, worst
-from inspections.check_rules.kinds import rule_of
-from inspections.check_rules.wanted import FOUND, LEFT, Method, Typed, Values, Wanted
+from inspections.calc.grading import Grade, worst
+from inspections.check_rules.kinds import rule_of, suggested_action
+from inspections.check_rules.wanted import FOUND, LEFT, Method, Typed, reading_key
 from inspections.errors import NotClosedOut
 from inspections.models import (
     CLOCK_DRIFT,
     Action,
-    CheckKind,
-    CouldNotDo,
     Reading,
     Task,
     TwiceClosed,
     Visit,
 )
 from inspections.selectors.actions import alike_open, kinds_in_hand
+from inspections.selectors.entered import (
+    Entered,
+    act_faults,
+    at_act,
+    doubt_about,
+    entries_of,
+    finding_at,
+    take_in,
+    tool_faults,
+    unchanged,
+)
 from inspections.selectors.readings_wanted import own_wear, times_running, wanted_of
 from inspections.selectors.tasks import answered_too
 from inspections.selectors.visits import visit_chain
 from inspections.selectors.wanted_tasks import local_day
 from inspections.services.actions import NewAction, add_to_action, choice_faults, raise_or_add
-from inspections.services.rounds import give_back_task, leave_rounds
-from inspections.services.tasks import ask_for_task, end_spells, plan_next
-from installs.calc.fasteners import ToolDoubt
+from inspections.services.rounds import leave_rounds
+from inspections.services.tasks import end_spells, plan_next
 from installs.models import BeltOffset, Installation
-from installs.selectors.torque import deviation_of, doubts_about
+from installs.selectors.torque import deviation_of
 from installs.services.belt_offsets import set_offset
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
-from plant.permissions import PLANNER
-from plant.selectors.people import people_in
 from plant.services.records import check_row, create_record, known_row
-
-# What takes a torque tool out of date, of the rules by which it may be in doubt.
-NOT_IN_DATE = ("retired", "never_calibrated", "out_of_calibration")
-# From how many findings of act running a study of the cause is proposed: common practice, no source.
-REPEATS_TO_STUDY = 3
 
 
 @dataclass(frozen=True)
@@ -65,154 +65,6 @@ class PhoneClock:
 
     at: datetime
     sent_at: datetime
-
-
-# --- what to read -----------------------------------------------------------------------------------------------------
-
-
-# --- grading ----------------------------------------------------------------------------------------------------------
-
-
-def doubt_about(typed: Typed, each: Wanted, on: date) -> str:
-    """Why the tool may have read wrong that day, and why it was used all the same; both stay with the reading."""
-    doubts = [doubt.words for doubt in tool_doubts(typed, each, on)]
-    if doubts and typed.tool_reason:
-        doubts.append(_("Used all the same: %(reason)s") % {"reason": typed.tool_reason})
-    return " ".join(doubts)[:300]
-
-
-def tool_doubts(typed: Typed, each: Wanted, on: date) -> tuple[ToolDoubt, ...]:
-    if typed.instrument is None:
-        return ()
-    torque = float(typed.value or 0) or each.limits.get("target_nm")
-    return doubts_about(typed.instrument, torque, on) if torque else ()
-
-
-def tool_faults(entered: Iterable[Entered], on: date) -> dict[str, str]:
-    """Wrenches out of calibration that nobody says why they were used; out of range a wrench only marks the reading."""
-    faults = {}
-    for check in entered:
-        for each in check.wanted:
-            for by_code in check.values.values():
-                typed = by_code.get(each.code)
-                if typed is None or typed.tool_reason.strip():
-                    continue
-                doubts = [one.words for one in tool_doubts(typed, each, on) if one.rule in NOT_IN_DATE]
-                if doubts:
-                    words = _("Take another one, or say why this one was used all the same; the reason stays visible.")
-                    key = f"t{check.task.pk}-tool_reason"
-                    faults[key] = f"{typed.instrument}: {' '.join(doubts)} {words}"
-    return faults
-
-
-def question_about(each: Wanted, value: float, stage: str) -> str | None:
-    """A sentence about a reading that is hard to believe; None where nothing is odd."""
-    return None if value < 0 else implausible(value, **plausible_at(each, stage))
-
-
-def plausible_at(each: Wanted, stage: str) -> dict[str, Any]:
-    """What a reading is held against; a part changed at this visit may well be larger than before."""
-    return {**each.plausible, "previous": None, "expected": None} if stage == LEFT else dict(each.plausible)
-
-
-def suggested_action(kind: CheckKind, n_before: int = 0) -> str:
-    """What a finding to act on calls for, as a title that the person may change.
-
-    From its third time running it is no longer the part that is at fault: a study of the cause is proposed instead.
-    `n_before` says how often the check said act just before.
-    """
-    if n_before + 1 >= REPEATS_TO_STUDY:
-        return _("Study the cause: %(kind)s says act %(n)s times running") % {"kind": kind, "n": n_before + 1}
-    return rule_of(kind).suggested(str(kind))
-
-
-# --- reading what was entered -----------------------------------------------------------------------------------------
-
-
-@dataclass
-class Entered:
-    """One check of a visit: what was wanted, what was entered, what it comes to."""
-
-    task: Task
-    wanted: list[Wanted]
-    values: Values
-    finding: Finding
-
-
-def take_in(
-    tasks: Mapping[int, Task],
-    wanted: Mapping[int, list[Wanted]],
-    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
-    confirmed: Collection[str],
-) -> tuple[list[Entered], dict[str, str], dict[str, str]]:
-    """The checks that were filled in, what is at fault by key, and what is asked back by key."""
-    entered, faults, questions = [], {}, {}
-    for task_id, by_code in entries.items():
-        task = tasks[task_id]
-        values, wrong, asked = take_in_one(task, wanted[task_id], by_code, confirmed)
-        faults.update(wrong)
-        questions.update(asked)
-        if not values[FOUND] and not values[LEFT]:
-            continue
-        missing = [each for each in wanted[task_id] if each.required and each.code not in values[FOUND]]
-        for each in missing:
-            faults[reading_key(task_id, each.code, FOUND)] = _("%(label)s is missing.") % {"label": each.label}
-        if not values[FOUND] and not missing:
-            first = wanted[task_id][0].code
-            faults[reading_key(task_id, first, FOUND)] = _("Give at least one reading as found.")
-        if wrong or missing:
-            continue
-        try:
-            entered.append(
-                Entered(task, wanted[task_id], values, rule_of(task.check_kind).find(wanted[task_id], values))
-            )
-        except ValueError as error:
-            faults[reading_key(task_id, wanted[task_id][0].code, FOUND)] = str(error)
-    return entered, faults, questions
-
-
-def take_in_one(
-    task: Task, wanted: list[Wanted], by_code: Mapping[str, Mapping[str, Any]], confirmed: Collection[str]
-) -> tuple[Values, dict[str, str], dict[str, str]]:
-    values: Values = {FOUND: {}, LEFT: {}}
-    faults: dict[str, str] = {}
-    questions: dict[str, str] = {}
-    known = {each.code: each for each in wanted}
-    for code, by_stage in by_code.items():
-        each = known.get(code)
-        if each is None:
-            raise Refused(_("%(kind)s asks for no reading “%(code)s”.") % {"kind": task.check_kind, "code": code})
-        for stage, given in by_stage.items():
-            typed = given if isinstance(given, Typed) else Typed(given)
-            if typed.value is None or typed.value == "":
-                continue
-            key = reading_key(task.pk, code, stage)
-            fault = fault_of(each, typed.value)
-            if fault:
-                faults[key] = fault
-                continue
-            values[stage][code] = typed
-            if each.form == "number":
-                asked = question_about(each, float(typed.value), stage)
-                if asked and key not in confirmed:
-                    questions[key] = asked
-    return values, faults, questions
-
-
-def fault_of(each: Wanted, value: float | str) -> str:
-    if each.form == "choice":
-        return "" if value in dict(each.options) else _("Choose one of the answers offered.")
-    if not isinstance(value, int | float):
-        return _("Give a number.")
-    if each.plausible.get("quantity") == "diameter" and value <= 0:
-        return _("A diameter is above 0.")
-    if each.quantity and value < 0 and not each.is_signed:
-        return _("This cannot be below 0.")
-    return ""
-
-
-def reading_key(task_id: int, code: str, stage: str) -> str:
-    return f"{task_id}:{code}:{stage}"
 
 
 # --- closing out ------------------------------------------------------------------------------------------------------
@@ -448,21 +300,6 @@ def time_by_server(visited_at: datetime, phone: PhoneClock, now: datetime) -> da
     return min(visited_at, now)
 
 
-def at_act(entered: Iterable[Entered], questions: Mapping[str, str]) -> list[Entered]:
-    """The checks found at act; a check with a reading in doubt has no grade yet, and so calls for nothing."""
-    in_doubt = {int(key.split(":")[0]) for key in questions}
-    return [each for each in entered if each.finding.grade is Grade.ACT and each.task.pk not in in_doubt]
-
-
-def act_faults(to_act: Sequence[Entered], in_hand: Collection[int]) -> dict[str, str]:
-    """What is said where a finding of act has no action of its own."""
-    missing = [str(each.task.check_kind) for each in to_act if each.task.check_kind_id not in in_hand]
-    if not missing:
-        return {}
-    words = _("A finding says act (%(checks)s): raise an action, or say why none is needed.")
-    return {"action_title": words % {"checks": ", ".join(missing)}}
-
-
 def new_visit(*, installation: Installation, by: Person, client_key: uuid.UUID | None, **values: Any) -> Visit | None:
     """Write the row; None where the same form arrived at the same moment and was first."""
     visit = Visit(
@@ -657,185 +494,6 @@ def worse(grade: Grade, than: str) -> bool:
     return not than or grade > Grade(than)
 
 
-@transaction.atomic
-def finish_stop(
-    *,
-    installation: Installation,
-    by: Person,
-    client_key: uuid.UUID,
-    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
-    not_done: Mapping[int, tuple[str, str]],
-    **visit: Any,
-) -> Visit | None:
-    """One stop at a device: the checks that were done become a visit, those that could not be done are reported.
-
-    Where none could be done, its note goes with each of them, and an action that was raised stands by itself with the
-    photos. A key below 0 is that of a kind of check, with a minus: done of the person's own choice, and written as
-    asked for by them unless a check of this kind is open here.
-
-    Returns
-    -------
-    Visit or None
-        None where no check could be done.
-
-    Raises
-    ------
-    NotClosedOut
-        As `close_out_visit`, and where a check has readings as well as a reason why it could not be done.
-    """
-    moment = visit["visited_at"]
-    chosen = write_chosen(installation, by, entries, client_key, moment)
-    entries = {chosen[pk].pk if pk in chosen else pk: readings for pk, readings in entries.items()}
-    tasks = tasks_of(installation, {*entries, *not_done})
-    both = {pk for pk in not_done if entries.get(pk)}
-    if both:
-        words = _("Give either readings or the reason why it could not be done.")
-        raise NotClosedOut(words, fields={f"t{pk}-reason": words for pk in both})
-    for pk, (reason, note) in not_done.items():
-        phone: PhoneClock | None = visit.get("phone")
-        could_not_do(
-            task=tasks[pk],
-            by=by,
-            reason=reason,
-            note=note or visit.get("note", ""),
-            tried_at=time_by_server(visit["visited_at"], phone, timezone.now()) if phone else None,
-            is_kept_when_closed=phone is not None,
-            client_key=uuid.uuid5(client_key, f"not done {pk}"),
-        )
-    if not_done and not any(entries.values()):
-        action = visit.get("action")
-        if action is not None:
-            raise_or_add(
-                action,
-                installation=installation,
-                by=by,
-                photos=visit.get("photos", ()),
-                client_key=uuid.uuid5(client_key, "action"),
-                may_ask=visit.get("phone") is None,
-            )
-        return None
-    back = {str(task.pk): str(pk) for pk, task in chosen.items()}
-    sure = {renamed(key, {new: old for old, new in back.items()}) for key in visit.pop("confirmed_implausible", ())}
-    try:
-        return close_out_visit(
-            installation=installation,
-            by=by,
-            client_key=client_key,
-            entries={pk: readings for pk, readings in entries.items() if readings},
-            confirmed_implausible=sure,
-            **visit,
-        )
-    except NotClosedOut as refusal:
-        raise NotClosedOut(
-            refusal.message,
-            fields={renamed(key, back): words for key, words in refusal.fields.items()},
-            questions={renamed(key, back): words for key, words in refusal.questions.items()},
-            suggested_action=refusal.suggested_action,
-        ) from None
-
-
-def renamed(key: str, names: Mapping[str, str]) -> str:
-    """A key of a reading (task:code:stage) or of a field (ttask-name) under another task's key."""
-    mark, rest = (key[0], key[1:]) if key[:1] == "t" and key[1:2] in "-0123456789" else ("", key)
-    parts = re.match(r"-?\d+", rest)
-    if parts is None or parts.group() not in names:
-        return key
-    return mark + names[parts.group()] + rest[parts.end() :]
-
-
-# --- of the person's own choice ---------------------------------------------------------------------------------------
-
-
-def write_chosen(
-    installation: Installation, by: Person, entries: Mapping[int, Any], client_key: uuid.UUID, moment: datetime
-) -> dict[int, Task]:
-    """The checks behind keys below 0: the one of that kind that is open here, else one asked for by this person."""
-    wanted = [pk for pk, readings in entries.items() if pk < 0 and readings]
-    if not wanted:
-        return {}
-    kinds = {-kind.pk: kind for kind in CheckKind.objects.for_plant(installation.plant).filter(pk__in=map(abs, wanted))}
-    if set(wanted) - set(kinds):
-        raise Refused(_("This kind of check is not used any more; open the round anew."), code="invalid")
-    found = {}
-    for pk in wanted:
-        here = Task.objects.filter(installation=installation, check_kind=kinds[pk]).exclude(pk__in=entries)
-        # Closed by this very entry before its answer was lost, it is the same check.
-        key = uuid.uuid5(client_key, f"chosen {kinds[pk].pk}")
-        task = known_row(Task, key) or here.open().order_by("due_on", "pk").first()
-        if task is None:
-            on = local_day(min(moment, timezone.now()), installation.plant)
-            why = _("done while there by %(who)s") % {"who": by}
-            task = ask_for_task(
-                installation=installation, check_kind=kinds[pk], by=by, due_on=on, why=why, client_key=key, today=on
-            )
-        found[pk] = task
-    return found
-
-
-# --- could not be done ------------------------------------------------------------------------------------------------
-
-
-@transaction.atomic
-def could_not_do(
-    *,
-    task: Task,
-    by: Person,
-    reason: str,
-    note: str = "",
-    tried_at: datetime | None = None,
-    is_kept_when_closed: bool = False,
-    client_key: uuid.UUID | None = None,
-) -> CouldNotDo:
-    """Say that a check was tried and could not be done. The task stays open, goes off the round, planners are told.
-
-    What a phone kept for hours is written down even where somebody else could do the check meanwhile; nobody is told
-    then, as there is nothing to do.
-
-    Raises
-    ------
-    Refused
-        If the check is closed already, or the reason is none of those offered.
-    """
-    known = known_row(CouldNotDo, client_key)
-    if known is not None:
-        return known
-    current = Task.objects.get(pk=task.pk)
-    if current.closed_at is not None and not is_kept_when_closed:
-        raise Refused(_("This check was closed meanwhile; there is nothing left to do."), code="closed")
-    row = create_record(
-        CouldNotDo,
-        by=by,
-        client_key=client_key,
-        task=task,
-        tried_at=tried_at or timezone.now(),
-        reason=reason,
-        note=note.strip(),
-    )
-    if current.closed_at is not None:
-        return row
-    give_back_task(task=current, tried_at=row.tried_at, by=by)
-    # Whoever else asked for the same check has it tried as well; it is told once.
-    for each in answered_too(current, local_day(row.tried_at, current.plant)):
-        create_record(
-            CouldNotDo,
-            by=by,
-            client_key=uuid.uuid5(row.client_key, f"asked too {each.pk}"),
-            task=each,
-            tried_at=row.tried_at,
-            reason=reason,
-            note=row.note,
-        )
-        give_back_task(task=each, tried_at=row.tried_at, by=by)
-    words = _("%(task)s could not be done: %(reason)s") % {"task": task, "reason": row.get_reason_display()}
-    for person_id in set(people_in(task.plant, PLANNER)) - {by.pk}:
-        Notice.objects.get_or_create(
-            person_id=person_id,
-            key=f"could-not-do-{row.pk}",
-            defaults={"plant": task.plant, "text": words[:300], "url": task.get_absolute_url()},
-        )
-    return row
-
-
 # --- correcting -------------------------------------------------------------------------------------------------------
 
 
@@ -934,29 +592,6 @@ def correct_visit(
     return fresh
 
 
-def entries_of(rows: Collection[Reading]) -> dict[int, dict[str, dict[str, Typed]]]:
-    entries: dict[int, dict[str, dict[str, Typed]]] = {}
-    for row in rows:
-        value = row.answer if row.value is None else row.value
-        entries.setdefault(row.task_id, {}).setdefault(row.code, {})[row.stage] = Typed(
-            value, row.typed, row.method, row.instrument
-        )
-    return entries
-
-
-def unchanged(old: Mapping[str, Reading], entries: Mapping[int, Mapping[str, Mapping[str, Any]]]) -> set[str]:
-    """Keys of readings that stay as they were: they were asked back when they were first entered."""
-    same = set()
-    for task_id, by_code in entries.items():
-        for code, by_stage in by_code.items():
-            for stage, given in by_stage.items():
-                key = reading_key(task_id, code, stage)
-                value = given.value if isinstance(given, Typed) else given
-                if key in old and old[key].value is not None and old[key].value == value:
-                    same.add(key)
-    return same
-
-
 def withdraw_reading(row: Reading, fresh: Visit, by: Person) -> None:
     Reading.objects.create(
         visit=fresh,
@@ -1010,11 +645,3 @@ def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
     task._change_reason = fresh.correction_reason[:100]
     task.save(update_fields=["grade", "grade_reason", "visit", "version"])
     follow_lead(task, by)
-
-
-def finding_at(task: Task, visit: Visit) -> Finding:
-    """What the readings of one visit that count come to for a check, also by what they say together."""
-    by_code = entries_of(list(Reading.objects.current().filter(visit=visit, task=task))).get(task.pk, {})
-    wanted = wanted_of([task], visit.installation, before=visit.visited_at)[task.pk]
-    values, _faults, _questions = take_in_one(task, wanted, by_code, ())
-    return rule_of(task.check_kind).find(wanted, values)

@@ -22,7 +22,7 @@ from inspections.selectors.readings_wanted import own_wear, wanted_of
 from inspections.selectors.tasks import checks_to_do
 from inspections.selectors.tools import tools_at_hand
 from inspections.selectors.visits import acts_running, visit_sheet
-from inspections.services import visits
+from inspections.services import stops, visits
 from inspections.tables.visits import ReadingFilter, ReadingTable
 from installs.models import Installation
 from plant.calc.addresses import keys_in
@@ -85,7 +85,7 @@ def act_on(
     phone: visits.PhoneClock | None = None,
     lockout_confirmed_at: datetime | None = None,
 ) -> Visit | None:
-    return visits.finish_stop(
+    return stops.finish_stop(
         installation=installation,
         by=by,
         client_key=form.cleaned_data["client_key"] or uuid.uuid4(),
@@ -283,7 +283,7 @@ class NotDoneReport(RecordChange):
 
     def act(self, form: Any) -> Any:
         given = form.cleaned_data
-        return visits.could_not_do(
+        return stops.could_not_do(
             task=self.row,
             by=self.request.user,
             reason=given["reason"],

@@ -29,8 +29,9 @@ from inspections.services.rounds import (
     write_moved,
 )
 from inspections.services.shifts import mark_away
+from inspections.services.stops import could_not_do
 from inspections.services.tasks import close_by_rule, withdraw_task
-from inspections.services.visits import close_out_visit, could_not_do
+from inspections.services.visits import close_out_visit
 from plant.errors import Refused
 from plant.models import Job, Notice
 from plant.services import jobs as job_services

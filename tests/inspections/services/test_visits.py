@@ -27,9 +27,10 @@ from inspections.selectors.tasks import came_back, check_state_of, checks_to_do,
 from inspections.selectors.visits import acts_running, closed_meanwhile, torques_in_time, visit_sheet
 from inspections.services import visits
 from inspections.services.actions import NewAction, finish_action, raise_action
+from inspections.services.stops import could_not_do
 from inspections.services.tasks import plan_next, withdraw_task
 from inspections.services.twice_closed import say_which_counts
-from inspections.services.visits import PhoneClock, close_out_visit, correct_visit, could_not_do
+from inspections.services.visits import PhoneClock, close_out_visit, correct_visit
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.permissions import sync_roles

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from inspections.models import CheckKind, Round, Shift, Stop, Task, TechnicianProfile
 from inspections.services.rounds import lay, publish_rounds
-from inspections.services.visits import could_not_do
+from inspections.services.stops import could_not_do
 from plant.models import Job
 from tests import make
 

@@ -11,8 +11,8 @@ import time_machine
 from django.urls import reverse
 
 from inspections.models import Action, Deferral, OverdueSpell, Task
+from inspections.services.stops import could_not_do
 from inspections.services.tasks import put_off_task
-from inspections.services.visits import could_not_do
 from plant.models import OutageWindow
 from tests import make
 
