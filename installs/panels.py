@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any
 
 import django_tables2 as tables
@@ -12,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.charts.belt_offsets import change_words, occasions_of, offset_charts, station_table, summary_lines
-from installs.charts.strip_layer import strip_layers
+from installs.charts.strip_layer import layer_of
 from installs.models import BeltOffset, Fitting, Installation, Survey
 from installs.selectors.belt_offsets import permitted_on
 from installs.selectors.fittings import JobAhead, jobs_ahead, jobs_of_person, jobs_under_way, readiness_of
@@ -21,9 +22,11 @@ from installs.selectors.placement import belt_studies, models_of, places_of, ran
 from installs.tables.belt_devices import device_rows
 from installs.words.installations import place_words
 from plant.calc.units import UnitSystem
+from plant.charts.strip import StripLayer
 from plant.models import Conveyor, OutageWindow, Plant
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
+from plant.selectors.strip import StripSubject
 from plant.tables.columns import NUMBER
 
 register_main_page(
@@ -89,7 +92,17 @@ def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] 
     }
 
 
-register_panel("strip", order=10)(strip_layers)
+@register_panel("strip", order=10)
+def strip_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
+    """One query for all conveyors of a page."""
+    standing: dict[int, list[Installation]] = defaultdict(list)
+    rows = Installation.objects.in_place_at(subject.until).filter(conveyor__in=subject.conveyors)
+    for each in rows.select_related("device__device_model", "plant", "conveyor", "sheet").order_by("chainage_m"):
+        standing[each.conveyor_id].append(each)
+    return {
+        belt.pk: layer_of(belt, standing[belt.pk], subject.incidents[belt.pk], subject.system)
+        for belt in subject.conveyors
+    }
 
 
 @register_panel("conveyor-detail", order=25)

@@ -16,8 +16,9 @@ from inspections.models import Task
 from inspections.selectors.tasks import CheckState, check_state_of
 from installs.models import Installation
 from installs.tables.belt_devices import DeviceCell, DeviceColumn
-from plant.charts.strip import StripLayer, StripSubject
+from plant.charts.strip import StripLayer
 from plant.permissions import has_right
+from plant.selectors.strip import StripSubject
 from plant.words.quantities import days_late
 
 # A sound device is drawn in ink, so that colour is left for those that want something.

@@ -2,38 +2,27 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from installs.calc.effect_zones import Zone, overlaps, stretch_with_most
 from installs.models import Installation
 from installs.selectors.installations import zones_of
+from installs.words.placement import stretch_words
+from installs.words.strip import device_words, reach_sentences
 from plant.calc.strip import StripDevice, StripStretch
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
-from plant.charts.strip import StripLayer, StripRow, StripSubject, place_words
+from plant.calc.units import UnitSystem
+from plant.charts.strip import StripLayer, StripRow
 from plant.models import Conveyor, Strand
 from plant.selectors.incidents import IncidentPlace
+from plant.words.places import place_words
 
 # An uncovered stretch is drawn and named when it holds so many incidents and such a share of the belt's; all stand in
 # the table. Common practice of drawing: more bands than these hide the ones that matter.
 LEAST_INCIDENTS = 2
 LEAST_SHARE = 0.2
-
-
-def strip_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
-    """One query for all conveyors of a page."""
-    standing: dict[int, list[Installation]] = defaultdict(list)
-    rows = Installation.objects.in_place_at(subject.until).filter(conveyor__in=subject.conveyors)
-    for each in rows.select_related("device__device_model", "plant", "conveyor", "sheet").order_by("chainage_m"):
-        standing[each.conveyor_id].append(each)
-    return {
-        belt.pk: layer_of(belt, standing[belt.pk], subject.incidents[belt.pk], subject.system)
-        for belt in subject.conveyors
-    }
 
 
 def layer_of(
@@ -90,37 +79,6 @@ def layer_of(
         sentences=reach_sentences(len(incidents), len(placed) - reached),
         rows=tuple(rows),
     )
-
-
-def reach_sentences(total: int, n_outside: int) -> tuple[str, ...]:
-    """What belongs to the first paragraph of the belt's page; nothing where nothing lies out of reach."""
-    if not n_outside:
-        return ()
-    if n_outside == total:
-        return (_("None of them lies where a device reaches."),)
-    words = ngettext(
-        "%(n)s of the %(total)s lies where no device reaches.",
-        "%(n)s of the %(total)s lie where no device reaches.",
-        n_outside,
-    )
-    return (words % {"n": n_outside, "total": total},)
-
-
-def stretch_words(zone: Zone, system: UnitSystem) -> str:
-    """ "310 to 710 m"."""
-    low = format_quantity(zone.low_m, QuantityKind.DISTANCE_M, system, with_unit=False, thousands=True)
-    high = format_quantity(zone.high_m, QuantityKind.DISTANCE_M, system)
-    return _("%(low)s to %(high)s") % {"low": low, "high": high}
-
-
-def device_words(installation: Installation, zones: Sequence[Zone], system: UnitSystem) -> tuple[str, str]:
-    name = _("device %(number)s, %(place)s") % {
-        "number": installation.device.number,
-        "place": place_words(installation.strand, installation.chainage_m, system),
-    }
-    if not zones:
-        return name, _("steers nothing: no belt lies downstream of it")
-    return name, _("steers %s") % _(" and ").join(stretch_words(zone, system) for zone in sorted(zones))
 
 
 def overlap_rows(

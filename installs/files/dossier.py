@@ -33,9 +33,8 @@ from installs.selectors.torque import SignedOff, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
 from plant.calc.wording import figure, full_stop
-from plant.charts.strip import strip_of
 from plant.files.pdf import pdf, print_drawings
-from plant.panels import panels_for
+from plant.panels import panels_for, strip_of
 
 # How the strip and the offset charts look on paper: greys that differ, and dashes where lines could be mistaken.
 STRIP_STYLE = """

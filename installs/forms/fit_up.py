@@ -7,10 +7,10 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from installs.files.fit_up_sheet import SECTIONS
 from installs.models import FitUp
 from installs.selectors.fit_up import MEASURES
 from installs.services.fit_up import read_measures
+from installs.words.fit_up import SECTIONS
 from plant.errors import Refused
 from plant.forms.base import RecordForm
 from plant.forms.quantities import QuantityField

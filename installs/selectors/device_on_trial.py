@@ -1,4 +1,4 @@
-"""A device on trial at a place of a belt: what it comes to, and what it adds to the strip."""
+"""A device on trial at a place of a belt: what it comes to."""
 
 from __future__ import annotations
 
@@ -10,15 +10,9 @@ from django.utils.translation import gettext as _
 
 from installs.calc.candidates import Candidate, suiting_models
 from installs.calc.placement import Judged, Place, PlacementLimits, judge_place
-from installs.charts.strip_layer import stretch_words
 from installs.models import DeviceModel, Survey
 from installs.selectors.placement import BeltStudy, changes_in_reach, limits_of, measured_at
-from plant.calc.strip import StripDevice, StripStretch
-from plant.calc.units import UnitSystem, sentence_in
-from plant.charts.strip import StripLayer, StripRow, place_words
 from plant.models import BeltChange, Strand
-
-TRIAL_KEY = -1  # no installation has it
 
 
 @dataclass(frozen=True)
@@ -34,15 +28,6 @@ class Trial:
     @property
     def place(self) -> Place:
         return self.judged.place
-
-    @property
-    def strand_words(self) -> str:
-        return str(Strand(self.place.strand).label)
-
-    @staticmethod
-    def words(text: str, person: Any) -> str:
-        """A sentence of the calculation in the person's units."""
-        return sentence_in(text, UnitSystem(person.unit_system))
 
 
 def first_place(study: BeltStudy, places: Sequence[Candidate]) -> dict[str, Any]:
@@ -91,25 +76,3 @@ def best_model(study: BeltStudy, models: Sequence[DeviceModel], strand: str) -> 
     names = [each.name for each in suits]
     here = [each for each in models if each.strand == strand]
     return next((each for name in names for each in models if each.name == name), here[0] if here else None)
-
-
-def trial_layer(trial: Trial, person: Any) -> StripLayer:
-    """The device on trial and its zone, drawn apart from what stands there."""
-    system = UnitSystem(person.unit_system)
-    place, zones = trial.place, trial.judged.reach.zones
-    where = place_words(place.strand, place.chainage_m, system)
-    name = _("device on trial, %(place)s") % {"place": where}
-    reach = _(" and ").join(stretch_words(each, system) for each in sorted(zones))
-    steers = _("would steer %s") % reach if reach else _("would steer nothing: no belt lies downstream of it")
-    return StripLayer(
-        devices=(
-            StripDevice(
-                TRIAL_KEY, place.strand, place.chainage_m, _("trial"), f"{name}, {steers}", "#trial", tone="trial"
-            ),
-        ),
-        zones=tuple(
-            StripStretch(place.strand, each.low_m, each.high_m, f"{name}: {stretch_words(each, system)}", kind="trial")
-            for each in zones
-        ),
-        rows=(StripRow(place.strand, place.chainage_m, where, _("Device on trial"), steers, "#trial"),),
-    )

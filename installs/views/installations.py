@@ -22,10 +22,9 @@ from installs.selectors.timeline import timeline_of
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
 from installs.words.installations import fit_warnings
-from plant.charts.strip import strip_of
 from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Conveyor
-from plant.panels import panels_for
+from plant.panels import panels_for, strip_of
 from plant.permissions import get_visible, right
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList

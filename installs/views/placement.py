@@ -12,15 +12,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from installs.charts.trial_layer import trial_layer
 from installs.forms.placement import CauseOverrideChangeForm, CauseOverrideForm, LoggedStationForm, TrialForm
 from installs.models import CauseOverride, LoggedStation
-from installs.selectors.device_on_trial import Trial, first_place, trial_layer, try_place
+from installs.selectors.device_on_trial import Trial, first_place, try_place
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
 from installs.services import placement as services
 from installs.tables.placement import PlacementTable
+from installs.words.placement import in_units
 from plant.calc.addresses import number_in
-from plant.charts.strip import strip_of
+from plant.calc.units import UnitSystem
 from plant.models import Conveyor, Strand
+from plant.panels import strip_of
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
@@ -53,10 +56,8 @@ class PlacementList(RegisterList):
             return ""
         first = self.rows()[0]
         judged = first.candidate.judged
-        words = [
-            _("%(tag)s first: %(reason)s")
-            % {"tag": first.study.conveyor.tag, "reason": Trial.words(first.candidate.reasons[0], self.request.user)}
-        ]
+        reason = in_units(first.candidate.reasons[0], UnitSystem(self.request.user.unit_system))
+        words = [_("%(tag)s first: %(reason)s") % {"tag": first.study.conveyor.tag, "reason": reason}]
         if not judged.causes_first:
             n = sum(each.candidate.is_cause_first for each in self.rows())
             if n:

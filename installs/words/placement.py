@@ -7,10 +7,10 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from installs.calc.candidates import Candidate
-from installs.calc.effect_zones import StretchCount
+from installs.calc.effect_zones import StretchCount, Zone
 from installs.calc.placement import Fit, Line
 from plant.calc.rates import Rate
-from plant.calc.units import UnitSystem, sentence_in
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, sentence_in
 from plant.models import Strand
 from plant.words.marks import mark
 
@@ -95,3 +95,10 @@ def per_100_m(gap: StretchCount, study: Any) -> str:
         return _("no rate")
     dense = gap.n / thousands / (gap.zone.length_m / 100.0)
     return _("%(dense).2f per 1000 h on 100 m") % {"dense": dense}
+
+
+def stretch_words(zone: Zone, system: UnitSystem) -> str:
+    """ "310 to 710 m"."""
+    low = format_quantity(zone.low_m, QuantityKind.DISTANCE_M, system, with_unit=False, thousands=True)
+    high = format_quantity(zone.high_m, QuantityKind.DISTANCE_M, system)
+    return _("%(low)s to %(high)s") % {"low": low, "high": high}

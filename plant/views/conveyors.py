@@ -13,10 +13,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from plant.calc.units import UnitSystem
-from plant.charts.strip import small_strips, strip_of
 from plant.forms.conveyors import AreaForm, ConveyorForm, PartForm, PartRemovalForm
 from plant.models import Area, Conveyor, ConveyorPart
-from plant.panels import panels_for
+from plant.panels import panels_for, small_strips, strip_of
 from plant.permissions import get_visible, right
 from plant.selectors.history import facts_of
 from plant.selectors.incidents import incident_counts, year_until

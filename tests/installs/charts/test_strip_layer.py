@@ -6,10 +6,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from installs.charts.strip_layer import layer_of, strip_layers
+from installs.charts.strip_layer import layer_of
+from installs.panels import strip_layers
 from plant.calc.units import UnitSystem
-from plant.charts.strip import StripSubject
 from plant.selectors.incidents import IncidentPlace
+from plant.selectors.strip import StripSubject
 from tests import make
 
 pytestmark = pytest.mark.django_db
