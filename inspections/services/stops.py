@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 import uuid
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -24,8 +24,7 @@ from inspections.selectors.wanted_tasks import local_day
 from inspections.services.actions import raise_or_add
 from inspections.services.rounds import give_back_task
 from inspections.services.tasks import ask_for_task
-from inspections.services.visits import PhoneClock, close_out_visit, tasks_of, time_by_server
-from installs.models import Installation
+from inspections.services.visits import StopReport, close_out_visit, tasks_of, time_by_server
 from plant.errors import Refused
 from plant.models import Notice, Person
 from plant.permissions import PLANNER
@@ -34,15 +33,7 @@ from plant.services.records import create_record, known_row
 
 
 @transaction.atomic
-def finish_stop(
-    *,
-    installation: Installation,
-    by: Person,
-    client_key: uuid.UUID,
-    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
-    not_done: Mapping[int, tuple[str, str]],
-    **visit: Any,
-) -> Visit | None:
+def finish_stop(report: StopReport, not_done: Mapping[int, tuple[str, str]]) -> Visit | None:
     """One stop at a device: the checks that were done become a visit, those that could not be done are reported.
 
     Where none could be done, its note goes with each of them, and an action that was raised stands by itself with the
@@ -59,48 +50,40 @@ def finish_stop(
     NotClosedOut
         As `close_out_visit`, and where a check has readings as well as a reason why it could not be done.
     """
-    moment = visit["visited_at"]
-    chosen = write_chosen(installation, by, entries, client_key, moment)
-    entries = {chosen[pk].pk if pk in chosen else pk: readings for pk, readings in entries.items()}
+    installation, by, phone = report.installation, report.by, report.phone
+    chosen = write_chosen(report)
+    entries = {chosen[pk].pk if pk in chosen else pk: readings for pk, readings in report.entries.items()}
     tasks = tasks_of(installation, {*entries, *not_done})
     both = {pk for pk in not_done if entries.get(pk)}
     if both:
         words = _("Give either readings or the reason why it could not be done.")
         raise NotClosedOut(words, fields={f"t{pk}-reason": words for pk in both})
     for pk, (reason, note) in not_done.items():
-        phone: PhoneClock | None = visit.get("phone")
         could_not_do(
             task=tasks[pk],
             by=by,
             reason=reason,
-            note=note or visit.get("note", ""),
-            tried_at=time_by_server(visit["visited_at"], phone, timezone.now()) if phone else None,
+            note=note or report.note,
+            tried_at=time_by_server(report.visited_at, phone, timezone.now()) if phone else None,
             is_kept_when_closed=phone is not None,
-            client_key=uuid.uuid5(client_key, f"not done {pk}"),
+            client_key=uuid.uuid5(report.client_key, f"not done {pk}"),
         )
     if not_done and not any(entries.values()):
-        action = visit.get("action")
-        if action is not None:
+        if report.action is not None:
             raise_or_add(
-                action,
+                report.action,
                 installation=installation,
                 by=by,
-                photos=visit.get("photos", ()),
-                client_key=uuid.uuid5(client_key, "action"),
-                may_ask=visit.get("phone") is None,
+                photos=report.photos,
+                client_key=uuid.uuid5(report.client_key, "action"),
+                may_ask=phone is None,
             )
         return None
     back = {str(task.pk): str(pk) for pk, task in chosen.items()}
-    sure = {renamed(key, {new: old for old, new in back.items()}) for key in visit.pop("confirmed_implausible", ())}
+    sure = {renamed(key, {new: old for old, new in back.items()}) for key in report.confirmed_implausible}
+    read = {pk: readings for pk, readings in entries.items() if readings}
     try:
-        return close_out_visit(
-            installation=installation,
-            by=by,
-            client_key=client_key,
-            entries={pk: readings for pk, readings in entries.items() if readings},
-            confirmed_implausible=sure,
-            **visit,
-        )
+        return close_out_visit(replace(report, entries=read, confirmed_implausible=sure))
     except NotClosedOut as refusal:
         raise NotClosedOut(
             refusal.message,
@@ -119,11 +102,10 @@ def renamed(key: str, names: Mapping[str, str]) -> str:
     return mark + names[parts.group()] + rest[parts.end() :]
 
 
-def write_chosen(
-    installation: Installation, by: Person, entries: Mapping[int, Any], client_key: uuid.UUID, moment: datetime
-) -> dict[int, Task]:
+def write_chosen(report: StopReport) -> dict[int, Task]:
     """The checks behind keys below 0: the one of that kind that is open here, else one asked for by this person."""
-    wanted = [pk for pk, readings in entries.items() if pk < 0 and readings]
+    installation, by = report.installation, report.by
+    wanted = [pk for pk, readings in report.entries.items() if pk < 0 and readings]
     if not wanted:
         return {}
     kinds = {-kind.pk: kind for kind in CheckKind.objects.for_plant(installation.plant).filter(pk__in=map(abs, wanted))}
@@ -131,12 +113,12 @@ def write_chosen(
         raise Refused(_("This kind of check is not used any more; open the round anew."), code="invalid")
     found = {}
     for pk in wanted:
-        here = Task.objects.filter(installation=installation, check_kind=kinds[pk]).exclude(pk__in=entries)
+        here = Task.objects.filter(installation=installation, check_kind=kinds[pk]).exclude(pk__in=report.entries)
         # Closed by this very entry before its answer was lost, it is the same check.
-        key = uuid.uuid5(client_key, f"chosen {kinds[pk].pk}")
+        key = uuid.uuid5(report.client_key, f"chosen {kinds[pk].pk}")
         task = known_row(Task, key) or here.open().order_by("due_on", "pk").first()
         if task is None:
-            on = local_day(min(moment, timezone.now()), installation.plant)
+            on = local_day(min(report.visited_at, timezone.now()), installation.plant)
             why = _("done while there by %(who)s") % {"who": by}
             task = ask_for_task(
                 installation=installation, check_kind=kinds[pk], by=by, due_on=on, why=why, client_key=key, today=on

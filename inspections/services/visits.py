@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -22,7 +22,7 @@ from inspections.calc.findings import (
 )
 from inspections.calc.grading import Grade, worst
 from inspections.check_rules.kinds import rule_of, suggested_action
-from inspections.check_rules.wanted import FOUND, LEFT, Method, Typed, reading_key
+from inspections.check_rules.wanted import FOUND, reading_key
 from inspections.errors import NotClosedOut
 from inspections.models import (
     CLOCK_DRIFT,
@@ -37,7 +37,6 @@ from inspections.selectors.entered import (
     Entered,
     act_faults,
     at_act,
-    doubt_about,
     entries_of,
     finding_at,
     take_in,
@@ -48,12 +47,12 @@ from inspections.selectors.readings_wanted import own_wear, times_running, wante
 from inspections.selectors.tasks import answered_too
 from inspections.selectors.visits import visit_chain
 from inspections.selectors.wanted_tasks import local_day
+from inspections.selectors.wear import DeviceWear
 from inspections.services.actions import NewAction, add_to_action, choice_faults, raise_or_add
+from inspections.services.readings import withdraw_reading, write_offsets, write_readings
 from inspections.services.rounds import leave_rounds
 from inspections.services.tasks import end_spells, plan_next
-from installs.models import BeltOffset, Installation
-from installs.selectors.torque import deviation_of
-from installs.services.belt_offsets import set_offset
+from installs.models import Installation
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo
 from plant.services.records import check_row, create_record, known_row
@@ -67,41 +66,25 @@ class PhoneClock:
     sent_at: datetime
 
 
-# --- closing out ------------------------------------------------------------------------------------------------------
+Entries = Mapping[int, Mapping[str, Mapping[str, Any]]]
 
 
-@transaction.atomic
-def close_out_visit(
-    *,
-    installation: Installation,
-    by: Person,
-    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
-    visited_at: datetime,
-    client_key: uuid.UUID | None = None,
-    lockout_confirmed: bool = False,
-    lockout_confirmed_at: datetime | None = None,
-    permit_reference: str = "",
-    note: str = "",
-    photos: Collection[Photo] = (),
-    confirmed_implausible: Collection[str] = (),
-    action: NewAction | None = None,
-    no_action_reason: str = "",
-    phone: PhoneClock | None = None,
-) -> Visit:
-    """Record one stop at a device and close the checks that were filled in, each with the worst of its grades.
+@dataclass(frozen=True)
+class StopReport:
+    """What a person reports of one stop at a device.
 
-    Parameters
+    Attributes
     ----------
     installation : Installation
         Where the visit was made.
     by : Person
         Who made it.
+    visited_at : datetime
+        When the visit was made.
     entries : mapping
         {task id: {code: {"as_found": value, "as_left": value}}}; numbers in SI, answers as text, or `Typed` with the
         text that was typed. A check with nothing filled in stays open.
-    visited_at : datetime
-        When the visit was made.
-    client_key : UUID, optional
+    client_key : UUID
         Made by the page; the same key again gives back the first visit.
     lockout_confirmed, lockout_confirmed_at
         That the person confirmed the lockout, and when. A record, never an interlock.
@@ -114,6 +97,116 @@ def close_out_visit(
     phone : PhoneClock, optional
         For a visit that was kept on a phone: its clock. `visited_at` is then set right by it and never refused for
         lying ahead.
+    """
+
+    installation: Installation
+    by: Person
+    visited_at: datetime
+    entries: Entries
+    client_key: uuid.UUID = field(default_factory=uuid.uuid4)
+    lockout_confirmed: bool = False
+    lockout_confirmed_at: datetime | None = None
+    permit_reference: str = ""
+    note: str = ""
+    photos: Collection[Photo] = ()
+    confirmed_implausible: Collection[str] = ()
+    action: NewAction | None = None
+    no_action_reason: str = ""
+    phone: PhoneClock | None = None
+
+
+# --- what a report comes to -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What a report comes to: the checks that were filled in, and those found at act."""
+
+    entered: list[Entered]
+    to_act: list[Entered]
+
+    @property
+    def kinds(self) -> set[int]:
+        """The kinds of check found at act."""
+        return {each.task.check_kind_id for each in self.to_act}
+
+
+def settle(report: StopReport, tasks: Mapping[int, Task], *, corrects: Visit | None = None) -> Settled:
+    """Grade what was entered, at a stop or in place of an earlier visit.
+
+    Raises
+    ------
+    NotClosedOut
+        If something is missing, hard to believe and not yet confirmed, or a finding to act on has neither an action nor
+        a reason.
+    """
+    wear = wear_to_ask_by(report, tasks) if corrects is None else None
+    wanted = wanted_of(list(tasks.values()), report.installation, before=report.visited_at, wear=wear)
+    entered, faults, questions = take_in(tasks, wanted, report.entries, report.confirmed_implausible)
+    if corrects is None:
+        questions = still_asked(report, tasks, questions)
+        faults.update(stop_faults(report, entered))
+    if not entered and not faults:
+        faults["checks"] = (
+            _("Fill in at least one check, or say that it could not be done.")
+            if corrects is None
+            else _("A corrected visit needs at least one reading.")
+        )
+    settled = Settled(entered, at_act(entered, questions))
+    missing = {}
+    if settled.to_act and report.action is None and not report.no_action_reason.strip():
+        chain = visit_chain(corrects) if corrects is not None else ()
+        missing = act_faults(settled.to_act, kinds_in_hand(report.installation, chain))
+    faults.update(missing)
+    if report.action is not None and report.phone is None:
+        alike = alike_open(report.installation, settled.kinds, report.action.title)
+        faults.update(choice_faults(report.action, alike))
+    if faults or questions:
+        suggestion = ""
+        if settled.to_act and (corrects is None or missing):
+            first = settled.to_act[0].task
+            n_before = times_running(report.installation, first.check_kind_id, besides=first.pk)
+            suggestion = suggested_action(first.check_kind, n_before)
+        raise not_closed_out(faults, questions, suggestion)
+    return settled
+
+
+def wear_to_ask_by(report: StopReport, tasks: Mapping[int, Task]) -> DeviceWear | None:
+    """The trend is worked out only where it could still ask: what is confirmed already is taken as it is."""
+    unsure = [
+        tasks[pk]
+        for pk, codes in report.entries.items()
+        for code in codes
+        if reading_key(pk, code, FOUND) not in report.confirmed_implausible
+    ]
+    return own_wear(unsure, report.installation, report.visited_at)
+
+
+def still_asked(report: StopReport, tasks: Mapping[int, Task], questions: dict[str, str]) -> dict[str, str]:
+    """A phone asked by what it knew; where somebody else closed the check since, people are asked which counts."""
+    if report.phone is None:
+        return questions
+    closed = {pk for pk, task in tasks.items() if task.closed_at is not None}
+    return {key: words for key, words in questions.items() if int(key.split(":")[0]) not in closed}
+
+
+def stop_faults(report: StopReport, entered: Sequence[Entered]) -> dict[str, str]:
+    """What is wrong with a stop itself: its time, its tools, its lockout."""
+    faults = time_faults(report.installation, report.visited_at)
+    faults.update(tool_faults(entered, local_day(report.visited_at, report.installation.plant)))
+    if any(each.task.check_kind.needs_lockout for each in entered) and not report.lockout_confirmed:
+        faults["lockout_confirmed"] = _(
+            "These checks need lockout. Confirm it, or say that the check could not be done."
+        )
+    return faults
+
+
+# --- closing out ------------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def close_out_visit(report: StopReport) -> Visit:
+    """Record one stop at a device and close the checks that were filled in, each with the worst of its grades.
 
     Returns
     -------
@@ -124,68 +217,30 @@ def close_out_visit(
     Raises
     ------
     NotClosedOut
-        If something is missing, hard to believe and not yet confirmed, or a finding to act on has neither an action nor
-        a reason. Nothing is written.
+        As `settle`. Nothing is written.
     """
-    known = known_row(Visit, client_key)
+    known = known_row(Visit, report.client_key)
     if known is not None:
         return known
-    if phone is not None:
-        visited_at = time_by_server(visited_at, phone, timezone.now())
-    hold_tasks(installation, entries)
-    tasks = tasks_of(installation, entries)
-    # The trend is worked out only where it could still ask: what is confirmed already is taken as it is.
-    unsure = [
-        tasks[pk] for pk, codes in entries.items() for code in codes
-        if reading_key(pk, code, FOUND) not in confirmed_implausible
-    ]  # fmt: skip
-    wear = own_wear(unsure, installation, visited_at)
-    wanted = wanted_of(list(tasks.values()), installation, before=visited_at, wear=wear)
-    entered, faults, questions = take_in(tasks, wanted, entries, confirmed_implausible)
-    if phone is not None:
-        # The phone asked by what it knew; where somebody else closed the check since, people are asked which counts.
-        closed = {pk for pk, task in tasks.items() if task.closed_at is not None}
-        questions = {key: words for key, words in questions.items() if int(key.split(":")[0]) not in closed}
-    faults.update(time_faults(installation, visited_at))
-    faults.update(tool_faults(entered, local_day(visited_at, installation.plant)))
-    if not entered and not faults:
-        faults["checks"] = _("Fill in at least one check, or say that it could not be done.")
-    if any(each.task.check_kind.needs_lockout for each in entered) and not lockout_confirmed:
-        faults["lockout_confirmed"] = _(
-            "These checks need lockout. Confirm it, or say that the check could not be done."
-        )
-    suggestion = ""
-    to_act = at_act(entered, questions)
-    if to_act:
-        first = to_act[0]
-        n_before = times_running(installation, first.task.check_kind_id, besides=first.task.pk)
-        suggestion = suggested_action(first.task.check_kind, n_before)
-        if action is None and not no_action_reason.strip():
-            faults.update(act_faults(to_act, kinds_in_hand(installation)))
-    kinds = {each.task.check_kind_id for each in to_act}
-    if action is not None and phone is None:
-        faults.update(choice_faults(action, alike_open(installation, kinds, action.title)))
-    if faults or questions:
-        raise not_closed_out(faults, questions, suggestion)
+    if report.phone is not None:
+        report = replace(report, visited_at=time_by_server(report.visited_at, report.phone, timezone.now()))
+    installation, by = report.installation, report.by
+    hold_tasks(installation, report.entries)
+    settled = settle(report, tasks_of(installation, report.entries))
+    confirmed_at = report.lockout_confirmed_at or timezone.now()
     visit = new_visit(
-        installation=installation,
-        by=by,
-        client_key=client_key,
-        visited_at=visited_at,
-        lockout_confirmed_at=(lockout_confirmed_at or timezone.now()) if lockout_confirmed else None,
-        lockout_confirmed_by=by if lockout_confirmed else None,
-        permit_reference=permit_reference.strip(),
-        note=note.strip(),
-        no_action_reason=no_action_reason.strip() if to_act else "",
-        phone_at=phone.at if phone else None,
-        phone_sent_at=phone.sent_at if phone else None,
+        report,
+        lockout_confirmed_at=confirmed_at if report.lockout_confirmed else None,
+        lockout_confirmed_by=by if report.lockout_confirmed else None,
+        no_action_reason=report.no_action_reason.strip() if settled.to_act else "",
+        phone_at=report.phone.at if report.phone else None,
+        phone_sent_at=report.phone.sent_at if report.phone else None,
     )
     if visit is None:
-        assert client_key is not None
-        return Visit.objects.get(client_key=client_key)
-    visit.photos.add(*photos)
-    read_here = {each.task.pk for each in entered}
-    for each in entered:
+        return Visit.objects.get(client_key=report.client_key)
+    visit.photos.add(*report.photos)
+    read_here = {each.task.pk for each in settled.entered}
+    for each in settled.entered:
         each.task = lead_of(each.task, besides=read_here)
         read_here.add(each.task.pk)
         write_readings(visit, each, by)
@@ -194,24 +249,24 @@ def close_out_visit(
         write_offsets(visit, each, by)
     # The night makes the next checks too; so a failure here only delays them.
     transaction.on_commit(lambda: plan_next(installation), robust=True)
-    raise_of_visit(visit, action, by, kinds, may_ask=phone is None)
-    add_findings(visit, to_act, by, added_to=action.add_to if action else None)
+    answer_findings(visit, report, settled, settled.to_act)
     return visit
 
 
-def raise_of_visit(
-    visit: Visit, action: NewAction | None, by: Person, kinds: Collection[int], *, may_ask: bool = True
-) -> None:
+def answer_findings(visit: Visit, report: StopReport, settled: Settled, fresh: Sequence[Entered]) -> None:
+    """Raise the action of a report, and write findings that are new on the actions that stand for them."""
+    action = report.action
     if action is not None:
         raise_or_add(
             action,
             installation=visit.installation,
-            by=by,
-            kinds=kinds,
+            by=report.by,
+            kinds=settled.kinds,
             visit=visit,
             client_key=uuid.uuid5(visit.client_key, "action"),
-            may_ask=may_ask,
+            may_ask=report.phone is None,
         )
+    add_findings(visit, fresh, report.by, added_to=action.add_to if action else None)
 
 
 def add_findings(visit: Visit, to_act: Sequence[Entered], by: Person, *, added_to: Action | None = None) -> None:
@@ -300,14 +355,17 @@ def time_by_server(visited_at: datetime, phone: PhoneClock, now: datetime) -> da
     return min(visited_at, now)
 
 
-def new_visit(*, installation: Installation, by: Person, client_key: uuid.UUID | None, **values: Any) -> Visit | None:
+def new_visit(report: StopReport, **values: Any) -> Visit | None:
     """Write the row; None where the same form arrived at the same moment and was first."""
     visit = Visit(
-        plant=installation.plant,
-        installation=installation,
-        visited_by=values.pop("visited_by", by),
-        created_by=by,
-        client_key=client_key or uuid.uuid4(),
+        plant=report.installation.plant,
+        installation=report.installation,
+        visited_by=values.pop("visited_by", report.by),
+        visited_at=report.visited_at,
+        created_by=report.by,
+        client_key=report.client_key,
+        permit_reference=report.permit_reference.strip(),
+        note=report.note.strip(),
         **values,
     )
     check_row(visit)
@@ -315,82 +373,10 @@ def new_visit(*, installation: Installation, by: Person, client_key: uuid.UUID |
         with transaction.atomic():
             visit.save()
     except IntegrityError:
-        if known_row(Visit, client_key) is None:
+        if known_row(Visit, report.client_key) is None:
             raise
         return None
     return visit
-
-
-def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[str, Reading] | None = None) -> None:
-    replaced = replaced or {}
-    on = local_day(visit.visited_at, visit.plant)
-    for wanted in each.wanted:
-        for stage in (FOUND, LEFT):
-            typed = each.values[stage].get(wanted.code)
-            if typed is None or typed.value is None:
-                continue
-            graded = each.finding.parts.get(wanted.code) if stage == FOUND else None
-            reason = graded.reason if graded else each.finding.left.get(wanted.code, "") if stage == LEFT else ""
-            corrected = replaced.get(reading_key(each.task.pk, wanted.code, stage))
-            is_torque = rule_of(each.task.check_kind).names_tool and wanted.form == "number"
-            Reading.objects.create(
-                visit=visit,
-                task=each.task,
-                code=wanted.code,
-                label=wanted.label,
-                side=wanted.side,
-                stage=stage,
-                value=float(typed.value) if wanted.form == "number" else None,
-                quantity=wanted.quantity,
-                answer=str(typed.value) if wanted.form == "choice" else "",
-                typed=typed.text[:60],
-                grade=graded.grade.value if graded and graded.grade else "",
-                grade_reason=reason[:300],
-                method=method_at(stage, typed) if is_torque else "",
-                instrument=typed.instrument if is_torque else None,
-                deviation_pct=deviation_of(typed.instrument) if is_torque else None,
-                doubt=kept_doubt(typed, corrected) or doubt_about(typed, wanted, on) if is_torque else "",
-                corrects=corrected,
-                correction_reason=visit.correction_reason if corrected else "",
-                created_by=by,
-            )
-
-
-def kept_doubt(typed: Typed, corrected: Reading | None) -> str:
-    """What was said of the same wrench when the reading was first entered, with the reason why it was used."""
-    if corrected is None or typed.tool_reason or corrected.instrument != typed.instrument:
-        return ""
-    return corrected.doubt
-
-
-def method_at(stage: str, typed: Typed) -> str:
-    """What is left was set while tightening, however it was read as found; nothing is guessed where nobody said."""
-    return Method.TIGHTENING.value if stage == LEFT and typed.method else typed.method
-
-
-def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") -> None:
-    """Offsets of a visit also go to the belt's own rows, which the comparison before and after reads."""
-    installation = visit.installation
-    measured = rule_of(each.task.check_kind).belt_offsets(installation, each.values)
-    if not measured:
-        return
-    first = visit
-    while first.corrects is not None:
-        first = first.corrects
-    for at, is_loaded, offset_mm in measured:
-        set_offset(
-            root=uuid.uuid5(first.client_key, f"offsets {each.task.pk}"),
-            conveyor=installation.conveyor,
-            strand=installation.strand,
-            chainage_m=at,
-            is_loaded=is_loaded,
-            offset_mm=offset_mm,
-            taken_at=visit.visited_at,
-            occasion=BeltOffset.Occasion.FOLLOW_UP,
-            by=by,
-            reason=reason or visit.correction_reason,
-            installation=installation,
-        )
 
 
 def close_task(each: Entered, visit: Visit, by: Person) -> bool:
@@ -503,7 +489,7 @@ def correct_visit(
     visit: Visit,
     by: Person,
     reason: str,
-    entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
+    entries: Entries,
     client_key: uuid.UUID | None = None,
     note: str | None = None,
     photos: Collection[Photo] = (),
@@ -535,45 +521,35 @@ def correct_visit(
     hold_tasks(installation, visit.readings.values_list("task"))
     old = {reading_key(row.task_id, row.code, row.stage): row for row in visit.readings.current()}
     full = {**entries_of(old.values()), **entries}
-    tasks = tasks_of(installation, full)
-    wanted = wanted_of(list(tasks.values()), installation, before=visit.visited_at)
-    entered, faults, questions = take_in(tasks, wanted, full, {*confirmed_implausible, *unchanged(old, full)})
-    if not entered and not faults:
-        faults["checks"] = _("A corrected visit needs at least one reading.")
-    suggestion = ""
-    why_not = no_action_reason.strip() or visit.no_action_reason
-    to_act = at_act(entered, questions)
-    missing = act_faults(to_act, kinds_in_hand(installation, visit_chain(visit)))
-    if missing and action is None and not why_not:
-        kind = to_act[0].task.check_kind
-        n_before = times_running(installation, kind.pk, besides=to_act[0].task.pk)
-        suggestion = suggested_action(kind, n_before)
-        faults.update(missing)
-    kinds = {each.task.check_kind_id for each in to_act}
-    if action is not None:
-        faults.update(choice_faults(action, alike_open(installation, kinds, action.title)))
-    if faults or questions:
-        raise not_closed_out(faults, questions, suggestion)
-    fresh = new_visit(
+    report = StopReport(
         installation=installation,
         by=by,
-        client_key=client_key,
         visited_at=visit.visited_at,
+        entries=full,
+        client_key=client_key or uuid.uuid4(),
+        permit_reference=visit.permit_reference,
+        note=visit.note if note is None else note,
+        photos=[*visit.photos.all(), *photos],
+        confirmed_implausible={*confirmed_implausible, *unchanged(old, full)},
+        action=action,
+        no_action_reason=no_action_reason.strip() or visit.no_action_reason,
+    )
+    tasks = tasks_of(installation, full)
+    settled = settle(report, tasks, corrects=visit)
+    fresh = new_visit(
+        report,
         visited_by=visit.visited_by,
         lockout_confirmed_at=visit.lockout_confirmed_at,
         lockout_confirmed_by=visit.lockout_confirmed_by,
-        permit_reference=visit.permit_reference,
-        note=visit.note if note is None else note.strip(),
-        no_action_reason=why_not if to_act else "",
+        no_action_reason=report.no_action_reason if settled.to_act else "",
         corrects=visit,
         correction_reason=reason.strip()[:300],
     )
     if fresh is None:
-        assert client_key is not None
-        return Visit.objects.get(client_key=client_key)
-    fresh.photos.add(*visit.photos.all(), *photos)
+        return Visit.objects.get(client_key=report.client_key)
+    fresh.photos.add(*report.photos)
     kept = set()
-    for each in entered:
+    for each in settled.entered:
         write_offsets(fresh, each, by)
         write_readings(fresh, each, by, old)
         kept |= {reading_key(each.task.pk, code, stage) for stage, row in each.values.items() for code in row}
@@ -581,38 +557,13 @@ def correct_visit(
     for key, row in old.items():
         if key not in kept:
             withdraw_reading(row, fresh, by)
-    for task_id in {row.task_id for row in old.values()} - {each.task.pk for each in entered}:
+    for task_id in {row.task_id for row in old.values()} - {each.task.pk for each in settled.entered}:
         regrade_task(
             Entered(tasks[task_id], [], {}, Finding(None, _("All readings were withdrawn."))), visit, fresh, by
         )
-    raise_of_visit(fresh, action, by, kinds)
     was_act = {row.task_id for row in old.values() if row.grade == Grade.ACT.value}
-    new_acts = [each for each in to_act if each.task.pk not in was_act]
-    add_findings(fresh, new_acts, by, added_to=action.add_to if action else None)
+    answer_findings(fresh, report, settled, [each for each in settled.to_act if each.task.pk not in was_act])
     return fresh
-
-
-def withdraw_reading(row: Reading, fresh: Visit, by: Person) -> None:
-    Reading.objects.create(
-        visit=fresh,
-        task=row.task,
-        code=row.code,
-        label=row.label,
-        side=row.side,
-        stage=row.stage,
-        value=row.value,
-        quantity=row.quantity,
-        answer=row.answer,
-        typed=row.typed,
-        method=row.method,
-        instrument=row.instrument,
-        deviation_pct=row.deviation_pct,
-        doubt=row.doubt,
-        corrects=row,
-        correction_reason=fresh.correction_reason,
-        is_withdrawn=True,
-        created_by=by,
-    )
 
 
 def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:

@@ -85,7 +85,7 @@ def act_on(
     phone: visits.PhoneClock | None = None,
     lockout_confirmed_at: datetime | None = None,
 ) -> Visit | None:
-    return stops.finish_stop(
+    report = visits.StopReport(
         installation=installation,
         by=by,
         client_key=form.cleaned_data["client_key"] or uuid.uuid4(),
@@ -100,8 +100,8 @@ def act_on(
         confirmed_implausible=form.confirmed(),
         action=form.new_action(),
         no_action_reason=form.cleaned_data["no_action_reason"],
-        not_done=form.not_done(),
     )
+    return stops.finish_stop(report, form.not_done())
 
 
 def visit_page(

@@ -35,7 +35,7 @@ from inspections.models import (
     Visit,
 )
 from inspections.services.actions import raise_action
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from plant.models import Notice, Photo
 from tests import clock, make
 from tests.conftest import GIVE_UP_AFTER_MS
@@ -432,11 +432,13 @@ def test_a_second_person_closed_the_same_check(phone, tess, pat, wear):
     phone.round()
     close_out(phone.page, wear[0], "74", "75")
     close_out_visit(
-        installation=wear[0].installation,
-        by=pat,
-        visited_at=timezone.now(),
-        lockout_confirmed=True,
-        entries={wear[0].pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 75.0}}},
+        StopReport(
+            installation=wear[0].installation,
+            by=pat,
+            visited_at=timezone.now(),
+            lockout_confirmed=True,
+            entries={wear[0].pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 75.0}}},
+        )
     )
     phone.signal(True)
     phone.wait_for("sent")
@@ -742,11 +744,13 @@ def test_a_refused_visit_says_why_and_goes_when_it_was_changed(phone, tess, wear
     earlier = dt.timedelta(days=9)
     late = make.task(wear[0].installation, make.check_kind("sensor-wear"), make.today() - earlier, origin="by_hand")
     close_out_visit(
-        installation=wear[0].installation,
-        by=tess,
-        visited_at=timezone.now() - earlier,
-        lockout_confirmed=True,
-        entries={late.pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 71.5}}},
+        StopReport(
+            installation=wear[0].installation,
+            by=tess,
+            visited_at=timezone.now() - earlier,
+            lockout_confirmed=True,
+            entries={late.pk: {"drive_diameter": {"as_found": 71.0}, "off_diameter": {"as_found": 71.5}}},
+        )
     )
     phone.signal(True)
     phone.wait_for("refused", "sent")
@@ -950,10 +954,10 @@ def test_what_is_hard_to_believe_is_asked_back_on_the_phone(phone, tess, wear, p
     """Grown, a slip of 25.4, a torque of 0: each is asked, and kept where somebody says that it is right."""
     torque = make.task(places[0], make.check_kind("fastener-torque"), make.today())
     before = make.task(places[0], make.check_kind("sensor-wear"), make.today(), origin="bedding_in")
-    close_out_visit(
+    close_out_visit(StopReport(
         installation=places[0], by=tess, visited_at=timezone.now() - dt.timedelta(days=30), lockout_confirmed=True,
         entries={before.pk: {"drive_diameter": {"as_found": 72.0}, "off_diameter": {"as_found": 75.0}}},
-    )  # fmt: skip
+    ))  # fmt: skip
     phone.sign_in(tess)
     phone.signal(False)
     page = phone.page

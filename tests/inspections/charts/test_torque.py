@@ -8,7 +8,7 @@ from django.utils import timezone
 from inspections.charts.torque import HEIGHT, WIDTH, torque_charts
 from inspections.check_rules.wanted import Typed
 from inspections.selectors.visits import torques_in_time
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from plant.calc.units import UnitSystem
 from tests import make
 
@@ -21,10 +21,10 @@ def place(belt_a1):
 def read(place, tess, days, value, method, code="clamp_1"):
     task = make.task(place, make.check_kind("fastener-torque"), make.today())
     when = timezone.now() - dt.timedelta(days=days)
-    close_out_visit(
+    close_out_visit(StopReport(
         installation=place, by=tess, visited_at=when, lockout_confirmed=True, no_action_reason="set again",
         entries={task.pk: {code: {"as_found": Typed(value, "", method)}}},
-    )  # fmt: skip
+    ))  # fmt: skip
     place.tasks.open().delete()
 
 

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import Task
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from reports.panels import at_act
 from tests import make
 
@@ -118,12 +118,14 @@ def round_of(client, belt_a1, tess):
         for side, (found, left) in (("drive", drive), ("off", off)):
             entries[f"{side}_diameter"] = {"as_found": found} | ({"as_left": left} if left else {})
         close_out_visit(
-            installation=at,
-            by=tess,
-            entries={task.pk: entries},
-            visited_at=timezone.now() - dt.timedelta(hours=2),
-            lockout_confirmed=True,
-            no_action_reason="see the readings as left",
+            StopReport(
+                installation=at,
+                by=tess,
+                entries={task.pk: entries},
+                visited_at=timezone.now() - dt.timedelta(hours=2),
+                lockout_confirmed=True,
+                no_action_reason="see the readings as left",
+            )
         )
         task.refresh_from_db()
         make.task(at, task.check_kind, make.today())

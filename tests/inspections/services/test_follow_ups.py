@@ -13,7 +13,7 @@ from inspections.models import Task
 from inspections.selectors.readings_wanted import readings_wanted
 from inspections.services.follow_ups import months_after, next_follow_up
 from inspections.services.tasks import plan_next, plan_tasks
-from inspections.services.visits import close_out_visit, correct_visit
+from inspections.services.visits import StopReport, close_out_visit, correct_visit
 from installs.models import BeltOffset
 from installs.services.belt_offsets import set_offset
 from tests import make
@@ -45,11 +45,13 @@ def closed(task, by, day, **offsets):
     moment = dt.datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
     with time_machine.travel(moment, tick=False):
         return close_out_visit(
-            installation=task.installation,
-            by=by,
-            visited_at=timezone.now(),
-            entries={task.pk: {code: {"as_found": value} for code, value in offsets.items()}},
-            no_action_reason="watched",
+            StopReport(
+                installation=task.installation,
+                by=by,
+                visited_at=timezone.now(),
+                entries={task.pk: {code: {"as_found": value} for code, value in offsets.items()}},
+                no_action_reason="watched",
+            )
         )
 
 

@@ -31,7 +31,7 @@ from inspections.services.rounds import (
 from inspections.services.shifts import mark_away
 from inspections.services.stops import could_not_do
 from inspections.services.tasks import close_by_rule, withdraw_task
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from plant.errors import Refused
 from plant.models import Job, Notice
 from plant.services import jobs as job_services
@@ -519,10 +519,10 @@ def test_minutes_are_learned_from_visits_that_followed_each_other(alder, tess, l
 
 # --- Work that is done -----------------------------------------------------------------------------------------------
 def close(task, by, at_moment):
-    return close_out_visit(
+    return close_out_visit(StopReport(
         installation=task.installation, by=by, visited_at=at_moment, lockout_confirmed=True,
         entries={task.pk: {"drive_diameter": {"as_found": 75.0}, "off_diameter": {"as_found": 75.0}}},
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 @pytest.fixture

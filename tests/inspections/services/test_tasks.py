@@ -28,7 +28,7 @@ from inspections.services.tasks import (
     put_off_task,
     withdraw_task,
 )
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from installs.models import DeviceModel
 from installs.services.out_of_service import back_in_service, take_out_of_service
 from installs.services.part_changes import correct_part_change, record_part_change
@@ -513,11 +513,13 @@ def test_close_out_makes_the_next_task_at_once(alder, tess, wear_plan, device_1,
     task = Task.objects.get()
     with django_capture_on_commit_callbacks(execute=True):
         close_out_visit(
-            installation=device_1,
-            by=tess,
-            visited_at=NOON,
-            lockout_confirmed=True,
-            entries={task.pk: {name: {"as_found": 75.0} for name in ("drive_diameter", "off_diameter")}},
+            StopReport(
+                installation=device_1,
+                by=tess,
+                visited_at=NOON,
+                lockout_confirmed=True,
+                entries={task.pk: {name: {"as_found": 75.0} for name in ("drive_diameter", "off_diameter")}},
+            )
         )
     assert Task.objects.open().get().due_on == TODAY + dt.timedelta(days=90)
 

@@ -30,7 +30,7 @@ from inspections.services.actions import NewAction, finish_action, raise_action
 from inspections.services.stops import could_not_do
 from inspections.services.tasks import plan_next, withdraw_task
 from inspections.services.twice_closed import say_which_counts
-from inspections.services.visits import PhoneClock, close_out_visit, correct_visit
+from inspections.services.visits import PhoneClock, StopReport, close_out_visit, correct_visit
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.permissions import sync_roles
@@ -64,7 +64,7 @@ def found(**values):
 
 def close(place, by, entries, **values):
     known = {"visited_at": timezone.now(), "lockout_confirmed": True}
-    return close_out_visit(installation=place, by=by, entries=entries, **{**known, **values})
+    return close_out_visit(StopReport(installation=place, by=by, entries=entries, **{**known, **values}))
 
 
 def test_what_is_wanted_follows_the_device_model(wear, torque, pivot):

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from inspections.models import Action
 from inspections.services.actions import NewAction, raise_action
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from tests import make
 
 
@@ -102,12 +102,14 @@ def test_parts_are_entered_in_rows_and_shown(client, place, tess):
 def test_done_with_readings_as_left_and_told_to_who_found_it(client, place, tess, pat):
     task = make.task(place, make.check_kind(), make.today())
     visit = close_out_visit(
-        installation=place,
-        by=tess,
-        entries={task.pk: {"drive_diameter": {"as_found": 68.5}, "off_diameter": {"as_found": 75.5}}},
-        visited_at=timezone.now(),
-        lockout_confirmed=True,
-        action=NewAction("Replace both", make.today()),
+        StopReport(
+            installation=place,
+            by=tess,
+            entries={task.pk: {"drive_diameter": {"as_found": 68.5}, "off_diameter": {"as_found": 75.5}}},
+            visited_at=timezone.now(),
+            lockout_confirmed=True,
+            action=NewAction("Replace both", make.today()),
+        )
     )
     action = visit.actions.get()
     client.force_login(pat)

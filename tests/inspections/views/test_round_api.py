@@ -15,7 +15,7 @@ from PIL import Image
 
 from inspections.check_rules.wanted import Typed
 from inspections.models import Action, CouldNotDo, Reading, Round, Shift, Stop, Task, TwiceClosed, Visit
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from plant.models import Notice, Photo
 from tests import make
 
@@ -471,10 +471,10 @@ def test_earlier_readings_and_the_day_of_the_limit_stand_beside_the_box(client, 
     kind = make.check_kind("sensor-wear")
     for days, drive in ((60, 75.5), (40, 74.9), (20, 74.2)):
         done = make.task(place, kind, make.today())
-        close_out_visit(
+        close_out_visit(StopReport(
             installation=place, by=tess, visited_at=now - dt.timedelta(days=days), lockout_confirmed=True,
             entries={done.pk: {"drive_diameter": {"as_found": drive}, "off_diameter": {"as_found": 75.8}}},
-        )  # fmt: skip
+        ))  # fmt: skip
         Task.objects.open().delete()
     make.task(place, kind, make.today())
     client.force_login(tess)
@@ -498,10 +498,10 @@ def loosened(place, tess):
             "as_found": Typed(found, method="first_movement"),
             "as_left": Typed(75.0, method="first_movement"),
         }
-        close_out_visit(
+        close_out_visit(StopReport(
             installation=place, by=tess, visited_at=now - dt.timedelta(days=days), lockout_confirmed=True,
             entries={done.pk: {"clamp_1": read}}, no_action_reason="set again",
-        )  # fmt: skip
+        ))  # fmt: skip
         Task.objects.open().delete()
     make.task(place, kind, make.today())
     return {
@@ -526,10 +526,10 @@ def test_what_was_found_stands_at_the_torque_and_what_was_set_beside_it_and_name
 def test_a_roller_that_was_changed_says_what_was_found_and_what_was_fitted(client, place, tess, wear):
     new = {"drive_diameter": {"as_found": 69.0, "as_left": 76.0}}
     visited_at = timezone.now() - dt.timedelta(days=3)
-    close_out_visit(
+    close_out_visit(StopReport(
         installation=place, by=tess, visited_at=visited_at, lockout_confirmed=True, entries={wear.pk: new},
         no_action_reason="changed there and then",
-    )  # fmt: skip
+    ))  # fmt: skip
     Task.objects.open().delete()
     make.task(place, make.check_kind("sensor-wear"), make.today())
     client.force_login(tess)

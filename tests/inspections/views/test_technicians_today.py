@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inspections.models import Action
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from plant.models import Area, OutageWindow
 from tests import make
 
@@ -50,11 +50,13 @@ def test_it_says_what_to_bring(client, round_of_two_belts, tess):
     place = round_of_two_belts[1]
     before = make.task(place, make.check_kind("sensor-wear"), make.today(), origin="by_hand")
     close_out_visit(
-        installation=place,
-        by=tess,
-        entries={before.pk: {"drive_diameter": {"as_found": 71.0}}},
-        visited_at=timezone.now(),
-        lockout_confirmed=True,
+        StopReport(
+            installation=place,
+            by=tess,
+            entries={before.pk: {"drive_diameter": {"as_found": 71.0}}},
+            visited_at=timezone.now(),
+            lockout_confirmed=True,
+        )
     )
     make.task(place, make.check_kind("sensor-wear"), make.today())  # the one by plan was answered with it
     assert "a pair of sensor rollers for" in client.get(reverse("today")).content.decode()
@@ -103,11 +105,13 @@ def test_a_devices_page_shows_its_visits_the_wear_and_what_is_to_be_done(client,
     for n, diameter in enumerate((75.0, 74.0, 72.0)):
         task = make.task(place, make.check_kind("sensor-wear"), make.today(), origin="by_hand")
         close_out_visit(
-            installation=place,
-            by=tess,
-            entries={task.pk: {"drive_diameter": {"as_found": diameter}, "off_diameter": {"as_found": 75.0}}},
-            visited_at=timezone.now() - dt.timedelta(days=30 * (3 - n)),
-            lockout_confirmed=True,
+            StopReport(
+                installation=place,
+                by=tess,
+                entries={task.pk: {"drive_diameter": {"as_found": diameter}, "off_diameter": {"as_found": 75.0}}},
+                visited_at=timezone.now() - dt.timedelta(days=30 * (3 - n)),
+                lockout_confirmed=True,
+            )
         )
     Action.objects.create(plant=place.plant, installation=place, title="Clean", due_on=make.today())
     client.force_login(tess)

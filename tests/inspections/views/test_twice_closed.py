@@ -12,7 +12,7 @@ from django.utils import timezone
 from inspections.models import Task, TwiceClosed
 from inspections.services.actions import NewAction
 from inspections.services.twice_closed import say_which_counts
-from inspections.services.visits import PhoneClock, close_out_visit
+from inspections.services.visits import PhoneClock, StopReport, close_out_visit
 from tests import make
 
 WORDS = "closed twice, to be decided"
@@ -31,13 +31,15 @@ def clash(place, tess, pat):
     watch = make.task(place, kind, make.today(), origin=Task.Origin.RATE_WATCH)
     now = timezone.now()
     known = {"installation": place, "visited_at": now, "lockout_confirmed": True}
-    close_out_visit(by=pat, entries={plan.pk: {"drive_diameter": {"as_found": 75.0}}}, **known)
+    close_out_visit(StopReport(by=pat, entries={plan.pk: {"drive_diameter": {"as_found": 75.0}}}, **known))
     close_out_visit(
-        by=tess,
-        entries={watch.pk: {"drive_diameter": {"as_found": 67.5}}},
-        phone=PhoneClock(now, now),
-        action=NewAction("Change the rollers", make.today() - dt.timedelta(days=1), owner=tess),
-        **known,
+        StopReport(
+            by=tess,
+            entries={watch.pk: {"drive_diameter": {"as_found": 67.5}}},
+            phone=PhoneClock(now, now),
+            action=NewAction("Change the rollers", make.today() - dt.timedelta(days=1), owner=tess),
+            **known,
+        )
     )
     make.task(place, kind, make.today())  # the next one is due already
     return TwiceClosed.objects.get()

@@ -12,7 +12,7 @@ from django.utils import timezone
 from PIL import Image
 
 from inspections.models import Action, CouldNotDo, Reading, Task, Visit
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from plant.models import Membership
 from tests import make
 
@@ -183,7 +183,7 @@ def test_only_could_not_do_needs_no_visit(client, place, wear, tess, sent):
 def test_a_check_that_somebody_closed_meanwhile_keeps_both(client, place, wear, tess, pat, sent):
     values = {"visited_at": timezone.now(), "lockout_confirmed": True}
     theirs = close_out_visit(
-        installation=place, by=pat, entries={wear.pk: {"drive_diameter": {"as_found": 75.0}}}, **values
+        StopReport(installation=place, by=pat, entries={wear.pk: {"drive_diameter": {"as_found": 75.0}}}, **values)
     )
     client.force_login(tess)
     answer = client.post(url(place), sent | {box(wear, "drive_diameter"): "74.5"})
@@ -218,7 +218,9 @@ def test_a_visit_is_corrected_and_the_old_one_stays(client, place, wear, tess, o
 
 def test_readings_list_and_its_files(client, place, wear, torque, tess, mona, django_assert_max_num_queries):
     entries = {torque.pk: {f"clamp_{n}": {"as_found": 75.0, "as_left": 75.0} for n in (1, 2, 3, 4)}}
-    close_out_visit(installation=place, by=tess, entries=entries, visited_at=timezone.now(), lockout_confirmed=True)
+    close_out_visit(
+        StopReport(installation=place, by=tess, entries=entries, visited_at=timezone.now(), lockout_confirmed=True)
+    )
     client.force_login(mona)
     with django_assert_max_num_queries(20):
         page = client.get(reverse("reading-list")).content.decode()
@@ -258,7 +260,14 @@ def test_a_finding_that_comes_back_is_named(client, place, tess):
         entries = {loose.pk: {"clamp_1": {"as_found": 50.0}}, free.pk: {"pivot": {"as_found": "free"}}}
         when = timezone.now() - dt.timedelta(days=90 - 30 * n)
         close_out_visit(
-            installation=place, by=tess, entries=entries, visited_at=when, lockout_confirmed=True, no_action_reason="-"
+            StopReport(
+                installation=place,
+                by=tess,
+                entries=entries,
+                visited_at=when,
+                lockout_confirmed=True,
+                no_action_reason="-",
+            )
         )
     make.task(place, kinds[0], make.today())
     client.force_login(tess)

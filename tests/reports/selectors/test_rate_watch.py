@@ -12,7 +12,7 @@ from django.utils.formats import date_format
 from inspections.models import Task
 from inspections.selectors.tasks import checks_to_do
 from inspections.services.tasks import ask_for_task
-from inspections.services.visits import close_out_visit
+from inspections.services.visits import StopReport, close_out_visit
 from reports.calc.rate_watch import threshold_for, watch_rate
 from reports.panels import effect_of_installation
 from reports.selectors.rate_watch import fading_in, watch_of
@@ -176,10 +176,10 @@ def test_what_a_person_asked_for_already_is_wanted_too_and_asked_once(fading, al
     [asked] = watch_plant(plant=alder)
     due, _early = checks_to_do(fading, make.today())
     assert [(task.pk, [other.pk for other in task.asked_too]) for task in due] == [(theirs.pk, [asked.pk])]
-    close_out_visit(
+    close_out_visit(StopReport(
         installation=fading, by=tess, visited_at=timezone.now(), lockout_confirmed=True,
         entries={theirs.pk: {"pivot": {"as_found": "free"}}},
-    )  # fmt: skip
+    ))  # fmt: skip
     asked.refresh_from_db()
     assert asked.done_with == theirs
     assert alarms(alder) == ()  # the watch knows that somebody looked
