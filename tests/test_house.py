@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,54 @@ def test_import_contracts_hold():
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+APPS = ("plant", "installs", "inspections", "reports")
+LAYERS = {
+    "views", "api", "files", "tables", "forms", "charts", "services", "words", "selectors", "check_rules", "models",
+    "calc",
+}  # fmt: skip
+# What Django looks for at an app's top, and what belongs to no layer.
+TOP_MODULES = {
+    "__init__", "apps", "urls", "permissions", "errors", "signals", "receivers", "panels", "jobs", "admin",
+    "middleware", "context_processors",
+}  # fmt: skip
+TOP_FOLDERS = {"management", "templatetags", "migrations", "formats", "locale", "static", "templates"}
+
+
+def strays(app: Path) -> list[str]:
+    """Modules and folders at an app's top that belong to no layer and to nothing that Django asks for."""
+    files = [each.relative_to(app) for each in app.rglob("*") if each.is_file() and "__pycache__" not in each.parts]
+    tops = {each.parts[0]: len(each.parts) > 1 for each in files}
+    return sorted(
+        name
+        for name, is_folder in tops.items()
+        if (name not in LAYERS | TOP_FOLDERS if is_folder else Path(name).stem not in TOP_MODULES)
+    )
+
+
+@pytest.mark.parametrize("app", APPS)
+def test_every_module_stands_in_a_layer(app):
+    assert strays(ROOT / app) == []
+
+
+def test_a_module_beside_the_layers_is_seen(tmp_path):
+    for name in ("apps.py", "panels.py", "wear.py", "services/wear.py", "static/site.css", "print/sheet.typ"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).touch()
+    assert strays(tmp_path) == ["print", "wear.py"]
+
+
+def test_the_contract_of_the_layers_names_each_of_them():
+    """The import contract and this page mean the same layers, and the contract leaves no app and no module out."""
+    with (ROOT / "pyproject.toml").open("rb") as file:
+        contracts = tomllib.load(file)["tool"]["importlinter"]["contracts"]
+    [inside] = [each for each in contracts if each["name"].startswith("Inside an app")]
+    assert set(inside["containers"]) == set(APPS)
+    assert inside["exhaustive"]
+    named = {name for row in inside["layers"] for name in re.findall(r"\w+", row)}
+    assert named >= LAYERS
+    assert named | set(inside["exhaustive_ignores"]) <= LAYERS | TOP_MODULES | TOP_FOLDERS
 
 
 @pytest.mark.parametrize("app", ["plant", "installs", "inspections", "reports"])

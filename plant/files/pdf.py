@@ -1,6 +1,6 @@
 """PDF from a Typst template and plain data: the same data gives the same bytes, with no service and no network.
 
-A template stands in `<app>/print/<name>.typ`, begins with `#import "sheet.typ": *` and reads what it is given with
+A template stands in `<app>/files/<name>.typ`, begins with `#import "sheet.typ": *` and reads what it is given with
 `#let data = json("data.json")`. What people typed reaches Typst as data and never as markup, so nothing in it acts.
 """
 
@@ -25,9 +25,9 @@ PAPERS = ("a4", "us-letter")
 
 
 def template_path(template: str) -> Path:
-    """`installs/dossier.typ` is the file installs/print/dossier.typ."""
+    """`installs/dossier.typ` is the file installs/files/dossier.typ."""
     app, name = template.split("/", 1)
-    return Path(settings.BASE_DIR) / app / "print" / name
+    return Path(settings.BASE_DIR) / app / "files" / name
 
 
 def pdf(
