@@ -29,6 +29,7 @@ from reports.calc.study_windows import Window, months_earlier
 from reports.charts.incidents_by_month import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
 from reports.models import MonthlyReport, StudyNote, StudyWindow
 from reports.selectors.belts import Belt, belts_of
+from reports.selectors.incidents_by_month import Bar, bars_of, bars_of_belt, marks_of
 from reports.selectors.months import decisions_today
 from reports.selectors.offset_studies import offset_study_of
 from reports.selectors.pooled_effects import count_of
@@ -36,26 +37,21 @@ from reports.selectors.rate_watch import fading_at, watch_of
 from reports.selectors.rates import RateComparison, belt_rate, compare_belts
 from reports.selectors.reference_groups import beside_zone, sensitivity_of
 from reports.selectors.studies import (
-    Bar,
     Book,
     Study,
-    bars_of,
-    bars_of_belt,
     book_of,
     by_the_rule,
     chosen_windows,
     group_of,
     latest_choice,
-    marks_of,
     notes_of,
     reference_for,
     smallest_change_of,
     study,
     study_of,
-    verdict_rules,
-    window_rules,
 )
 from reports.selectors.verdict_history import verdict_changes
+from reports.words.study_rules import verdict_rules, window_rules
 from reports.words.verdicts import (
     MARK_OF,
     VERDICT_WORDS,

@@ -10,7 +10,7 @@ from typing import Any
 import plotly.graph_objects as go
 from django.utils.translation import gettext as _
 
-from reports.selectors.studies import Bar, Mark
+from reports.selectors.incidents_by_month import Bar, Mark
 
 # Tokens of the sheet.
 INK, SOFT, GREY, PALE, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#dedad2", "#d8d4cb"

@@ -33,7 +33,8 @@ from reports.selectors.reference_groups import (
     beside_zone,
     sensitivity_of,
 )
-from reports.selectors.studies import BEFORE_MONTHS, Study, notes_of, rules_of, verdict_rules, window_rules
+from reports.selectors.studies import BEFORE_MONTHS, Study, notes_of, rules_of
+from reports.words.study_rules import verdict_rules, window_rules
 
 HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "value", "ratio", "low", "high", "words")
 FORMULAE = (

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 from django.db.models import Count, Max, Q
 from django.utils.translation import gettext as _
-from numpy.typing import NDArray
 
 from inspections.selectors.part_ends import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, overlaps, union
@@ -31,11 +30,9 @@ from reports.calc.rate_ratio import (
     compare_rates,
     judge,
     rate_with_interval,
-    rate_with_interval_many,
-    rule_text,
 )
 from reports.calc.smallest_change import SmallestChange, smallest_change
-from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, month_pieces, settling_end
+from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, settling_end
 from reports.models import StudyNote, StudyWindow
 from reports.selectors.belts import Belt, belts_of, incidents_url
 from reports.selectors.reference_groups import (
@@ -78,31 +75,6 @@ class LeftOut:
     n: int
     running_h: float
     reason: str
-
-
-@dataclass(frozen=True)
-class Bar:
-    """A month, or the part of it on one side: the incidents in the zone and the hours that they are divided by."""
-
-    month: str
-    window: Window
-    side: str  # "before", "settling", "after" or "out"
-    n: int
-    running_h: float
-    coverage: float
-    per_1000_h: float | None
-    low: float | None
-    high: float | None
-    url: str
-
-
-@dataclass(frozen=True)
-class Mark:
-    """Something that happened on the belt, for the chart."""
-
-    at: dt.datetime
-    words: str
-    is_installation: bool = False
 
 
 @dataclass(frozen=True)
@@ -517,129 +489,3 @@ def book_of(plant: Plant, now: dt.datetime) -> Book:
 def studies_of(plant: Plant, now: dt.datetime) -> tuple[Study, ...]:
     """Every comparison of a plant."""
     return book_of(plant, now).studies
-
-
-# --- by month ---------------------------------------------------------------------------------------------------------
-def bars_of(one: Study) -> tuple[Bar, ...]:
-    """Months of a comparison; parts of a month on different sides stand apart, so that bars add up to the counts."""
-    windows = one.windows
-    edges = [windows.before.start, windows.before.end, windows.settling.end, windows.after.end]
-
-    def side(window: Window) -> str:
-        for name, whole in (("before", windows.before), ("settling", windows.settling), ("after", windows.after)):
-            if whole.start <= window.start and window.end <= whole.end and not whole.is_empty:
-                return name
-        return "out"
-
-    start = min([windows.before.start, *(each.window.start for each in one.left_out)])
-    strand = one.installation.strand
-    here = one.belt.incidents.in_zones(strand, one.zones)
-    return monthly_bars(one.belt, start, one.now, edges, here, side, strand=strand, zones=one.zones)
-
-
-def bars_of_belt(belt: Belt, start: dt.datetime, end: dt.datetime) -> tuple[Bar, ...]:
-    """Months of a whole belt, all its incidents."""
-    everywhere = np.ones(belt.incidents.at_s.shape, dtype=bool)
-    return monthly_bars(belt, start, end, [], everywhere, lambda window: "after")
-
-
-def monthly_bars(
-    belt: Belt,
-    start: dt.datetime,
-    end: dt.datetime,
-    edges: Sequence[dt.datetime],
-    counted: NDArray[np.bool_],
-    side: Any,
-    *,
-    strand: str = "",
-    zones: Sequence[Zone] = (),
-) -> tuple[Bar, ...]:
-    pieces = month_pieces(start, end, edges, belt.conveyor.plant.zone)
-    if not pieces:
-        return ()
-    exposures = belt.ledger.by_month([(piece.window.start, piece.window.end) for piece in pieces])
-    kept = counted & belt.incidents.is_covered
-    counts = [int(np.count_nonzero(kept & belt.incidents.within(piece.window))) for piece in pieces]
-    rates = rate_with_interval_many(counts, [each.running_h for each in exposures])
-
-    def known(value: float) -> float | None:
-        return None if np.isnan(value) else float(value)
-
-    return tuple(
-        Bar(
-            month=piece.month,
-            window=piece.window,
-            side=side(piece.window),
-            n=n,
-            running_h=exposure.running_h,
-            coverage=exposure.coverage,
-            per_1000_h=known(rates.per_1000_h[i]),
-            low=known(rates.low[i]),
-            high=known(rates.high[i]),
-            url=incidents_url(belt.conveyor, piece.window, strand, zones),
-        )
-        for i, (piece, exposure, n) in enumerate(zip(pieces, exposures, counts, strict=True))
-    )
-
-
-def marks_of(belt: Belt, start: dt.datetime, end: dt.datetime, members: Sequence[Installation] = ()) -> list[Mark]:
-    """Installations and changes of a belt for the chart; of devices only the members where they are named."""
-    fitted = members or belt.installations
-    marks = [
-        Mark(each.installed_at, _("device %(number)s fitted") % {"number": each.device.number}, True)
-        for each in fitted
-        if start <= each.installed_at < end
-    ]
-    marks += [
-        Mark(each.removed_at, _("device %(number)s removed") % {"number": each.device.number}, True)
-        for each in fitted
-        if each.removed_at is not None and start <= each.removed_at < end
-    ]
-    marks += [
-        Mark(change.changed_at, str(change.get_kind_display()))
-        for change in belt.changes
-        if start <= change.changed_at < end
-    ]
-    return sorted(marks, key=lambda mark: mark.at)
-
-
-# --- rules in words ---------------------------------------------------------------------------------------------------
-def window_rules(plant: Plant) -> list[str]:
-    """What is compared with what, for the page."""
-    return [
-        _("Before: the %(months)s months up to the installation, fixed by this rule and not by what triggered it.")
-        % {"months": BEFORE_MONTHS},
-        _(
-            "Settling-in is left out: %(days)s days or %(hours)s running hours after the installation, "
-            "whichever comes first."
-        )
-        % {"days": plant.settling_in_days, "hours": plant.settling_in_h},
-        _("After: from then until today, or until the device was removed."),
-        _(
-            "Another change to the belt ends a comparison: before starts after the last one ahead of the installation, "
-            "after ends at the first one behind it. So does a device with an overlapping zone that comes or goes."
-        ),
-        _("Counted are incidents of the strand whose place lies in the stretch that the device steers, ends included."),
-        _(
-            "Devices whose zones overlap and that were fitted within %(days)s days are judged as one, where a drift "
-            "switch stands in the zone of each."
-        )
-        % {"days": GROUP_DAYS},
-        _("An incident at a time whose running hours are not known, or at an unknown place, is left out and said."),
-        _("So is one of which only the day is known, where the window begins or ends within that day."),
-        _(
-            "Watched after that: the good rate is learnt in the first %(hours)s running hours, and taken as at least "
-            "%(share)s %% of the rate before. Bad days that come thrice as often raise an alarm; it is over once the "
-            "rate "
-            "has come back. A device that stays at its learnt rate raises one for nothing once in about %(years)s "
-            "years "
-            "at most; one whose rate was learnt too low by luck raises more, so how many alarms chance alone would "
-            "bring "
-            "is told with them."
-        )
-        % {"hours": plant.watch_learn_h, "share": plant.watch_least_share_pct, "years": plant.watch_alarm_years},
-    ]
-
-
-def verdict_rules(plant: Plant) -> tuple[str, ...]:
-    return rule_text(rules_of(plant))

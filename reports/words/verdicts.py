@@ -16,9 +16,10 @@ from plant.words.marks import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict, digits_beside_one
 from reports.calc.smallest_change import SmallestChange
+from reports.selectors.incidents_by_month import Bar
 from reports.selectors.rate_watch import Fading, FleetWatch
 from reports.selectors.rates import RateComparison
-from reports.selectors.studies import Bar, Side, Study
+from reports.selectors.studies import Side, Study
 
 MARK_OF = {
     Verdict.FEWER: "fewer",

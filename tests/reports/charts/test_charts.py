@@ -15,7 +15,7 @@ from reports.calc.rate_ratio import compare_rates, rate_with_interval
 from reports.calc.study_windows import Window
 from reports.charts.forest import forest_pool, forest_row, forest_x
 from reports.charts.incidents_by_month import Timeline, as_json, incidents_by_month
-from reports.selectors.studies import Bar, Mark
+from reports.selectors.incidents_by_month import Bar, Mark
 from reports.words.verdicts import rate_words, ratio_words
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -15,9 +15,10 @@ from plant.services.running_hours import correct_run
 from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
 from reports.selectors.belts import belts_of
+from reports.selectors.incidents_by_month import bars_of, marks_of
 from reports.selectors.rates import belt_rate, plant_rate
 from reports.selectors.reference_groups import beside_words, beside_zone, sensitivity_of, too_few
-from reports.selectors.studies import bars_of, by_the_rule, marks_of, studies_of, study_of
+from reports.selectors.studies import by_the_rule, studies_of, study_of
 from reports.services.study_windows import set_window
 from tests import make
 
