@@ -15,7 +15,7 @@ from openpyxl.utils import get_column_letter
 
 from plant.calc.import_files import guarded
 from reports.selectors.month_data import BEFORE, YEAR_AGO
-from reports.selectors.month_rows import DATE, MOMENT, TEXT, kinds_of, typed
+from reports.selectors.row_sets import DATE, MOMENT, TEXT, kinds_of, typed
 
 FORMATS = {DATE: "yyyy-mm-dd", MOMENT: "yyyy-mm-dd hh:mm"}
 BOLD = Font(bold=True)

@@ -39,6 +39,14 @@ from reports.selectors.rates import BeltRate, belt_rate, plant_rate
 
 # Added to the key of a figure: the same one month and twelve months earlier.
 BEFORE, YEAR_AGO = "-before", "-year-ago"
+# How many months back the rows behind a figure lie, by what is added to its key.
+BACK = {"": 0, BEFORE: 1, YEAR_AGO: 12}
+
+
+def figure_of(key: str) -> tuple[str, str]:
+    """Of the key of a table: the figure's own key, and what was added for the month that it is of."""
+    suffix = next((each for each in (BEFORE, YEAR_AGO) if key.endswith(each)), "")
+    return key.removesuffix(suffix), suffix
 
 
 @dataclass(frozen=True)

@@ -13,71 +13,34 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
-from django.utils.dateparse import parse_date, parse_datetime
-from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
 from plant.models import Conveyor, Incident, Plant
-from reports.calc.editions import Standing, rows_since
+from reports.calc.editions import rows_since
 from reports.selectors.belts import Belt, belts_of
 from reports.selectors.month_data import (
+    BACK,
     BEFORE,
     YEAR_AGO,
     IncidentRow,
     Month,
     MonthData,
     belt_rates,
+    figure_of,
     incidents_in,
     month_data,
 )
 from reports.selectors.rates import BeltRate
+from reports.selectors.row_sets import DATE, MOMENT, NUMBER, TEXT, Column, RowSet, kinds_of, row_set, sum_of
 from reports.selectors.studies import Study, book_of
-from reports.words.verdicts import (
-    VERDICT_WORDS,
-    chosen_words,
-    limit_words,
-    place_of,
-    ratio_words,
-    sound_words,
-    verdict_words,
-)
+from reports.words.month_rows import Since, in_words, more_of
+from reports.words.verdicts import VERDICT_WORDS, place_of, ratio_words
 
 MONTHS_SHOWN = 13
-TEXT, NUMBER, DATE, MOMENT = "text", "number", "date", "moment"
-# How many months back the rows behind a figure lie, by what is added to its key.
-BACK = {"": 0, BEFORE: 1, YEAR_AGO: 12}
-
-Column = tuple[str, str]
-RowSet = dict[str, Any]
 
 
 def local(at: dt.datetime | None, month: Month) -> str:
     return at.astimezone(month.zone).isoformat(timespec="minutes") if at is not None else ""
-
-
-def row_set(
-    columns: Sequence[Column], rows: Iterable[tuple[str, Sequence[Any]]], *, sums: Sequence[int] = (), **filters: int
-) -> RowSet:
-    """A table as plain values.
-
-    Parameters
-    ----------
-    columns : sequence of (head, kind)
-    rows : iterable of (address of what the row tells of, cells)
-    sums : sequence of int, optional
-        Columns whose sum stands below the table.
-    **filters : int
-        Column in which a word of the page's address is looked for, such as belt=1.
-    """
-    kept = list(rows)
-    return {
-        "heads": [head for head, _kind in columns],
-        "kinds": [kind for _head, kind in columns],
-        "rows": [list(cells) for _url, cells in kept],
-        "links": [url for url, _cells in kept],
-        "sums": list(sums),
-        "filters": filters,
-    }
 
 
 INCIDENT_SUMS = (5, 6, 7)
@@ -285,13 +248,6 @@ def verdict_rows(studies: Iterable[Study]) -> RowSet:
     )
 
 
-def more_of(one: Study) -> str:
-    """What goes with a verdict: hours to go, the limit that decides, while its parts were sound, who set windows."""
-    words = verdict_words(one)
-    parts = [words if words != str(VERDICT_WORDS[one.verdict]) else "", limit_words(one), chosen_words(one)]
-    return " ".join([*("; ".join(each for each in parts if each),), sound_words(one)]).strip()
-
-
 def model_of(one: Study) -> str:
     return " + ".join(sorted({each.device.device_model.name for each in one.members}))
 
@@ -351,70 +307,12 @@ def belts_until(plant: Plant, moment: dt.datetime) -> list[Belt]:
     return [each.as_of(moment) for each in belts_of(every).values()]
 
 
-def figure_of(key: str) -> tuple[str, str]:
-    """Of the key of a table: the figure's own key, and what was added for the month that it is of."""
-    suffix = next((each for each in (BEFORE, YEAR_AGO) if key.endswith(each)), "")
-    return key.removesuffix(suffix), suffix
-
-
-def about_rows(figures: Iterable[Mapping[str, Any]], key: str, month: Month) -> dict[str, Any]:
-    """What the page of a table says first: which figure of which month, its value, its definition."""
-    of_figure, suffix = figure_of(key)
-    figure = next((each for each in figures if each["key"] == of_figure), None)
-    of = month.earlier(BACK[suffix]).name
-    if figure is None:
-        names = {
-            "belts": _("Belts"),
-            "verdicts": _("What became of the devices"),
-            "trend": _("Incidents of thirteen months"),
-        }
-        return {"title": f"{names.get(key, key)}, {of}", "figure": None}
-    name = {"": "words", BEFORE: "before", YEAR_AGO: "year_ago"}[suffix]
-    note = figure["note"] if not suffix else figure.get(f"{name}_note", "")
-    return {"title": f"{figure['name']}, {of}", "figure": figure, "words": figure[name], "note": note}
-
-
-# --- what became of them since ----------------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class Since:
-    """A kept row and what the book says today.
-
-    Attributes
-    ----------
-    words : str
-        Empty where it reads the same.
-    url : str
-        What it reads now; empty where that is behind the row's own address.
-    """
-
-    words: str
-    url: str = ""
-
-
 def since_then(kept: Mapping[str, Any], today: Mapping[str, Any]) -> tuple[list[Since], list[tuple[str, list[Any]]]]:
     """What became of each kept row, and the rows that came into the month since."""
     successors = latest_incidents(kept["links"])
     standings, fresh = rows_since(kept, today, {url: latest[0] for url, latest in successors.items()})
     told = [in_words(each, kept, successors.get(url)) for each, url in zip(standings, kept["links"], strict=True)]
     return told, fresh
-
-
-def in_words(each: Standing, kept: Mapping[str, Any], successor: tuple[str, bool] | None) -> Since:
-    if each.is_same and successor is None:
-        return Since("")
-    url, is_withdrawn = successor or ("", False)
-    if is_withdrawn:
-        return Since(_("withdrawn since"), url)
-    if each.is_gone:
-        return Since(_("corrected since; no longer a row of this figure"), url) if url else Since(_("no longer a row"))
-    if each.is_same:
-        return Since(_("corrected since; reads the same here"), url)
-    kinds = kinds_of(kept)
-    reads = "; ".join(
-        _("%(head)s now %(value)s") % {"head": kept["heads"][at], "value": cell_words(value, kinds[at])}
-        for at, value in each.changed
-    )
-    return Since(f"{_('corrected since')}: {reads}" if url else reads, url)
 
 
 def latest_incidents(links: Iterable[str]) -> dict[str, tuple[str, bool]]:
@@ -487,39 +385,3 @@ def page_of(kept: Mapping[str, Any], today: Mapping[str, Any] | None, asked: Map
         sums=sums if any(each is not None for each in sums) and len(rows) > 1 else [],
         asked=wanted,
     )
-
-
-def sum_of(values: Sequence[float | None]) -> float | None:
-    """Of what is known; None where nothing is, which is no nought."""
-    known = [each for each in values if each is not None]
-    return sum(known) if known else None
-
-
-# --- cells as people read them ----------------------------------------------------------------------------------------
-def kinds_of(table: Mapping[str, Any]) -> list[str]:
-    """Kinds of the columns; editions of earlier versions have none and are shown as text."""
-    return list(table.get("kinds") or [TEXT] * len(table["heads"]))
-
-
-def typed(value: Any, kind: str) -> Any:
-    """The stored value as date, moment or number; None where nothing is stored."""
-    if value is None or value == "":
-        return None
-    if kind == MOMENT:
-        return parse_datetime(value)
-    return parse_date(value) if kind == DATE else value
-
-
-def cell_words(value: Any, kind: str) -> str:
-    known = typed(value, kind)
-    if known is None:
-        return "–"
-    if kind == MOMENT:
-        return date_format(known, "j M Y, H:i")
-    if kind == DATE:
-        return date_format(known, "j M Y")
-    if kind == NUMBER:
-        digits = len(f"{known:.3f}".rstrip("0").partition(".")[2])
-        # Rounded here: number_format cuts digits off, and a sum of 0.7999999999999999 would read 0.7.
-        return number_format(round(known, digits), digits, force_grouping=True)
-    return str(known)

@@ -26,7 +26,7 @@ from reports.files.month_pdf import month_pdf
 from reports.forms.months import CommentForm, DraftForm, PublishForm
 from reports.models import MonthlyReport, Subscription
 from reports.selectors.month_data import BEFORE, YEAR_AGO, Month
-from reports.selectors.month_rows import about_rows, page_of, rows_today
+from reports.selectors.month_rows import page_of, rows_today
 from reports.services.months import (
     MOST_TRIES,
     comment_month,
@@ -40,6 +40,7 @@ from reports.services.months import (
     subscribe,
     subscription_by,
 )
+from reports.words.month_rows import about_rows
 
 VIEW = "reports.view_monthlyreport"
 PUBLISH = "reports.publish_monthlyreport"

@@ -1,0 +1,106 @@
+"""Rows of a month in words: cells, what a table is of, what became of a row since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
+
+from reports.calc.editions import Standing
+from reports.selectors.month_data import BACK, BEFORE, YEAR_AGO, Month, figure_of
+from reports.selectors.row_sets import DATE, MOMENT, NUMBER, kinds_of, typed
+from reports.selectors.studies import Study
+from reports.words.verdicts import VERDICT_WORDS, chosen_words, limit_words, sound_words, verdict_words
+
+if TYPE_CHECKING:
+    from reports.selectors.month_rows import RowPage
+
+
+def more_of(one: Study) -> str:
+    """What goes with a verdict: hours to go, the limit that decides, while its parts were sound, who set windows."""
+    words = verdict_words(one)
+    parts = [words if words != str(VERDICT_WORDS[one.verdict]) else "", limit_words(one), chosen_words(one)]
+    return " ".join([*("; ".join(each for each in parts if each),), sound_words(one)]).strip()
+
+
+def about_rows(figures: Iterable[Mapping[str, Any]], key: str, month: Month) -> dict[str, Any]:
+    """What the page of a table says first: which figure of which month, its value, its definition."""
+    of_figure, suffix = figure_of(key)
+    figure = next((each for each in figures if each["key"] == of_figure), None)
+    of = month.earlier(BACK[suffix]).name
+    if figure is None:
+        names = {
+            "belts": _("Belts"),
+            "verdicts": _("What became of the devices"),
+            "trend": _("Incidents of thirteen months"),
+        }
+        return {"title": f"{names.get(key, key)}, {of}", "figure": None}
+    name = {"": "words", BEFORE: "before", YEAR_AGO: "year_ago"}[suffix]
+    note = figure["note"] if not suffix else figure.get(f"{name}_note", "")
+    return {"title": f"{figure['name']}, {of}", "figure": figure, "words": figure[name], "note": note}
+
+
+# --- what became of them since ----------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Since:
+    """A kept row and what the book says today.
+
+    Attributes
+    ----------
+    words : str
+        Empty where it reads the same.
+    url : str
+        What it reads now; empty where that is behind the row's own address.
+    """
+
+    words: str
+    url: str = ""
+
+
+def in_words(each: Standing, kept: Mapping[str, Any], successor: tuple[str, bool] | None) -> Since:
+    if each.is_same and successor is None:
+        return Since("")
+    url, is_withdrawn = successor or ("", False)
+    if is_withdrawn:
+        return Since(_("withdrawn since"), url)
+    if each.is_gone:
+        return Since(_("corrected since; no longer a row of this figure"), url) if url else Since(_("no longer a row"))
+    if each.is_same:
+        return Since(_("corrected since; reads the same here"), url)
+    kinds = kinds_of(kept)
+    reads = "; ".join(
+        _("%(head)s now %(value)s") % {"head": kept["heads"][at], "value": cell_words(value, kinds[at])}
+        for at, value in each.changed
+    )
+    return Since(f"{_('corrected since')}: {reads}" if url else reads, url)
+
+
+# --- cells ------------------------------------------------------------------------------------------------------------
+def columns(page: RowPage) -> list[tuple[str, str]]:
+    """Head and kind of each column."""
+    return list(zip(page.heads, page.kinds, strict=True))
+
+
+def cells_of(page: RowPage, cells: Sequence[Any]) -> list[tuple[str, str, str]]:
+    """Head, kind and words of each cell of a row."""
+    return [
+        (head, kind, cell_words(cell, kind)) for head, kind, cell in zip(page.heads, page.kinds, cells, strict=True)
+    ]
+
+
+def cell_words(value: Any, kind: str) -> str:
+    known = typed(value, kind)
+    if known is None:
+        return "–"
+    if kind == MOMENT:
+        return date_format(known, "j M Y, H:i")
+    if kind == DATE:
+        return date_format(known, "j M Y")
+    if kind == NUMBER:
+        digits = len(f"{known:.3f}".rstrip("0").partition(".")[2])
+        # Rounded here: number_format cuts digits off, and a sum of 0.7999999999999999 would read 0.7.
+        return number_format(round(known, digits), digits, force_grouping=True)
+    return str(known)
