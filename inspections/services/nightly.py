@@ -11,7 +11,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from inspections.services.tasks import note_overdue, plan_tasks
+from inspections.services.lateness import note_overdue
+from inspections.services.tasks import plan_tasks
 from plant.models import Job, Plant
 from plant.services.job_kinds import JobHandle
 from plant.services.jobs import NIGHTLY, ask_for_job

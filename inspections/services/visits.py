@@ -49,9 +49,10 @@ from inspections.selectors.visits import visit_chain
 from inspections.selectors.wanted_tasks import local_day
 from inspections.selectors.wear import DeviceWear
 from inspections.services.actions import NewAction, add_to_action, choice_faults, raise_or_add
+from inspections.services.lateness import end_spells
 from inspections.services.readings import withdraw_reading, write_offsets, write_readings
 from inspections.services.rounds import leave_rounds
-from inspections.services.tasks import end_spells, plan_next
+from inspections.services.tasks import plan_next
 from installs.models import Installation
 from plant.errors import Refused
 from plant.models import Notice, Person, Photo

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from inspections.models import CheckPlan, Deferral, OverdueSpell, Task
 from inspections.selectors import wanted_tasks
-from inspections.services import tasks
+from inspections.services import lateness
 from inspections.services.check_plans import (
     change_check_kind,
     create_check_kind,
@@ -19,9 +19,9 @@ from inspections.services.check_plans import (
     resume_check_plan,
     suspend_check_plan,
 )
+from inspections.services.lateness import note_overdue
 from inspections.services.tasks import (
     ask_for_task,
-    note_overdue,
     plan_next,
     plan_tasks,
     planned_together,
@@ -376,11 +376,11 @@ def test_a_single_notice_never_hides_the_sentence_about_many(alder, belt_a1, tes
     alone = Notice.objects.get(person=tess)
     # A plant may have the number of a task, and a night be the one on which that task became late.
     began_on = alone.key.rpartition(":")[2]
-    many = list(OverdueSpell.objects.all()) * (tasks.MOST_SINGLE_NOTICES + 1)
+    many = list(OverdueSpell.objects.all()) * (lateness.MOST_SINGLE_NOTICES + 1)
     alder.pk = spells[0].pk
     assert Plant.objects.filter(pk=alder.pk).exists() or Plant.objects.create(pk=alder.pk, name="Third Works")
     told = {"key": "late", "words": str, "summary": "11 more checks are late."}
-    tasks.tell(alder, [tess.pk], many, today=dt.date.fromisoformat(began_on), **told)
+    lateness.tell(alder, [tess.pk], many, today=dt.date.fromisoformat(began_on), **told)
     assert sorted(Notice.objects.filter(person=tess).values_list("text", flat=True)) == sorted(
         [alone.text, "11 more checks are late."]
     )

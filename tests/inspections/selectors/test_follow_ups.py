@@ -10,8 +10,8 @@ import time_machine
 from django.utils import timezone
 
 from inspections.models import Task
+from inspections.selectors.follow_ups import months_after, next_follow_up
 from inspections.selectors.readings_wanted import readings_wanted
-from inspections.services.follow_ups import months_after, next_follow_up
 from inspections.services.tasks import plan_next, plan_tasks
 from inspections.services.visits import StopReport, close_out_visit, correct_visit
 from installs.models import BeltOffset
