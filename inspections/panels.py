@@ -22,6 +22,7 @@ from inspections.selectors.tasks import checks_at
 from inspections.selectors.today import planners_day, technicians_day
 from inspections.selectors.visits import acts_running, torques_in_time, visits_of
 from inspections.selectors.wear import wear_of
+from inspections.words.fitting_clashes import clash_words_at_fitting
 from installs.models import DeviceModel, Fitting, Installation
 from installs.selectors.timeline import Event
 from plant.calc.units import UnitSystem, sentence_in
@@ -72,7 +73,7 @@ def rounds_of_crew(request: HttpRequest, fitting: Fitting) -> dict[str, Any] | N
     day = clashes[0].round.shift.day.isoformat()
     return {
         "template": "inspections/_fitting_rounds.html",
-        "words": [each.words_at_fitting for each in clashes],
+        "words": [clash_words_at_fitting(each) for each in clashes],
         "board_url": f"{reverse('round-list')}?day={day}" if may_see else "",
     }
 

@@ -5,16 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.utils import timezone
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
-
 from inspections.models import Round, Stop
 from inspections.selectors.round_problems import (
     fittings_of,
 )
 from installs.models import Fitting
-from plant.words.moments import moment_words
 
 
 @dataclass(frozen=True)
@@ -25,36 +20,6 @@ class FittingClash:
     fitting: Fitting
     span: tuple[datetime, datetime]
     stops: tuple[Stop, ...]
-
-    @property
-    def words(self) -> str:
-        """For the round's own page."""
-        words = _("%(who)s is planned to this fitting from %(begin)s to %(end)s.") % {
-            "who": self.round.shift.person,
-            "begin": moment_words(self.span[0]),
-            "end": moment_words(self.span[1]),
-        }
-        if self.stops:
-            words += " " + _("These stops lie in that time; ask the planner: %(stops)s.") % {"stops": self.stop_words}
-        return words
-
-    @property
-    def words_at_fitting(self) -> str:
-        """For the fitting's page."""
-        values = {
-            "who": self.round.shift.person,
-            "day": date_format(self.round.shift.day, "D j M"),
-            "stops": self.stop_words,
-        }
-        if self.round.published_at is None:
-            return _("The draft round of %(who)s, %(day)s, has stops in this time: %(stops)s.") % values
-        return _("The published round of %(who)s, %(day)s, has stops in this time: %(stops)s.") % values
-
-    @property
-    def stop_words(self) -> str:
-        return ", ".join(
-            f"{stop.conveyor.tag} {date_format(timezone.localtime(stop.starts_at), 'H:i')}" for stop in self.stops
-        )
 
 
 def clash_of(row: Round, fitting: Fitting, span: tuple[datetime, datetime]) -> FittingClash:

@@ -41,6 +41,7 @@ from inspections.selectors.rounds import (
     standing_rounds,
     tasks_to_lay,
 )
+from inspections.words.fitting_clashes import clash_words_at_fitting
 from inspections.words.rounds import change_words, reason_words
 from installs.models import Fitting
 from plant.errors import Refused
@@ -571,7 +572,7 @@ def tell_of_clashes(fitting: Fitting, *, by: Any) -> int:
                 person_id=person,
                 plant=fitting.plant,
                 key=f"fitting-{fitting.pk}-{fitting.version}-round-{each.round.pk}",
-                text=(words % {"place": fitting, "words": each.words_at_fitting})[:300],
+                text=(words % {"place": fitting, "words": clash_words_at_fitting(each)})[:300],
                 url=each.round.get_absolute_url() if person == shift.person_id else board,
             )
             for person in sorted(told)
