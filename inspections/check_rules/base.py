@@ -34,6 +34,8 @@ class CheckRule(ABC):
         What has to be brought.
     reads_wear : bool
         Whether it reads the rollers, whose own trend says what to expect and when to look again.
+    is_measured : bool
+        Whether every number is read at a check where nothing is amiss.
     names_tool : bool
         Whether it says of each number how it was read, and with which tool.
     has_own_fields : bool
@@ -44,6 +46,7 @@ class CheckRule(ABC):
     rule: CheckKind.Rule
     tools: frozenset[Tool] = frozenset()
     reads_wear = False
+    is_measured = False
     names_tool = False
     has_own_fields = False
 

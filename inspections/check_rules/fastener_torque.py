@@ -24,6 +24,7 @@ MOST_OF_TARGET = 2.5
 class FastenerTorque(CheckRule):
     rule = CheckKind.Rule.FASTENER_TORQUE
     tools = frozenset({Tool.TORQUE_WRENCH})
+    is_measured = True
     names_tool = True
 
     def wanted(

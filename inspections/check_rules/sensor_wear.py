@@ -22,6 +22,7 @@ class SensorWear(CheckRule):
     rule = CheckKind.Rule.SENSOR_WEAR
     tools = frozenset({Tool.CALIPER})
     reads_wear = True
+    is_measured = True
 
     def wanted(
         self, installation: Installation, fields: Sequence[ReadingField], previous: Mapping[str, Reading]

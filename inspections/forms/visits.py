@@ -331,6 +331,8 @@ class ReadingsForm(PersonForm):
                 "task": task.pk,
                 "kind": str(task.check_kind),
                 "rule": task.check_kind.rule,
+                "is_pairs": rule_of(task.check_kind).names_tool,
+                "is_measured": rule_of(task.check_kind).is_measured,
                 "needs_lockout": task.check_kind.needs_lockout,
                 "suggested": suggested_action(task.check_kind, self.running.get(task.check_kind_id, 0)),
                 "readings": [

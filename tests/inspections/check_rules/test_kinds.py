@@ -8,7 +8,9 @@ from inspections.calc.grading import Grade
 from inspections.check_rules.base import Tool
 from inspections.check_rules.kinds import RULES, rule_of
 from inspections.check_rules.wanted import FOUND, Typed
+from inspections.forms.visits import VisitForm
 from inspections.models import CheckKind, ReadingField
+from inspections.selectors.readings_wanted import wanted_of
 from plant.calc.units import UnitSystem
 from tests import make
 
@@ -104,3 +106,14 @@ def test_a_kind_of_the_plants_own_asks_for_its_fields(place):
 def test_only_offsets_go_to_the_belts_own_rows(place):
     given = entered(pivot="free", drive_diameter=70.0)
     assert [key for key, rule in RULES.items() if key != "offsets" and rule.belt_offsets(place, given)] == []
+
+
+def test_the_phone_is_told_what_is_read_in_pairs_and_what_is_always_measured(place, tess):
+    kinds = [make.check_kind(code) for code in ("sensor-wear", "pivot-freedom", "fastener-torque")]
+    tasks = [make.task(place, kind, make.today()) for kind in kinds]
+    form = VisitForm(tasks=tasks, wanted=wanted_of(tasks, place), person=tess, plant=place.plant)
+    assert [(each["is_pairs"], each["is_measured"]) for each in form.as_rules()] == [
+        (False, True),
+        (False, False),
+        (True, True),
+    ]

@@ -135,7 +135,7 @@ class StopPage {
 
   section(check) {
     const graded = h("p", { class: "graded", role: "status" });
-    const isPairs = check.rule === "fastener_torque";
+    const isPairs = check.is_pairs;
     const rows = check.readings.flatMap((each) => (each.form === "choice" ? [this.answer(check, each, FOUND), each.asks_as_left && this.answer(check, each, LEFT)] : [this.number(check, each, FOUND, isPairs), isPairs && each.asks_as_left && this.number(check, each, LEFT, isPairs)]));
     const lefts = isPairs ? [] : check.readings.filter((each) => each.asks_as_left && each.form === "number");
     // Nobody asked for a check of one's own choice: where it cannot be done there is nothing to tell.
@@ -415,7 +415,7 @@ class StopPage {
       if (isAsked && !element.querySelector(`[name="${method}"]:checked`)?.value) found.push({ name: method, words: _("%(kind)s: say how the torques were read; two methods do not compare.", check) });
       const isTouched = Object.keys(values[FOUND]).length + Object.keys(values[LEFT]).length > 0;
       for (const each of check.readings) {
-        const isMeasured = this.draft.isStrict && each.form === "number" && (check.rule === "sensor_wear" || check.rule === "fastener_torque");
+        const isMeasured = this.draft.isStrict && each.form === "number" && check.is_measured;
         if (!(isMeasured || (each.required && (isTouched || this.draft.isStrict)))) continue;
         if (values[FOUND][each.code] === undefined) found.push({ name: `t${check.task}-${each.code}-${FOUND}`, words: _("%(kind)s: %(what)s is missing.", { kind: check.kind, what: each.label }) });
       }
