@@ -116,7 +116,11 @@ def test_done_with_readings_as_left_and_told_to_who_found_it(client, place, tess
     page = client.get(reverse("action-done", args=[action.pk]))
     (bad,) = page.context["form"].found
     assert bad.label == "Drive side"
-    sent = {"done_note": "both new", "done_at": timezone.localtime().strftime("%Y-%m-%d %H:%M"), f"left_{bad.pk}": "76"}
+    sent = {
+        "done_note": "both new",
+        "done_at": timezone.localtime(timezone=place.plant.zone).strftime("%Y-%m-%d %H:%M"),
+        f"left_{bad.pk}": "76",
+    }
     assert client.post(reverse("action-done", args=[action.pk]), sent).status_code == 302
     action.refresh_from_db()
     assert action.as_left == [{"label": "Drive side", "quantity": "mm", "value": 76.0, "typed": "76"}]
