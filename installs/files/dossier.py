@@ -26,11 +26,11 @@ from installs.selectors.belt_offsets import permitted_on
 from installs.selectors.commissioning import acceptance_of, current_runs, offsets_of, target_of
 from installs.selectors.fit_up import measures_of, sheet_of
 from installs.selectors.installations import zones_of
-from installs.selectors.job_steps import people_words, time_words
 from installs.selectors.sheets import GROUPS, value_words
 from installs.selectors.timeline import timeline_of
 from installs.selectors.torque import SignedOff, passed_over, torque_rows
 from installs.words.commissioning import adjustment_words
+from installs.words.job_steps import people_words, time_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
 from plant.calc.wording import figure, full_stop
 from plant.files.pdf import pdf, print_drawings

@@ -1,8 +1,8 @@
-"""A fitting as people see it: its steps with who and when, the next act, what is recorded of isolation."""
+"""A job as its record stands: its steps with who and when, and the act that it waits for."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,34 +17,46 @@ from installs.selectors.commissioning import (
     current_points,
     current_runs,
     done_in,
-    left_open,
-    offsets_of,
     target_of,
-    time_doubts_of,
 )
 from installs.selectors.torque import FastenerRow, open_fasteners, passed_over, torque_rows
-from installs.words.commissioning import adjustment_words, time_doubt_words
-from installs.words.torque import fastener_names, passed_words
-from plant.calc.wording import figure
-from plant.words.moments import moment_words
+from installs.words.commissioning import adjustment_words
+from installs.words.job_steps import (
+    ActRule,
+    accepted_words,
+    act_words,
+    handed_over_words,
+    load_words,
+    point_words,
+    run_label,
+    run_words,
+    torque_words,
+    words_of_isolation,
+    worst_offset_words,
+)
 
 Point = HoldPoint.Point
 
 
 @dataclass(frozen=True)
 class Act:
-    """What can be done next: the name of its page, the hold point where it is one, and the words on the button.
+    """What can be done next: the name of its page, what it is, and the hold point where it is one.
 
     `pk`: the row that the page is about where that is not the fitting; `why`: what is missing, a sentence in SI units;
     `is_loaded`: of a trial run, how the belt is to run.
     """
 
     name: str
-    words: str
+    rule: ActRule
     point: str = ""
     pk: int | None = None
     why: str = ""
     is_loaded: bool = False
+
+    @property
+    def words(self) -> str:
+        """As the button says it."""
+        return act_words(self.rule, self.point, is_loaded=self.is_loaded)
 
 
 @dataclass(frozen=True)
@@ -146,24 +158,20 @@ def next_act(
     if fitting.given_up_at is not None or fitting.handed_over_at is not None:
         return None
     if fitting.accepted_at is not None:
-        return Act("fitting-hand-over", _("Hand over"))
+        return Act("fitting-hand-over", ActRule.HAND_OVER)
     wanted = next_point(cycle, done_in(points, cycle))
     if wanted == Point.LOCKOUT:
-        return Act("fitting-isolation", _("Record the isolation"))
+        return Act("fitting-isolation", ActRule.ISOLATION)
     if wanted in (Point.GUARDS, None) and open_fasteners(torques):
-        return Act("torque", _("Sign the torques off"))
+        return Act("torque", ActRule.TORQUES)
     if wanted is not None:
         isolation = isolations.get(cycle)
         if wanted == Point.CLEAR and cycle > 1 and isolation is not None and isolation.adjustment_mm is None:
-            return Act("fitting-adjustment", _("Record the adjustment"))
-        return Act("fitting-point", _("Confirm: %s") % Point(wanted).label, wanted)
+            return Act("fitting-adjustment", ActRule.ADJUSTMENT)
+        return Act("fitting-point", ActRule.POINT, wanted)
     if acceptance.is_met:
-        return Act("fitting-acceptance", _("Accept"))
+        return Act("fitting-acceptance", ActRule.ACCEPTANCE)
     return act_after_runs(acceptance, {run.is_loaded: run for run in runs if run.cycle == cycle})
-
-
-def load_words(is_loaded: bool) -> str:
-    return _("loaded") if is_loaded else _("empty")
 
 
 def is_loaded_next(fitting: Fitting) -> bool:
@@ -174,25 +182,23 @@ def is_loaded_next(fitting: Fitting) -> bool:
 
 def act_after_runs(acceptance: Acceptance, last: Mapping[bool, TrialRun]) -> Act:
     """What the runs of this cycle leave to do: empty first, and an adjustment only where one is asked for."""
-    adjustment = Act("fitting-isolation", _("Record the isolation for an adjustment"))
+    adjustment = Act("fitting-isolation", ActRule.ISOLATION_TO_ADJUST)
     for is_loaded in (False, True):
-        load = load_words(is_loaded)
         short = {
             line.remedy: line
             for line in acceptance.lines
             if line.verdict == "act" and line.key.startswith("loaded" if is_loaded else "empty")
         }
         if Remedy.RUN in short:
-            return Act("fitting-trial-run", _("Record the trial run, %s") % load, is_loaded=is_loaded)
+            return Act("fitting-trial-run", ActRule.RUN, is_loaded=is_loaded)
         if Remedy.ADJUSTMENT in short:
             return adjustment
         if Remedy.LONGER_RUN in short:
             why = " ".join(short[each].words for each in (Remedy.LONGER_RUN, Remedy.READING) if each in short)
-            words = _("Record a longer trial run, %s") % load
-            return Act("fitting-trial-run", words, why=why, is_loaded=is_loaded)
+            return Act("fitting-trial-run", ActRule.LONGER_RUN, why=why, is_loaded=is_loaded)
         if Remedy.READING in short:
-            words = _("Add the missing reading to the run, %s") % load
-            return Act("trial-run-readings", words, pk=last[is_loaded].pk, why=short[Remedy.READING].words)
+            pk, why = last[is_loaded].pk, short[Remedy.READING].words
+            return Act("trial-run-readings", ActRule.READING, pk=pk, why=why, is_loaded=is_loaded)
     return adjustment
 
 
@@ -216,9 +222,9 @@ def other_acts(fitting: Fitting, following: Act | None, cycle: int, points: Any)
     if next_point(cycle, done_in(points, cycle)) is not None:
         return []
     acts = [
-        Act("fitting-trial-run", _("Record a further trial run")),
-        Act("fitting-isolation", _("Record an isolation for an adjustment")),
-        Act("fitting-acceptance", _("Accept with a reason")),
+        Act("fitting-trial-run", ActRule.FURTHER_RUN),
+        Act("fitting-isolation", ActRule.FURTHER_ISOLATION),
+        Act("fitting-acceptance", ActRule.ACCEPTANCE_WITH_REASON),
     ]
     return [act for act in acts if act.name != following.name]
 
@@ -260,21 +266,13 @@ def point_step(
             following.point == point or (point == Point.LOCKOUT and following.name == "fitting-isolation")
         )
         return Step(point, label, "next" if awaited and is_current else "open")
-    told = []
-    if row.passed_over_reason:
-        told.append(_("Passed over: %s") % row.passed_over_reason)
-    if row.note:
-        told.append(row.note)
-    if point == Point.LOCKOUT and isolation is not None:
-        told.append(isolation.points)
-        told.append(_("People with a lock: %s") % people_words(isolation))
     return Step(
         point,
         label,
         "passed_over" if row.passed_over_reason else "done",
         str(row.confirmed_by),
         row.confirmed_at,
-        tuple(told),
+        point_words(row, isolation),
         row=row,
     )
 
@@ -288,24 +286,12 @@ def fit_up_step(fitting: Fitting) -> Step:
 
 def torque_step(torques: Sequence[FastenerRow], following: Act | None) -> Step:
     """The torques, which the guards wait for: every fastener signed off, or passed over with a reason."""
-    wanted = sum(len(row.signed) for row in torques)
-    if not wanted:
-        return Step("torque", _("Torque sign-off"), "open", words=(_("The model names no fastener."),))
-    left, passed = open_fasteners(torques), passed_over(torques)
-    n_signed = sum(row.n_signed for row in torques)
-    words = [_("%(n)s of %(wanted)s fasteners signed off.") % {"n": n_signed, "wanted": wanted}]
-    if left:
-        words.append(_("The guards wait for: %s.") % fastener_names(left))
-    state = "done" if not passed else "passed_over"
-    if left:
+    if not any(row.signed for row in torques):
+        return Step("torque", _("Torque sign-off"), "open", words=torque_words(torques))
+    state = "done" if not passed_over(torques) else "passed_over"
+    if open_fasteners(torques):
         state = "next" if following is not None and following.name == "torque" else "open"
-    words += [f"{passed_words(each)}." for each in passed]
-    return Step("torque", _("Torque sign-off"), state, words=tuple(words), url_name="torque")
-
-
-def open_work(fitting: Fitting) -> list[str]:
-    """Measures and torques that are still open, as sentences: said at acceptance, offered as open points."""
-    return left_open(fitting)
+    return Step("torque", _("Torque sign-off"), state, words=torque_words(torques), url_name="torque")
 
 
 def adjustment_step(isolation: Isolation | None, following: Act | None, is_current: bool) -> Step:
@@ -317,89 +303,26 @@ def adjustment_step(isolation: Isolation | None, following: Act | None, is_curre
 
 
 def run_step(run: TrialRun, target_mm: float) -> Step:
-    worst = max(offsets_of(run), key=lambda row: abs(row.offset_mm), default=None)
-    told = []
-    if worst is not None:
-        told.append(
-            _("Worst offset %(mm)s mm at %(at)s m, wanted at most %(target)s mm; watched for %(min)s min.")
-            % {
-                "mm": figure(abs(worst.offset_mm)),
-                "at": figure(worst.chainage_m),
-                "target": figure(target_mm),
-                "min": figure(run.minutes),
-            }
-        )
-    label = _("Trial run, loaded") if run.is_loaded else _("Trial run, empty")
-    words = [*time_words(run), *([run.note] if run.note else [])]
-    state = "passed_over" if run.time_doubts else "done"
-    return Step("run", label, state, str(run.created_by), run.started_at, tuple(words), tuple(told), run)
-
-
-def time_words(run: TrialRun) -> list[str]:
-    """What speaks against the times of a run, and why they stand all the same."""
-    words = [time_doubt_words(each) for each in time_doubts_of(run)]
-    return [*words, _("Confirmed: %s") % run.time_reason] if run.time_reason else words
-
-
-def doubted_runs(runs: Iterable[TrialRun]) -> list[tuple[str, str]]:
-    """The runs whose times are in doubt: which one, and what speaks against them with the reason."""
-    return [
-        (
-            _("%(load)s run of %(when)s, %(who)s")
-            % {
-                "load": _("Loaded") if run.is_loaded else _("Empty"),
-                "when": moment_words(run.started_at),
-                "who": run.created_by,
-            },
-            " ".join(time_words(run)),
-        )
-        for run in runs
-        if run.time_doubts
-    ]
+    return Step(
+        "run",
+        run_label(run.is_loaded),
+        "passed_over" if run.time_doubts else "done",
+        str(run.created_by),
+        run.started_at,
+        run_words(run),
+        worst_offset_words(run, target_mm),
+        run,
+    )
 
 
 def closing_steps(fitting: Fitting, following: Act | None) -> list[Step]:
     name = following.name if following else ""
     accepted = Step("acceptance", _("Acceptance"), "next" if name == "fitting-acceptance" else "open")
     if fitting.accepted_at is not None:
-        words = (_("Accepted with a reason: %s") % fitting.accepted_reason,) if fitting.accepted_reason else ()
-        state = "passed_over" if fitting.accepted_reason else "done"
+        state, words = "passed_over" if fitting.accepted_reason else "done", accepted_words(fitting)
         accepted = Step("acceptance", _("Acceptance"), state, str(fitting.accepted_by), fitting.accepted_at, words)
     handed = Step("hand-over", _("Hand-over"), "next" if name == "fitting-hand-over" else "open")
     if fitting.handed_over_at is not None:
-        told = [_("To %s.") % fitting.handed_over_to]
-        if fitting.open_points:
-            told.append(_("Open points: %s") % fitting.open_points)
-        handed = Step(
-            "hand-over", _("Hand-over"), "done", str(fitting.handed_over_by), fitting.handed_over_at, tuple(told)
-        )
+        who, words = str(fitting.handed_over_by), handed_over_words(fitting)
+        handed = Step("hand-over", _("Hand-over"), "done", who, fitting.handed_over_at, words)
     return [accepted, handed]
-
-
-def people_of_isolation(isolation: Isolation) -> list[str]:
-    """Who had a lock on; the others last, as they were typed."""
-    names = [str(person) for person in isolation.people.all()]
-    return [*names, *([isolation.other_people] if isolation.other_people else [])]
-
-
-def people_words(isolation: Isolation) -> str:
-    return ", ".join(people_of_isolation(isolation))
-
-
-def words_of_isolation(isolation: Isolation | None) -> str:
-    """What the record says of isolation: a statement about the record, never about the belt."""
-    if isolation is None:
-        return _("No isolation is recorded for this job.")
-    known = {
-        "cycle": isolation.cycle,
-        "who": isolation.isolated_by,
-        "when": moment_words(isolation.isolated_at),
-        "people": people_words(isolation),
-    }
-    if isolation.released_at is None:
-        return (
-            _("Recorded as isolated by %(who)s since %(when)s (cycle %(cycle)s). Locks as recorded: %(people)s.")
-            % known
-        )
-    known |= {"back": moment_words(isolation.released_at), "by": isolation.released_by}
-    return _("The locks of cycle %(cycle)s are recorded as handed back since %(back)s, entered by %(by)s.") % known

@@ -17,22 +17,23 @@ from installs.charts.offset_bars import offset_bars
 from installs.forms import commissioning as forms
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.selectors.belt_offsets import stations_around
-from installs.selectors.commissioning import acceptance_of, as_run, current_runs, offsets_of, open_isolation, target_of
-from installs.selectors.fittings import readiness_of
-from installs.selectors.job_steps import (
-    Act,
-    doubted_runs,
-    is_loaded_next,
-    job_of,
-    lacking_words,
-    open_work,
-    people_of_isolation,
+from installs.selectors.commissioning import (
+    acceptance_of,
+    as_run,
+    current_runs,
+    left_open,
+    offsets_of,
+    open_isolation,
+    target_of,
 )
+from installs.selectors.fittings import readiness_of
+from installs.selectors.job_steps import Act, is_loaded_next, job_of, lacking_words
 from installs.selectors.torque import passed_over, torque_rows
 from installs.services.acceptance import accept_fitting, hand_over_fitting
 from installs.services.commissioning import confirm_point, correct_point, record_adjustment, record_isolation
 from installs.services.trial_runs import add_readings, record_trial_run, withdraw_trial_run
 from installs.words.commissioning import offered_people, offered_points, sides_legend
+from installs.words.job_steps import doubted_runs, people_of_isolation
 from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
 from plant.panels import panels_for
@@ -320,7 +321,7 @@ class AcceptanceAct(FittingAct):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
             acceptance=acceptance_of(self.row),
-            open_work=open_work(self.row),
+            open_work=left_open(self.row),
             doubted_runs=doubted_runs(current_runs(self.row)),
             **kwargs,
         )
@@ -340,7 +341,7 @@ class HandOverAct(FittingAct):
 
     def initial(self) -> dict[str, Any]:
         """What was left open is offered as an open point, so that it is handed over and not forgotten."""
-        points = offered_points(open_work(self.row), forms.MOST_POINTS)
+        points = offered_points(left_open(self.row), forms.MOST_POINTS)
         return {**super().initial(), "open_points": points}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
