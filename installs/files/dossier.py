@@ -444,7 +444,9 @@ def dossier_pdf(request: Any, row: Installation, *, paper: str) -> bytes:
     sections += offset_sections(row, system, drawings)
     sections += life_sections(row)
     sections += upper_sections(request, row, drawings)
-    events = [[moment(each.at), each.what, each.detail] for each in timeline_of(request, row)]
+    events = [
+        [moment(each.at), each.what, each.detail] for each in timeline_of(row, panels_for("timeline", request, row))
+    ]
     sections.append(section(_("Timeline"), [_("When"), _("What"), _("Detail")], events, grow=[2]))
     sections.append(spec_section(row, system))
     until = _(", removed %s") % moment(row.removed_at) if row.removed_at else ""

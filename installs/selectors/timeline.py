@@ -1,12 +1,12 @@
 """One timeline of an installation, survey to removal, and one of a device over all its places.
 
-Apps above add what they know at place "timeline".
+Apps above add what they know at place "timeline"; the page gathers it and hands it in.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +15,6 @@ from django.utils.translation import gettext as _
 from installs.models import Device, Fitting, Installation
 from installs.words.installations import place_words
 from plant.calc.wording import figure
-from plant.panels import panels_for
 
 
 @dataclass(frozen=True, order=True)
@@ -71,10 +70,9 @@ def fitting_events(fitting: Fitting) -> list[Event]:
     return events
 
 
-def timeline_of(request: Any, installation: Installation) -> list[Event]:
-    """All events, the earliest first."""
-    more = [event for panel in panels_for("timeline", request, installation) for event in panel["events"]]
-    return sorted([*own_events(installation), *more])
+def timeline_of(installation: Installation, panels: Iterable[Mapping[str, Any]]) -> list[Event]:
+    """All events, the earliest first; `panels` is what apps above add at place "timeline"."""
+    return sorted([*own_events(installation), *(event for panel in panels for event in panel["events"])])
 
 
 @dataclass(frozen=True, order=True)
@@ -86,12 +84,10 @@ class LifeEvent:
     place_url: str = ""
 
 
-def life_of(request: Any, device: Device, places: Sequence[Installation]) -> list[LifeEvent]:
+def life_of(device: Device, timelines: Iterable[tuple[Installation, Iterable[Event]]]) -> list[LifeEvent]:
     """The whole life of a device in one list, over all its places: from the first survey to removal and scrapping."""
     found = [
-        LifeEvent(event, place_words(each), each.get_absolute_url())
-        for each in places
-        for event in timeline_of(request, each)
+        LifeEvent(event, place_words(each), each.get_absolute_url()) for each, events in timelines for event in events
     ]
     if device.scrapped_on is not None:
         # Only the day is known: it ends the list of that day.

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.forms.devices import DeviceChangeForm, DeviceForm, ScrapForm
 from installs.models import Device, Installation
-from installs.selectors.timeline import life_of
+from installs.selectors.timeline import life_of, timeline_of
 from installs.services import devices as services
 from installs.tables.devices import DeviceFilter, DeviceTable
 from plant.panels import panels_for
@@ -59,7 +59,7 @@ def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "places": places,
             "now_at": next((each for each in places if each.removed_at is None), None),
-            "life": life_of(request, row, places),
+            "life": life_of(row, [(each, timeline_of(each, panels_for("timeline", request, each))) for each in places]),
             "panels": panels_for("device-detail", request, row),
         },
     )

@@ -63,7 +63,7 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "zones": zones_of(row),
             "strip": strip_of(request, row.conveyor),
-            "timeline": timeline_of(request, row),
+            "timeline": timeline_of(row, panels_for("timeline", request, row)),
             "part_changes": row.part_changes.current(),
             "spells": spells,
             "out_now": next((each for each in spells if each.ends_at is None), None),
