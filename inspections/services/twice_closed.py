@@ -13,8 +13,8 @@ from inspections.check_rules.wanted import FOUND, LEFT
 from inspections.models import Reading, Task, TwiceClosed, Visit
 from inspections.selectors.entered import Entered, finding_at
 from inspections.selectors.visits import visit_chain
+from inspections.services.closing import follow_lead, hold_tasks
 from inspections.services.readings import write_offsets
-from inspections.services.visits import follow_lead, hold_tasks
 from plant.errors import Refused
 from plant.models import Person
 from plant.services.records import change_record, correct_entry

@@ -9,7 +9,7 @@ import time_machine
 from django.utils import timezone
 
 from inspections.models import Task
-from inspections.selectors.due_dates import BeltHours, forecast
+from inspections.selectors.due_dates import forecast
 from inspections.services.check_plans import (
     change_check_plan,
     create_check_plan,
@@ -207,35 +207,6 @@ def test_a_season_over_the_turn_of_the_year(alder, pat, device):
     assert forecast(plan, device.conveyor, last_done_on=dt.date(2026, 1, 5), today=TODAY, hours=None).due_on == dt.date(
         2026, 3, 12
     )
-
-
-def test_belts_that_run_long_days_are_told_by_the_hours_in_the_book(alder, device):
-    import numpy as np
-
-    from inspections.calc.due_dates import recent_daily_hours
-
-    plan = make.check_plan(
-        device.device.device_model, make.check_kind(), interval_days=90, long_day_h=16, long_day_pct=60
-    )
-
-    def hours(per_day):
-        by_day = np.full(42, per_day)
-        return BeltHours(TODAY - dt.timedelta(days=42), by_day, recent_daily_hours(by_day), ())
-
-    known = {"last_done_on": TODAY, "today": TODAY}
-    assert forecast(plan, device.conveyor, hours=hours(15.9), **known).due_on == TODAY + dt.timedelta(days=90)
-    long = forecast(plan, device.conveyor, hours=hours(16.0), **known)
-    assert (long.due_on, long.shortened_by) == (TODAY + dt.timedelta(days=54), ("long_day",))
-    assert forecast(plan, device.conveyor, hours=None, **known).due_on == TODAY + dt.timedelta(days=90)
-
-
-def test_the_bedding_in_check_is_not_shortened(device):
-    plan = make.check_plan(
-        device.device.device_model, make.check_kind(), interval_days=90, bedding_in_days=14, duty_pct=50
-    )
-    device.conveyor.duty = Conveyor.Duty.WET_ABRASIVE
-    due = forecast(plan, device.conveyor, last_done_on=TODAY, today=TODAY, hours=None, is_bedding_in=True)
-    assert due.due_on == TODAY + dt.timedelta(days=14)
 
 
 def test_a_copy_to_look_at_saves_nothing(monthly):

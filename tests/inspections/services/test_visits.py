@@ -25,7 +25,7 @@ from inspections.selectors.actions import kinds_in_hand
 from inspections.selectors.readings_wanted import readings_wanted, times_running
 from inspections.selectors.tasks import came_back, check_state_of, checks_to_do, with_new_rollers
 from inspections.selectors.visits import acts_running, closed_meanwhile, torques_in_time, visit_sheet
-from inspections.services import visits
+from inspections.services import closing, visits
 from inspections.services.actions import NewAction, finish_action, raise_action
 from inspections.services.stops import could_not_do
 from inspections.services.tasks import plan_next, withdraw_task
@@ -354,7 +354,6 @@ def test_a_correction_does_not_ask_again_about_what_stays(place, wear, tess):
 
 def test_the_same_form_at_the_same_moment_makes_one_visit(place, wear, tess, monkeypatch):
     """Both look before either has written: the unique key decides, and the second gets the first's visit."""
-    from inspections.services import visits
 
     key = uuid.uuid4()
     entries = {wear.pk: found(drive_diameter=75.0)}
@@ -637,16 +636,16 @@ def test_a_correction_of_the_first_keeps_what_the_second_found_by_its_readings_t
 def test_a_check_that_somebody_closes_between_looking_and_closing_keeps_their_finding(
     place, wear, watched, tess, pat, monkeypatch
 ):
-    real = visits.answered_too
+    real = closing.answered_too
 
     def answered_too(task, on):
         rows = real(task, on)
         if task == wear:  # and now pat's visit to the other check arrives
-            monkeypatch.setattr(visits, "answered_too", lambda task, on: [])
+            monkeypatch.setattr(closing, "answered_too", lambda task, on: [])
             close(place, pat, {watched.pk: found(drive_diameter=67.5)}, **ORDERED)
         return rows
 
-    monkeypatch.setattr(visits, "answered_too", answered_too)
+    monkeypatch.setattr(closing, "answered_too", answered_too)
     close(place, tess, {wear.pk: found(drive_diameter=75.0)})
     watched.refresh_from_db()
     assert (watched.grade, watched.closed_by, watched.done_with) == ("act", pat, None)
