@@ -24,8 +24,8 @@ from plant.models import Conveyor, Incident, Plant
 from plant.models.incidents import surely_before
 from plant.panels import MainPage, register_main_page, register_panel
 from plant.permissions import has_right
-from reports.calc.rate_ratio import Verdict
 from reports.calc.study_windows import Window, months_earlier
+from reports.calc.verdicts import EffectVerdict
 from reports.charts.incidents_by_month import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
 from reports.models import MonthlyReport, StudyNote, StudyWindow
 from reports.selectors.belts import Belt, belts_of
@@ -246,10 +246,10 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
     """Which devices earn their place, which need a look, and where the belts wander most."""
     book = book_for(request)
     standing = [each for each in book.studies if each.is_standing]
-    by_verdict: dict[Verdict, list[Study]] = {verdict: [] for verdict in Verdict}
+    by_verdict: dict[EffectVerdict, list[Study]] = {verdict: [] for verdict in EffectVerdict}
     for each in standing:
         by_verdict[each.verdict].append(each)
-    early = by_verdict[Verdict.TOO_EARLY]
+    early = by_verdict[EffectVerdict.TOO_EARLY]
     year = Window(months_earlier(book.now, MONTHS_SHOWN, plant.zone), book.now)
     rates = [belt_rate(belt, year) for belt in book.belts if belt.is_used_until(book.now)]
     worst = sorted((each for each in rates if each.rate.n), key=lambda each: -(each.rate.per_1000_h or 0.0))
@@ -259,12 +259,12 @@ def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
         "counted": count_of(standing),
         "counts": {verdict.value: len(those) for verdict, those in by_verdict.items()},
         "changed": book.changed_since(book.now - dt.timedelta(days=30))[:MOST_ROWS],
-        "more": by_verdict[Verdict.MORE],
+        "more": by_verdict[EffectVerdict.MORE],
         # Those whose window is closed come last: no further hours will tell.
         "early": sorted(early, key=lambda each: (each.is_closed, each.judgement.hours_needed or 1e9))[:MOST_ROWS],
         "n_early": len(early),
-        "n_unjudged": len(by_verdict[Verdict.CANNOT_BE_JUDGED]),
-        "unjudged": by_reason(by_verdict[Verdict.CANNOT_BE_JUDGED]),
+        "n_unjudged": len(by_verdict[EffectVerdict.CANNOT_BE_JUDGED]),
+        "unjudged": by_reason(by_verdict[EffectVerdict.CANNOT_BE_JUDGED]),
         "worst": worst[:MOST_ROWS],
         "watch": watch_of(book),
         "acts": acts[:MOST_ROWS],

@@ -90,7 +90,7 @@ BARE = {
     "reports/charts/trend.py": "ticks of an axis",
     "reports/files/studies.py": "a file for a program",
     "reports/words/verdicts.py": "shares, up to a hundred",
-    "reports/calc/rate_ratio.py": "constants of the rules",
+    "reports/calc/verdicts.py": "constants of the rules",
 }
 
 

@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.calc.rates import compare_rates
 from reports.calc.bad_spells import check_spells
 from reports.calc.empirical_bayes import (
     FEWEST_FOR_TREND,
@@ -36,7 +37,7 @@ from reports.calc.empirical_bayes import (
     trend_of,
 )
 from reports.calc.pooled import pool_expected, random_effects
-from reports.calc.rate_ratio import Verdict, VerdictRules, compare_rates, judge
+from reports.calc.verdicts import EffectVerdict, VerdictRules, judge
 
 FloatArray = NDArray[np.float64]
 
@@ -317,12 +318,12 @@ def judge_device(
     return shrunk or compared, tuple(each / spells.widening for each in sides)
 
 
-def note(tally: Tally, verdict: Verdict, low: float | None, high: float | None, truth: float) -> None:
+def note(tally: Tally, verdict: EffectVerdict, low: float | None, high: float | None, truth: float) -> None:
     """Count one verdict, and whether its interval held the truth."""
     tally.n += 1
-    tally.fewer += verdict is Verdict.FEWER
-    tally.more += verdict is Verdict.MORE
-    tally.too_early += verdict is Verdict.TOO_EARLY
+    tally.fewer += verdict is EffectVerdict.FEWER
+    tally.more += verdict is EffectVerdict.MORE
+    tally.too_early += verdict is EffectVerdict.TOO_EARLY
     if low is not None and high is not None:
         tally.n_intervals += 1
         tally.covered += low <= truth <= high

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.calc.rates import compare_rates_many
 from reports.calc.empirical_bayes import posterior_ratio_many
-from reports.calc.rate_ratio import compare_rates_many
 
 FloatArray = NDArray[np.float64]
 RATE_PER_H, SHAPE = 0.003, 2.0

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from plant.calc.rates import RateRatio
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.pooled import RandomEffects
-from reports.calc.rate_ratio import RateRatio
 from reports.charts.incidents_by_month import FOREST_LEAST, FOREST_MOST, FOREST_WIDTH
 
 FOREST_TICKS = (0.1, 0.25, 0.5, 1.0, 2.0, 4.0)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from installs.calc.effect_zones import Zone
 from installs.models import Installation
-from reports.calc.rate_ratio import rate_with_interval_many
+from plant.calc.rates import rate_with_interval_many
 from reports.calc.study_windows import Window, month_pieces
 from reports.selectors.belts import Belt, incidents_url
 from reports.selectors.studies import Study

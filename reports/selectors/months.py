@@ -25,8 +25,8 @@ from inspections.models import Action
 from installs.calc.specs import differences
 from installs.models import DeviceModel, Installation, ModelSheet
 from plant.models import Plant
-from reports.calc.rate_ratio import Verdict
 from reports.calc.study_windows import Window
+from reports.calc.verdicts import EffectVerdict
 from reports.models import StudyNote, StudyWindow
 from reports.selectors.month_data import (
     BACK,
@@ -118,7 +118,7 @@ def decisions(data: MonthData, book: Book, plant: Plant) -> tuple[list[dict[str,
 
     engineer, planner = _("reliability engineer"), _("planner")
     for one in book.studies:
-        if one.verdict == Verdict.MORE and one.is_standing:
+        if one.verdict == EffectVerdict.MORE and one.is_standing:
             rate = one.after.rate.per_1000_h or 0.0
             more = rate - (one.before.rate.per_1000_h or 0.0)
             words, waiting = more_than_before(one, more)
@@ -325,7 +325,7 @@ def compose(plant: Plant, first: dt.date) -> tuple[dict[str, Any], dict[str, Any
             ],
             "verdicts": [
                 {"mark": MARK_OF[verdict], "verdict": str(VERDICT_WORDS[verdict]), "n": counts[verdict]}
-                for verdict in Verdict
+                for verdict in EffectVerdict
             ],
             "groups": verdict_groups(book),
             "groups_note": groups_note(pools_of(book.studies)),
@@ -375,7 +375,7 @@ def verdict_groups(book: Book) -> list[dict[str, Any]]:
                 "n_judged": pool.n if pool else 0,
                 "counts": [
                     {"verdict": str(VERDICT_WORDS[verdict]), "n": counts[verdict]}
-                    for verdict in (Verdict.FEWER, Verdict.MORE)
+                    for verdict in (EffectVerdict.FEWER, EffectVerdict.MORE)
                 ],
                 "ratio": limits_words(pool.effects) if pool else _("none"),
                 "plain": limits_words(pool.common) if pool else _("none"),

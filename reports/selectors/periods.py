@@ -21,13 +21,14 @@ from installs.calc.effect_zones import Zone, union
 from installs.models import Installation
 from installs.selectors.installations import zones_of
 from plant.calc.addresses import key_in
+from plant.calc.rates import Rate, RateRatio, compare_rates, rate_with_interval
 from plant.models import Area, Conveyor, Plant
 from reports.calc.bad_spells import SpellCheck, WidenedLimits, check_spells, widened_limits
 from reports.calc.empirical_bayes import EffectIndex, Trend, index_of_effect
-from reports.calc.rate_ratio import Rate, RateRatio, compare_rates, direction, rate_with_interval
 from reports.calc.seasons import SeasonCheck, compare_seasons
 from reports.calc.smallest_change import SmallestChange, smallest_change
 from reports.calc.study_windows import Window
+from reports.calc.verdicts import direction
 from reports.selectors.belts import Belt, belts_of, incidents_url
 from reports.selectors.reference_groups import DAY_S
 from reports.selectors.studies import group_of, reference_for, share_a_stretch

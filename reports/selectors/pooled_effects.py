@@ -13,16 +13,16 @@ from django.utils.translation import ngettext
 from reports.calc.empirical_bayes import EffectIndex, index_of_effect
 from reports.calc.many_verdicts import p_of_limits, q_values, widened_p_many
 from reports.calc.pooled import CommonRatio, RandomEffects, common_ratio, pool_expected, random_effects
-from reports.calc.rate_ratio import Verdict
 from reports.calc.smallest_change import tells_fewer_at_best
+from reports.calc.verdicts import EffectVerdict
 from reports.selectors.studies import Study
 
 WRONG_SHARE = 0.05
-NAMED = (Verdict.FEWER, Verdict.MORE)
+NAMED = (EffectVerdict.FEWER, EffectVerdict.MORE)
 
 
 def is_judged(study: Study) -> bool:
-    return study.verdict != Verdict.CANNOT_BE_JUDGED
+    return study.verdict != EffectVerdict.CANNOT_BE_JUDGED
 
 
 @dataclass(frozen=True)

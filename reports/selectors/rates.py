@@ -10,16 +10,10 @@ from urllib.parse import urlencode
 import numpy as np
 from django.urls import reverse
 
+from plant.calc.rates import Rate, RateRatio, compare_rates, rate_with_interval
 from reports.calc.bad_spells import SpellCheck, check_spells
-from reports.calc.rate_ratio import (
-    Rate,
-    RateRatio,
-    compare_rates,
-    direction,
-    limits_with_spells,
-    rate_with_interval,
-)
 from reports.calc.study_windows import Window
+from reports.calc.verdicts import direction, limits_with_spells
 from reports.selectors.belts import Belt, incidents_url
 from reports.selectors.reference_groups import (
     Reference,

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from installs.calc.effect_zones import Zone, detectors_in, uncovered, union
 from installs.selectors.installations import zones_of
+from plant.calc.rates import RateRatio, compare_rates
 from plant.models import Plant
 from reports.calc.bad_spells import SpellCheck, check_spells
 from reports.calc.empirical_bayes import (
@@ -34,8 +35,8 @@ from reports.calc.empirical_bayes import (
     index_of_effect,
     trend_of,
 )
-from reports.calc.rate_ratio import Judgement, RateRatio, VerdictRules, compare_rates, judge
 from reports.calc.study_windows import Window
+from reports.calc.verdicts import Judgement, VerdictRules, judge
 from reports.selectors.raw_switches import raw_switches_of, set_free
 
 if TYPE_CHECKING:

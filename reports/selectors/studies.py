@@ -19,20 +19,12 @@ from inspections.selectors.part_ends import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, overlaps, union
 from installs.models import Installation
 from installs.selectors.installations import zones_of
+from plant.calc.rates import Rate, RateRatio, compare_rates, rate_with_interval
 from plant.calc.running_hours import Exposure
 from plant.models import Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
-from reports.calc.rate_ratio import (
-    Judgement,
-    Rate,
-    RateRatio,
-    Verdict,
-    VerdictRules,
-    compare_rates,
-    judge,
-    rate_with_interval,
-)
 from reports.calc.smallest_change import SmallestChange, smallest_change
 from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, settling_end
+from reports.calc.verdicts import EffectVerdict, Judgement, VerdictRules, judge
 from reports.models import StudyNote, StudyWindow
 from reports.selectors.belts import Belt, belts_of, incidents_url
 from reports.selectors.reference_groups import (
@@ -108,7 +100,7 @@ class Study:
         return self.belt.conveyor
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> EffectVerdict:
         return self.judgement.verdict
 
     @property

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.utils import timezone
 
 from installs.models import Installation
-from reports.calc.rate_ratio import Verdict
+from reports.calc.verdicts import EffectVerdict
 from reports.selectors.belts import Belt
 from reports.selectors.studies import Study, chosen_windows, group_of, latest_choice, reference_for, study
 
@@ -21,7 +21,7 @@ class VerdictChange:
     """From a month's end on the verdict was another one."""
 
     at: dt.datetime
-    was: Verdict
+    was: EffectVerdict
     study: Study
 
 
@@ -44,7 +44,7 @@ def verdict_changes(installation: Installation, belt: Belt, now: dt.datetime) ->
     members = group_of(own, belt)
     chosen, reference = latest_choice(members, chosen_windows(members)), reference_for(installation.plant, now)
     changes: list[VerdictChange] = []
-    stands = Verdict.TOO_EARLY
+    stands = EffectVerdict.TOO_EARLY
     until = min(now, installation.removed_at or now)
     for moment in [*month_ends(installation.installed_at, until, installation.plant.zone)[-MOST_MONTHS:], until]:
         if moment <= max(each.installed_at for each in members):

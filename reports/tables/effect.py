@@ -19,7 +19,7 @@ from inspections.selectors.tasks import CheckState
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 from plant.words.marks import mark
 from reports.calc.empirical_bayes import EffectIndex
-from reports.calc.rate_ratio import Verdict
+from reports.calc.verdicts import EffectVerdict
 from reports.charts.forest import forest_row, forest_ticks
 from reports.selectors.pooled_effects import Standing
 from reports.selectors.rate_watch import Fading, Watched
@@ -38,13 +38,13 @@ from reports.words.verdicts import (
 )
 
 VERDICTS_BY_WEIGHT = (
-    Verdict.FEWER,
-    Verdict.MORE,
-    Verdict.CHANGES_LITTLE,
-    Verdict.NO_CLEAR_CHANGE,
-    Verdict.TOO_FEW,
-    Verdict.TOO_EARLY,
-    Verdict.CANNOT_BE_JUDGED,
+    EffectVerdict.FEWER,
+    EffectVerdict.MORE,
+    EffectVerdict.CHANGES_LITTLE,
+    EffectVerdict.NO_CLEAR_CHANGE,
+    EffectVerdict.TOO_FEW,
+    EffectVerdict.TOO_EARLY,
+    EffectVerdict.CANNOT_BE_JUDGED,
 )
 UNSTATED = 1e9  # sorts rows without a ratio behind those with one
 

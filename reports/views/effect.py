@@ -19,7 +19,7 @@ from plant.errors import Refused
 from plant.permissions import get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
-from reports.calc.rate_ratio import Verdict
+from reports.calc.verdicts import EffectVerdict
 from reports.files.studies import data_file, method_text, reference_file
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
@@ -91,7 +91,7 @@ class EffectList(RegisterList):
         everything = ("", _("All"))
         form.fields["area"].choices = [everything, *((str(pk), words) for pk, words in areas.items())]
         form.fields["model"].choices = [everything, *((str(pk), words) for pk, words in sorted(models.items()))]
-        form.fields["verdict"].choices = [everything, *((each.value, VERDICT_WORDS[each]) for each in Verdict)]
+        form.fields["verdict"].choices = [everything, *((each.value, VERDICT_WORDS[each]) for each in EffectVerdict)]
         form.fields["among"].choices = [everything, ("stands", _("stands")), ("falls", _("does not stand"))]
         form.fields["watch"].choices = [everything, ("alarm", _("alarm stands")), ("watched", _("under watch"))]
         form.fields["state"].choices = [everything, ("in_place", _("in place")), ("removed", _("removed"))]
@@ -138,7 +138,7 @@ def counts_words(studies: tuple[Study, ...]) -> str:
     if not studies:
         return ""
     counts = Counter(each.verdict for each in studies)
-    told = "; ".join(f"{VERDICT_WORDS[each]}: {counts[each]}" for each in Verdict if counts[each])
+    told = "; ".join(f"{VERDICT_WORDS[each]}: {counts[each]}" for each in EffectVerdict if counts[each])
     return f"{counted_words(count_of(studies))} {told[0].upper()}{told[1:]}."
 
 

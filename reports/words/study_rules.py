@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 
 from plant.models import Plant
-from reports.calc.rate_ratio import rule_text
+from reports.calc.verdicts import rule_text
 from reports.selectors.studies import BEFORE_MONTHS, GROUP_DAYS, rules_of
 
 

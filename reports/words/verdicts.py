@@ -11,33 +11,34 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.selectors.tasks import CheckState
+from plant.calc.rates import Rate, RateRatio
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.words.marks import mark
 from reports.calc.empirical_bayes import EffectIndex
-from reports.calc.rate_ratio import Judgement, Rate, RateRatio, Verdict, digits_beside_one
 from reports.calc.smallest_change import SmallestChange
+from reports.calc.verdicts import EffectVerdict, Judgement, digits_beside_one
 from reports.selectors.incidents_by_month import Bar
 from reports.selectors.rate_watch import Fading, FleetWatch
 from reports.selectors.rates import RateComparison
 from reports.selectors.studies import Side, Study
 
 MARK_OF = {
-    Verdict.FEWER: "fewer",
-    Verdict.MORE: "more",
-    Verdict.NO_CLEAR_CHANGE: "flat",
-    Verdict.CHANGES_LITTLE: "little",
-    Verdict.TOO_FEW: "few",
-    Verdict.TOO_EARLY: "early",
-    Verdict.CANNOT_BE_JUDGED: "unjudged",
+    EffectVerdict.FEWER: "fewer",
+    EffectVerdict.MORE: "more",
+    EffectVerdict.NO_CLEAR_CHANGE: "flat",
+    EffectVerdict.CHANGES_LITTLE: "little",
+    EffectVerdict.TOO_FEW: "few",
+    EffectVerdict.TOO_EARLY: "early",
+    EffectVerdict.CANNOT_BE_JUDGED: "unjudged",
 }
 VERDICT_WORDS = {
-    Verdict.FEWER: gettext_lazy("fewer incidents"),
-    Verdict.MORE: gettext_lazy("more incidents"),
-    Verdict.NO_CLEAR_CHANGE: gettext_lazy("no clear change"),
-    Verdict.CHANGES_LITTLE: gettext_lazy("shown to change little"),
-    Verdict.TOO_FEW: gettext_lazy("too few incidents to tell"),
-    Verdict.TOO_EARLY: gettext_lazy("too early to tell"),
-    Verdict.CANNOT_BE_JUDGED: gettext_lazy("cannot be judged"),
+    EffectVerdict.FEWER: gettext_lazy("fewer incidents"),
+    EffectVerdict.MORE: gettext_lazy("more incidents"),
+    EffectVerdict.NO_CLEAR_CHANGE: gettext_lazy("no clear change"),
+    EffectVerdict.CHANGES_LITTLE: gettext_lazy("shown to change little"),
+    EffectVerdict.TOO_FEW: gettext_lazy("too few incidents to tell"),
+    EffectVerdict.TOO_EARLY: gettext_lazy("too early to tell"),
+    EffectVerdict.CANNOT_BE_JUDGED: gettext_lazy("cannot be judged"),
 }
 
 
@@ -158,7 +159,7 @@ def place_of(study: Study) -> str:
 def verdict_words(study: Study) -> str:
     """too early: 1,900 h more"""
     needed = study.judgement.hours_needed
-    if study.verdict != Verdict.TOO_EARLY:
+    if study.verdict != EffectVerdict.TOO_EARLY:
         return str(VERDICT_WORDS[study.verdict])
     if study.is_closed:
         return _("too early, and its window is closed")
@@ -208,12 +209,12 @@ def limit_words(study: Study) -> str:
     """at most 0.93 (one-sided 95 %), trend and choice of the worst allowed for; empty where no allowance decides."""
     answers = study.answers
     allowed = (answers.shrunk or answers.compared) if answers is not None else None
-    if allowed is None or study.verdict not in (Verdict.FEWER, Verdict.MORE):
+    if allowed is None or study.verdict not in (EffectVerdict.FEWER, EffectVerdict.MORE):
         return ""
     known = {"level": f"{100 * allowed.level:g}", "for": _("trend and choice of the worst places allowed for")}
     if answers is not None and answers.shrunk is None:
         known["for"] = _("trend allowed for")
-    if study.verdict == Verdict.FEWER:
+    if study.verdict == EffectVerdict.FEWER:
         return _("at most %(limit)s (one-sided %(level)s %%), %(for)s") % {
             **known,
             "limit": beside_one(allowed.high_one_sided),

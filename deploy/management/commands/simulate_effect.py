@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 
 from deploy.bench.simulation import as_table, simulate
-from reports.calc.rate_ratio import VerdictRules
+from reports.calc.verdicts import VerdictRules
 
 
 class Command(BaseCommand):

@@ -22,9 +22,9 @@ import pytest
 from scipy import stats
 from statsmodels.stats.rates import test_poisson_2indep as statsmodels_two_rates
 
+from plant.calc.rates import compare_rates
 from plant.models import Incident, RunRecord
 from plant.services import imports, jobs
-from reports.calc.rate_ratio import compare_rates
 from tests import make
 
 REFERENCE = Path(__file__).resolve().parents[2] / "reference" / "coal.csv"

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from plant.calc.rates import compare_rates, rate_with_interval
 from reports.calc.empirical_bayes import index_of_effect
 from reports.calc.pooled import random_effects
-from reports.calc.rate_ratio import compare_rates, rate_with_interval
 from reports.calc.study_windows import Window
 from reports.charts.forest import forest_pool, forest_row, forest_x
 from reports.charts.incidents_by_month import Timeline, as_json, incidents_by_month

@@ -7,8 +7,8 @@ import math
 
 import pytest
 
+from plant.calc.rates import rate_with_interval
 from reports.calc.life import fit_weibull
-from reports.calc.rate_ratio import rate_with_interval
 from reports.charts.life import hour_ticks, life_plot
 from reports.charts.trend import nice_ticks, trend_drawing
 from reports.files.month_pdf import trend_svg

@@ -15,7 +15,7 @@ from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
-from reports.calc.rate_ratio import Verdict
+from reports.calc.verdicts import EffectVerdict
 from reports.selectors.pooled_effects import chance_words, count_of, pools_of, standing_verdicts, standings_of
 from reports.selectors.studies import studies_of
 from reports.words.pooled_effects import limits_words, next_words
@@ -58,7 +58,7 @@ def test_what_stands_agrees_with_scipy(fleet):
         tails = [stats.binomtest(n1, n0 + n1, share, alternative=way).pvalue for way in ("less", "greater")]
         p.append(min(1.0, 2.0 * min(tails)))
     holds = stats.false_discovery_control(p) <= 0.05
-    named = np.array([each.verdict in (Verdict.FEWER, Verdict.MORE) for each in fleet])
+    named = np.array([each.verdict in (EffectVerdict.FEWER, EffectVerdict.MORE) for each in fleet])
     assert standing_verdicts(standings_of(fleet)) == (int(named.sum()), int((holds & named).sum()))
     assert named.any()
 
@@ -75,7 +75,7 @@ def test_each_verdict_has_its_q_on_page_and_in_the_file(client, fleet, mona):
     assert shown == {
         "+".join(one.device.number for one in each.members)
         for each, q in zip(fleet, adjusted, strict=True)
-        if q <= 0.05 and each.verdict in (Verdict.FEWER, Verdict.MORE)
+        if q <= 0.05 and each.verdict in (EffectVerdict.FEWER, EffectVerdict.MORE)
     }
     assert shown
     assert "does not stand" not in answer.content.decode().split("<tbody")[1].split("</tbody>")[0]
@@ -187,7 +187,7 @@ def test_a_rise_from_too_few_has_to_hold_among_all_and_the_rest_among_those_that
             make.incident(belt, at.installed_at + (30 + 27 * i) * DAY)
     studies = studies_of(alder, now)
     of = {each.installation.device.number: each for each in studies}
-    assert (of["30"].verdict, of["31"].verdict) == (Verdict.MORE, Verdict.TOO_FEW)
+    assert (of["30"].verdict, of["31"].verdict) == (EffectVerdict.MORE, EffectVerdict.TOO_FEW)
     standings = standings_of(studies)
     assert of["31"].installation.pk not in standings
     p = [standings[e.installation.pk].p if e.installation.pk in standings else None for e in studies]

@@ -10,10 +10,11 @@ from django.test.utils import CaptureQueriesContext
 
 from installs.models import LoggedStation
 from installs.services.out_of_service import back_in_service, take_out_of_service
+from plant.calc.rates import compare_rates
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
-from reports.calc.rate_ratio import Verdict, compare_rates
 from reports.calc.study_windows import Window
+from reports.calc.verdicts import EffectVerdict
 from reports.selectors.belts import belts_of
 from reports.selectors.incidents_by_month import bars_of, marks_of
 from reports.selectors.rates import belt_rate, plant_rate
@@ -61,7 +62,7 @@ def test_counts_hours_ratio_and_verdict(belt, at):
     assert found.windows.settling.end == INSTALLED + 14 * DAY  # 168 h by then, fewer than 200
     assert found.after.hours == pytest.approx(12 * (NOW - INSTALLED - 14 * DAY) / DAY, abs=1e-6)
     assert found.ratio == compare_rates(29, found.before.hours, 6, found.after.hours)
-    assert found.verdict == Verdict.FEWER
+    assert found.verdict == EffectVerdict.FEWER
     assert found.n_detectors == 1
 
 
@@ -72,7 +73,7 @@ def test_bad_spells_widen_the_interval_and_are_said(belt, at):
     found = study_of(at, NOW)
     assert found.ratio.high < 1
     assert found.answers.spells.is_clustered
-    assert found.verdict == Verdict.NO_CLEAR_CHANGE
+    assert found.verdict == EffectVerdict.NO_CLEAR_CHANGE
     assert any("bad spells" in reason for reason in found.judgement.reasons)
 
 
@@ -258,13 +259,13 @@ def test_a_device_whose_zone_no_switch_sees_is_judged_alone(alder, at, belt):
     assert study_of(at, NOW).members == (at,)
     assert [each.device.number for each in study_of(at, NOW).neighbours] == ["22"]
     found = study_of(blind, NOW)
-    assert (found.n_detectors, found.verdict) == (0, Verdict.CANNOT_BE_JUDGED)
+    assert (found.n_detectors, found.verdict) == (0, EffectVerdict.CANNOT_BE_JUDGED)
     assert "No switch and no logged station stands in the effect zone" in found.judgement.reasons[0]
 
 
 def test_a_removed_switch_is_no_detector(belt, at):
     ConveyorPart.objects.filter(conveyor=belt).update(removed_on=dt.date(2026, 5, 1))
-    assert study_of(at, NOW).verdict == Verdict.CANNOT_BE_JUDGED
+    assert study_of(at, NOW).verdict == EffectVerdict.CANNOT_BE_JUDGED
 
 
 def test_thin_coverage_is_not_judged(alder):
@@ -277,21 +278,21 @@ def test_thin_coverage_is_not_judged(alder):
     found = study_of(at, NOW)
     assert found.before.exposure.coverage == pytest.approx(250 / 365, abs=1e-3)
     assert (found.before.n, found.before.n_unknown_hours) == (4, 7)
-    assert found.verdict == Verdict.CANNOT_BE_JUDGED
+    assert found.verdict == EffectVerdict.CANNOT_BE_JUDGED
     assert "Running hours are known for 68" in found.judgement.reasons[0]
     belt.plant.least_coverage_pct = 60
     belt.plant.save()
-    assert study_of(at, NOW).verdict != Verdict.CANNOT_BE_JUDGED
+    assert study_of(at, NOW).verdict != EffectVerdict.CANNOT_BE_JUDGED
 
 
 def test_none_after_a_short_time_is_too_early(belt, at):
     incidents(belt, INSTALLED - 300 * DAY, 14)
     found = study_of(at, INSTALLED + 21 * DAY)
-    assert (found.after.n, found.verdict) == (0, Verdict.TOO_EARLY)
+    assert (found.after.n, found.verdict) == (0, EffectVerdict.TOO_EARLY)
     assert found.judgement.hours_needed > 1000
     settling = study_of(at, INSTALLED + 3 * DAY)
     assert settling.after.window.is_empty
-    assert settling.verdict == Verdict.TOO_EARLY
+    assert settling.verdict == EffectVerdict.TOO_EARLY
 
 
 def test_the_window_ends_with_the_removal(belt, at):

@@ -11,7 +11,7 @@ import pytest
 from django.urls import reverse
 from pypdf import PdfReader
 
-from reports.calc.rate_ratio import Verdict
+from reports.calc.verdicts import EffectVerdict
 from reports.selectors.belts import belts_of
 from reports.selectors.studies import study_of
 from reports.selectors.verdict_history import month_ends, verdict_changes
@@ -43,8 +43,8 @@ def test_months_end_at_midnight_of_the_plant():
 
 def test_the_last_change_is_the_verdict_that_stands(worked):
     found = verdict_changes(worked, belts_of([worked.conveyor])[worked.conveyor_id], NOW)
-    assert found[0].was == Verdict.TOO_EARLY
-    assert found[-1].study.verdict == study_of(worked, NOW).verdict == Verdict.FEWER
+    assert found[0].was == EffectVerdict.TOO_EARLY
+    assert found[-1].study.verdict == study_of(worked, NOW).verdict == EffectVerdict.FEWER
     for before, after in itertools.pairwise(found):
         assert before.at < after.at
         assert before.study.verdict == after.was != after.study.verdict
@@ -52,7 +52,7 @@ def test_the_last_change_is_the_verdict_that_stands(worked):
     ends = month_ends(worked.installed_at, NOW, worked.plant.zone)
     first = ends.index(found[0].at)
     assert study_of(worked, ends[first]).verdict == found[0].study.verdict
-    assert all(study_of(worked, each).verdict == Verdict.TOO_EARLY for each in ends[:first])
+    assert all(study_of(worked, each).verdict == EffectVerdict.TOO_EARLY for each in ends[:first])
 
 
 def test_a_device_that_is_gone_is_judged_up_to_its_removal(worked):

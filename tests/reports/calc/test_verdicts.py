@@ -6,16 +6,15 @@ import doctest
 import numpy as np
 import pytest
 
-from reports.calc import rate_ratio
+from plant.calc.rates import compare_rates, compare_rates_many
+from reports.calc import verdicts
 from reports.calc.bad_spells import SpellCheck
 from reports.calc.empirical_bayes import EffectIndex
-from reports.calc.rate_ratio import (
+from reports.calc.verdicts import (
     ALONE,
     RULE_TEXT,
-    Verdict,
+    EffectVerdict,
     VerdictRules,
-    compare_rates,
-    compare_rates_many,
     direction,
     judge,
     limits_with_spells,
@@ -30,7 +29,7 @@ def judged(counts_and_hours, **changed):
 
 
 def test_examples():
-    assert doctest.testmod(rate_ratio).failed == 0
+    assert doctest.testmod(verdicts).failed == 0
 
 
 # --- verdict --------------------------------------------------------------------------------------------------------
@@ -67,7 +66,7 @@ def test_too_early_says_the_hours_still_needed():
 )
 def test_what_cannot_be_judged_is_not_judged_however_clear_the_counts(changed, said):
     judgement = judged((29, 4800, 6, 4700), **changed)
-    assert judgement.verdict is Verdict.CANNOT_BE_JUDGED
+    assert judgement.verdict is EffectVerdict.CANNOT_BE_JUDGED
     assert judgement.reasons == (said,)
     assert judgement.hours_needed is None
 
@@ -76,29 +75,29 @@ def test_every_obstacle_is_named_and_the_limit_itself_is_enough():
     judgement = judged((0, 0, 6, 4700), n_detectors=0, coverage_before=0.0)
     assert len(judgement.reasons) == 3
     assert judgement.reasons[-1] == "There are no running hours before to compare with."
-    assert judged((29, 4800, 6, 4700), coverage_before=0.8, coverage_after=0.8).verdict is Verdict.FEWER
+    assert judged((29, 4800, 6, 4700), coverage_before=0.8, coverage_after=0.8).verdict is EffectVerdict.FEWER
 
 
 def test_shown_to_change_little_needs_the_whole_interval_inside_the_margin():
-    assert judged((600, 50_000, 590, 50_000)).verdict is Verdict.CHANGES_LITTLE
-    assert judged((150, 50_000, 148, 50_000)).verdict is Verdict.NO_CLEAR_CHANGE
+    assert judged((600, 50_000, 590, 50_000)).verdict is EffectVerdict.CHANGES_LITTLE
+    assert judged((150, 50_000, 148, 50_000)).verdict is EffectVerdict.NO_CLEAR_CHANGE
     # A small change that is certain counts as fewer even where it lies inside the margin.
-    assert judged((20_000, 50_000, 18_500, 50_000)).verdict is Verdict.FEWER
+    assert judged((20_000, 50_000, 18_500, 50_000)).verdict is EffectVerdict.FEWER
 
 
 def test_half_of_the_hours_before_are_enough_for_no_clear_change():
-    assert judged((10, 4000, 5, 2000)).verdict is Verdict.NO_CLEAR_CHANGE
-    assert judged((10, 4000, 5, 1999)).verdict is Verdict.TOO_EARLY
+    assert judged((10, 4000, 5, 2000)).verdict is EffectVerdict.NO_CLEAR_CHANGE
+    assert judged((10, 4000, 5, 1999)).verdict is EffectVerdict.TOO_EARLY
 
 
 def test_nothing_on_either_side_and_nothing_after():
-    assert judged((0, 4000, 0, 100)).verdict is Verdict.TOO_EARLY
+    assert judged((0, 4000, 0, 100)).verdict is EffectVerdict.TOO_EARLY
     empty = judged((0, 4000, 0, 4000))
-    assert empty.verdict is Verdict.TOO_FEW
+    assert empty.verdict is EffectVerdict.TOO_FEW
     assert empty.reasons[-1] == "Without an incident before none can have become fewer."
     assert "No incident on either side: nothing to compare." in empty.reasons
     fresh = judged((12, 4000, 0, 0))
-    assert fresh.verdict is Verdict.TOO_EARLY
+    assert fresh.verdict is EffectVerdict.TOO_EARLY
     assert fresh.hours_needed == pytest.approx((0.025 ** (-1 / 12) - 1) * 4000, rel=1e-6)
 
 
@@ -109,7 +108,7 @@ def test_rules_are_read_from_the_numbers_that_decide():
     assert all(part in text for part in ("95 %", "90 %", "0.9 and 1.1", "1 times"))
     ratio = compare_rates(10, 4000, 5, 3000, level=0.9)
     told = {"coverage_before": 1.0, "coverage_after": 1.0, "n_detectors": 2}
-    assert judge(ratio, rules=strict, **told).verdict is Verdict.TOO_EARLY
+    assert judge(ratio, rules=strict, **told).verdict is EffectVerdict.TOO_EARLY
     with pytest.raises(ValueError, match=r"worked out at level 0\.9, the rules ask for 0\.95"):
         judge(ratio, **told)
 
@@ -125,7 +124,7 @@ def test_rules_check_themselves(field, value):
 
 
 def test_every_verdict_has_words_and_results_cannot_be_changed():
-    assert [verdict.words for verdict in Verdict] == [
+    assert [verdict.words for verdict in EffectVerdict] == [
         "fewer incidents",
         "more incidents",
         "no clear change",
@@ -159,13 +158,13 @@ def index(ratio, low, high):
 
 def test_fewer_needs_the_one_sided_limit_of_the_shrunk_answer_as_the_page_says():
     wet = (24, 4400, 8, 4100)
-    assert judged(wet, shrunk=index(0.47, 0.2, 1.05)).verdict is Verdict.FEWER
+    assert judged(wet, shrunk=index(0.47, 0.2, 1.05)).verdict is EffectVerdict.FEWER
     held = judged(wet, shrunk=index(0.55, 0.25, 1.25))
-    assert held.verdict is Verdict.NO_CLEAR_CHANGE
+    assert held.verdict is EffectVerdict.NO_CLEAR_CHANGE
     assert any("what chance and the untreated stretches explain does not" in each for each in held.reasons)
     worse = (16, 10500, 25, 7000)
-    assert judged(worse, shrunk=index(1.9, 0.96, 3.8)).verdict is Verdict.MORE
-    assert judged(worse, shrunk=index(1.5, 0.7, 3.0)).verdict is Verdict.NO_CLEAR_CHANGE
+    assert judged(worse, shrunk=index(1.9, 0.96, 3.8)).verdict is EffectVerdict.MORE
+    assert judged(worse, shrunk=index(1.5, 0.7, 3.0)).verdict is EffectVerdict.NO_CLEAR_CHANGE
     assert "one-sided 95 % limit" in RULE_TEXT[1]
 
 
@@ -187,27 +186,27 @@ def test_the_limit_that_decides_is_told_with_the_verdict_and_so_is_one_promise()
 @pytest.mark.parametrize(
     ("counts", "verdict"),
     [
-        ((6, 5000, 5, 5000), Verdict.NO_CLEAR_CHANGE),  # none after would have told: 2 x 0.5^6 < 0.05
-        ((5, 5000, 5, 5000), Verdict.TOO_FEW),
-        ((5, 5000, 0, 5000), Verdict.TOO_FEW),  # none came after, and it tells nothing
-        ((5, 5000, 3, 12_000), Verdict.NO_CLEAR_CHANGE),  # more hours after make up for few before
-        ((1, 5000, 0, 5000), Verdict.TOO_FEW),
-        ((0, 5000, 3, 5000), Verdict.TOO_FEW),
-        ((0, 5000, 9, 5000), Verdict.MORE),  # a rise shows from none
-        ((5, 5000, 3, 2000), Verdict.TOO_EARLY),  # hours may still come
+        ((6, 5000, 5, 5000), EffectVerdict.NO_CLEAR_CHANGE),  # none after would have told: 2 x 0.5^6 < 0.05
+        ((5, 5000, 5, 5000), EffectVerdict.TOO_FEW),
+        ((5, 5000, 0, 5000), EffectVerdict.TOO_FEW),  # none came after, and it tells nothing
+        ((5, 5000, 3, 12_000), EffectVerdict.NO_CLEAR_CHANGE),  # more hours after make up for few before
+        ((1, 5000, 0, 5000), EffectVerdict.TOO_FEW),
+        ((0, 5000, 3, 5000), EffectVerdict.TOO_FEW),
+        ((0, 5000, 9, 5000), EffectVerdict.MORE),  # a rise shows from none
+        ((5, 5000, 3, 2000), EffectVerdict.TOO_EARLY),  # hours may still come
     ],
 )
 def test_too_few_incidents_to_tell_where_even_none_after_would_not_have_told(counts, verdict):
     judgement = judged(counts)
     assert judgement.verdict is verdict
-    if verdict is Verdict.TOO_FEW and counts[0]:
+    if verdict is EffectVerdict.TOO_FEW and counts[0]:
         assert "would have been too few to say that they became fewer" in judgement.reasons[-1]
 
 
 def test_bad_spells_make_incidents_too_few():
     spells = SpellCheck(14, 12, 3.0, 0.001, 1.6, (8, 6))
-    assert judged((8, 5000, 6, 5000)).verdict is Verdict.NO_CLEAR_CHANGE
-    assert judged((8, 5000, 6, 5000), spells=spells).verdict is Verdict.TOO_FEW
+    assert judged((8, 5000, 6, 5000)).verdict is EffectVerdict.NO_CLEAR_CHANGE
+    assert judged((8, 5000, 6, 5000), spells=spells).verdict is EffectVerdict.TOO_FEW
 
 
 def test_what_counts_say_alone_takes_bad_spells_in():
@@ -225,17 +224,17 @@ def test_what_counts_say_alone_takes_bad_spells_in():
 def test_where_nothing_can_be_shrunk_the_comparison_must_agree_and_else_the_verdict_says_that_it_stands_alone():
     wet = (24, 4400, 8, 4100)
     held = judged(wet, compared=index(0.8, 0.4, 1.6))
-    assert held.verdict is Verdict.NO_CLEAR_CHANGE
+    assert held.verdict is EffectVerdict.NO_CLEAR_CHANGE
     agreed = judged(wet, compared=index(0.4, 0.2, 0.8))
-    assert agreed.verdict is Verdict.FEWER
+    assert agreed.verdict is EffectVerdict.FEWER
     assert "not for devices being put where it was worst" in agreed.reasons[2]
     # Where there is a shrunk answer, the comparison has no say.
-    assert judged(wet, shrunk=index(0.4, 0.2, 0.8), compared=index(0.8, 0.4, 1.6)).verdict is Verdict.FEWER
+    assert judged(wet, shrunk=index(0.4, 0.2, 0.8), compared=index(0.8, 0.4, 1.6)).verdict is EffectVerdict.FEWER
     assert judged(wet).reasons[-1] == ALONE
     assert ALONE not in agreed.reasons
 
 
 def test_shown_to_change_little_is_asked_of_the_allowed_answer_too():
     long = (600, 50_000, 590, 50_000)
-    assert judged(long, shrunk=index(0.98, 0.85, 1.2)).verdict is Verdict.CHANGES_LITTLE
-    assert judged(long, shrunk=index(0.98, 0.75, 1.2)).verdict is Verdict.NO_CLEAR_CHANGE
+    assert judged(long, shrunk=index(0.98, 0.85, 1.2)).verdict is EffectVerdict.CHANGES_LITTLE
+    assert judged(long, shrunk=index(0.98, 0.75, 1.2)).verdict is EffectVerdict.NO_CLEAR_CHANGE

@@ -1,7 +1,7 @@
 """The words that counts before and after an installation allow.
 
-The arithmetic of the counts is in `plant.calc.rates`; its names are handed on here, so that whoever judges needs this
-module alone. The verdict is reached in a fixed order of rules, see `rule_text`.
+The arithmetic of the counts is in `plant.calc.rates`. The verdict is reached in a fixed order of rules, see
+`rule_text`.
 """
 
 from __future__ import annotations
@@ -10,49 +10,13 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from plant.calc.rates import (
-    Rate,
-    RateRatio,
-    RateRatios,
-    Rates,
-    check_level,
-    compare_rates,
-    compare_rates_many,
-    count_words,
-    hours_needed,
-    hours_to_power,
-    power_to_detect,
-    rate_with_interval,
-    rate_with_interval_many,
-)
+from plant.calc.rates import RateRatio, check_level, count_words, hours_needed
 from reports.calc.bad_spells import SpellCheck, widened_limits
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.smallest_change import tells_fewer_at_best
 
-__all__ = [
-    "RULE_TEXT",
-    "Judgement",
-    "Rate",
-    "RateRatio",
-    "RateRatios",
-    "Rates",
-    "Verdict",
-    "VerdictRules",
-    "compare_rates",
-    "compare_rates_many",
-    "direction",
-    "hours_needed",
-    "hours_to_power",
-    "judge",
-    "limits_with_spells",
-    "power_to_detect",
-    "rate_with_interval",
-    "rate_with_interval_many",
-    "rule_text",
-]
 
-
-class Verdict(StrEnum):
+class EffectVerdict(StrEnum):
     """What the counts allow to be said; the value is kept, the words are shown."""
 
     FEWER = "fewer"
@@ -70,13 +34,13 @@ class Verdict(StrEnum):
 
 
 _WORDS = {
-    Verdict.FEWER: "fewer incidents",
-    Verdict.MORE: "more incidents",
-    Verdict.NO_CLEAR_CHANGE: "no clear change",
-    Verdict.CHANGES_LITTLE: "shown to change little",
-    Verdict.TOO_FEW: "too few incidents to tell",
-    Verdict.TOO_EARLY: "too early to tell",
-    Verdict.CANNOT_BE_JUDGED: "cannot be judged",
+    EffectVerdict.FEWER: "fewer incidents",
+    EffectVerdict.MORE: "more incidents",
+    EffectVerdict.NO_CLEAR_CHANGE: "no clear change",
+    EffectVerdict.CHANGES_LITTLE: "shown to change little",
+    EffectVerdict.TOO_FEW: "too few incidents to tell",
+    EffectVerdict.TOO_EARLY: "too early to tell",
+    EffectVerdict.CANNOT_BE_JUDGED: "cannot be judged",
 }
 
 ALONE = (
@@ -125,7 +89,7 @@ class VerdictRules:
 class Judgement:
     """Verdict with the sentences that carry it and, where more running would help, the hours still needed."""
 
-    verdict: Verdict
+    verdict: EffectVerdict
     reasons: tuple[str, ...]
     hours_needed: float | None = None
 
@@ -219,7 +183,7 @@ def judge(
         )
     obstacles = _obstacles(ratio, coverage_before, coverage_after, n_detectors, rules)
     if obstacles:
-        return Judgement(Verdict.CANNOT_BE_JUDGED, obstacles)
+        return Judgement(EffectVerdict.CANNOT_BE_JUDGED, obstacles)
     allowed = shrunk or compared
     counts = (
         *_counts_sentences(ratio),
@@ -235,13 +199,13 @@ def judge(
         alone = () if allowed else (ALONE,)
         if high < 1 and (allowed is None or allowed.high_one_sided < 1):
             decides = (_deciding_sentence(allowed, percent, is_fewer=True),) if allowed else alone
-            return Judgement(Verdict.FEWER, (*counts, f"The whole {percent} interval lies below 1.", *decides))
+            return Judgement(EffectVerdict.FEWER, (*counts, f"The whole {percent} interval lies below 1.", *decides))
         if low > 1 and (allowed is None or allowed.low_one_sided > 1):
             decides = (_deciding_sentence(allowed, percent, is_fewer=False),) if allowed else alone
-            return Judgement(Verdict.MORE, (*counts, f"The whole {percent} interval lies above 1.", *decides))
+            return Judgement(EffectVerdict.MORE, (*counts, f"The whole {percent} interval lies above 1.", *decides))
         if rules.margin[0] <= min(low, allowed_low) and max(high, allowed_high) <= rules.margin[1]:
             said = f"The whole {percent} interval lies between {rules.margin[0]:g} and {rules.margin[1]:g}."
-            return Judgement(Verdict.CHANGES_LITTLE, (*counts, said))
+            return Judgement(EffectVerdict.CHANGES_LITTLE, (*counts, said))
         if allowed is not None and (high < 1 or low > 1):
             contradiction = (
                 "The counts alone leave out 1; what chance and the untreated stretches explain does not.",
@@ -250,22 +214,22 @@ def judge(
         elif ratio.high < 1 or ratio.low > 1:
             contradiction = ("The exact interval leaves out 1, the one widened for bad spells does not.",)
     if contradiction and ratio.hours_after >= rules.least_after_share * ratio.hours_before:
-        return Judgement(Verdict.NO_CLEAR_CHANGE, (*counts, *contradiction))
+        return Judgement(EffectVerdict.NO_CLEAR_CHANGE, (*counts, *contradiction))
     if contradiction:
         least = rules.least_after_share * ratio.hours_before
         said = f"{ratio.hours_after:.0f} h after are fewer than the {least:.0f} h that the rule asks for."
-        return Judgement(Verdict.TOO_EARLY, (*counts, *contradiction, said))
+        return Judgement(EffectVerdict.TOO_EARLY, (*counts, *contradiction, said))
     needed = hours_needed(ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, level=rules.level)
     waiting = (*counts, *_unclear(ratio, percent), _needed_sentence(ratio, needed))
     if ratio.hours_after < rules.least_after_share * ratio.hours_before:
         least = rules.least_after_share * ratio.hours_before
         said = f"{ratio.hours_after:.0f} h after are fewer than the {least:.0f} h that the rule asks for."
-        return Judgement(Verdict.TOO_EARLY, (*waiting, said), needed)
+        return Judgement(EffectVerdict.TOO_EARLY, (*waiting, said), needed)
     sides = (ratio.n_before, ratio.hours_before, ratio.hours_after)
     dispersion = spells.widening if spells is not None else 1.0
     if not tells_fewer_at_best(*sides, dispersion=dispersion, level=rules.level):
-        return Judgement(Verdict.TOO_FEW, (*waiting, _too_few_sentence(ratio)), needed)
-    return Judgement(Verdict.NO_CLEAR_CHANGE, waiting, needed)
+        return Judgement(EffectVerdict.TOO_FEW, (*waiting, _too_few_sentence(ratio)), needed)
+    return Judgement(EffectVerdict.NO_CLEAR_CHANGE, waiting, needed)
 
 
 def _obstacles(
