@@ -16,7 +16,7 @@ from reports.selectors.belts import belts_of
 from reports.selectors.studies import study_of
 from reports.selectors.verdict_history import month_ends, verdict_changes
 from tests import make
-from tests.reports.test_selectors import DAY, INSTALLED, NOW, UTC, at, belt  # noqa: F401  (fixtures)
+from tests.reports.selectors.test_studies import DAY, INSTALLED, NOW, UTC, at, belt  # noqa: F401  (fixtures)
 
 
 @pytest.fixture
