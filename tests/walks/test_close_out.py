@@ -393,7 +393,7 @@ def test_without_script_the_server_grades_and_asks_again(live_server, tess, task
     page.fill(box(wear, "off_diameter"), "7.5")
     page.check("[name=lockout_confirmed]")
     page.click("#close-out")
-    assert "did you mean 75?" in page.locator("#errors").inner_text()
+    assert "did you mean 75 mm?" in page.locator("#errors").inner_text()
     assert "raise an action" not in page.locator("#errors").inner_text()  # nothing is graded before it is settled
     page.get_by_label("It is 75 mm").check()
     page.click("#close-out")
