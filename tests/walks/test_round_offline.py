@@ -968,7 +968,7 @@ def test_what_is_hard_to_believe_is_asked_back_on_the_phone(phone, tess, wear, p
         return page.locator(f"[data-name='t{task.pk}-{code}-as_found'] .question").inner_text()
 
     assert "was the part changed?" in asked(wear[0], "drive_diameter", "74.5")
-    assert "did you mean 74.93?" in asked(wear[0], "off_diameter", "2.95")
+    assert "did you mean 74.93 mm?" in asked(wear[0], "off_diameter", "2.95")
     assert "is the fastener missing, or was it not read?" in asked(torque, "clamp_1", "0")
     page.check("[name=lockout_confirmed]")
     page.check(f"[name='t{torque.pk}-method'][value=first_movement]")
