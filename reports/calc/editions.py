@@ -62,7 +62,7 @@ def moved(before: Sequence[Sequence[Any]], after: Sequence[Sequence[Any]]) -> tu
 
 
 @dataclass(frozen=True)
-class Standing:
+class RowStanding:
     """What became of a row that an edition keeps.
 
     Attributes
@@ -83,7 +83,7 @@ class Standing:
 
 def rows_since(
     kept: Mapping[str, Any], today: Mapping[str, Any], successors: Mapping[str, str]
-) -> tuple[list[Standing], list[tuple[str, list[Any]]]]:
+) -> tuple[list[RowStanding], list[tuple[str, list[Any]]]]:
     """Lay the rows of an edition beside those that the book gives today.
 
     Parameters
@@ -95,7 +95,7 @@ def rows_since(
 
     Returns
     -------
-    standings : list of Standing
+    standings : list of RowStanding
         One for each kept row.
     fresh : list of (address, cells)
         Rows of today that no kept row tells of.
@@ -110,10 +110,10 @@ def rows_since(
         seen.add(key)
         current = now.get(key)
         if current is None:
-            standings.append(Standing(is_gone=True))
+            standings.append(RowStanding(is_gone=True))
         else:
             changed = tuple((here, current[there]) for here, there in pairs if not alike(cells[here], current[there]))
-            standings.append(Standing(is_gone=False, changed=changed))
+            standings.append(RowStanding(is_gone=False, changed=changed))
     fresh = [
         (url, list(cells))
         for url, cells in zip(today["links"], today["rows"], strict=True)

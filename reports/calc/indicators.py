@@ -126,7 +126,7 @@ INDICATORS: dict[str, Indicator] = {
 
 
 @dataclass(frozen=True)
-class Window:
+class TaskWindow:
     """The window of one task, and what became of it.
 
     Attributes
@@ -160,12 +160,12 @@ class Compliance:
     counted: tuple[int, ...]
 
 
-def schedule_compliance(windows: Iterable[Window], first: dt.date, last: dt.date) -> Compliance:
+def schedule_compliance(windows: Iterable[TaskWindow], first: dt.date, last: dt.date) -> Compliance:
     """Of the windows that closed from `first` to `last`, the share in which the task was done.
 
     Parameters
     ----------
-    windows : iterable of Window
+    windows : iterable of TaskWindow
     first, last : date
         Of the month, both included.
     """
@@ -204,12 +204,12 @@ class Late:
 AGES = ((1, 7), (8, 30), (31, None))
 
 
-def overdue_on(windows: Iterable[Window], day: dt.date) -> tuple[Late, ...]:
+def overdue_on(windows: Iterable[TaskWindow], day: dt.date) -> tuple[Late, ...]:
     """Tasks that were open at the end of a day after their window had closed, the oldest first.
 
     Parameters
     ----------
-    windows : iterable of Window
+    windows : iterable of TaskWindow
     day : date
     """
     found = []

@@ -26,13 +26,13 @@ from reports.calc.indicators import (
     Compliance,
     Cost,
     Late,
+    TaskWindow,
     availability,
     cost_of,
     days_to_close,
     overdue_on,
     schedule_compliance,
 )
-from reports.calc.indicators import Window as TaskWindow
 from reports.calc.study_windows import Window
 from reports.selectors.belts import Belt, are_covered, span_of
 from reports.selectors.rates import BeltRate, belt_rate, plant_rate

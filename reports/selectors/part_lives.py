@@ -101,7 +101,7 @@ class Spares:
 
 
 @dataclass(frozen=True)
-class LeftOut:
+class LifeLeftOut:
     """A life whose running hours are not known, and what is worked out without it."""
 
     life: Life
@@ -118,7 +118,7 @@ class LifeGroup:
     model: str
     duty: str
     lives: tuple[Life, ...]
-    left_out: tuple[LeftOut, ...]
+    left_out: tuple[LifeLeftOut, ...]
     fit: WeibullLife
     demand: tuple[Demand, ...]
     spares: Spares
@@ -224,10 +224,10 @@ def life_groups(plant: Plant, part: str, now: dt.datetime) -> list[LifeGroup]:
     return found
 
 
-def left_out_of(lives: Iterable[Life], per_day: Mapping[int, float | None]) -> Iterator[LeftOut]:
+def left_out_of(lives: Iterable[Life], per_day: Mapping[int, float | None]) -> Iterator[LifeLeftOut]:
     """Lives without known hours, and parts in service on belts whose hours of late are not known."""
     for each in lives:
         if each.unknown is not None:
-            yield LeftOut(each, each.unknown, of_lives=True, of_spares=each.is_in_service)
+            yield LifeLeftOut(each, each.unknown, of_lives=True, of_spares=each.is_in_service)
         elif each.is_in_service and per_day[each.installation.conveyor_id] is None:
-            yield LeftOut(each, Unknown.OF_LATE, of_lives=False, of_spares=True)
+            yield LifeLeftOut(each, Unknown.OF_LATE, of_lives=False, of_spares=True)

@@ -72,7 +72,7 @@ def dispersion_of(study: Study) -> float:
 
 # --- many verdicts at once --------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
-class Standing:
+class VerdictStanding:
     """One comparison among all that were judged: its p-value, widened for bad spells, and the share of wrong verdicts.
 
     `stands` is asked of verdicts that say fewer or more only.
@@ -88,7 +88,7 @@ class Standing:
         return self.q <= WRONG_SHARE if self.is_named else None
 
 
-def standings_of(studies: Iterable[Study]) -> dict[int, Standing]:
+def standings_of(studies: Iterable[Study]) -> dict[int, VerdictStanding]:
     """By the pk of the first installation of each comparison that can be judged and has incidents enough to tell."""
     judged = [each for each in studies if is_judged(each) and each.ratio.p_central is not None]
     if not judged:
@@ -102,10 +102,10 @@ def standings_of(studies: Iterable[Study]) -> dict[int, Standing]:
     q[telling] = q_values(p[telling])
     named = [each.verdict in NAMED for each in judged]
     rows = zip(judged, p.tolist(), q.tolist(), over, named, strict=True)
-    return {each.installation.pk: Standing(*numbers) for each, *numbers in rows if could_tell(each)}
+    return {each.installation.pk: VerdictStanding(*numbers) for each, *numbers in rows if could_tell(each)}
 
 
-def standing_verdicts(standings: Mapping[int, Standing]) -> tuple[int, int]:
+def standing_verdicts(standings: Mapping[int, VerdictStanding]) -> tuple[int, int]:
     """How many verdicts say fewer or more, and how many of them stand if at most 5 % of those named may be wrong."""
     named = [each for each in standings.values() if each.is_named]
     return len(named), sum(bool(each.stands) for each in named)
@@ -137,7 +137,7 @@ def chance_words(count: FleetCount) -> str:
     return f"{words} {more}"
 
 
-def standing_words(standings: Mapping[int, Standing]) -> str:
+def standing_words(standings: Mapping[int, VerdictStanding]) -> str:
     """The same as a sentence; empty where no verdict says fewer or more."""
     named, standing = standing_verdicts(standings)
     if not named:

@@ -60,7 +60,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class LeftOut:
+class TimeLeftOut:
     """Time that is in neither window, with what it held and why it is left out."""
 
     window: Window
@@ -79,7 +79,7 @@ class Study:
     windows: StudyWindows
     before: Side
     after: Side
-    left_out: tuple[LeftOut, ...]
+    left_out: tuple[TimeLeftOut, ...]
     n_detectors: int
     ratio: RateRatio
     judgement: Judgement
@@ -346,7 +346,7 @@ def left_out_of(
     after_from: dt.datetime | None,
     is_removed: bool,
     now: dt.datetime,
-) -> tuple[LeftOut, ...]:
+) -> tuple[TimeLeftOut, ...]:
     """Stretches of time in neither window."""
     rows: list[tuple[Window, str]] = []
     for cut in windows.cuts:
@@ -368,7 +368,7 @@ def left_out_of(
         if window.is_empty:
             continue
         side = side_of(belt, strand, zones, window, 0.95)
-        found.append(LeftOut(window, side.n, side.hours, reason))
+        found.append(TimeLeftOut(window, side.n, side.hours, reason))
     return tuple(found)
 
 

@@ -21,7 +21,7 @@ from plant.words.marks import mark
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.verdicts import EffectVerdict
 from reports.charts.forest import forest_row, forest_ticks
-from reports.selectors.pooled_effects import Standing
+from reports.selectors.pooled_effects import VerdictStanding
 from reports.selectors.rate_watch import Fading, Watched
 from reports.selectors.studies import Study
 from reports.words.verdicts import (
@@ -54,7 +54,7 @@ class EffectRow:
     """One comparison as the list and its files show it."""
 
     study: Study
-    standing: Standing | None = None
+    standing: VerdictStanding | None = None
     fading: Fading | None = None
     acts: tuple[CheckState, ...] = ()
     watched: Watched | None = None

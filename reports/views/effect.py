@@ -26,7 +26,7 @@ from reports.models import StudyWindow
 from reports.panels import acts_of, book_for, effect_context
 from reports.selectors.pooled_effects import (
     Pool,
-    Standing,
+    VerdictStanding,
     chance_words,
     count_of,
     pools_of,
@@ -122,7 +122,7 @@ def fits(study: Study, asked: dict[str, Any]) -> bool:
     return not asked.get("state") or study.is_standing == (asked["state"] == "in_place")
 
 
-def stands(standing: Standing | None, asked: dict[str, Any]) -> bool:
+def stands(standing: VerdictStanding | None, asked: dict[str, Any]) -> bool:
     if not asked.get("among"):
         return True
     return standing is not None and standing.stands is (asked["among"] == "stands")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
-from reports.calc.editions import Standing
+from reports.calc.editions import RowStanding
 from reports.selectors.month_data import BACK, BEFORE, YEAR_AGO, Month, figure_of
 from reports.selectors.row_sets import DATE, MOMENT, NUMBER, kinds_of, typed
 from reports.selectors.studies import Study
@@ -60,7 +60,7 @@ class Since:
     url: str = ""
 
 
-def in_words(each: Standing, kept: Mapping[str, Any], successor: tuple[str, bool] | None) -> Since:
+def in_words(each: RowStanding, kept: Mapping[str, Any], successor: tuple[str, bool] | None) -> Since:
     if each.is_same and successor is None:
         return Since("")
     url, is_withdrawn = successor or ("", False)

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inspections.selectors.wear import LEAST_COVERAGE, RECENT_DAYS
-from reports.selectors.part_lives import LeftOut, Spares, Unknown
+from reports.selectors.part_lives import LifeLeftOut, Spares, Unknown
 from reports.words.verdicts import one, run_hours
 
 
@@ -22,7 +22,7 @@ def share_known(value: float) -> str:
     return number_format(math.floor(100.0 * value), 0)
 
 
-def why_words(each: LeftOut) -> str:
+def why_words(each: LifeLeftOut) -> str:
     """Why the running hours of a part are not known."""
     if each.why == Unknown.FEW_HOURS:
         return _("the book has running hours for %(share)s %% of its life, %(least)s %% are needed") % {
@@ -37,7 +37,7 @@ def why_words(each: LeftOut) -> str:
     }[each.why]
 
 
-def missing_from(each: LeftOut) -> str:
+def missing_from(each: LifeLeftOut) -> str:
     """What is worked out without it."""
     if each.of_lives and each.of_spares:
         return _("life and spares")

@@ -1,6 +1,6 @@
 """What a new edition says otherwise."""
 
-from reports.calc.editions import Standing, differences, rows_since
+from reports.calc.editions import RowStanding, differences, rows_since
 
 
 def content(words):
@@ -40,8 +40,8 @@ def test_rows_since_finds_changed_gone_and_fresh_rows():
     today = table(("/1/", ["a", 30.0]), ("/9/", ["b", 12]), ("/4/", ["d", 7]), ("", ["hours", 2.0]))
     standings, fresh = rows_since(kept, today, {"/2/": "/9/"})
     assert [each.is_same for each in standings] == [True, False, False, False]
-    assert standings[1] == Standing(is_gone=False, changed=((1, 12),))
-    assert standings[2] == Standing(is_gone=True)
+    assert standings[1] == RowStanding(is_gone=False, changed=((1, 12),))
+    assert standings[2] == RowStanding(is_gone=True)
     assert standings[3].changed == ((1, 2.0),)
     assert fresh == [("/4/", ["d", 7])]
 
@@ -49,4 +49,4 @@ def test_rows_since_finds_changed_gone_and_fresh_rows():
 def test_columns_are_matched_by_their_heads():
     kept = table(("/1/", ["a", 30]))
     today = table(("/1/", ["yes", "a", 31]), heads=("new column", "when", "minutes"))
-    assert rows_since(kept, today, {})[0] == [Standing(is_gone=False, changed=((1, 31),))]
+    assert rows_since(kept, today, {})[0] == [RowStanding(is_gone=False, changed=((1, 31),))]

@@ -8,7 +8,7 @@ import pytest
 
 from reports.calc.indicators import (
     INDICATORS,
-    Window,
+    TaskWindow,
     availability,
     by_age,
     cost_of,
@@ -29,7 +29,7 @@ def day(text):
 def windows():
     """Eight tasks of a month (hand-worked, as indicators.json says)."""
     return [
-        Window(each["id"], day(each["opens"]), day(each["closes"]), day(each["done"]), day(each.get("withdrawn")))
+        TaskWindow(each["id"], day(each["opens"]), day(each["closes"]), day(each["done"]), day(each.get("withdrawn")))
         for each in KNOWN["tasks"]
     ]
 

@@ -10,7 +10,7 @@ import pytest
 from django.urls import reverse
 
 from installs.models import PartChange
-from reports.selectors.part_lives import PIVOTS, ROLLERS, LeftOut, Unknown, life_groups, lives_of
+from reports.selectors.part_lives import PIVOTS, ROLLERS, LifeLeftOut, Unknown, life_groups, lives_of
 from reports.views.life import spares_words
 from reports.words.part_lives import spare_words, why_words
 from tests import make
@@ -225,5 +225,5 @@ def test_where_all_hours_are_known_nothing_is_said_to_be_left_out(client, standi
 
 
 def test_a_share_short_of_the_bound_does_not_read_as_if_it_reached_it():
-    short = LeftOut(SimpleNamespace(coverage=0.7999), Unknown.FEW_HOURS, of_lives=True, of_spares=False)
+    short = LifeLeftOut(SimpleNamespace(coverage=0.7999), Unknown.FEW_HOURS, of_lives=True, of_spares=False)
     assert why_words(short) == "the book has running hours for 79 % of its life, 80 % are needed"
