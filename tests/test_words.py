@@ -81,7 +81,7 @@ def test_no_sentence_of_the_sources_has_a_slip():
 BARE = {
     "installs/services/belt_offsets.py": "a key made from a chainage",
     "installs/services/trial_runs.py": "a key made from a chainage",
-    "inspections/selectors/readings_wanted.py": "a code made from a chainage",
+    "inspections/check_rules/offsets.py": "a code made from a chainage",
     "installs/tables/placement.py": "an address",
     "installs/views/placement.py": "an address",
     "inspections/views/check_plans.py": "what a box holds at first: a constant",
