@@ -48,7 +48,7 @@ from reports.selectors.month_rows import (
     rows_behind,
     rows_today,
 )
-from reports.selectors.pooled_effects import chance_words, count_of, pools_of, standing_words, standings_of
+from reports.selectors.pooled_effects import count_of, pools_of, standings_of
 from reports.selectors.rate_watch import watch_of
 from reports.selectors.rates import RateComparison, compare_belts, plant_rate
 from reports.selectors.studies import Book, Study, book_of
@@ -79,7 +79,7 @@ from reports.words.months import (
     verdict_changed,
     windows_set,
 )
-from reports.words.pooled_effects import counted_words, limits_words
+from reports.words.pooled_effects import chance_words, counted_words, limits_words, standing_words
 from reports.words.verdicts import (
     ANSWER_WORDS,
     MARK_OF,

@@ -6,9 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from reports.calc.empirical_bayes import EffectIndex, index_of_effect
 from reports.calc.many_verdicts import p_of_limits, q_values, widened_p_many
@@ -109,43 +107,6 @@ def standing_verdicts(standings: Mapping[int, VerdictStanding]) -> tuple[int, in
     """How many verdicts say fewer or more, and how many of them stand if at most 5 % of those named may be wrong."""
     named = [each for each in standings.values() if each.is_named]
     return len(named), sum(bool(each.stands) for each in named)
-
-
-def chance_words(count: FleetCount) -> str:
-    """How many verdicts chance alone would bring; empty where no counts could have told."""
-    if not count.n_telling:
-        return ""
-    if not count.n_promised:
-        return _(
-            "How many verdicts of fewer or more chance alone would bring is not promised: too few stretches without a "
-            "device tell what would have happened anyway."
-        )
-    words = ngettext(
-        "If no device changed anything, chance alone would still bring a verdict of fewer or more with a likelihood of "
-        "up to %(share)s %% for the %(n)s comparison whose counts could have told one.",
-        "If no device changed anything, chance alone would still bring a verdict of fewer or more for up to "
-        "%(share)s %% of the %(n)s comparisons whose counts could have told one: about %(wrong)s.",
-        count.n_promised,
-    ) % {
-        "share": number_format(100 * WRONG_SHARE, 0),
-        "n": count.n_promised,
-        "wrong": number_format(round(count.n_by_chance, 1), 1),
-    }
-    if count.n_promised == count.n_telling:
-        return words
-    more = _("For %(n)s more nothing is promised.") % {"n": count.n_telling - count.n_promised}
-    return f"{words} {more}"
-
-
-def standing_words(standings: Mapping[int, VerdictStanding]) -> str:
-    """The same as a sentence; empty where no verdict says fewer or more."""
-    named, standing = standing_verdicts(standings)
-    if not named:
-        return ""
-    return _(
-        "Verdicts of fewer or more that stand when at most 5 %% of those named may be wrong on average: "
-        "%(standing)s of %(named)s (Benjamini and Hochberg, on p-values widened where incidents come in bad spells)."
-    ) % {"named": named, "standing": standing}
 
 
 # --- pooled -----------------------------------------------------------------------------------------------------------

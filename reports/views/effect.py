@@ -27,17 +27,15 @@ from reports.panels import acts_of, book_for, effect_context
 from reports.selectors.pooled_effects import (
     Pool,
     VerdictStanding,
-    chance_words,
     count_of,
     pools_of,
-    standing_words,
     standings_of,
 )
 from reports.selectors.rate_watch import watch_of
 from reports.selectors.studies import Study, reference_for, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
 from reports.tables.effect import EffectRow, EffectTable
-from reports.words.pooled_effects import counted_words, limits_words, next_words
+from reports.words.pooled_effects import chance_words, counted_words, limits_words, next_words, standing_words
 from reports.words.verdicts import VERDICT_WORDS, place_of
 
 WITH_PLACE = ("plant", "conveyor__area", "conveyor__plant", "device__device_model")

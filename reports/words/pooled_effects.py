@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from plant.calc import wording
 from reports.calc.pooled import CommonRatio, RandomEffects
-from reports.selectors.pooled_effects import FleetCount, Pool
+from reports.selectors.pooled_effects import WRONG_SHARE, FleetCount, Pool, VerdictStanding, standing_verdicts
 from reports.words.verdicts import two
 
 # Two devices have an interval by arithmetic only; beyond this it says nothing to anybody.
@@ -90,3 +93,40 @@ def differ_words(effects: RandomEffects) -> str:
 def p_words(p: float | None) -> str:
     """p 0.0030; empty where there is none"""
     return "" if p is None else wording.p_words(p)
+
+
+def chance_words(count: FleetCount) -> str:
+    """How many verdicts chance alone would bring; empty where no counts could have told."""
+    if not count.n_telling:
+        return ""
+    if not count.n_promised:
+        return _(
+            "How many verdicts of fewer or more chance alone would bring is not promised: too few stretches without a "
+            "device tell what would have happened anyway."
+        )
+    words = ngettext(
+        "If no device changed anything, chance alone would still bring a verdict of fewer or more with a likelihood of "
+        "up to %(share)s %% for the %(n)s comparison whose counts could have told one.",
+        "If no device changed anything, chance alone would still bring a verdict of fewer or more for up to "
+        "%(share)s %% of the %(n)s comparisons whose counts could have told one: about %(wrong)s.",
+        count.n_promised,
+    ) % {
+        "share": number_format(100 * WRONG_SHARE, 0),
+        "n": count.n_promised,
+        "wrong": number_format(round(count.n_by_chance, 1), 1),
+    }
+    if count.n_promised == count.n_telling:
+        return words
+    more = _("For %(n)s more nothing is promised.") % {"n": count.n_telling - count.n_promised}
+    return f"{words} {more}"
+
+
+def standing_words(standings: Mapping[int, VerdictStanding]) -> str:
+    """How many verdicts stand among so many; empty where no verdict says fewer or more."""
+    named, standing = standing_verdicts(standings)
+    if not named:
+        return ""
+    return _(
+        "Verdicts of fewer or more that stand when at most 5 %% of those named may be wrong on average: "
+        "%(standing)s of %(named)s (Benjamini and Hochberg, on p-values widened where incidents come in bad spells)."
+    ) % {"named": named, "standing": standing}

@@ -16,9 +16,9 @@ from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
 from reports.calc.verdicts import EffectVerdict
-from reports.selectors.pooled_effects import chance_words, count_of, pools_of, standing_verdicts, standings_of
+from reports.selectors.pooled_effects import count_of, pools_of, standing_verdicts, standings_of
 from reports.selectors.studies import studies_of
-from reports.words.pooled_effects import limits_words, next_words
+from reports.words.pooled_effects import chance_words, limits_words, next_words
 from tests import make
 
 DAY = dt.timedelta(days=1)
