@@ -23,20 +23,18 @@ from numpy.typing import NDArray
 
 from plant.calc.rates import compare_rates
 from reports.calc.bad_spells import check_spells
-from reports.calc.empirical_bayes import (
+from reports.calc.empirical_bayes import EffectIndex, index_against, index_of_effect
+from reports.calc.pooled import pool_expected, random_effects
+from reports.calc.reference_model import (
     FEWEST_FOR_TREND,
     FEWEST_STRETCHES,
-    EffectIndex,
     NoReference,
     ReferenceModel,
     Trend,
     fit_reference,
     fit_trend,
-    index_against,
-    index_of_effect,
     trend_of,
 )
-from reports.calc.pooled import pool_expected, random_effects
 from reports.calc.verdicts import EffectVerdict, VerdictRules, judge
 
 FloatArray = NDArray[np.float64]

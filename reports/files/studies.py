@@ -18,8 +18,8 @@ from plant.calc.import_files import guarded
 from plant.calc.wording import p_words
 from plant.files.tables import plain
 from plant.models import Plant
-from reports.calc.empirical_bayes import NoReference
 from reports.calc.many_verdicts import widened_p_many
+from reports.calc.reference_model import NoReference
 from reports.calc.study_windows import Window
 from reports.selectors.months import code_version
 from reports.selectors.offset_studies import offset_study_of

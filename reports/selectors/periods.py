@@ -24,7 +24,8 @@ from plant.calc.addresses import key_in
 from plant.calc.rates import Rate, RateRatio, compare_rates, rate_with_interval
 from plant.models import Area, Conveyor, Plant
 from reports.calc.bad_spells import SpellCheck, WidenedLimits, check_spells, widened_limits
-from reports.calc.empirical_bayes import EffectIndex, Trend, index_of_effect
+from reports.calc.empirical_bayes import EffectIndex, index_of_effect
+from reports.calc.reference_model import Trend
 from reports.calc.seasons import SeasonCheck, compare_seasons
 from reports.calc.smallest_change import SmallestChange, smallest_change
 from reports.calc.study_windows import Window

@@ -22,17 +22,15 @@ from installs.selectors.installations import zones_of
 from plant.calc.rates import RateRatio, compare_rates
 from plant.models import Plant
 from reports.calc.bad_spells import SpellCheck, check_spells
-from reports.calc.empirical_bayes import (
+from reports.calc.empirical_bayes import EffectIndex, index_against, index_of_effect
+from reports.calc.reference_model import (
     FEWEST_FOR_TREND,
     FEWEST_STRETCHES,
-    EffectIndex,
     NoReference,
     ReferenceModel,
     Trend,
     fit_reference,
     fit_trend,
-    index_against,
-    index_of_effect,
     trend_of,
 )
 from reports.calc.study_windows import Window

@@ -8,17 +8,14 @@ import pytest
 from scipy import integrate, optimize, stats
 from statsmodels.discrete.discrete_model import NegativeBinomial, Poisson
 
-from reports.calc import empirical_bayes
-from reports.calc.empirical_bayes import (
+from reports.calc import empirical_bayes, reference_model
+from reports.calc.empirical_bayes import expected_without_device, index_against, index_of_effect, posterior_ratio_many
+from reports.calc.reference_model import (
     NoReference,
     ReferenceModel,
     Trend,
-    expected_without_device,
     fit_reference,
     fit_trend,
-    index_against,
-    index_of_effect,
-    posterior_ratio_many,
     shape_weights,
     trend_of,
 )
@@ -43,6 +40,7 @@ def rows_of(name):
 
 def test_examples():
     assert doctest.testmod(empirical_bayes).failed == 0
+    assert doctest.testmod(reference_model).failed == 0
 
 
 def test_the_negative_binomial_model_is_the_published_one():
@@ -50,7 +48,7 @@ def test_the_negative_binomial_model_is_the_published_one():
     days = np.array([float(row["Days"]) for row in rows])
     column = {"N": "Eth", "M": "Sex", "F1": "Age", "F2": "Age", "F3": "Age", "SL": "Lrn"}
     traits = {name: np.array([float(row[column[name]] == name) for row in rows]) for name in QUINE}
-    model = empirical_bayes._fit(days, np.ones(days.size), traits)
+    model = reference_model._fit(days, np.ones(days.size), traits)
     assert model.coefficients[0] == pytest.approx(QUINE_INTERCEPT, abs=2e-4)
     assert dict(zip(model.names, model.coefficients[1:], strict=True)) == pytest.approx(QUINE, abs=2e-4)
     assert model.shape == pytest.approx(QUINE_SHAPE, abs=1e-3)
@@ -62,7 +60,7 @@ def test_the_exposure_enters_as_an_offset_and_uneven_counts_are_noticed():
     value = {name: np.array([float(row[name]) for row in rows]) for name in rows[0]}
     traits = {f"ship {n}": (value["ship"] == n) * 1.0 for n in range(2, 6)}
     traits |= {name: value[name] for name in ("co.65.69", "co.70.74", "co.75.79", "op")}
-    model = empirical_bayes._fit(value["accident"], value["service"], traits)
+    model = reference_model._fit(value["accident"], value["service"], traits)
     assert len(rows) == 34
     assert model.dispersion == pytest.approx(SHIPS_DISPERSION, abs=0.005)
     # The likelihood of the negative binomial is highest at no extra spread, so the Poisson coefficients stand, and the
@@ -130,9 +128,9 @@ def test_years_that_were_worse_for_all_do_not_make_stretches_look_uneven():
 
 def test_years_with_too_few_incidents_are_put_together_with_the_next():
     counts, hours = np.array([[5.0, 18, 2, 19, 3]]), np.array([[1.0, 2, 3, 4, 5]])
-    merged = empirical_bayes._merged_years(counts, hours)
+    merged = reference_model._merged_years(counts, hours)
     assert [each.tolist() for each in merged] == [[[23, 24]], [[3, 12]]]
-    assert [each.tolist() for each in empirical_bayes._merged_years(counts[:, :1], hours[:, :1])] == [[[5]], [[1]]]
+    assert [each.tolist() for each in reference_model._merged_years(counts[:, :1], hours[:, :1])] == [[[5]], [[1]]]
 
 
 def test_too_few_stretches_are_said():
