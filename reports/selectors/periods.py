@@ -14,7 +14,6 @@ from urllib.parse import urlencode
 
 import numpy as np
 from django.urls import reverse
-from django.utils.dates import MONTHS
 from django.utils.translation import gettext as _
 
 from installs.calc.effect_zones import Zone, union
@@ -104,39 +103,6 @@ class PeriodComparison:
     def answer(self) -> str:
         """fewer, more, flat or unjudged: the name of its mark."""
         return direction(self.ratio, self.spells)
-
-    @property
-    def words(self) -> str:
-        return {
-            "fewer": _("fewer incidents in the second period"),
-            "more": _("more incidents in the second period"),
-            "flat": _("no clear difference"),
-            "unjudged": _("cannot be compared"),
-        }[self.answer]
-
-    @property
-    def season_words(self) -> str:
-        """The warning where the periods do not hold the same months; empty where they do."""
-        if self.seasons.is_alike:
-            return ""
-        names = [month_words(months) for months in (self.seasons.more_in_first, self.seasons.more_in_second)]
-        return _(
-            "The months are not alike: the first period has more of %(first)s, the second more of %(second)s. What "
-            "wet, cold or busy months do is not told apart from the change."
-        ) % {"first": names[0] or _("none"), "second": names[1] or _("none")}
-
-
-def month_words(months: Sequence[int]) -> str:
-    """Months that follow each other as one stretch, also over the turn of the year: "November to June, August"."""
-    starts = [each for each in months if (each - 2) % 12 + 1 not in months] or list(months[:1])
-    found = []
-    for start in starts:
-        end = start
-        while end % 12 + 1 in months and end % 12 + 1 != start:
-            end = end % 12 + 1
-        words = str(MONTHS[start])
-        found.append(words if end == start else _("%(first)s to %(last)s") % {"first": words, "last": MONTHS[end]})
-    return ", ".join(found)
 
 
 def scope_of(plant: Plant, key: str) -> Scope | None:

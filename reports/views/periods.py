@@ -19,6 +19,7 @@ from reports.files.studies import exact, limits, rounded
 from reports.forms.periods import PeriodsForm
 from reports.selectors.months import code_version
 from reports.selectors.periods import PeriodComparison, compare_periods, scope_of
+from reports.words.periods import answer_words, season_words
 
 FIELDS = ("first_from", "first_until", "second_from", "second_until")
 
@@ -79,7 +80,8 @@ def period_rows(found: PeriodComparison) -> list[dict[str, Any]]:
             }
         )
     ratio = found.ratio
-    rows.append({"part": "answer", "item": "exact", **limits(ratio.ratio, ratio.low, ratio.high), "words": found.words})
+    told = answer_words(found)
+    rows.append({"part": "answer", "item": "exact", **limits(ratio.ratio, ratio.low, ratio.high), "words": told})
     if found.widened is not None:
         low, high = found.widened.low, found.widened.high
         rows.append({"part": "answer", "item": "widened for bad spells", **limits(ratio.ratio, low, high)})
@@ -89,8 +91,8 @@ def period_rows(found: PeriodComparison) -> list[dict[str, Any]]:
     rows.append({"part": "check", "item": "p central", "value": rounded(ratio.p_central)})
     rows.append({"part": "check", "item": "dispersion", "value": exact(found.spells.widening)})
     rows.append({"part": "check", "item": "days in like months", "value": rounded(found.seasons.alike)})
-    if found.season_words:
-        rows.append({"part": "warning", "words": found.season_words})
+    if seasons := season_words(found):
+        rows.append({"part": "warning", "words": seasons})
     if len(found.lines) > 1:
         for line in found.lines:
             for name, side in (("first", line.first), ("second", line.second)):

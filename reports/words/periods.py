@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 from django.utils import timezone
+from django.utils.dates import MONTHS
 from django.utils.translation import gettext as _
 
 from reports.selectors.periods import Happening, PeriodComparison, PeriodSide
@@ -29,6 +31,39 @@ def period_sentence(found: PeriodComparison) -> str:
     if found.ratio.ratio is None:
         return counted
     return f"{counted} {_('Ratio')} {ratio_words(found.ratio)}."
+
+
+def answer_words(found: PeriodComparison) -> str:
+    return {
+        "fewer": _("fewer incidents in the second period"),
+        "more": _("more incidents in the second period"),
+        "flat": _("no clear difference"),
+        "unjudged": _("cannot be compared"),
+    }[found.answer]
+
+
+def season_words(found: PeriodComparison) -> str:
+    """The warning where the periods do not hold the same months; empty where they do."""
+    if found.seasons.is_alike:
+        return ""
+    names = [month_words(months) for months in (found.seasons.more_in_first, found.seasons.more_in_second)]
+    return _(
+        "The months are not alike: the first period has more of %(first)s, the second more of %(second)s. What "
+        "wet, cold or busy months do is not told apart from the change."
+    ) % {"first": names[0] or _("none"), "second": names[1] or _("none")}
+
+
+def month_words(months: Sequence[int]) -> str:
+    """Months that follow each other as one stretch, also over the turn of the year: "November to June, August"."""
+    starts = [each for each in months if (each - 2) % 12 + 1 not in months] or list(months[:1])
+    found = []
+    for start in starts:
+        end = start
+        while end % 12 + 1 in months and end % 12 + 1 != start:
+            end = end % 12 + 1
+        words = str(MONTHS[start])
+        found.append(words if end == start else _("%(first)s to %(last)s") % {"first": words, "last": MONTHS[end]})
+    return ", ".join(found)
 
 
 def lies_in(each: Happening, found: PeriodComparison) -> str:

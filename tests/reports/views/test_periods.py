@@ -12,7 +12,7 @@ from django.utils import timezone
 from scipy import stats
 
 from plant.models import BeltChange
-from reports.selectors.periods import month_words
+from reports.words.periods import month_words
 from tests import make
 
 DAY = dt.timedelta(days=1)
