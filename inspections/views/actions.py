@@ -20,6 +20,7 @@ from inspections.models import Action, Visit
 from inspections.selectors.actions import kinds_at_act, proposed_owner
 from inspections.services import actions
 from inspections.tables.actions import ActionFilter, ActionTable, state_words
+from inspections.words.actions import open_words
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
@@ -61,8 +62,7 @@ class ActionList(RegisterList):
     def get_lede(self) -> Any:
         open_ones = Action.objects.of_plant(self.request.plant).open()
         n, late = open_ones.count(), open_ones.overdue(timezone.localdate()).count()
-        words = ngettext("%(n)s action is open", "%(n)s actions are open", n) % {"n": n}
-        told = _("%(words)s, %(late)s of them late.") % {"words": words, "late": late}
+        told = open_words(n, late)
         unowned = open_ones.unowned().count()
         if unowned:
             told += " " + ngettext("Nobody owns %(n)s of them yet.", "Nobody owns %(n)s of them yet.", unowned) % {

@@ -19,7 +19,7 @@ from reports.calc.life import AgeReplacement, age_replacement
 from reports.charts.life import life_plot
 from reports.forms.life import LifeForm
 from reports.selectors.part_lives import ROLLERS, LifeGroup, life_groups
-from reports.words.part_lives import why_words
+from reports.words.part_lives import lives_words, why_words
 
 
 def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
@@ -50,8 +50,10 @@ def life(request: HttpRequest) -> HttpResponse:
             "form": form,
             "part": part,
             "groups": [(each, advice_of(each, asked), life_plot(each.fit)) for each in groups],
-            "n_failed": sum(each.is_failure for group in groups for each in group.lives),
-            "n_lives": sum(len(each.lives) for each in groups),
+            "lives_words": lives_words(
+                n=sum(len(each.lives) for each in groups),
+                failed=sum(each.is_failure for group in groups for each in group.lives),
+            ),
             "n_unknown": sum(each.n_unknown for each in groups),
             "left_out": [(group, each) for group in groups for each in group.left_out],
             "spares_words": spares_words(groups),

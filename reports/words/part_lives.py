@@ -13,6 +13,33 @@ from reports.selectors.part_lives import LifeLeftOut, Spares, Unknown
 from reports.words.verdicts import one, run_hours
 
 
+def lives_words(n: int, failed: int) -> str:
+    """10 lives, 8 of them ended by a failure; the others were changed while sound, removed or are in service."""
+    if not n:
+        return _("No life is in the book yet.")
+    words = ngettext("%(n)s life", "%(n)s lives", n) % {"n": n}
+    if failed == n:
+        return ngettext("%(words)s, ended by a failure.", "%(words)s, all ended by a failure.", n) % {"words": words}
+    if not failed:
+        return ngettext(
+            "%(words)s, not ended by a failure: the part was changed while sound, removed with its device or is in "
+            "service.",
+            "%(words)s, none of them ended by a failure: the parts were changed while sound, removed with their device "
+            "or are in service.",
+            n,
+        ) % {"words": words}
+    rest = ngettext(
+        "the other was changed while sound, removed with its device or is in service",
+        "the others were changed while sound, removed with their device or are in service",
+        n - failed,
+    )
+    return _("%(words)s, %(failed)s of them ended by a failure; %(rest)s.") % {
+        "words": words,
+        "failed": failed,
+        "rest": rest,
+    }
+
+
 def whole(value: float) -> str:
     return number_format(round(value), 0)
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 from inspections.models import Action
 from inspections.services.actions import NewAction, raise_action
 from inspections.services.visits import StopReport, close_out_visit
+from inspections.words.actions import open_words
 from tests import make
 
 
@@ -179,3 +180,17 @@ def test_the_planner_is_proposed_and_a_second_action_is_asked_about(client, plac
     page = client.get(first.get_absolute_url()).content.decode()
     assert "another was raised beside it:" in page
     assert Action.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("n", "late", "words"),
+    [
+        (0, 0, "No action is open."),
+        (1, 0, "1 action is open, and it is not late."),
+        (1, 1, "1 action is open, and it is late."),
+        (3, 0, "3 actions are open, none of them late."),
+        (3, 2, "3 actions are open, 2 of them late."),
+    ],
+)
+def test_how_many_are_open_reads_true_of_none_one_and_all(n, late, words):
+    assert open_words(n, late) == words

@@ -12,7 +12,7 @@ from django.urls import reverse
 from installs.models import PartChange
 from reports.selectors.part_lives import PIVOTS, ROLLERS, LifeLeftOut, Unknown, life_groups, lives_of
 from reports.views.life import spares_words
-from reports.words.part_lives import spare_words, why_words
+from reports.words.part_lives import lives_words, spare_words, why_words
 from tests import make
 from tests.inspections.selectors.test_wear import INSTALLED, NOW, measure, on, standing  # noqa: F401  (a fixture)
 
@@ -227,3 +227,19 @@ def test_where_all_hours_are_known_nothing_is_said_to_be_left_out(client, standi
 def test_a_share_short_of_the_bound_does_not_read_as_if_it_reached_it():
     short = LifeLeftOut(SimpleNamespace(coverage=0.7999), Unknown.FEW_HOURS, of_lives=True, of_spares=False)
     assert why_words(short) == "the book has running hours for 79 % of its life, 80 % are needed"
+
+
+@pytest.mark.parametrize(
+    ("n", "failed", "words"),
+    [
+        (0, 0, "No life is in the book yet."),
+        (1, 0, "1 life, not ended by a failure: the part was"),
+        (1, 1, "1 life, ended by a failure."),
+        (2, 0, "2 lives, none of them ended by a failure: the parts were"),
+        (2, 1, "2 lives, 1 of them ended by a failure; the other was"),
+        (2, 2, "2 lives, all ended by a failure."),
+        (9, 2, "9 lives, 2 of them ended by a failure; the others were"),
+    ],
+)
+def test_the_headline_reads_true_of_none_one_and_all(n, failed, words):
+    assert lives_words(n, failed).startswith(words)
