@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from plant.files.pdf import pdf
 from reports.charts.incidents_by_month import LEAST_SHOWN_COVERAGE
 from reports.charts.trend import trend_top
+from reports.words.month_rows import kept_day
 
 INK, SOFT, GREY, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#d8d4cb"
 
@@ -86,9 +87,10 @@ def month_pdf(content: Mapping[str, Any], head: Mapping[str, Any], *, paper: str
     head : mapping
         edition, reason, comment, published_at, published_by, code_version; the last two empty in a draft.
     """
+    decisions = [{**each, "due": kept_day(each["due"]) if each["due"] else ""} for each in content["decisions"]]
     return pdf(
         "reports/month.typ",
-        {**content, "head": dict(head)},
+        {**content, "decisions": decisions, "head": dict(head)},
         paper=paper,
         images={"trend.svg": trend_svg(content["trend"])},
     )

@@ -9,3 +9,4 @@ from reports.words import month_rows
 register = template.Library()
 register.filter(month_rows.columns)
 register.filter(month_rows.cells_of)
+register.filter(month_rows.kept_day)

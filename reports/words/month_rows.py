@@ -91,6 +91,11 @@ def cells_of(page: RowPage, cells: Sequence[Any]) -> list[tuple[str, str, str]]:
     ]
 
 
+def kept_day(kept: str) -> str:
+    """A day that an edition keeps as 2026-03-24, as the site writes days: 24 Mar 2026."""
+    return cell_words(kept, DATE)
+
+
 def cell_words(value: Any, kind: str) -> str:
     known = typed(value, kind)
     if known is None:

@@ -184,7 +184,7 @@ def check_is_late(task: Task, days: int) -> tuple[str, str]:
         "needed."
     )
     known = {"kind": task.check_kind, "place": task.installation, "n": days}
-    return words % known, _("wear and loose fasteners go unseen")
+    return words % known, _("what this check would find goes unseen")
 
 
 def action_is_late(action: Action, days: int) -> tuple[str, str]:

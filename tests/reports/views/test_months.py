@@ -6,11 +6,15 @@ import datetime as dt
 import io
 
 import pytest
+from django.core import mail
 from django.urls import reverse
+from django.utils import timezone
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
+from inspections.models import Action
 from reports.models import MonthlyReport, Subscription
+from reports.services.decision_mails import send_decisions
 from reports.services.months import draft_month, end_token, publish_month, subscribe
 from tests import make
 
@@ -62,6 +66,23 @@ def test_a_draft_says_so_and_a_manager_publishes_it(client, draft, mona):
     assert answer.url == draft.get_absolute_url()
     assert "It never changes" in client.get(draft.get_absolute_url()).content.decode()
     assert client.post(url, {"version": 2}).status_code == 422
+
+
+def test_when_a_decision_was_due_reads_as_the_site_writes_days(client, draft, alder, belt_a1, mona, time_machine):
+    time_machine.move_to(dt.datetime(2026, 10, 1, 9, tzinfo=dt.UTC), tick=False)
+    place = make.installation(belt_a1, "20")
+    Action.objects.create(plant=alder, installation=place, title="Free the pivot", due_on=dt.date(2026, 10, 4))
+    time_machine.move_to(dt.datetime(2026, 11, 2, 9, tzinfo=dt.UTC), tick=False)
+    client.force_login(mona)
+    pdf = PdfReader(io.BytesIO(client.get(reverse("month-pdf", args=[draft.pk])).content))
+    told = [client.get(url).content.decode() for url in (draft.get_absolute_url(), "/")]
+    told += [" ".join(" ".join(page.extract_text() for page in pdf.pages).split())]
+    assert send_decisions(timezone.now()) == 1
+    told += [mail.outbox[0].body, mail.outbox[0].alternatives[0][0]]
+    for text in told:
+        assert "Free the pivot" in text
+        assert "due 4 Oct 2026" in text
+        assert "2026-10-04" not in text
 
 
 def test_each_figure_with_rows_links_to_them_and_they_to_the_live_row(client, report, mona):
