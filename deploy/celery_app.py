@@ -8,7 +8,7 @@ from typing import Any
 
 from celery import Celery
 from celery.platforms import SecurityWarning
-from celery.signals import setup_logging, worker_ready
+from celery.signals import after_task_publish, beat_init, setup_logging, worker_ready, worker_shutdown
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
@@ -57,6 +57,7 @@ def configure() -> None:
         task_ignore_result=True,
         timezone="UTC",
         beat_schedule=TIMETABLE,
+        beat_scheduler="deploy.timekeeper:Timekeeper",
         beat_schedule_filename=str(settings.DATA_DIR / "timetable"),
     )
 
@@ -79,3 +80,29 @@ def send_nudge(job_id: int) -> None:
 def catch_up(**kwargs: Any) -> None:
     """A site that was off at night asks for the night's job as soon as it is on."""
     app.send_task("inspections.ask_for_nightly", retry=False, ignore_result=True)
+
+
+@worker_ready.connect
+def worker_lives(**kwargs: Any) -> None:
+    from deploy import life_signs
+
+    life_signs.worker.begin()
+
+
+@worker_shutdown.connect
+def worker_ends(**kwargs: Any) -> None:
+    from deploy import life_signs
+
+    life_signs.worker.end()
+
+
+@beat_init.connect
+def timetable_begins(**kwargs: Any) -> None:
+    """In this process, and in no other, a message that was sent is a tick of the timetable."""
+    after_task_publish.connect(timetable_ticks, weak=False)
+
+
+def timetable_ticks(**kwargs: Any) -> None:
+    from deploy import life_signs
+
+    life_signs.tick()

@@ -5,6 +5,7 @@ Standard library only, because it runs before anything is installed.
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import os
 import signal
@@ -63,6 +64,12 @@ class Child:
         if self.is_running and self.process is not None:
             self.process.terminate()
 
+    def kill_rest(self) -> None:
+        """End what a process that ended has left behind: its group, which is named after it."""
+        if self.process is not None and not self.is_running:
+            with contextlib.suppress(AttributeError, OSError):
+                os.killpg(self.process.pid, signal.SIGKILL)
+
     def kill(self) -> None:
         if self.is_running and self.process is not None:
             try:
@@ -95,6 +102,8 @@ class Children:
                 if now - child.started_at > STEADY_AFTER_S:
                     child.pause_s = 1.0
             elif not child.start_again_at:
+                # A server that was killed may leave processes of its own, which would go on answering beside the new.
+                child.kill_rest()
                 self.say(
                     f"The {child.name} ended by itself (code {child.code}); starting it again in {child.pause_s:.0f} s."
                 )
@@ -116,3 +125,4 @@ class Children:
             while child.is_running and time.monotonic() < until:
                 time.sleep(0.05)
             child.kill()
+            child.kill_rest()

@@ -7,6 +7,8 @@ from contextlib import suppress
 from pathlib import Path
 
 OWNER_ONLY = 0o700
+# There while a backup is moved into place.
+RESTORE_MARK = "restore-unfinished.json"
 # What the site writes there. A folder that holds other things is somebody's own, and its rights are left as they are.
 OURS = ("secret_key", "driftbook.sqlite3", "static", "files", "mail")
 

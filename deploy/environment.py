@@ -42,7 +42,7 @@ def program(name: str) -> Path:
     return folder() / ("Scripts" if os.name == "nt" else "bin") / name
 
 
-def ensure(requirements: str, say=print) -> Path:
+def ensure(requirements: str, say: Callable[[str], object] = print) -> Path:
     """Make the environment if there is none and install the pinned requirements if they changed.
 
     Returns

@@ -14,6 +14,8 @@ except ImportError:  # a system without such locks
     fcntl: Any = None  # type: ignore[no-redef]
 
 NAME = "started"
+# Whoever holds it serves nothing: a backup is put back.
+NO_PORT = 0
 
 
 def hold(folder: Path, *, port: int) -> IO[str] | None:
@@ -49,6 +51,8 @@ def in_use(folder: Path, file: IO[str]) -> str:
     file.seek(0)
     known = file.read().split()
     who = f"process {known[0]} serves it on port {known[1]}" if len(known) == 2 else "another start has just taken it"
+    if len(known) == 2 and known[1] == str(NO_PORT):
+        return f"The data folder {folder} is in use: process {known[0]} puts a backup back. Wait until it is done."
     return (
         f"The data folder {folder} is in use: {who}. Use that one, or end it with Ctrl-C where it runs, "
         "or name another folder with --data."

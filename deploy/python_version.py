@@ -8,7 +8,7 @@ import sys
 LEAST = (3, 11)
 
 
-def on_the_path(name):
+def on_the_path(name):  # type: (str) -> str | None
     """Path of a program; None if there is none."""
     for folder in os.environ.get("PATH", "").split(os.pathsep):
         path = os.path.join(folder, name)
@@ -17,7 +17,7 @@ def on_the_path(name):
     return None
 
 
-def newer_python():
+def newer_python():  # type: () -> str | None
     """Path of the newest Python on the PATH that is new enough and runs; None if there is none."""
     for minor in range(20, LEAST[1] - 1, -1):
         path = on_the_path("python{}.{}".format(LEAST[0], minor))  # noqa: UP032
@@ -27,12 +27,12 @@ def newer_python():
     return None
 
 
-def runs(path):
+def runs(path):  # type: (str) -> bool
     with open(os.devnull, "w") as nothing:
         return subprocess.call([path, "-c", ""], stdout=nothing, stderr=nothing) == 0
 
 
-def check_python(script):
+def check_python(script):  # type: (str) -> None
     """Hand over to a newer Python where this one is too old; say which one is needed where there is none."""
     if sys.version_info >= LEAST:
         return

@@ -6,7 +6,9 @@ Standard library only: Django and the rest run as children in the virtual enviro
 from __future__ import annotations
 
 import argparse
+import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -15,19 +17,24 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from itertools import pairwise
 from pathlib import Path
 
 from deploy import environment, folder_lock
 from deploy.children import Child, Children, die_with_parent
-from deploy.data_folder import make_private
+from deploy.data_folder import RESTORE_MARK
 from deploy.environment import ROOT, CannotStart
+from deploy.keeping import check_folder
 
 # A web server that runs and does not answer is given up after so long; one that ended, at once.
 ANSWER_WITHIN_S = 1800
 SAY_AGAIN_AFTER_S = 15
 UNDO_WITHIN_S = 120
 BLANK_MARK = "begun-empty"
+# A process of pages takes 150 to 250 MB, so that many cores do not fill the memory by themselves; who has it sets more.
+MOST_WEB_PROCESSES = 8
+THREADS_OF_EACH = 4
 
 
 def arguments(given: Sequence[str]) -> argparse.Namespace:
@@ -60,31 +67,47 @@ def check_port(host: str, port: int) -> None:
             ) from error
 
 
-def check_folder(folder: Path) -> None:
-    try:
-        make_private(folder)
-        with tempfile.NamedTemporaryFile(dir=folder):
-            pass
-    except OSError as error:
-        raise CannotStart(
-            f"The data folder {folder} cannot be written ({error.strerror}); make it writable or "
-            "name another with --data."
-        ) from error
+def check_no_restore(folder: Path) -> None:
+    """A backup that is half put back is no book to serve, and no blank folder to begin a new one in."""
+    mark = folder / RESTORE_MARK
+    if not mark.exists():
+        return
+    name = "FILE"
+    with suppress(OSError, ValueError, KeyError):
+        name = json.loads(mark.read_text(encoding="utf-8"))["file"]
+    raise CannotStart(
+        f"A backup was being put back into {folder}, and that was broken off. Run it again: "
+        f"deploy/restore {name} --data {folder}"
+    )
 
 
-def manage(python: Path, env: dict[str, str], *args: str, show: bool = False) -> str:
+def manage(python: Path, env: dict[str, str], *args: str, show: bool = False, says: bool = False) -> str:
+    """Run a command of the site; what it prints, or nothing where that is shown as it comes.
+
+    Parameters
+    ----------
+    show : bool, optional
+        All that it prints goes to the terminal.
+    says : bool, optional
+        What it says of its progress goes to the terminal; why it failed becomes the sentence of the start.
+
+    Raises
+    ------
+    CannotStart
+        If it fails.
+    """
     with subprocess.Popen(
         [str(python), "manage.py", *args],
         cwd=ROOT,
         env=env,
         text=True,
-        stdout=None if show else subprocess.PIPE,
-        stderr=None if show else subprocess.STDOUT,
+        stdout=None if show or says else subprocess.PIPE,
+        stderr=None if show else subprocess.PIPE if says else subprocess.STDOUT,
         # Whatever ends this script, the command does not go on alone.
         preexec_fn=die_with_parent if os.name == "posix" else None,
     ) as process:
         try:
-            output = process.communicate()[0] or ""
+            output = "".join(each or "" for each in process.communicate())
         except KeyboardInterrupt:
             let_undo(process)
             raise
@@ -136,7 +159,7 @@ def wait_until_it_answers(
         if not web.is_running:
             raise CannotStart(f"The {web.name} ended before it answered (code {web.code}); the lines above say why.")
         try:
-            with urllib.request.urlopen(f"{address}/healthz", timeout=30):
+            with urllib.request.urlopen(f"{address}/health/ready", timeout=30):
                 return
         except (urllib.error.URLError, OSError) as error:
             fault = str(error)
@@ -150,13 +173,39 @@ def wait_until_it_answers(
     )
 
 
-def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
+def cores() -> int:
+    """Cores that this process may run on."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def web_processes() -> int:
+    """How many processes serve pages: one a core, unless the setting names another number.
+
+    Raises
+    ------
+    CannotStart
+        If the setting is no number of processes.
+    """
+    given = os.environ.get("DRIFTBOOK_WEB_PROCESSES", "").strip()
+    if not given:
+        return min(cores(), MOST_WEB_PROCESSES)
+    if not (given.isdecimal() and 1 <= int(given) <= 64):
+        raise CannotStart(f"DRIFTBOOK_WEB_PROCESSES is “{given}”; give a whole number from 1 to 64, or leave it out.")
+    return int(given)
+
+
+def commands(python: Path, host: str, port: int, n_web: int = 1) -> dict[str, list[str]]:
     celery = [str(python), "-m", "celery", "--quiet", "-A", "deploy.celery_app"]
     return {
         "web server": [
             # Not the program of that name: it begins with the path at which the environment was made.
             str(python), "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port),
-            "--workers", "1", "--blocking-threads", "4", "--log-level", "warning", "deploy.wsgi:application",
+            # One thread of Python computes at a time in a process: each core gets a process of its own. One that dies
+            # is started anew while the others go on; where it dies again at once the server ends, and is looked after.
+            "--workers", str(n_web), "--blocking-threads", str(THREADS_OF_EACH), "--respawn-failed-workers",
+            "--log-level", "warning", "deploy.wsgi:application",
         ],
         "worker": [
             *celery, "worker", "--pool=threads", "--concurrency=2", "--without-gossip", "--without-mingle",
@@ -164,6 +213,15 @@ def commands(python: Path, host: str, port: int) -> dict[str, list[str]]:
         ],
         "timetable": [*celery, "beat", "--pidfile=", "--loglevel=WARNING"],
     }  # fmt: skip
+
+
+def counters_folder() -> str:
+    """Where the processes that serve pages add up what they count, for as long as they run.
+
+    In memory where there is such a folder: on a full disk a write to a mapped file would end the process.
+    """
+    in_memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+    return tempfile.mkdtemp(prefix="driftbook-counters-", dir=in_memory)
 
 
 def stop_on_signals() -> None:
@@ -178,11 +236,13 @@ def main(given: Sequence[str]) -> int:
     """Run until Ctrl-C. Returns the exit code."""
     options = arguments(given)
     data = (options.data or Path(os.environ.get("DRIFTBOOK_DATA", ROOT / "data"))).resolve()
+    n_web = web_processes()
     check_folder(data)
     lock = folder_lock.hold(data, port=options.port)
     check_port(options.host, options.port)
     stop_on_signals()
     children = None
+    counters = ""
     try:
         python = environment.ensure("requirements.txt")
         shown_host = "localhost" if options.host in ("127.0.0.1", "0.0.0.0", "::", "::1") else options.host
@@ -190,11 +250,14 @@ def main(given: Sequence[str]) -> int:
         env = {**os.environ, "DRIFTBOOK_DATA": str(data), "DJANGO_SETTINGS_MODULE": "deploy.settings"}
         env.setdefault("DRIFTBOOK_ADDRESS", address)
         has_demo = prepare(python, env, data, is_empty=options.empty)
-        print("Starting pages, worker and timetable ...", flush=True)
+        of_pages = "one process" if n_web == 1 else f"{n_web} processes"
+        print(f"Starting pages ({of_pages}), worker and timetable ...", flush=True)
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             print("This account may do everything on the machine (root); an account of its own is safer.", flush=True)
+        counters = counters_folder()
+        env.setdefault("PROMETHEUS_MULTIPROC_DIR", counters)
         children = Children(cwd=ROOT, env=env)
-        for name, command in commands(python, options.host, options.port).items():
+        for name, command in commands(python, options.host, options.port, n_web).items():
             children.start(name, command)
         probe_host = "127.0.0.1" if options.host in ("0.0.0.0", "127.0.0.1") else options.host
         wait_until_it_answers(f"http://{probe_host}:{options.port}", children.all[0])
@@ -207,6 +270,7 @@ def main(given: Sequence[str]) -> int:
         return 0
     finally:
         stop(children)
+        shutil.rmtree(counters, ignore_errors=True)
         if lock is not None:
             lock.close()
 
@@ -226,8 +290,9 @@ def stop(children: Children | None) -> None:
 
 def prepare(python: Path, env: dict[str, str], data: Path, *, is_empty: bool) -> bool:
     """Tables, static files and, on first use, the demo plant. True if the demo plant is there."""
+    check_no_restore(data)
     print("Bringing the data base up to date ...", flush=True)
-    manage(python, env, "migrate", "--verbosity=0")
+    manage(python, env, "bring_up_to_date", says=True)
     print("Putting styles, scripts and pictures in place ...", flush=True)
     manage(python, env, "collectstatic", "--noinput", "--verbosity=0")
     print("Looking who can sign in ...", flush=True)
@@ -236,9 +301,11 @@ def prepare(python: Path, env: dict[str, str], data: Path, *, is_empty: bool) ->
         if is_empty:
             mark.touch()
         elif not mark.exists():
-            print("Making the demo plant (about a minute, the first time only) ...", flush=True)
+            print("Making the demo plant (one to three minutes, the first time only) ...", flush=True)
             manage(python, env, "load_demo", show=True)
             (data / "begun-with-demo").touch()
+    print("Computing what pages show of the fleet ...", flush=True)
+    manage(python, env, "make_kept")
     return (data / "begun-with-demo").exists()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from importlib import import_module
 from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 from django.apps import apps
@@ -16,6 +17,7 @@ from django.db.migrations.loader import MigrationLoader
 from deploy.celery_app import app
 from deploy.data_folder import make_private
 from deploy.timetable import TIMETABLE
+from plant.selectors.backups import backups_in
 from plant.services.book_faults import is_full_disk
 
 OWN_APPS = ("plant", "installs", "inspections", "reports")
@@ -126,8 +128,7 @@ def book_faults(connection: Any) -> list[CheckMessage]:
         return [
             Error(
                 f"The book {name} is damaged ({damage}). It is not served, so that nothing more is lost.",
-                hint="Keep a copy of its folder, then put back the last backup of the file. Where there is none, "
-                f"'sqlite3 {name} .recover' writes out what can still be read.",
+                hint=what_to_do(name),
                 id="driftbook.E005",
             )
         ]
@@ -141,6 +142,22 @@ def book_faults(connection: Any) -> list[CheckMessage]:
             )
         ]
     return []
+
+
+def what_to_do(name: str) -> str:
+    """The command that puts the newest good backup back, where there is one."""
+    at_hand = backups_in(Path(settings.BACKUP_FOLDER))
+    if at_hand:
+        newest = at_hand[0]
+        return (
+            f"Put back the newest good backup, of {newest.made_at:%Y-%m-%d %H:%M} UTC; the damaged book is kept aside: "
+            f"deploy/restore {newest.path} --data {settings.DATA_DIR} --set-aside"
+        )
+    return (
+        f"There is no backup in {settings.BACKUP_FOLDER}. With one from elsewhere: deploy/restore FILE --data "
+        f"{settings.DATA_DIR} --set-aside. Where there is none, keep a copy of the folder; 'sqlite3 {name} .recover' "
+        "writes out what can still be read."
+    )
 
 
 DISK_FULL = "The disk is full, so the book cannot be opened. Nothing of what was saved is lost by that."
@@ -159,8 +176,12 @@ def damage_of(connection: Any) -> str:
 
 def unknown_steps(connection: Any) -> list[str]:
     """Migrations of our apps that are written into the book and stand nowhere in the code."""
-    loader = MigrationLoader(connection, replace_migrations=False)
+    return unknown_of(set(MigrationLoader(connection, replace_migrations=False).applied_migrations))
+
+
+def unknown_of(applied: set[tuple[str, str]]) -> list[str]:
+    """Those of our apps among the steps that stand nowhere in the code."""
+    loader = MigrationLoader(None, replace_migrations=False)
     known = set(loader.disk_migrations)
     known |= {old for each in loader.disk_migrations.values() for old in each.replaces}
-    applied = {step for step in loader.applied_migrations if step[0] in OWN_APPS}
-    return sorted(f"{app}.{name}" for app, name in applied - known)
+    return sorted(f"{app}.{name}" for app, name in applied - known if app in OWN_APPS)

@@ -10,6 +10,11 @@ TIMETABLE = {
         "task": "plant.sweep_jobs",
         "schedule": timedelta(seconds=settings.SWEEP_EVERY_S),
     },
+    # Writes in between come together in one job a result.
+    "make kept results anew that the book has gone past": {
+        "task": "plant.keep_up",
+        "schedule": timedelta(seconds=settings.SWEEP_EVERY_S),
+    },
     # Each plant's night begins at two by its own clock, so both are asked every hour; zones may be off by minutes.
     "ask for the night's job of each plant": {
         "task": "inspections.ask_for_nightly",
@@ -19,6 +24,8 @@ TIMETABLE = {
     "send the managers' mails": {"task": "reports.send_decisions", "schedule": crontab(minute="12,42")},
     # A month is drafted on its first day and mailed from the first working day on, by the clock of each plant.
     "draft and send the months": {"task": "reports.draft_and_send_months", "schedule": crontab(minute="20,50")},
+    # Asked every hour: a site that was off at night, or whose disk was away, gets it as soon as it can be had.
+    "make the backup of the night": {"task": "deploy.back_up_by_night", "schedule": crontab(minute="25")},
     # Ended sign-ins and old import files.
     "clear away what is over": {"task": "plant.clear_old", "schedule": crontab(hour="2", minute="45")},
     # Devices that begin to fade; once a night is often enough, and a second run asks for nothing twice.

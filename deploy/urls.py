@@ -1,6 +1,5 @@
 """Root of all addresses."""
 
-from django.contrib import admin
 from django.urls import include, path
 
 urlpatterns = [
@@ -8,7 +7,6 @@ urlpatterns = [
     path("", include("installs.urls")),
     path("", include("inspections.urls")),
     path("", include("reports.urls")),
-    path("keeper/", admin.site.urls),
 ]
 handler403 = "plant.views.errors.no_right"
 handler404 = "plant.views.errors.not_found"

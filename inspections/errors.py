@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 
 
 class NotClosedOut(Refused):
     """A visit that was not closed out yet. Nothing was written.
 
-    `fields` names what is at fault; `questions` are sentences on readings that are hard to believe, by key of the
-    reading (task:code:stage), asked once; `suggested_action` is what a finding calls for.
+    `fields` names what is at fault; `questions` say what is odd about readings, by key of the reading
+    (task:code:stage), asked once; `suggested_action` is what a finding calls for.
     """
 
     def __init__(
@@ -19,7 +20,7 @@ class NotClosedOut(Refused):
         message: str,
         *,
         fields: Mapping[str, str] | None = None,
-        questions: Mapping[str, str] | None = None,
+        questions: Mapping[str, Reason] | None = None,
         suggested_action: str = "",
     ) -> None:
         super().__init__(message, code="not_closed_out", fields=fields)

@@ -4,32 +4,34 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from inspections.charts.device_grades import grade_layers
 from inspections.charts.reading_trends import reading_trends
 from inspections.charts.torque import torque_charts
 from inspections.charts.wear import wear_band
 from inspections.models import Action, CheckPlan, Reading, Task
-from inspections.selectors.device_states import device_columns, grade_layers
 from inspections.selectors.fault_finding import suspects_at
 from inspections.selectors.fitting_clashes import clashes_of
 from inspections.selectors.round_board import rounds_today
-from inspections.selectors.tasks import checks_at
+from inspections.selectors.tasks import checks_at, states_for
 from inspections.selectors.today import planners_day, technicians_day
 from inspections.selectors.visits import acts_running, torques_in_time, visits_of
 from inspections.selectors.wear import wear_of
+from inspections.tables.device_states import device_columns
 from inspections.words.fitting_clashes import clash_words_at_fitting
+from inspections.words.grading import because_words
 from installs.models import DeviceModel, Fitting, Installation
-from installs.selectors.timeline import Event
-from plant.calc.units import UnitSystem, sentence_in
+from installs.words.timeline import TimelineEvent
+from plant.calc.units import UnitSystem
 from plant.files.pdf import print_drawings
 from plant.models import Plant
 from plant.panels import MainPage, register_main_page, register_panel
-from plant.permissions import has_right
+from plant.permissions import PlantRequest, has_right
+from plant.words.history import reasons_kept_in
 
 register_main_page(
     MainPage(
@@ -52,7 +54,7 @@ register_main_page(
 
 
 @register_panel("today:planner", order=10)
-def planners_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+def planners_today(request: PlantRequest, plant: Plant) -> dict[str, Any]:
     """What is late, due and may be done in the outage windows ahead."""
     now = timezone.now()
     today = timezone.localdate(timezone=plant.zone)
@@ -64,7 +66,7 @@ def planners_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
 
 
 @register_panel("fitting-crew", order=10)
-def rounds_of_crew(request: HttpRequest, fitting: Fitting) -> dict[str, Any] | None:
+def rounds_of_crew(request: PlantRequest, fitting: Fitting) -> dict[str, Any] | None:
     """Rounds of the crew that lie in the time of a fitting."""
     clashes = clashes_of(fitting)
     if not clashes:
@@ -79,12 +81,12 @@ def rounds_of_crew(request: HttpRequest, fitting: Fitting) -> dict[str, Any] | N
 
 
 @register_panel("installation-detail", order=40)
-def checks_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def checks_of_installation(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """How each check stands at one device, when the next is due, by which plan, put off how often."""
     if not has_right(request.user, "inspections.view_task", installation.plant):
         return None
     today = timezone.localdate(timezone=installation.plant.zone)
-    rows = checks_at(installation)
+    rows = checks_at(installation, states_for(request, [installation])[installation.pk])
     following = [row.next for row in rows if row.next]
     return {
         "template": "inspections/_installation_checks.html",
@@ -98,7 +100,7 @@ def checks_of_installation(request: HttpRequest, installation: Installation) -> 
 
 
 @register_panel("today:technician", order=10)
-def technicians_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+def technicians_today(request: PlantRequest, plant: Plant) -> dict[str, Any]:
     """The published round of today, else all that is open in walking order; what it needs; the person's own actions."""
     today = timezone.localdate(timezone=plant.zone)
     rounds = rounds_today(request.user, plant, today)
@@ -119,7 +121,7 @@ def technicians_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
 
 
 @register_panel("installation-detail", order=43)
-def wear_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def wear_of_installation(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """How fast the sensor rollers wear and when they reach the limit, with the band of the forecast."""
     if not has_right(request.user, "inspections.view_visit", installation.plant):
         return None
@@ -139,7 +141,7 @@ def wear_of_installation(request: HttpRequest, installation: Installation) -> di
 
 
 @register_panel("installation-detail", order=45)
-def visits_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def visits_of_installation(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """The latest visits with their grades, the wear over time, and what is still to be done here."""
     if not has_right(request.user, "inspections.view_visit", installation.plant):
         return None
@@ -157,20 +159,21 @@ def visits_of_installation(request: HttpRequest, installation: Installation) -> 
 
 
 @register_panel("installation-detail", order=47)
-def suspects_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def suspects_of_installation(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """Where to look if the device does not steer: the usual suspects with what the book says of each."""
     if installation.removed_at is not None or not has_right(request.user, "inspections.view_visit", installation.plant):
         return None
-    found = suspects_at(installation, UnitSystem(request.user.unit_system))
+    found = suspects_at(installation)
     return {"template": "inspections/_installation_suspects.html", "found": found}
 
 
 register_panel("strip", order=40)(grade_layers)
+reasons_kept_in("inspections.grade_because", because_words)
 register_panel("conveyor-devices", order=40)(device_columns)
 
 
 @register_panel("device-model-detail", order=10)
-def plans_of_model(request: HttpRequest, model: DeviceModel) -> dict[str, Any] | None:
+def plans_of_model(request: PlantRequest, model: DeviceModel) -> dict[str, Any] | None:
     """How often each check is done at every device of this model, unless an installation has a plan of its own."""
     if not has_right(request.user, "inspections.view_checkplan", model.plant):
         return None
@@ -179,24 +182,28 @@ def plans_of_model(request: HttpRequest, model: DeviceModel) -> dict[str, Any] |
 
 
 @register_panel("timeline", order=10)
-def checks_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def checks_in_timeline(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """Visits, and actions as they were raised and done."""
     if not has_right(request.user, "inspections.view_visit", installation.plant):
         return None
     events = [
-        Event(visit.visited_at, str(_("Visited")), f"{visit.visited_by}. {visit.note}"[:200], visit.get_absolute_url())
+        TimelineEvent(
+            visit.visited_at, str(_("Visited")), f"{visit.visited_by}. {visit.note}"[:200], visit.get_absolute_url()
+        )
         for visit in installation.visits.current().select_related("visited_by")
     ]
     for action in installation.actions.all():
-        events.append(Event(action.created_at, str(_("Action raised")), action.title, action.get_absolute_url()))
+        events.append(
+            TimelineEvent(action.created_at, str(_("Action raised")), action.title, action.get_absolute_url())
+        )
         if action.done_at:
             detail = f"{action.title}: {action.done_note}" if action.done_note else action.title
-            events.append(Event(action.done_at, str(_("Action done")), detail, action.get_absolute_url()))
+            events.append(TimelineEvent(action.done_at, str(_("Action done")), detail, action.get_absolute_url()))
     return {"events": events}
 
 
 @register_panel("dossier", order=10)
-def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def checks_in_dossier(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """How each check was found last, when it is due next, and what was read over time, for the printed dossier."""
     if not has_right(request.user, "inspections.view_task", installation.plant):
         return None
@@ -225,7 +232,7 @@ def checks_in_dossier(request: HttpRequest, installation: Installation) -> dict[
 
 
 def found_words(task: Task, system: UnitSystem) -> str:
-    words = sentence_in(task.grade_reason, system)
+    words = because_words(task.grade_because, system)
     return f"{words} {_('Closed twice, to be decided.')}".strip() if task.twice else words
 
 

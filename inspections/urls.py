@@ -1,10 +1,10 @@
 """Addresses of this app."""
 
-from django.urls import path
+from django.urls import URLPattern, path
 
 from inspections.views import actions, backlog, check_plans, opportunity, round_api, round_phone, rounds, tasks, visits
 
-urlpatterns: list = [
+urlpatterns: list[URLPattern] = [
     # Checks that are due.
     path("checks/", tasks.TaskList.as_view(), name="task-list"),
     path("checks/<key:pk>/", tasks.task_detail, name="task-detail"),
@@ -22,6 +22,7 @@ urlpatterns: list = [
     path("check-kinds/readings/<key:pk>/", check_plans.ReadingFieldChange.as_view(), name="reading-field-update"),
     path("check-plans/", check_plans.CheckPlanList.as_view(), name="check-plan-list"),
     path("check-plans/create/", check_plans.CheckPlanCreate.as_view(), name="check-plan-create"),
+    path("check-plans/year/", check_plans.plan_year, name="plan-year"),
     path("check-plans/<key:pk>/", check_plans.check_plan_detail, name="check-plan-detail"),
     path("check-plans/<key:pk>/change/", check_plans.CheckPlanChange.as_view(), name="check-plan-update"),
     path("check-plans/<key:pk>/suspend/", check_plans.CheckPlanSuspend.as_view(), name="check-plan-suspend"),

@@ -7,25 +7,25 @@ from typing import Any
 
 import django_tables2 as tables
 from django.db.models import Count, Q
-from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.charts.belt_offsets import change_words, occasions_of, offset_charts, station_table, summary_lines
+from installs.charts.belt_offsets import offset_charts
 from installs.charts.strip_layer import layer_of
 from installs.models import BeltOffset, Fitting, Installation, Survey
-from installs.selectors.belt_offsets import permitted_on
+from installs.selectors.belt_offsets import change_of, occasions_of, permitted_on
 from installs.selectors.fittings import JobAhead, jobs_ahead, jobs_of_person, jobs_under_way, readiness_of
 from installs.selectors.installations import find_devices
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
 from installs.tables.belt_devices import device_rows
+from installs.words.belt_offsets import change_words, occasion_words, station_table, summary_lines
 from installs.words.installations import place_words
 from plant.calc.units import UnitSystem
 from plant.charts.strip import StripLayer
 from plant.models import Conveyor, OutageWindow, Plant
 from plant.panels import MainPage, register_main_page, register_panel
-from plant.permissions import has_right
+from plant.permissions import PlantRequest, has_right
 from plant.selectors.strip import StripSubject
 from plant.tables.columns import NUMBER
 
@@ -60,21 +60,22 @@ PLACES_SHOWN = 3
 
 
 @register_panel("find", order=10)
-def devices_found(request: HttpRequest, text: str) -> dict[str, Any] | None:
+def devices_found(request: PlantRequest, text: str) -> dict[str, Any] | None:
     """Devices by number, serial number or label code."""
     if not has_right(request.user, "installs.view_device", request.plant):
         return None
-    hits = []
+    hits, system = [], UnitSystem(request.user.unit_system)
+    device: Any
     for device in find_devices(request.user, request.plant, text):
         at = device.standing[0] if device.standing else None
-        where = place_words(at) if at else (_("scrapped") if device.scrapped_on else _("in no place"))
+        where = place_words(at, system) if at else (_("scrapped") if device.scrapped_on else _("in no place"))
         url = at.get_absolute_url() if at else device.get_absolute_url()
         hits.append({"url": url, "label": _("Device %s") % device.number, "detail": f"{device.device_model}, {where}"})
     return {"hits": hits}
 
 
 @register_panel("conveyor-detail", order=20)
-def devices_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+def devices_on_belt(request: PlantRequest, conveyor: Conveyor) -> dict[str, Any] | None:
     """Devices that stand on a belt, and those that stood there."""
     if not has_right(request.user, "installs.view_installation", conveyor.plant):
         return None
@@ -106,7 +107,7 @@ def strip_layers(request: Any, subject: StripSubject) -> dict[int, StripLayer]:
 
 
 @register_panel("conveyor-detail", order=25)
-def best_place_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+def best_place_on_belt(request: PlantRequest, conveyor: Conveyor) -> dict[str, Any] | None:
     """Where the next device could go on this belt."""
     if conveyor.retired_on is not None or not has_right(request.user, "installs.view_placement", conveyor.plant):
         return None
@@ -121,7 +122,7 @@ def best_place_on_belt(request: HttpRequest, conveyor: Conveyor) -> dict[str, An
 
 
 @register_panel("today:reliability engineer", order=20)
-def places_today(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+def places_today(request: PlantRequest, plant: Plant) -> dict[str, Any] | None:
     """The first places for the next device."""
     if not has_right(request.user, "installs.view_placement", plant):
         return None
@@ -130,7 +131,7 @@ def places_today(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
 
 
 @register_panel("conveyor-columns", order=10)
-def devices_of_conveyors(request: HttpRequest, subject: Any) -> dict[str, Any]:
+def devices_of_conveyors(request: PlantRequest, subject: Any) -> dict[str, Any]:
     """How many devices stand on each conveyor of the list."""
     return {
         "name": "n_devices",
@@ -140,7 +141,7 @@ def devices_of_conveyors(request: HttpRequest, subject: Any) -> dict[str, Any]:
 
 
 @register_panel("today:planner", order=20)
-def fittings_ahead(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+def fittings_ahead(request: PlantRequest, plant: Plant) -> dict[str, Any] | None:
     """Fittings of the next three days with what each lacks, and those under way."""
     if not has_right(request.user, "installs.view_fitting", plant):
         return None
@@ -154,7 +155,7 @@ def fittings_ahead(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
 
 
 @register_panel("outage-detail", order=20)
-def fittings_in_window(request: HttpRequest, window: OutageWindow) -> dict[str, Any] | None:
+def fittings_in_window(request: PlantRequest, window: OutageWindow) -> dict[str, Any] | None:
     """Jobs that are planned into a window, with what each lacks."""
     plant = window.conveyor.plant
     if not has_right(request.user, "installs.view_fitting", plant):
@@ -176,7 +177,7 @@ def fittings_in_window(request: HttpRequest, window: OutageWindow) -> dict[str, 
 
 
 @register_panel("today:technician", order=5)
-def my_fittings(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+def my_fittings(request: PlantRequest, plant: Plant) -> dict[str, Any] | None:
     """Jobs that this person may go on with: under way in the plant, or planned for them in the next days."""
     if not has_right(request.user, "installs.do_fitting", plant):
         return None
@@ -185,7 +186,7 @@ def my_fittings(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
 
 
 @register_panel("installation-detail", order=30)
-def offsets_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def offsets_of_installation(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """Where the belt lay before, at acceptance and at each follow-up, station by station."""
     if not has_right(request.user, "installs.view_beltoffset", installation.plant):
         return None
@@ -196,9 +197,9 @@ def offsets_of_installation(request: HttpRequest, installation: Installation) ->
     system = UnitSystem(request.user.unit_system)
     return {
         "template": "installs/_installation_offsets.html",
-        "occasions": occasions,
+        "occasions": [occasion_words(each) for each in occasions],
         "summaries": summary_lines(occasions, system),
-        "said": change_words(occasions, system),
+        "said": change_words(change_of(occasions), system),
         "charts": offset_charts(occasions, permitted_on(installation.conveyor), system),
         "lines": station_table(occasions, system),
         "surveys": surveys,

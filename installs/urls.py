@@ -1,6 +1,6 @@
 """Addresses of this app."""
 
-from django.urls import path
+from django.urls import URLPattern, path
 
 from installs.views import (
     commissioning,
@@ -17,15 +17,15 @@ from installs.views import (
     torque,
 )
 
-urlpatterns: list = [
+urlpatterns: list[URLPattern] = [
     path("device-models/", device_models.DeviceModelList.as_view(), name="device-model-list"),
     path("device-models/new/", device_models.DeviceModelCreate.as_view(), name="device-model-create"),
     path("device-models/<key:pk>/", device_models.device_model_detail, name="device-model-detail"),
     path("device-models/<key:pk>/change/", device_models.DeviceModelChange.as_view(), name="device-model-update"),
     path("device-models/<key:pk>/fasteners/new/", device_models.FastenerCreate.as_view(), name="fastener-create"),
     path("fasteners/<key:pk>/change/", device_models.FastenerChange.as_view(), name="fastener-update"),
-    path("device-models/<key:pk>/parts/new/", device_models.PartCreate.as_view(), name="model-part-create"),
-    path("model-parts/<key:pk>/change/", device_models.PartChange.as_view(), name="model-part-update"),
+    path("device-models/<key:pk>/parts/new/", device_models.ModelPartCreate.as_view(), name="model-part-create"),
+    path("model-parts/<key:pk>/change/", device_models.ModelPartChange.as_view(), name="model-part-update"),
     path("placement/", placement.PlacementList.as_view(), name="placement"),
     path("placement/<key:pk>/", placement.placement_conveyor, name="placement-conveyor"),
     path("placement/<key:pk>/stations/new/", placement.StationCreate.as_view(), name="logged-station-create"),

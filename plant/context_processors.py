@@ -7,11 +7,10 @@ from typing import Any
 
 from django.conf import settings
 from django.core.cache import cache
-from django.http import HttpRequest
 from django.urls import reverse
 
 from plant.panels import main_pages
-from plant.permissions import has_right
+from plant.permissions import PlantRequest, has_right
 from plant.services.jobs import stale_background_words
 from plant.words.storage import folder_gone, nearly_full
 
@@ -19,7 +18,7 @@ ROOM_KEPT_S = 60  # the disk is not asked again on each page
 GONE = -1
 
 
-def site(request: HttpRequest) -> dict[str, Any]:
+def site(request: PlantRequest) -> dict[str, Any]:
     person = getattr(request, "user", None)
     if person is None or not person.is_authenticated:
         return {}
@@ -50,7 +49,7 @@ def storage_words(person: Any, plant: Any) -> str:
     free = cache.get_or_set("room-of-data-folder", free_bytes, ROOM_KEPT_S)
     if free is not None and free != GONE:
         return nearly_full(free)
-    can_act = person.is_superuser or (plant is not None and has_right(person, "plant.manage_people", plant))
+    can_act = person.is_keeper or (plant is not None and has_right(person, "plant.manage_people", plant))
     return folder_gone() if can_act else ""
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from celery import shared_task
+from django.utils.translation import gettext_lazy as _
 
 from plant.models import Job
-from plant.services import clearing, jobs
-from plant.services.imports import run_import, tell_end
+from plant.services import clearing, jobs, kept
+from plant.services.import_writing import run_import, tell_end
 from plant.services.job_kinds import JobHandle, job_kind, when_job_ends
 
 
@@ -30,7 +31,18 @@ def clear_old() -> None:
     clearing.clear_old()
 
 
-@job_kind("import")
+@shared_task(name="plant.keep_up", ignore_result=True)
+def keep_up() -> None:
+    """Ask for kept results that the book has gone past."""
+    kept.keep_up()
+
+
+@job_kind(kept.KEEP, _("results made anew"))
+def keep(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    return kept.do_keep(handle, args)
+
+
+@job_kind("import", _("import of a file"))
 def import_file(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
     """Goes on after the last whole chunk, so it may be started again after a worker died."""
     return run_import(handle, args["batch"])

@@ -2,21 +2,51 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
+import time
 from collections.abc import Callable
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect
-from django.urls import reverse
+from django.urls import resolve, reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from plant.files.metrics import note_request
 from plant.models import Person, Plant
+from plant.services.log_marks import fresh_id, marked
 from plant.views.bodies import refusal_of
 from plant.views.sent_again import signed_out_meanwhile
 
+# Addresses of plant/views/health.py for machines.
+BEFORE_SIGN_IN = {"/health/live", "/health/ready", "/metrics"}
 METHODS = ("GET", "HEAD", "POST")
+
+
+class RequestIdMiddleware:
+    """Names each request: in every line of the log that is about it, on the page when it fails, in the answer.
+
+    A name that comes with the request is taken only from the header that the settings say a trusted proxy writes.
+    """
+
+    NAME = re.compile(r"[A-Za-z0-9._:-]{1,64}")
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, given: HttpRequest) -> HttpResponse:
+        request: Any = given
+        header = settings.REQUEST_ID_HEADER
+        passed = request.headers.get(header, "") if header else ""
+        request.id = passed if self.NAME.fullmatch(passed) else fresh_id()
+        with marked(request=request.id):
+            answer = self.get_response(request)
+        answer.headers["X-Request-ID"] = request.id
+        return answer
 
 
 class MethodMiddleware:
@@ -29,6 +59,38 @@ class MethodMiddleware:
         if request.method not in METHODS:
             return HttpResponseNotAllowed(METHODS)
         return self.get_response(request)
+
+
+class MeasureMiddleware:
+    """Counts what is answered, and in which time, by the name of the address."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        began = time.perf_counter()
+        answer = self.get_response(request)
+        found = request.resolver_match
+        is_file = found is None and request.path.startswith(settings.STATIC_URL)
+        route = "static" if is_file else (found and found.url_name) or "no such address"
+        with contextlib.suppress(OSError):  # no room for the counters: the answer matters more
+            note_request(route, request.method or "", answer.status_code, time.perf_counter() - began)
+        return answer
+
+
+class HealthMiddleware:
+    """Answers whoever watches the site before sessions, people or plants are looked at: those may be what is broken."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.path_info not in BEFORE_SIGN_IN:
+            return self.get_response(request)
+        request.resolver_match = resolve(request.path_info)
+        answer: HttpResponse = request.resolver_match.func(request)
+        answer.headers["Cache-Control"] = "no-store"
+        return answer
 
 
 class NoStoreMiddleware:
@@ -58,14 +120,14 @@ class BodyMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
+    def process_view(self, request: Any, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         return refusal_of(request, view)
 
 
 class SignInMiddleware(LoginRequiredMiddleware):
     """Leads to the sign-in; a form that was sent after the sign-in ended is kept on its page."""
 
-    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponse:
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
         return signed_out_meanwhile(request) or super().handle_no_permission(request, view_func)
 
 
@@ -88,7 +150,8 @@ class PlantMiddleware:
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def __call__(self, given: HttpRequest) -> HttpResponse:
+        request: Any = given
         request.plant = None
         request.plants = []
         if request.user.is_authenticated:
@@ -112,7 +175,7 @@ class OwnPasswordMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
+    def process_view(self, request: Any, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         person = request.user
         if not person.is_authenticated or not person.must_change_password:
             return None
@@ -141,7 +204,7 @@ class FirstSignInMiddleware:
         if not self.somebody_exists and not request.user.is_authenticated:
             self.somebody_exists = Person.objects.exists()
             address = reverse("first-sign-in")
-            is_exempt = request.path in (address, reverse("healthz")) or request.path.startswith("/static/")
+            is_exempt = request.path == address or request.path.startswith("/static/")
             if not self.somebody_exists and not is_exempt:
                 return redirect(address)
         return self.get_response(request)

@@ -20,10 +20,10 @@ from django.utils.translation import gettext_lazy as _
 from plant.calc.units import UnitSystem
 from plant.charts.strip import StripFigure, StripLayer, draw_small_strip, draw_strip, merged
 from plant.models import Conveyor, ConveyorPart
-from plant.selectors.running_hours import hours_of
+from plant.selectors.running_hours import ledger_of
 from plant.selectors.strip import StripSubject, strip_subject
 
-PanelFunction = Callable[[Any, Any], "dict[str, Any] | None"]
+PanelFunction = Callable[[Any, Any], "dict[Any, Any] | None"]
 _panels: dict[str, list[tuple[int, PanelFunction]]] = defaultdict(list)
 
 
@@ -39,7 +39,7 @@ def register_panel(place: str, order: int) -> Callable[[PanelFunction], PanelFun
     return add
 
 
-def panels_for(place: str, request: Any, subject: Any = None) -> list[dict[str, Any]]:
+def panels_for(place: str, request: Any, subject: Any = None) -> list[dict[Any, Any]]:
     """What the registered panels of a place have to show; those with nothing to say are left out."""
     shown = (function(request, subject) for _order, function in _panels[place])
     return [panel for panel in shown if panel]
@@ -78,7 +78,7 @@ def strip_of(
         conveyor,
         parts=list(conveyor.parts.filter(removed_on__isnull=True) if parts is None else parts),
         places=subject.incidents[conveyor.pk],
-        exposure=hours_of([conveyor], since=subject.since)[conveyor.pk].ledger.hours(subject.since, subject.until),
+        exposure=ledger_of(conveyor).hours(subject.since, subject.until),
         layer=layer,
         system=subject.system,
     )

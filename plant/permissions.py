@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import wraps
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from django.apps import AppConfig, apps
 from django.contrib.auth.models import Group, Permission
@@ -18,11 +18,33 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+if TYPE_CHECKING:
+    from django_htmx.middleware import HtmxDetails
+
+    from plant.models import Person, Plant
+
+View = TypeVar("View", bound=Callable[..., Any])
+
+
+class PlantRequest(HttpRequest):
+    """A request behind the sign-in as the middleware leaves it, for annotations: Django makes the object itself.
+
+    Who belongs to no plant has None for it; pages that are open to them ask.
+    """
+
+    user: Person
+    plant: Plant
+    plants: list[Plant]
+    htmx: HtmxDetails
+
+
 TECHNICIAN = "technician"
 PLANNER = "planner"
 ENGINEER = "reliability engineer"
 MANAGER = "manager"
 ROLES = (TECHNICIAN, PLANNER, ENGINEER, MANAGER)
+# No role: a mark on the person, over all plants, that opens no plant's book (Person.is_keeper).
+KEEPER = "keeper"
 
 # What the roles may do, filled by each app (register_rights) and written to the groups after each migration.
 RIGHTS: dict[str, set[str]] = {role: set() for role in ROLES}
@@ -89,16 +111,16 @@ def require_right(person: Any, name: str, plant: Any) -> None:
         )
 
 
-def right(name: str) -> Callable:
+def right(name: str) -> Callable[[View], View]:
     """Mark a view with the right that it needs and check it.
 
     On a page of the current plant the right is checked there. On a page of one row (its URL has a pk) the check here
     is only that the person holds the right somewhere; `get_visible` checks it in the row's own plant.
     """
 
-    def mark(view: Callable) -> Callable:
+    def mark(view: View) -> View:
         @wraps(view)
-        def checked(request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        def checked(request: PlantRequest, *args: Any, **kwargs: Any) -> Any:
             if "pk" in kwargs:
                 if not any(name in names for names in rights_by_plant(request.user).values()):
                     require_right(request.user, name, request.plant)
@@ -106,26 +128,47 @@ def right(name: str) -> Callable:
                 require_right(request.user, name, request.plant)
             return view(request, *args, **kwargs)
 
-        checked.right = name
-        return checked
+        marked: Any = checked
+        marked.right = name
+        return cast(View, marked)
 
     return mark
 
 
-def open_to_members(view: Callable) -> Callable:
+def require_keeper(person: Any) -> None:
+    if not (person.is_authenticated and person.is_active and person.is_keeper):
+        raise PermissionDenied(_("Only a keeper of this site may see this. Ask one of them."))
+
+
+def for_keepers(view: View) -> View:
+    """Mark a view that shows how the site is and nothing of any plant's book: only its keepers may see it."""
+
+    @wraps(view)
+    def checked(request: PlantRequest, *args: Any, **kwargs: Any) -> Any:
+        require_keeper(request.user)
+        return view(request, *args, **kwargs)
+
+    marked: Any = checked
+    marked.right = KEEPER
+    return cast(View, marked)
+
+
+def open_to_members(view: View) -> View:
     """Mark a view that every signed-in person may see (it shows nothing of a plant they do not belong to)."""
-    view.right = "member"
+    marked: Any = view
+    marked.right = "member"
     return view
 
 
-def open_to_all(view: Callable) -> Callable:
+def open_to_all(view: View) -> View:
     """Mark a view that needs no sign-in."""
-    view.right = "all"
-    view.login_required = False
+    marked: Any = view
+    marked.right = "all"
+    marked.login_required = False
     return view
 
 
-def get_visible(request: HttpRequest, queryset: Any, name: str, **lookup: Any) -> Any:
+def get_visible(request: PlantRequest, queryset: Any, name: str, **lookup: Any) -> Any:
     """The one row that is asked for: 404 outside the person's plants, 403 without the right in the row's plant."""
     row = get_object_or_404(queryset.visible_to(request.user), **lookup)
     plant = row.plant

@@ -7,8 +7,11 @@ from plant.permissions import open_to_all
 from plant.views import (
     account,
     conveyors,
+    health,
     imports,
     incidents,
+    keepers,
+    kept,
     outages,
     people,
     plants,
@@ -25,7 +28,10 @@ urlpatterns = [
     path("notices/read/", site.read_notices, name="notices-read"),
     path("understood/", site.understood, name="understood"),
     path("photos/<key:pk>/", site.photo, name="photo"),
-    path("healthz", site.healthz, name="healthz"),
+    path("kept/<slug:topic>/<slug:part>/", kept.kept_standing, name="kept-standing"),
+    path("health/live", health.live, name="health-live"),
+    path("health/ready", health.ready, name="health-ready"),
+    path("metrics", health.metrics, name="metrics"),
     path("first-sign-in/", account.first_sign_in, name="first-sign-in"),
     path("sign-in/", account.SignIn.as_view(), name="sign-in"),
     path("sign-out/", open_to_all(LogoutView.as_view()), name="sign-out"),
@@ -61,8 +67,8 @@ urlpatterns += [
     path("conveyors/new/", conveyors.ConveyorCreate.as_view(), name="conveyor-create"),
     path("conveyors/<key:pk>/", conveyors.conveyor_detail, name="conveyor-detail"),
     path("conveyors/<key:pk>/change/", conveyors.ConveyorChange.as_view(), name="conveyor-update"),
-    path("conveyors/<key:pk>/parts/new/", conveyors.PartCreate.as_view(), name="part-create"),
-    path("parts/<key:pk>/change/", conveyors.PartChange.as_view(), name="part-update"),
+    path("conveyors/<key:pk>/parts/new/", conveyors.ConveyorPartCreate.as_view(), name="part-create"),
+    path("parts/<key:pk>/change/", conveyors.ConveyorPartChange.as_view(), name="part-update"),
     path("parts/<key:pk>/remove/", conveyors.PartRemoval.as_view(), name="part-remove"),
 ]
 
@@ -88,6 +94,15 @@ urlpatterns += [
     path("people/<int:person>/sign-out/", people.sessions_end, name="person-sign-out"),
     path("people/roles/give/", people.RoleGive.as_view(), name="role-give"),
     path("people/roles/<key:membership>/take/", people.role_take, name="role-take"),
+]
+
+urlpatterns += [
+    path("site/", health.site_page, name="site"),
+    path("site/jobs/<key:job>/retry/", health.failed_job_retry, name="failed-job-retry"),
+    path("site/jobs/<key:job>/discard/", health.failed_job_discard, name="failed-job-discard"),
+    path("site/keepers/", keepers.keeper_list, name="keeper-list"),
+    path("site/keepers/give/", keepers.keeper_give, name="keeper-give"),
+    path("site/keepers/<int:person>/take/", keepers.keeper_take, name="keeper-take"),
 ]
 
 urlpatterns += [

@@ -6,3 +6,6 @@ class ReportsConfig(AppConfig):
 
     def ready(self) -> None:
         from reports import panels, permissions  # noqa: F401  (registers rights, navigation and panels)
+        from reports.services.kept_topics import register_topics
+
+        register_topics()

@@ -3,54 +3,49 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Q, Sum
-from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.models import Task
-from inspections.selectors.tasks import CheckState, check_state_of
+from inspections.selectors.tasks import CheckState, check_state_of, states_for
 from installs.models import Installation
-from installs.selectors.timeline import Event
 from installs.tables.belt_devices import DeviceCell, DeviceColumn
-from plant.models import Conveyor, Incident, Plant
-from plant.models.incidents import surely_before
+from installs.words.timeline import TimelineEvent
+from plant.models import Conveyor, Plant
 from plant.panels import MainPage, register_main_page, register_panel
-from plant.permissions import has_right
+from plant.permissions import PlantRequest, has_right
+from plant.selectors.kept import Kept
+from plant.services.kept import at_hand
 from reports.calc.study_windows import Window, months_earlier
-from reports.calc.verdicts import EffectVerdict
 from reports.charts.incidents_by_month import LEAST_SHOWN_COVERAGE, Timeline, as_json, incidents_by_month
 from reports.models import MonthlyReport, StudyNote, StudyWindow
 from reports.selectors.belts import Belt, belts_of
-from reports.selectors.incidents_by_month import Bar, bars_of, bars_of_belt, marks_of
-from reports.selectors.months import decisions_today
+from reports.selectors.fleet_effect import EFFECT, ENGINEER, MANAGER, MONTHS_SHOWN, MOST_ROWS
+from reports.selectors.incidents_by_month import MonthBar, bars_of, bars_of_belt, marks_of
+from reports.selectors.kept_effect import REFERENCE, WHOLE
 from reports.selectors.offset_studies import offset_study_of
-from reports.selectors.pooled_effects import count_of
-from reports.selectors.rate_watch import fading_at, watch_of
-from reports.selectors.rates import RateComparison, belt_rate, compare_belts
-from reports.selectors.reference_groups import beside_zone, sensitivity_of
+from reports.selectors.rate_watch import fading_at
+from reports.selectors.rates import belt_rate
+from reports.selectors.reference_groups import POSSIBLE_M, Reference, beside_zone, sensitivity_of
 from reports.selectors.studies import (
-    Book,
     Study,
-    book_of,
     by_the_rule,
     chosen_windows,
     group_of,
     latest_choice,
     notes_of,
-    reference_for,
+    rules_of,
     smallest_change_of,
     study,
     study_of,
 )
 from reports.selectors.verdict_history import verdict_changes
+from reports.words.months import decision_told
 from reports.words.study_rules import verdict_rules, window_rules
 from reports.words.verdicts import (
     MARK_OF,
@@ -58,6 +53,7 @@ from reports.words.verdicts import (
     place_of,
     rate_words,
     ratio_words,
+    reason_words,
     study_sentence,
     verdict_words,
 )
@@ -71,35 +67,35 @@ register_main_page(
         prefixes=("/effect/",),
     )
 )
-MONTHS_SHOWN = 12
-MOST_ROWS = 8
 
 
 # --- gathered once a request ------------------------------------------------------------------------------------------
-def book_for(request: HttpRequest) -> Book:
-    """Every comparison of the plant at hand; worked out once a request."""
-    known = getattr(request, "_effect_book", None)
-    if known is None or known.plant != request.plant:
-        known = book_of(request.plant, timezone.now())
-        request._effect_book = known
-    return known
+def reference_on(request: PlantRequest, plant: Plant) -> Kept:
+    """The plant's reference as it is kept, once a request."""
+    known: dict[int, Kept] = request.__dict__.setdefault("_effect_references", {})
+    if plant.pk not in known:
+        known[plant.pk] = at_hand(plant, REFERENCE, WHOLE)
+    return known[plant.pk]
 
 
-def belt_for(request: HttpRequest, conveyor: Conveyor) -> Belt:
-    known = request.__dict__.setdefault("_effect_belts", {})
+def belt_for(request: PlantRequest, conveyor: Conveyor) -> Belt:
+    known: dict[int, Belt] = request.__dict__.setdefault("_effect_belts", {})
     if conveyor.pk not in known:
         known[conveyor.pk] = belts_of([conveyor])[conveyor.pk]
     return known[conveyor.pk]
 
 
 # --- one comparison ---------------------------------------------------------------------------------------------------
-def effect_context(installation: Installation, *, is_whole: bool = False) -> dict[str, Any]:
+def effect_context(request: PlantRequest, installation: Installation, *, is_whole: bool = False) -> dict[str, Any]:
     """What the panel on the dossier and the page of its own show."""
-    study = study_of(installation, timezone.now())
+    kept = reference_on(request, installation.plant)
+    reference: Reference = kept.value
+    study = study_of(installation, timezone.now(), reference, belt_for(request, installation.conveyor))
     bars = bars_of(study)
     marks = marks_of(study.belt, bars[0].window.start, study.now, study.members) if bars else []
     title = _("Incidents in reach of %(place)s, by month") % {"place": place_of(study)}
     timeline = Timeline(title, bars, tuple(marks), installation.plant.zone)
+    notes = list(notes_of(study))
     context = {
         "study": study,
         "bars": bars,
@@ -110,17 +106,19 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
         "figure_id": f"effect-{installation.pk}",
         "chart_title": title,
         "least_coverage": LEAST_SHOWN_COVERAGE,
-        "notes": list(notes_of(study)),
+        "notes": notes,
         "offsets": offset_study_of(study.members, study.now),
-        "alarm": fading_at(study, reference_for(installation.plant, study.now)),
-        "acts": [state for those in acts_of(study.members).values() for state in those] if study.is_standing else [],
+        "alarm": fading_at(study, reference),
+        "kept": kept,
+        "acts": acts_on(request, study) if study.is_standing else [],
     }
     if is_whole:
         context |= {
             "window_rules": window_rules(installation.plant),
-            "verdict_rules": verdict_rules(installation.plant),
+            "verdict_rules": verdict_rules(rules_of(installation.plant)),
             "answers": study.answers,
             "beside": beside_zone(study.belt, study.installation.strand, study.zones, study.before, study.after),
+            "beyond_m": POSSIBLE_M,
             "sensitivity": sensitivity_of(
                 study.belt,
                 study.installation.strand,
@@ -131,11 +129,11 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
                 study.rules,
             ),
             "earlier_notes": StudyNote.objects.filter(installation__in=study.members)
-            .exclude(pk__in=[each.pk for each in context["notes"]])
+            .exclude(pk__in=[each.pk for each in notes])
             .select_related("created_by"),
             "smallest": smallest_change_of(study),
             "merge_minutes": installation.plant.merge_minutes,
-            "by_rule": by_the_rule(study) if study.chosen else None,
+            "by_rule": by_the_rule(study, reference) if study.chosen else None,
             "chosen_before": StudyWindow.objects.filter(installation__in=study.members).select_related(
                 "created_by", "corrected_by"
             ),
@@ -144,12 +142,12 @@ def effect_context(installation: Installation, *, is_whole: bool = False) -> dic
 
 
 @register_panel("installation-detail", order=20)
-def effect_of_installation(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def effect_of_installation(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """Incidents before and after, with the verdict and the chart."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
     asked = Task.objects.open().filter(installation=installation, origin=Task.Origin.RATE_WATCH).first()
-    context = effect_context(installation)
+    context = effect_context(request, installation)
     return {"template": "reports/_effect_panel.html", "installation": installation, "watch_task": asked, **context}
 
 
@@ -159,7 +157,7 @@ def last_year(conveyor: Conveyor, now: dt.datetime) -> Window:
 
 
 @register_panel("conveyor-lede", order=10)
-def rate_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+def rate_of_conveyor(request: PlantRequest, conveyor: Conveyor) -> dict[str, Any] | None:
     """How often the belt wandered per running hour."""
     if not has_right(request.user, "reports.view_studywindow", conveyor.plant):
         return None
@@ -168,7 +166,7 @@ def rate_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any]
 
 
 @register_panel("conveyor-detail", order=30)
-def months_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, Any] | None:
+def months_of_conveyor(request: PlantRequest, conveyor: Conveyor) -> dict[str, Any] | None:
     """Incidents of the whole belt by month."""
     if not has_right(request.user, "reports.view_studywindow", conveyor.plant):
         return None
@@ -192,14 +190,14 @@ def months_of_conveyor(request: HttpRequest, conveyor: Conveyor) -> dict[str, An
 
 
 @register_panel("conveyor-devices", order=60)
-def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dict[str, Any] | None:
+def effect_of_devices(request: PlantRequest, standing: list[Installation]) -> dict[str, Any] | None:
     """The verdict on each device of a belt; those that are judged as one share it."""
     conveyor = standing[0].conveyor
     if not has_right(request.user, "reports.view_studywindow", conveyor.plant):
         return None
     belt, now = belt_for(request, conveyor), timezone.now()
     chosen = chosen_windows(belt.installations)
-    reference = reference_for(conveyor.plant, now)
+    reference = reference_on(request, conveyor.plant).value
     cells: dict[int, DeviceCell] = {}
     for each in standing:
         if each.pk in cells:
@@ -217,11 +215,19 @@ def effect_of_devices(request: HttpRequest, standing: list[Installation]) -> dic
 
 
 # --- today ------------------------------------------------------------------------------------------------------------
-def acts_of(installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
+def acts_of(
+    installations: Iterable[Installation], known: dict[int, list[CheckState]] | None = None
+) -> dict[int, list[CheckState]]:
     """Checks that ended with "act" when they were last done; not where the rollers were changed then."""
-    states = check_state_of(installations)
+    states = known if known is not None else check_state_of(installations)
     found = {pk: [state for state in each if state.grade_since == "act"] for pk, each in states.items()}
     return {pk: acts for pk, acts in found.items() if acts}
+
+
+def acts_on(request: PlantRequest, study: Study) -> list[CheckState]:
+    """Such checks of the devices of a comparison."""
+    acts = acts_of(study.members, states_for(request, study.members))
+    return [state for those in acts.values() for state in those]
 
 
 def at_act(plant: Plant) -> list[tuple[Installation, list[CheckState]]]:
@@ -237,128 +243,72 @@ def by_reason(studies: list[Study]) -> list[tuple[str, list[Study]]]:
     """Comparisons that cannot be judged, by what stands in the way."""
     found: dict[str, list[Study]] = {}
     for each in studies:
-        found.setdefault(each.judgement.reasons[0], []).append(each)
+        found.setdefault(reason_words(each.judgement.reasons[0]), []).append(each)
     return sorted(found.items(), key=lambda pair: -len(pair[1]))
 
 
 @register_panel("today:reliability engineer", order=10)
-def engineers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+def engineers_today(request: PlantRequest, plant: Plant) -> dict[str, Any]:
     """Which devices earn their place, which need a look, and where the belts wander most."""
-    book = book_for(request)
-    standing = [each for each in book.studies if each.is_standing]
-    by_verdict: dict[EffectVerdict, list[Study]] = {verdict: [] for verdict in EffectVerdict}
-    for each in standing:
-        by_verdict[each.verdict].append(each)
-    early = by_verdict[EffectVerdict.TOO_EARLY]
-    year = Window(months_earlier(book.now, MONTHS_SHOWN, plant.zone), book.now)
-    rates = [belt_rate(belt, year) for belt in book.belts if belt.is_used_until(book.now)]
-    worst = sorted((each for each in rates if each.rate.n), key=lambda each: -(each.rate.per_1000_h or 0.0))
+    kept = at_hand(plant, EFFECT, ENGINEER)
     acts = at_act(plant)
     return {
         "template": "reports/_today_engineer.html",
-        "counted": count_of(standing),
-        "counts": {verdict.value: len(those) for verdict, those in by_verdict.items()},
-        "changed": book.changed_since(book.now - dt.timedelta(days=30))[:MOST_ROWS],
-        "more": by_verdict[EffectVerdict.MORE],
-        # Those whose window is closed come last: no further hours will tell.
-        "early": sorted(early, key=lambda each: (each.is_closed, each.judgement.hours_needed or 1e9))[:MOST_ROWS],
-        "n_early": len(early),
-        "n_unjudged": len(by_verdict[EffectVerdict.CANNOT_BE_JUDGED]),
-        "unjudged": by_reason(by_verdict[EffectVerdict.CANNOT_BE_JUDGED]),
-        "worst": worst[:MOST_ROWS],
-        "watch": watch_of(book),
+        "kept": kept,
+        **vars(kept.value),
+        "unjudged": by_reason(kept.value.unjudged),
         "acts": acts[:MOST_ROWS],
         "n_acts": len(acts),
     }
 
 
-@dataclass(frozen=True)
-class Quarter:
-    """The quarter so far and the same days a year ago."""
-
-    compared: RateComparison
-    minutes: float
-    minutes_a_year_ago: float
-    n_without_minutes: int
-
-
-def start_of_quarter(now: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
-    local = now.astimezone(zone)
-    first = dt.datetime(local.year, 3 * ((local.month - 1) // 3) + 1, 1, tzinfo=zone)
-    return first.astimezone(dt.UTC)
-
-
-def quarter_of(book: Book) -> Quarter:
-    zone = book.plant.zone
-    start = start_of_quarter(book.now, zone)
-    windows = Window(start, book.now), Window(months_earlier(start, 12, zone), months_earlier(book.now, 12, zone))
-    asked = {
-        f"m{i}": Sum("minutes_lost", filter=Q(happened_at__gte=window.start) & surely_before(window.end, zone))
-        for i, window in enumerate(windows)
-    }
-    lost = (
-        Incident.objects.current()
-        .of_plant(book.plant)
-        .aggregate(
-            **asked, unknown=Count("pk", filter=Q(happened_at__gte=start, severity="trip", minutes_lost__isnull=True))
-        )
-    )
-    return Quarter(
-        compared=compare_belts(book.belts, windows[1], windows[0], book.reference),
-        minutes=lost["m0"] or 0.0,
-        minutes_a_year_ago=lost["m1"] or 0.0,
-        n_without_minutes=lost["unknown"],
-    )
-
-
 @register_panel("today:manager", order=10)
-def managers_today(request: HttpRequest, plant: Plant) -> dict[str, Any]:
+def managers_today(request: PlantRequest, plant: Plant) -> dict[str, Any]:
     """Are we getting better, what did it cost, what needs a decision."""
-    book = book_for(request)
-    standing = [each for each in book.studies if each.is_standing]
+    kept = at_hand(plant, EFFECT, MANAGER)
     late = Task.objects.of_plant(plant).overdue(timezone.localdate(timezone=plant.zone))
-    decide, n_more = decisions_today(book)
     return {
         "template": "reports/_today_manager.html",
-        "quarter": quarter_of(book),
+        "kept": kept,
+        **vars(kept.value),
         "n_late": late.count(),
         "late_url": f"{reverse('task-list')}?state=late",
-        "decide": decide,
-        "n_more_decisions": n_more,
-        "counts": Counter(each.verdict.value for each in standing),
-        "counted": count_of(standing),
+        "decide": [decision_told(each) for each in kept.value.decide],
     }
 
 
-__all__ = ["Bar", "belt_for", "book_for", "effect_context"]
+__all__ = ["MonthBar", "belt_for", "effect_context"]
 
 
 @register_panel("timeline", order=20)
-def effect_in_timeline(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def effect_in_timeline(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """When the verdict on the effect changed; when an engineer set other windows, and why; notes on the comparison."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
     rows = installation.study_windows.current()
     url = f"{installation.get_absolute_url()}#effect"
-    events = [Event(row.created_at, _("Comparison windows set"), row.reason, url) for row in rows]
+    events = [TimelineEvent(row.created_at, _("Comparison windows set"), row.reason, url) for row in rows]
     notes = installation.study_notes.current()
-    events += [Event(row.created_at, _("Note on the comparison"), row.text, url) for row in notes]
-    for change in verdict_changes(installation, belt_for(request, installation.conveyor), timezone.now()):
+    events += [TimelineEvent(row.created_at, _("Note on the comparison"), row.text, url) for row in notes]
+    reference = reference_on(request, installation.plant).value
+    belt = belt_for(request, installation.conveyor)
+    for change in verdict_changes(installation, belt, timezone.now(), reference):
         what = _("Verdict now: %s") % VERDICT_WORDS[change.study.verdict]
         detail = _("before: %(was)s. %(study)s") % {
             "was": VERDICT_WORDS[change.was],
             "study": study_sentence(change.study),
         }
-        events.append(Event(change.at, what, detail, url))
+        events.append(TimelineEvent(change.at, what, detail, url))
     return {"events": events}
 
 
 @register_panel("dossier", order=20)
-def effect_in_dossier(request: HttpRequest, installation: Installation) -> dict[str, Any] | None:
+def effect_in_dossier(request: PlantRequest, installation: Installation) -> dict[str, Any] | None:
     """The verdict on the effect, with its counts, for the printed dossier."""
     if not has_right(request.user, "reports.view_studywindow", installation.plant):
         return None
-    found = study_of(installation, timezone.now())
+    reference, belt = reference_on(request, installation.plant).value, belt_for(request, installation.conveyor)
+    found = study_of(installation, timezone.now(), reference, belt)
     return {
         "title": _("Effect on incidents"),
         "words": study_sentence(found),
@@ -393,7 +343,7 @@ register_main_page(
 
 @register_panel("today:manager", order=20)
 @register_panel("today:reliability engineer", order=40)
-def the_month(request: HttpRequest, plant: Plant) -> dict[str, Any] | None:
+def the_month(request: PlantRequest, plant: Plant) -> dict[str, Any] | None:
     """The newest published month, and the draft that waits for a comment."""
     if not has_right(request.user, "reports.view_monthlyreport", plant):
         return None

@@ -1,10 +1,10 @@
 """Addresses of this app."""
 
-from django.urls import path
+from django.urls import URLPattern, path
 
 from reports.views import effect, life, months, periods, study_notes
 
-urlpatterns: list = [
+urlpatterns: list[URLPattern] = [
     path("life/", life.life, name="life"),
     path("months/", months.month_list, name="month-list"),
     path("months/new/", months.month_create, name="month-create"),

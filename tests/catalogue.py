@@ -56,18 +56,18 @@ def python_strings(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def template_texts(path: Path) -> Iterator[tuple[int, str]]:
-    """Line by line: the words of its tags and those that stand bare, without comments and HTML's own tags."""
-    text = re.sub(r"{%\s*comment.*?endcomment\s*%}", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
-    for n, line in enumerate(text.splitlines(), 1):
-        for tag in re.findall(r"{%.*?%}", line):
-            for words in re.findall(r"\"([^\"]*)\"|'([^']*)'", tag):
-                yield n, "".join(words)
-        bare = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "\0", line)
-        for words in re.split(r"<[^>]*>", bare):
-            if words.strip("\0 "):
-                yield n, words
-        for words in re.findall(r"(?:aria-label|title|alt|placeholder)=\"([^\"]*)\"", bare):
-            yield n, words
+    """The words of its tags and those that stand bare, over line breaks, without comments and HTML's own tags."""
+    source = path.read_text(encoding="utf-8")
+    text = re.sub(r"{%\s*comment.*?endcomment\s*%}", lambda m: "\n" * m[0].count("\n"), source, flags=re.DOTALL)
+    for tag in re.finditer(r"{%.*?%}", text):
+        for words in re.findall(r"\"([^\"]*)\"|'([^']*)'", tag[0]):
+            yield text.count("\n", 0, tag.start()) + 1, "".join(words)
+    bare = re.sub(r"{{.*?}}|{#.*?#}", "\0", re.sub(r"{%.*?%}", "\1", text))
+    for found in re.finditer(r"[^<>\1]+(?![^<>]*>)", bare):
+        if words := " ".join(found[0].split()).strip("\0 "):
+            yield bare.count("\n", 0, found.start()) + 1, words
+    for found in re.finditer(r"(?:aria-label|title|alt|placeholder)=\"([^\"]*)\"", bare):
+        yield bare.count("\n", 0, found.start()) + 1, " ".join(found[1].replace("\1", " ").split())
 
 
 def quoted(path: Path) -> Iterator[tuple[int, str]]:

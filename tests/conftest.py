@@ -20,6 +20,8 @@ from tests.migrated_book import begin_from_copy
 
 # A busy machine takes long over an example now and then: no test holds only on a fast one.
 hypothesis.settings.register_profile("at any speed", deadline=None)
+# For `deploy/test --quick`: fewer examples where a test names no number of its own.
+hypothesis.settings.register_profile("quick", deadline=None, max_examples=15)
 hypothesis.settings.load_profile("at any speed")
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -113,9 +115,12 @@ def at_noon():
 
 # What is slow to make, or must not meet itself, stays in one process of a run with -n, and begins first, the longest
 # before all. The file or folder tells, because xdist's own marks do not reach its scheduler with every pytest.
+# The first loads the demo plant; those that wait for it come when it stands.
 TOGETHER = (
     "tests/walks/demo/test_every_page.py",
     "tests/deploy/test_worker.py",
+    "tests/walks/test_round_offline.py",
+    "tests/test_access.py",
     "tests/fixtures/loading/test_demo_plant.py",
     "tests/fixtures/",
     "tests/walks/demo/",
@@ -127,7 +132,9 @@ def companions(nodeid):
 
 
 def pytest_addoption(parser):
-    parser.addoption("--of-database", action="store_true", help="leave out the tests that touch no data base")
+    parser.addoption(
+        "--of-database", action="store_true", help="leave out the tests that touch no data base, and those of one page"
+    )
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -138,14 +145,27 @@ def pytest_collection_finish(session):
     gc.set_threshold(20_000, 10, 10)
 
 
-def touches_database(item):
-    return item.get_closest_marker("django_db") or {"db", "transactional_db"} & {*item.fixturenames}
+def has_real_transactions(item):
+    marked = item.get_closest_marker("django_db")
+    return "transactional_db" in item.fixturenames or (marked is not None and marked.kwargs.get("transaction", False))
+
+
+def depends_on_database(item):
+    """Whether another data base may answer otherwise.
+
+    A page asks for its rows through services and selectors, which have tests of their own; that every page answers,
+    whatever stands in its address, and that every form is written are tests over all of them. So the tests of single
+    pages stay with one data base, but for those in which several meet.
+    """
+    if "/views/" in item.nodeid and not has_real_transactions(item):
+        return False
+    return bool(item.get_closest_marker("django_db") or {"db", "transactional_db"} & {*item.fixturenames})
 
 
 def pytest_collection_modifyitems(config, items):
     if config.getoption("--of-database"):
-        config.hook.pytest_deselected(items=[item for item in items if not touches_database(item)])
-        items[:] = [item for item in items if touches_database(item)]
+        config.hook.pytest_deselected(items=[item for item in items if not depends_on_database(item)])
+        items[:] = [item for item in items if depends_on_database(item)]
     items.sort(key=lambda item: TOGETHER.index(place) if (place := companions(item.nodeid)) in TOGETHER else 99)
 
 
@@ -153,9 +173,7 @@ def pytest_collection_modifyitems(config, items):
 def pytest_runtest_teardown(item, nextitem):
     """A test with real transactions empties every table; what a migration wrote comes back for those behind."""
     yield
-    marked = item.get_closest_marker("django_db")
-    is_real = "transactional_db" in item.fixturenames or (marked is not None and marked.kwargs.get("transaction"))
-    if is_real and nextitem is not None:
+    if has_real_transactions(item) and nextitem is not None:
         from tests import make
 
         with item.config.stash[blocking_manager_key].unblock():
@@ -174,7 +192,13 @@ def pytest_xdist_make_scheduler(config, log):
     return CompanionScheduling(config, log)
 
 
-CHROMIUM = os.environ.get("DRIFTBOOK_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
+# The one without windows draws the same pages for half the work.
+CHROMIUM = (
+    os.environ.get("DRIFTBOOK_CHROMIUM")
+    or shutil.which("chromium-headless-shell")
+    or shutil.which("chromium")
+    or "/usr/bin/chromium"
+)
 
 
 def pytest_runtest_setup(item):
@@ -184,6 +208,8 @@ def pytest_runtest_setup(item):
         missing = f"no Chromium at {CHROMIUM}; install it or name it in DRIFTBOOK_CHROMIUM"
     if item.get_closest_marker("redis") and not os.environ.get("DRIFTBOOK_TEST_REDIS_URL"):
         missing = "no Redis; name one in DRIFTBOOK_TEST_REDIS_URL"
+    if item.get_closest_marker("proxy") and shutil.which("nginx") is None:
+        missing = "no nginx, the proxy of a bigger site; install it"
     if missing and os.environ.get("CI") == "true":
         pytest.fail(missing)
     elif missing:

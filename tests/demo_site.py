@@ -91,7 +91,9 @@ def make(kept: Path, at: dt.datetime) -> None:
 
 def lay_down_demo(data: Path) -> None:
     """Put the demo plant into the data folder of a site of its own, which may be written to."""
-    shutil.copytree(demo_site(), data, dirs_exist_ok=True)
+    # Who reads the kept book meanwhile has these two beside it, which come and go; they hold nothing.
+    passing = shutil.ignore_patterns("*.sqlite3-shm", "*.sqlite3-wal")
+    shutil.copytree(demo_site(), data, dirs_exist_ok=True, ignore=passing)
 
 
 @contextlib.contextmanager

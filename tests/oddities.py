@@ -11,6 +11,7 @@ SLIPS = {
     "two full stops": re.compile(r"(?<!\.)\.\.(?!\.)|\. \.(?!\w)|[,;:] ?\.(?!\w)"),
     "a number with digits that tell nothing": re.compile(r"(?<![\w.-])(?<!p )(?<!p < )\d+\.\d{4,}(?![\w.])"),
     "a p-value of nought": re.compile(r"\bp 0\.0+(?!\d)"),
+    "a value of the program": re.compile(r"\b[A-Z]\w+\(\w+=|<[A-Z]\w+\.[A-Z_0-9]+: |\{'\w+': "),
     "a day of another country": re.compile(r"\b\d{1,2}/\d{1,2}/\d{4}\b|\b\d{1,2}:\d\d(?::\d\d)? [AaPp]\.?[Mm]\b"),
 }
 # English that is right: "had had" and "that that" can stand in a sentence, a pair of switches is "off off".

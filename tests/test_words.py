@@ -47,6 +47,8 @@ def test_no_sentence_reads_as_if_a_belt_were_locked_out():
         "heterogeneity p 0.000",
         "typed 11/29/2026, 4:58:08 PM.",
         "Given up: no budget, .",
+        "– → {'rule': 'finding.all_within', 'values': {'n': 5}}",
+        "Reason(rule=<LabelRule.PIVOT: 'label.pivot'>, values={})",
     ],
 )
 def test_slips_of_sentences_are_seen(line):
@@ -90,7 +92,6 @@ BARE = {
     "reports/charts/trend.py": "ticks of an axis",
     "reports/files/studies.py": "a file for a program",
     "reports/words/verdicts.py": "shares, up to a hundred",
-    "reports/calc/verdicts.py": "constants of the rules",
 }
 
 
@@ -137,3 +138,74 @@ def test_sentences_write_their_numbers_as_the_site_does():
     }
     assert [each for name, lines in found.items() if name not in BARE for each in lines] == []
     assert [name for name in BARE if not found.get(name)] == []
+
+
+# --- days in sentences ------------------------------------------------------------------------------------------------
+# The layers that make sentences, and what stands in them as ISO 8601 on purpose.
+SENTENCE_LAYERS = ("calc", "selectors", "services", "words", "forms", "views", "tables", "check_rules")
+ISO_ON_PURPOSE = {
+    "plant/calc/import_cells.py": "how a day is to be written in the cell of a file",
+    "plant/calc/import_dates.py": "how a moment is to be written in the cell of a file",
+    "plant/services/import_preview.py": "the value of a cell, beside the others of its row",
+}
+
+
+def is_iso(node: ast.AST) -> bool:
+    """A day or a moment as text: 2026-11-30."""
+    if isinstance(node, ast.Attribute) and node.attr == "isoformat":
+        return True
+    return isinstance(node, ast.FormattedValue) and "%Y-%m-%d" in (ast.unparse(node.format_spec or ast.Constant("")))
+
+
+def is_bare_day(node: ast.AST) -> bool:
+    """A date that would be put into a sentence as Python writes it; told by its name."""
+    name = node.attr if isinstance(node, ast.Attribute) else node.id if isinstance(node, ast.Name) else ""
+    return name.endswith("_on") or name in {"day", "today"}
+
+
+def put_in(node: ast.AST) -> list[ast.AST]:
+    """What is put into a sentence there: right of the % of a text that is translated, or as a value of a reason."""
+    if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mod):
+        calls = [each for each in ast.walk(node.left) if isinstance(each, ast.Call)]
+        names = {each.func.id for each in calls if isinstance(each.func, ast.Name)}
+        if isinstance(node.right, ast.Dict):
+            return list(node.right.values)
+        return [node.right] if names & {"_", "ngettext", "gettext"} else []
+    return []
+
+
+def days_put_in(source: str) -> Iterator[int]:
+    """Lines that put a day into a sentence without its words."""
+    for node in ast.walk(ast.parse(source)):
+        for value in put_in(node):
+            if is_bare_day(value) or any(is_iso(each) for each in ast.walk(value)):
+                yield value.lineno
+        # A reason holds the date itself.
+        is_reason = isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Reason"
+        if is_reason and any(is_iso(each) for argument in node.args[1:] for each in ast.walk(argument)):
+            yield node.lineno
+
+
+@pytest.mark.parametrize(
+    ("line", "is_slip"),
+    [
+        ('_("Scrapped on %(day)s.") % {"day": device.scrapped_on}', True),
+        ('_("Removed on %s.") % part.removed_on.isoformat()', True),
+        ('_("Since %s") % f"{due:%Y-%m-%d}"', True),
+        ('Reason(Rule.ON, {"on": day.isoformat()})', True),
+        ('_("Scrapped on %(day)s.") % {"day": day_words(device.scrapped_on)}', False),
+        ('Reason(Rule.ON, {"on": day})', False),
+        ('f"{url}?day={day.isoformat()}"', False),
+    ],
+)
+def test_a_day_without_its_words_is_seen(line, is_slip):
+    assert bool(list(days_put_in(line))) is is_slip
+
+
+def test_a_day_in_a_sentence_is_written_as_the_site_writes_days():
+    found, root = [], Path(__file__).parents[1]
+    for app in ("plant", "installs", "inspections", "reports"):
+        for path in sorted(path for layer in SENTENCE_LAYERS for path in (root / app / layer).rglob("*.py")):
+            if str(path.relative_to(root)) not in ISO_ON_PURPOSE:
+                found += [f"{path.relative_to(root)}:{line}" for line in days_put_in(path.read_text())]
+    assert found == []

@@ -77,7 +77,7 @@ from plant.models import (
     RejectedRow,
     RunRecord,
 )
-from plant.permissions import ENGINEER, MANAGER, PLANNER, TECHNICIAN
+from plant.permissions import ENGINEER, KEEPER, MANAGER, PLANNER, TECHNICIAN
 from plant.services.imports import start_import, take_in_file
 from reports.models import MonthlyReport, StudyNote, StudyWindow, Subscription
 from reports.services.months import publish_month
@@ -152,6 +152,10 @@ def picture(name: str = "pin.jpg") -> SimpleUploadedFile:
 def technician_signed_in(book: Book) -> None:
     Client().force_login(book.technician)
     assert sessions_hold("_auth_user_id", str(book.technician.pk))
+
+
+def second_keeper(book: Book) -> None:
+    make.person("second", is_keeper=True)
 
 
 def table_sent(book: Book) -> dict[str, Any]:
@@ -448,6 +452,16 @@ SITE = {
         page="person-sign-in",
         before=technician_signed_in,
     ),
+    # The page asks for the name in its address, and sends from the next page.
+    "keeper-give": TrueForm(
+        KEEPER,
+        typing(username="almanager"),
+        lambda book: Person.objects.get(username="almanager").is_keeper,
+        page=None,
+    ),
+    "failed-job-retry": TrueForm(KEEPER, typing(), lambda book: book.failed_job.state == "waiting", page="site"),
+    "failed-job-discard": TrueForm(KEEPER, typing(), lambda book: book.failed_job.state == "stopped"),
+    "keeper-take": TrueForm(KEEPER, typing(), lambda book: not book.keeper.is_keeper, before=second_keeper),
     "role-take": TrueForm(PLANNER, typing(), lambda book: book.membership is None),
     "import-create": TrueForm(
         PLANNER,

@@ -50,6 +50,7 @@ from plant.models import (
     BeltChange,
     ConveyorPart,
     ImportBatch,
+    Job,
     Membership,
     MeterReading,
     Notice,
@@ -69,12 +70,12 @@ FILE = b"tag,name\n"
 
 
 def staff(at: Plant, mark: str) -> dict[str, Person]:
-    """One person for each role, and one who holds all of them."""
+    """One person for each role, one who holds all of them, and a keeper of the site who holds none."""
     people = {role: make.person(f"{mark}{role.split()[-1]}", at, role) for role in ROLES}
     everyone = make.person(f"{mark}everyone")
     for role in ROLES:
         Membership.objects.create(person=everyone, plant=at, role=Group.objects.get(name=role))
-    return {**people, "everyone": everyone}
+    return {**people, "everyone": everyone, "keeper": make.person(f"{mark}keeper", is_keeper=True)}
 
 
 def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
@@ -98,7 +99,7 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
     task = make.task(place, kind, day - dt.timedelta(days=30), why=f"{mark} why")
     OverdueSpell.objects.create(task=task, began_at=now - dt.timedelta(days=20))
     CouldNotDo.objects.create(
-        task=task, tried_at=now, reason=CouldNotDo.Reason.NO_ACCESS, note=f"{mark} note", created_by=tech
+        task=task, tried_at=now, reason=CouldNotDo.Obstacle.NO_ACCESS, note=f"{mark} note", created_by=tech
     )
     done = make.task(place, own_kind, day - dt.timedelta(days=9), closed_at=now - dt.timedelta(days=8))
     visits = [
@@ -166,6 +167,8 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
     Notice.objects.create(person=people["everyone"], plant=at, key=f"{mark}", text=f"{mark} notice", url="/")
     span = (now - dt.timedelta(days=3), now - dt.timedelta(days=2))
     return {
+        "keeper": people["keeper"],
+        "failed_job": Job.objects.create(kind="keep", state=Job.State.FAILED, finished_at=now, plant=at),
         "area": belt.area,
         "conveyor": belt,
         "conveyor_part": part,
@@ -319,7 +322,7 @@ ROW_OF = {
 
 
 def addresses() -> Iterator[tuple[str, str, list[str], Any]]:
-    """(name, route, names of its arguments, view) of every address but those of the keeper's pages."""
+    """(name, route, names of its arguments, view) of every address."""
     for prefix, entry in walk(get_resolver().url_patterns):
         yield entry.name, prefix, re.findall(r"<(?:\w+:)?(\w+)>", prefix), entry.callback
 
@@ -327,8 +330,7 @@ def addresses() -> Iterator[tuple[str, str, list[str], Any]]:
 def walk(entries: list[Any], prefix: str = "") -> Iterator[tuple[str, URLPattern]]:
     for entry in entries:
         if isinstance(entry, URLResolver):
-            if entry.app_name != "admin":
-                yield from walk(entry.url_patterns, prefix + str(entry.pattern))
+            yield from walk(entry.url_patterns, prefix + str(entry.pattern))
         else:
             yield prefix + str(entry.pattern), entry
 
@@ -344,6 +346,10 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
             values["row"] = rows["rejected_row"].pk
         elif each == "membership":
             values["membership"] = rows["membership"].pk
+        elif each == "job":
+            values["job"] = rows["failed_job"].pk
+        elif each == "person" and route.startswith("site/"):
+            values["person"] = rows["keeper"].pk
         elif each == "person":
             values["person"] = rows["membership"].person_id
         elif each == "label_code":
@@ -358,6 +364,10 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
             values["token"] = "no-such-token"
         elif each == "subject":
             values["subject"] = "conveyors"
+        elif each == "topic":
+            values["topic"] = "effect"
+        elif each == "part":
+            values["part"] = "list"
         else:
             raise KeyError(f"{route}: say in tests/two_plants.py what {each} stands for")
     return reverse(name, kwargs=values)

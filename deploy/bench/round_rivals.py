@@ -8,24 +8,26 @@ from typing import Any
 
 import numpy as np
 
-from inspections.calc.rounds import (
+from inspections.calc.round_problem import (
     BeltState,
-    Choice,
     Errand,
     Layout,
     RoundPlan,
     RoundProblem,
     WorkShift,
-    is_reachable,
-    isolation_matrix,
     needed_s,
     place_of,
-    plan_of,
     spans_of,
+    worth_s,
+)
+from inspections.calc.rounds import (
+    Choice,
+    is_reachable,
+    isolation_matrix,
+    plan_of,
     walking_matrix,
     what_fits,
     window_around,
-    worth_s,
 )
 
 DAY_S = 86_400

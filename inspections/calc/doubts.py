@@ -6,8 +6,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from inspections.calc.grading import implausible, slip_of
-from plant.calc.units import QuantityKind, Unclear, UnitSystem, Way, in_own_unit, parse_quantity, ways_to_read
+from inspections.calc.plausible import implausible, slip_of
+from plant.calc.box_texts import in_own_unit
+from plant.calc.typed_quantities import Unclear, Way, parse_quantity, ways_to_read
+from plant.calc.units import QuantityKind, UnitSystem
 
 
 def ways_of(
@@ -42,9 +44,9 @@ def ways_of(
     Examples
     --------
     >>> bounds = {"quantity": "diameter", "low": 51, "high": 79.8}
-    >>> [way.words for way in ways_of("2.75", QuantityKind.LENGTH_MM, UnitSystem.METRIC, bounds)]
+    >>> [way.shown for way in ways_of("2.75", QuantityKind.LENGTH_MM, UnitSystem.METRIC, bounds)]
     ['2.75 mm', '2.75 in = 69.9 mm']
-    >>> [way.words for way in ways_of("7.5", QuantityKind.LENGTH_MM, UnitSystem.METRIC, bounds)]
+    >>> [way.shown for way in ways_of("7.5", QuantityKind.LENGTH_MM, UnitSystem.METRIC, bounds)]
     ['7.5 mm', '75 mm']
     """
     try:
@@ -55,7 +57,8 @@ def ways_of(
         return ()
     first, *others = ways_to_read(text, kind, system, allow_negative=allow_negative)
     ways = [first, *(way for way in others if way.value < 0 or implausible(way.value, **plausible) is None)]
-    slip = slip_of(first.value, plausible.get("previous"), plausible.get("low"), plausible.get("high"))
+    previous, low, high = (plausible.get(name) for name in ("previous", "low", "high"))
+    slip = slip_of(first.value, previous, low, high, kind.value)
     if slip is not None and not any(math.isclose(slip.value, way.value, rel_tol=1e-9) for way in ways):
         ways += ways_to_read(in_own_unit(slip.value, kind, system), kind, system)[:1]
     return tuple(ways)

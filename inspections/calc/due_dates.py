@@ -27,28 +27,44 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
+from enum import StrEnum
 from typing import Literal
 
 import numpy as np
 from dateutil.relativedelta import relativedelta
 from numpy.typing import ArrayLike, NDArray
 
-from inspections.calc.recurrence import dates_of, read_rule
-from plant.calc.wording import figure
+from inspections.calc.fixed_dates import LONGEST_INTERVAL_DAYS, FixedDates
+from plant.calc.reasons import Reason, Values, Word
 
 # A forecast farther away than this says nothing (about twenty years).
 FARTHEST_DAYS = 7305
-LONGEST_INTERVAL_DAYS = 3650
 LONGEST_INTERVAL_HOURS = 100_000.0
 LEAST_SHARE = 0.05
-WEEKDAYS = {"MO": "Monday", "TU": "Tuesday", "WE": "Wednesday", "TH": "Thursday", "FR": "Friday", "SA": "Saturday",
-            "SU": "Sunday"}  # fmt: skip
-NTH = {"1": "first", "2": "second", "3": "third", "4": "fourth", "-1": "last"}
-LAST_DAY = "-1"
-# A rule that brings no date in so many years brings none that a plan could wait for. The rarest that people mean, a
-# given weekday on 29 February, comes after 40 years at the latest.
-NO_DATE_YEARS = 40
+
+
+class DueRule(StrEnum):
+    """Why a check is due on its day, or has none; what is said of the hours that a forecast takes."""
+
+    TOO_FEW_DAYS = "due.too_few_days"
+    STOOD_STILL = "due.stood_still"
+    AFTER_DAYS = "due.after_days"
+    AFTER_HOURS = "due.after_hours"
+    REACHED_ON = "due.reached_on"
+    REACHED_BY = "due.reached_by"
+    HOURS_UNKNOWN = "due.hours_unknown"
+    NOT_IN_TWENTY_YEARS = "due.not_in_twenty_years"
+    CANNOT_BE_DATED = "due.cannot_be_dated"
+    BESIDES = "due.besides"
+    FIXED_DATE = "due.fixed_date"
+    SHORTENED_TO = "due.shortened_to"
+    SHORTENED = "due.shortened"
+    SHARE_OF_DAYS = "due.share_of_days"
+    AND = "due.and"
+    ESTIMATED = "due.estimated"
+    ASKED_SINCE = "due.asked_since"
+    WEAR = "due.wear"
 
 
 @dataclass(frozen=True)
@@ -63,7 +79,7 @@ class DailyHours:
     running_day_h: float | None
     running_share: float | None
     n_known: int
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,7 +93,7 @@ class DueDate:
     opens_on: date | None
     closes_on: date | None
     by: Literal["days", "hours", "date"] | None
-    reason: str
+    reason: Reason
     fixed_on: date | None = None
     shortened_by: tuple[str, ...] = ()
 
@@ -137,68 +153,6 @@ class Shortening:
 AS_STATED = Shortening()
 
 
-@dataclass(frozen=True)
-class FixedDates:
-    """Days that a plan keeps: every so many months, on the day of the first one or on an nth weekday of the month.
-
-    Attributes
-    ----------
-    months : int
-        Months between dates, 1 to 120; counted from the month of `from_on`, never chained.
-    from_on : date
-        No date lies before it. Without `on` it is the first, and its day of the month is kept; where a month is too
-        short its last day is taken.
-    on : str
-        Empty, "-1" for the last day of the month, or an nth weekday as RFC 5545 writes it: 1MO, 2TU, 3WE, 4TH, -1FR.
-
-    Raises
-    ------
-    ValueError
-        If months is outside its range or `on` cannot be read.
-
-    References
-    ----------
-    RFC 5545 (2009), Internet Calendaring and Scheduling Core Object Specification, 3.3.10: BYDAY, BYMONTHDAY.
-
-    Examples
-    --------
-    >>> rule = FixedDates(3, date(2026, 1, 1), "-1FR")
-    >>> rule.words, [day.isoformat() for day in rule.until(date(2026, 7, 31))]
-    ('the last Friday of every 3 months', ['2026-01-30', '2026-04-24', '2026-07-31'])
-    """
-
-    months: int
-    from_on: date
-    on: str = ""
-
-    def __post_init__(self) -> None:
-        if not 1 <= self.months <= 120:
-            raise ValueError(f"months is {self.months}; give 1 to 120 months")
-        if self.on not in ("", LAST_DAY) and not (self.on[:-2] in NTH and self.on[-2:] in WEEKDAYS):
-            raise ValueError(
-                f"on is {self.on!r}; give an nth weekday such as 1MO or -1FR, -1 for the last day, or none"
-            )
-
-    def until(self, day: date) -> tuple[date, ...]:
-        """All dates up to and with that day, in order."""
-        if not self.on:
-            return fixed_dates(self.from_on, until=day, every_months=self.months)
-        part = f"BYMONTHDAY={self.on}" if self.on == LAST_DAY else f"BYDAY={self.on}"
-        month = self.from_on.replace(day=1)
-        found = fixed_dates(month, until=day, rule=f"FREQ=MONTHLY;INTERVAL={self.months};{part}")
-        return tuple(each for each in found if each >= self.from_on)
-
-    @property
-    def words(self) -> str:
-        if not self.on:
-            day = f"day {self.from_on.day}" + (" (or the last)" if self.from_on.day > 28 else "")
-        elif self.on == LAST_DAY:
-            day = "the last day"
-        else:
-            day = f"the {NTH[self.on[:-2]]} {WEEKDAYS[self.on[-2:]]}"
-        return f"{day} of every {'month' if self.months == 1 else f'{self.months} months'}"
-
-
 def recent_daily_hours(
     daily_hours: ArrayLike, *, in_outage: ArrayLike | None = None, least_days: int = 7
 ) -> DailyHours:
@@ -245,12 +199,11 @@ def recent_daily_hours(
         raise ValueError(f"in_outage has {planned.size} days and daily_hours {hours.size}; give one for each day")
     known = hours[~planned & ~np.isnan(hours)]
     if known.size < least_days:
-        return DailyHours(
-            None, None, None, known.size, (f"running hours of {known.size} days are known; {least_days} are needed",)
-        )
+        too_few = Reason(DueRule.TOO_FEW_DAYS, {"n": known.size, "least": least_days})
+        return DailyHours(None, None, None, known.size, (too_few,))
     ran = known[known > 0]
     if ran.size == 0:
-        return DailyHours(0.0, None, 0.0, known.size, (f"the belt stood still on all {known.size} known days",))
+        return DailyHours(0.0, None, 0.0, known.size, (Reason(DueRule.STOOD_STILL, {"n": known.size}),))
     running_day, share = float(np.median(ran)), float(ran.size / known.size)
     return DailyHours(running_day * share, running_day, share, known.size)
 
@@ -347,22 +300,22 @@ def next_due(
     by_days = None if interval_days is None else last_done_on + timedelta(days=days_held(
         last_done_on, interval_days, shortening
     ))  # fmt: skip
-    by_hours, told = None, ""
+    by_hours, told = None, None
     if interval_hours is not None:
         by_hours, told = _due_by_hours(
             last_done_on, interval_hours, hours_since, as_of, reached_on, daily_hours, _merged(outages), shortening
         )
-    if by_hours is not None and (by_days is None or by_hours < by_days):
-        names, words = _shortened(last_done_on, by_hours, shortening, "hours")
-        due = _with_window(last_done_on, by_hours, "hours", told + words, window_before_days, window_after_days)
+    if by_hours is not None and told is not None and (by_days is None or by_hours < by_days):
+        names, said = _shortened(told, last_done_on, by_hours, shortening, "hours")
+        due = _with_window(last_done_on, by_hours, "hours", said, window_before_days, window_after_days)
         return replace(due, shortened_by=names)
     if by_days is None:
-        return DueDate(None, None, None, None, f"cannot be dated: {told}, and there is no interval in days")
-    names, words = _shortened(last_done_on, by_days, shortening, "days")
-    said = f"{interval_days} days after {last_done_on.isoformat()}{words}"
+        return DueDate(None, None, None, None, Reason(DueRule.CANNOT_BE_DATED, {"hours": told}))
+    after = Reason(DueRule.AFTER_DAYS, {"days": interval_days, "last_done_on": last_done_on})
+    names, said = _shortened(after, last_done_on, by_days, shortening, "days")
     # Why the hours did not decide matters only where they are unknown.
-    if interval_hours is not None and by_hours is None:
-        said = f"{said}; {told}"
+    if by_hours is None and told is not None:
+        said = Reason(DueRule.BESIDES, {"due": said, "hours": told})
     due = _with_window(last_done_on, by_days, "days", said, window_before_days, window_after_days)
     return replace(due, shortened_by=names)
 
@@ -440,9 +393,8 @@ def next_fixed(
     opens_on = day - timedelta(days=window_before_days)
     if kept is not None:
         opens_on = min(day, max(opens_on, kept + timedelta(days=1)))
-    return DueDate(
-        day, opens_on, day + timedelta(days=window_after_days), "date", f"fixed date: {rule.words}", fixed_on=day
-    )
+    said = Reason(DueRule.FIXED_DATE, {"rule": rule.reason})
+    return DueDate(day, opens_on, day + timedelta(days=window_after_days), "date", said, fixed_on=day)
 
 
 def bedding_in_due(
@@ -495,81 +447,6 @@ def bedding_in_due(
     )
 
 
-def fixed_dates(
-    anchor: date,
-    *,
-    until: date,
-    every_months: int | None = None,
-    every_days: int | None = None,
-    rule: str | None = None,
-) -> tuple[date, ...]:
-    """Dates of a plan that keeps its days whenever the check was really done.
-
-    Parameters
-    ----------
-    anchor : date
-        First day; a date with a time of day keeps it while a rule's UNTIL is compared.
-    until : date
-        Last day that may be in the answer.
-    every_months : int, optional
-        Months between dates, 1 to 120, counted from the anchor: where a month is too short its last day is taken.
-    every_days : int, optional
-        Days between dates, 1 to 3650 [d].
-    rule : str, optional
-        One recurrence rule of RFC 5545, such as ``FREQ=MONTHLY;BYDAY=1MO``, by day or longer. By that standard dates
-        that do not exist are skipped, so ``BYMONTHDAY=-1`` is the last day of each month. Exactly one of the three.
-
-    Returns
-    -------
-    tuple of date
-        In order; empty where `until` lies before the first.
-
-    Raises
-    ------
-    ValueError
-        If not exactly one of the three is given, or it is outside its range, or the rule cannot be read or brings no
-        date at all in forty years.
-
-    References
-    ----------
-    RFC 5545 (2009), Internet Calendaring and Scheduling Core Object Specification, 3.3.10 and 3.8.5.3.
-
-    Examples
-    --------
-    >>> [day.isoformat() for day in fixed_dates(date(2026, 1, 31), until=date(2026, 3, 31), every_months=1)]
-    ['2026-01-31', '2026-02-28', '2026-03-31']
-    """
-    given = [name for name, value in (("m", every_months), ("d", every_days), ("r", rule)) if value is not None]
-    if len(given) != 1:
-        raise ValueError(f"{len(given)} of every_months, every_days and rule are given; give exactly one")
-    if rule is not None:
-        return _dates_by_rule(rule, anchor, until)
-    first = anchor.date() if isinstance(anchor, datetime) else anchor
-    if every_months is not None:
-        if not 1 <= every_months <= 120:
-            raise ValueError(f"every_months is {every_months}; give 1 to 120 months")
-        months = range(0, 12 * (until.year - first.year) + until.month - first.month + 1, every_months)
-        dates = (first + relativedelta(months=month) for month in months)
-        return tuple(day for day in dates if day <= until)
-    assert every_days is not None
-    if not 1 <= every_days <= LONGEST_INTERVAL_DAYS:
-        raise ValueError(f"every_days is {every_days}; give 1 to {LONGEST_INTERVAL_DAYS} days")
-    return tuple(first + timedelta(days=n) for n in range(0, (until - first).days + 1, every_days))
-
-
-def _dates_by_rule(text: str, anchor: date, until: date) -> tuple[date, ...]:
-    rule = read_rule(text)
-    found = tuple(dates_of(rule, anchor, last=until))
-    if not found:
-        first = anchor.date() if isinstance(anchor, datetime) else anchor
-        far = first + relativedelta(years=min(NO_DATE_YEARS, date.max.year - first.year))
-        if next(dates_of(rule, anchor, last=far), None) is None and rule.until is None:
-            raise ValueError(
-                f"rule {text!r} brings no date in {NO_DATE_YEARS} years from {first.isoformat()}; give days that exist"
-            )
-    return found
-
-
 def is_overdue(closes_on: date, today: date) -> bool:
     """True from the day after the window closed; both are days of the plant's calendar."""
     return today > closes_on
@@ -592,26 +469,27 @@ def _due_by_hours(
     daily_hours: float | None,
     outages: Sequence[tuple[date, date]],
     shortening: Shortening,
-) -> tuple[date | None, str]:
-    """The date by running hours, and the words for it or for its absence."""
+) -> tuple[date | None, Reason]:
+    """The date by running hours, and why it is that or there is none."""
     counted_to, so_far = _counted(last_done_on, hours_since, as_of)
     if daily_hours is not None and not 0 <= daily_hours <= 25:
         raise ValueError(f"daily_hours is {daily_hours} h; give 0 to 25 h, or leave it out where unknown")
+    of: Values = {"interval_h": interval_hours}
     if reached_on is not None:
         if reached_on < last_done_on:
             raise ValueError(f"reached_on is {reached_on}, before last_done_on {last_done_on}; give a later day")
-        return reached_on, f"{figure(interval_hours)} h reached on {reached_on.isoformat()}"
+        return reached_on, Reason(DueRule.REACHED_ON, {**of, "on": reached_on})
     missing = interval_hours - so_far
     if missing <= 1e-7:
         # A day that moved on with the calendar would never become overdue, so the day of reaching is estimated.
         back = math.floor(-missing / daily_hours) if daily_hours else 0
         day = max(last_done_on, counted_to - timedelta(days=min(back, (counted_to - last_done_on).days)))
-        return day, f"{figure(interval_hours)} h reached by {counted_to.isoformat()}, {figure(so_far)} h by then"
+        return day, Reason(DueRule.REACHED_BY, {**of, "on": counted_to, "so_far_h": so_far})
     if daily_hours is None:
-        return None, "the belt's daily running hours are unknown"
+        return None, Reason(DueRule.HOURS_UNKNOWN)
     if daily_hours * FARTHEST_DAYS < missing:
-        return None, f"at {daily_hours:.2g} h a day {figure(interval_hours)} h are not reached in twenty years"
-    said = f"{figure(interval_hours)} h after {last_done_on.isoformat()} at {daily_hours:.1f} h a day"
+        return None, Reason(DueRule.NOT_IN_TWENTY_YEARS, {**of, "too_few_h": daily_hours})
+    said = Reason(DueRule.AFTER_HOURS, {**of, "last_done_on": last_done_on, "a_day_h": daily_hours})
     if shortening != AS_STATED:
         # Without an outage it is reached in time, so the days that outages take are all that is to be added.
         n_days = math.ceil(missing / daily_hours) + sum((last - first).days + 1 for first, last in outages)
@@ -629,27 +507,29 @@ def _due_by_hours(
     return day, said
 
 
-SHORTENED_WORDS = {"duty": "wet or abrasive duty", "season": "season", "long_day": "long running days"}
-
-
 def _shortened(
-    last_done_on: date, due_on: date, shortening: Shortening, by: Literal["days", "hours"]
-) -> tuple[tuple[str, ...], str]:
-    """What shortened an interval on its way, and the words: on how many days it counted at which share."""
+    said: Reason, last_done_on: date, due_on: date, shortening: Shortening, by: Literal["days", "hours"]
+) -> tuple[tuple[str, ...], Reason]:
+    """What shortened an interval on its way, and the reason with it: on how many days it counted at which share."""
     if shortening == AS_STATED:
-        return (), ""
+        return (), said
     n_days = (due_on - last_done_on).days
     days = Counter(
         shortening.share((last_done_on + timedelta(days=n)).month, by=by)[::-1] for n in range(1, n_days + 1)
     )
-    told = {name: (share, n) for (name, share), n in sorted(days.items()) if name}
+    told = {name: (round(100 * share), n) for (name, share), n in sorted(days.items()) if name}
     if not told:
-        return (), ""
+        return (), said
     if len(days) == 1:
         ((name, (share, _n)),) = told.items()
-        return (name,), f", shortened to {share:.0%} by {SHORTENED_WORDS[name]}"
-    parts = [f"{n} days at {share:.0%} by {SHORTENED_WORDS[name]}" for name, (share, n) in told.items()]
-    return tuple(told), f", shortened: {', '.join(parts)}"
+        return (name,), Reason(DueRule.SHORTENED_TO, {"due": said, "share": share, "what": Word(f"due.by_{name}")})
+    first, *others = (
+        Reason(DueRule.SHARE_OF_DAYS, {"days": n, "share": share, "what": Word(f"due.by_{name}")})
+        for name, (share, n) in told.items()
+    )
+    for each in others:
+        first = Reason(DueRule.AND, {"one": first, "other": each})
+    return tuple(told), Reason(DueRule.SHORTENED, {"due": said, "shares": first})
 
 
 def _counted(last_done_on: date, hours_since: float | None, as_of: date | None) -> tuple[date, float]:
@@ -666,7 +546,7 @@ def _counted(last_done_on: date, hours_since: float | None, as_of: date | None) 
 
 
 def _with_window(
-    last_done_on: date, due_on: date, by: Literal["days", "hours"], reason: str, before: int, after: int
+    last_done_on: date, due_on: date, by: Literal["days", "hours"], reason: Reason, before: int, after: int
 ) -> DueDate:
     # A window that opens before the last check was done would let one visit count twice.
     opens_on = min(due_on, max(due_on - timedelta(days=before), last_done_on + timedelta(days=1)))

@@ -1,8 +1,9 @@
 """Readings turned into a grade: sound, watch or act.
 
-Each rule compares one reading with limits that the plant or the device model sets, and answers with the grade, the name
-of the rule that decided, the words for it and, where there is one, the share of what is permitted. The phone shows the
-grade while the reading is typed; it reads the same numbers from `grading_rules`, and the server grades again.
+Each rule compares one reading with limits that the plant or the device model sets, and answers with the grade, the rule
+that decided with what it read and, where there is one, the share of what is permitted. The phone shows the grade while
+the reading is typed; it reads the same numbers from `grading_rules`, and the server grades again. The words of each
+rule stand in `inspections/words/grading.py`.
 
 Start values are common practice without a source; the device model's own figures come first. On a limit exactly: a wear
 share has reached its grade, while a torque, a force, a difference or a number of the plant's own is still inside.
@@ -12,19 +13,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Literal
+from typing import Literal
 
-from installs.calc.fasteners import (
-    LOOSE_SHARE,
-    SLACK,
-    TOLERANCE_PCT,
-    TOOL_DEVIATION_PCT,
-    torque_band,
-)
-from plant.calc.wording import figure
+from installs.calc.fasteners import LOOSE_SHARE, SLACK, TOLERANCE_PCT, TOOL_DEVIATION_PCT, torque_band
+from plant.calc.reasons import Reason, Values, four_digits, in_kind, pct_of
 
 # Sensor rollers: common practice, no source.
 WATCH_SHARE = 0.5
@@ -32,21 +27,64 @@ ACT_SHARE = 0.8
 DIFFERENCE_SHARE = 0.3
 # Belt offset as a share of the permitted run-off: common practice, no source.
 OFFSET_WATCH_SHARE = 0.5
-# Questions about a reading: common practice, no source. A diameter is read to about 0.2 mm.
-GROWTH_ALLOWANCE_MM = 0.5
-SLIPS = {25.4: "inches typed as millimetres", 1 / 25.4: "millimetres typed as inches", 10.0: "a slipped decimal point"}
-SLIPS[0.1] = SLIPS[10.0]
-# The unit that a sentence names with a reading, where the quantity tells it.
-UNITS = {"diameter": "mm", "torque": "N·m", "other": ""}
-# Without limits a slip is looked for within this share of the reading before.
-LIKE_BEFORE = 0.3
 # Worn by no more than this after so many hours: the belt hardly touched it (twice the error of a reading; own rule).
 NEW_AS_NEW_MM = 0.4
 NEW_AS_NEW_H = 2000.0
-# Distance from the device's own trend, in standard deviations of one reading, from which it is asked back.
-MOST_SIGMA = 4.0
 
-ONE_SIDED_CAUSES = "a seized pivot, a skewed frame or off-centre load"
+
+class GradeRule(StrEnum):
+    """The rules by which one reading is graded."""
+
+    ROLLER_SEIZED = "grading.roller_seized"
+    ROLLER_FLAT_SPOT = "grading.roller_flat_spot"
+    WEAR_AT_LIMIT = "grading.wear_at_limit"
+    WEAR_ACT = "grading.wear_act"
+    WEAR_WATCH = "grading.wear_watch"
+    WEAR_SOUND = "grading.wear_sound"
+    PAIR_ONE_SIDED = "grading.pair_one_sided"
+    PAIR_EVEN = "grading.pair_even"
+    PIVOT_FREE = "grading.pivot_free"
+    PIVOT_STIFF = "grading.pivot_stiff"
+    PIVOT_SEIZED = "grading.pivot_seized"
+    PIVOT_FORCE = "grading.pivot_force"
+    PIVOT_FORCE_WITHIN = "grading.pivot_force_within"
+    TORQUE_LOOSE = "grading.torque_loose"
+    TORQUE_MAYBE_LOOSE = "grading.torque_maybe_loose"
+    TORQUE_OUTSIDE = "grading.torque_outside"
+    TORQUE_WITHIN = "grading.torque_within"
+    MARK_IN_LINE = "grading.mark_in_line"
+    MARK_ROTATED = "grading.mark_rotated"
+    LIMITS_ACT_LOW = "grading.limits_act_low"
+    LIMITS_ACT_HIGH = "grading.limits_act_high"
+    LIMITS_WATCH_LOW = "grading.limits_watch_low"
+    LIMITS_WATCH_HIGH = "grading.limits_watch_high"
+    LIMITS_WITHIN = "grading.limits_within"
+    LIMITS_NONE = "grading.limits_none"
+    OFFSET_BEYOND = "grading.offset_beyond"
+    OFFSET_WATCH = "grading.offset_watch"
+    OFFSET_WITHIN = "grading.offset_within"
+    CHOICE_SOUND = "grading.choice_sound"
+    CHOICE_WATCH = "grading.choice_watch"
+    CHOICE_ACT = "grading.choice_act"
+
+
+class Aside(StrEnum):
+    """What a rule names within its sentence: a side of the device, where a torque lies, what the tool can tell."""
+
+    DRIVE_SIDE = "grading.drive_side"
+    OFF_SIDE = "grading.off_side"
+    BELOW = "grading.below"
+    WITHIN = "grading.within"
+    ABOVE = "grading.above"
+    SURE = "grading.sure"
+    UNDECIDED = "grading.undecided"
+    UNDECIDED_BETWEEN = "grading.undecided_between"
+    TOWARDS_DRIVE = "grading.towards_drive"
+    TOWARDS_OFF = "grading.towards_off"
+    ON_CENTRE = "grading.on_centre"
+
+
+SIDES = {"drive": Aside.DRIVE_SIDE, "off": Aside.OFF_SIDE}
 
 
 class Grade(StrEnum):
@@ -75,20 +113,31 @@ class Grade(StrEnum):
         return self.rank >= other.rank if isinstance(other, Grade) else NotImplemented
 
 
+CHOICE_RULES = {
+    Grade.SOUND: GradeRule.CHOICE_SOUND,
+    Grade.WATCH: GradeRule.CHOICE_WATCH,
+    Grade.ACT: GradeRule.CHOICE_ACT,
+}
+
+
 @dataclass(frozen=True)
 class Graded:
     """A grade with its reason.
 
-    `grade` is None where nothing could be graded; `rule` names the rule that decided; `share` is the part of what is
-    permitted (wear), of the limit (force) or of the target (torque) [-]; `sure` is False where the tool's own deviation
-    leaves the grade undecided.
+    `grade` is None where nothing could be graded; `reason` is the rule that decided, with what it read; `share` is the
+    part of what is permitted (wear), of the limit (force) or of the target (torque) [-]; `sure` is False where the
+    tool's own deviation leaves the grade undecided.
     """
 
     grade: Grade | None
-    reason: str
+    reason: Reason
     share: float | None = None
-    rule: str = ""
     sure: bool = True
+
+    @property
+    def rule(self) -> str:
+        """The rule that decided."""
+        return self.reason.rule
 
 
 @dataclass(frozen=True)
@@ -103,11 +152,6 @@ class GradedPair:
     def grade(self) -> Grade | None:
         """The worst of the three."""
         return worst(part.grade for part in (self.drive, self.off, self.difference))
-
-    @property
-    def reason(self) -> str:
-        """Both sides, then the difference."""
-        return f"Drive side: {self.drive.reason} Off side: {self.off.reason} {self.difference.reason}"
 
 
 def worst(grades: Iterable[Grade | None]) -> Grade | None:
@@ -166,21 +210,18 @@ def grade_sensor_wear(
     _check_positive("diameter_mm", diameter_mm, "mm")
     _check_roller(new_mm, limit_mm, watch_share, act_share)
     share = max(0.0, (new_mm - diameter_mm) / (new_mm - limit_mm))
-    worn = (
-        f"{figure(diameter_mm)} mm is {_percent(share)} of the permitted wear "
-        f"(new {figure(new_mm)}, limit {figure(limit_mm)} mm)"
-    )
+    worn = {"diameter_mm": diameter_mm, "share_pct": pct_of(share), "new_mm": new_mm, "limit_mm": limit_mm}
     if seized:
-        return Graded(Grade.ACT, f"The roller does not turn; {worn}.", share, "roller_seized")
+        return Graded(Grade.ACT, Reason(GradeRule.ROLLER_SEIZED, worn), share)
     if flat_spot:
-        return Graded(Grade.ACT, f"The roller has a flat spot; {worn}.", share, "roller_flat_spot")
+        return Graded(Grade.ACT, Reason(GradeRule.ROLLER_FLAT_SPOT, worn), share)
     if share >= 1 - SLACK:
-        return Graded(Grade.ACT, f"{worn}: worn to the limit or beyond.", share, "wear_at_limit")
+        return Graded(Grade.ACT, Reason(GradeRule.WEAR_AT_LIMIT, worn), share)
     if share >= act_share - SLACK:
-        return Graded(Grade.ACT, f"{worn}: act from {_percent(act_share)}.", share, "wear_act")
+        return Graded(Grade.ACT, Reason(GradeRule.WEAR_ACT, {**worn, "from_pct": pct_of(act_share)}), share)
     if share >= watch_share - SLACK:
-        return Graded(Grade.WATCH, f"{worn}: watch from {_percent(watch_share)}.", share, "wear_watch")
-    return Graded(Grade.SOUND, f"{worn}.", share, "wear_sound")
+        return Graded(Grade.WATCH, Reason(GradeRule.WEAR_WATCH, {**worn, "from_pct": pct_of(watch_share)}), share)
+    return Graded(Grade.SOUND, Reason(GradeRule.WEAR_SOUND, worn), share)
 
 
 def grade_sensor_pair(
@@ -222,12 +263,12 @@ def grade_sensor_pair(
     off = grade_sensor_wear(off_mm, new_mm, limit_mm, watch_share=watch_share, act_share=act_share)
     # From the diameters, not from the shares, which end at 0 where a roller reads larger than new.
     apart = abs(drive_mm - off_mm) / (new_mm - limit_mm)
-    said = f"The sides differ by {_percent(apart)} of the permitted wear"
+    said: dict[str, float | str] = {"apart_pct": pct_of(apart)}
     if apart > difference_share + SLACK:
-        more = "drive" if drive_mm < off_mm else "off"
-        why = f"{said}, more than {_percent(difference_share)}: the {more} side wears; look for {ONE_SIDED_CAUSES}."
-        return GradedPair(drive, off, Graded(Grade.WATCH, why, apart, "pair_one_sided"))
-    return GradedPair(drive, off, Graded(Grade.SOUND, f"{said}.", apart, "pair_even"))
+        worn = Aside.DRIVE_SIDE if drive_mm < off_mm else Aside.OFF_SIDE
+        why = Reason(GradeRule.PAIR_ONE_SIDED, {**said, "most_pct": pct_of(difference_share), "side": worn})
+        return GradedPair(drive, off, Graded(Grade.WATCH, why, apart))
+    return GradedPair(drive, off, Graded(Grade.SOUND, Reason(GradeRule.PAIR_EVEN, said), apart))
 
 
 def grade_pivot(
@@ -255,9 +296,9 @@ def grade_pivot(
         If the state is unknown or a force is outside its range.
     """
     by_state = {
-        "free": Graded(Grade.SOUND, "The pivot moves freely through its whole range.", None, "pivot_free"),
-        "stiff": Graded(Grade.WATCH, "The pivot is stiff.", None, "pivot_stiff"),
-        "seized": Graded(Grade.ACT, "The pivot is seized: the device steers the wrong way.", None, "pivot_seized"),
+        "free": Graded(Grade.SOUND, Reason(GradeRule.PIVOT_FREE)),
+        "stiff": Graded(Grade.WATCH, Reason(GradeRule.PIVOT_STIFF)),
+        "seized": Graded(Grade.ACT, Reason(GradeRule.PIVOT_SEIZED)),
     }
     if state not in by_state:
         raise ValueError(f"state is {state!r}; give one of {', '.join(by_state)}")
@@ -269,11 +310,11 @@ def grade_pivot(
     if breakaway_n is None or limit_n is None:
         return found
     share = breakaway_n / limit_n
-    force = f"It breaks away at {figure(breakaway_n)} N"
+    moved: Values = {"state": found.reason, "force_n": breakaway_n, "limit_n": limit_n}
     if share > 1 + SLACK and found.grade is not None:
         grade = list(Grade)[min(found.grade.rank + 1, Grade.ACT.rank)]
-        return Graded(grade, f"{found.reason} {force}, above the limit of {figure(limit_n)} N.", share, "pivot_force")
-    return Graded(found.grade, f"{found.reason} {force} (limit {figure(limit_n)} N).", share, found.rule)
+        return Graded(grade, Reason(GradeRule.PIVOT_FORCE, moved), share)
+    return Graded(found.grade, Reason(GradeRule.PIVOT_FORCE_WITHIN, moved), share)
 
 
 def grade_torque(
@@ -284,7 +325,7 @@ def grade_torque(
     tool_deviation_pct: float = TOOL_DEVIATION_PCT,
     loose_share: float = LOOSE_SHARE,
 ) -> Graded:
-    """Torque as found: loose is act, outside its tolerance is watch; the words say whether the tool leaves a doubt.
+    """Torque as found: loose is act, outside its tolerance is watch; the reason says whether the tool leaves a doubt.
 
     Parameters
     ----------
@@ -310,25 +351,29 @@ def grade_torque(
         target_nm, tolerance_pct=tolerance_pct, tool_deviation_pct=tool_deviation_pct, loose_share=loose_share
     )
     share, slack = as_found_nm / target_nm, SLACK * target_nm
-    found = f"{figure(as_found_nm)} N·m is {_percent(share)} of the target of {figure(target_nm)} N·m"
-    tool = f"with a tool of {figure(tool_deviation_pct)} % that is"
+    found = {
+        "found_nm": as_found_nm,
+        "share_pct": pct_of(share),
+        "target_nm": target_nm,
+        "tool_pct": tool_deviation_pct,
+    }
     if as_found_nm < band.loose_below - slack:
         sure = as_found_nm < band.surely_loose_below - slack
-        doubt = "sure" if sure else f"undecided from {band.surely_loose_below:.4g} to {band.maybe_loose_below:.4g} N·m"
-        return Graded(Grade.ACT, f"{found}: loose; {tool} {doubt}.", share, "torque_loose", sure)
+        edges = {"low_nm": four_digits(band.surely_loose_below), "high_nm": four_digits(band.maybe_loose_below)}
+        told = Reason(Aside.SURE) if sure else Reason(Aside.UNDECIDED_BETWEEN, edges)
+        return Graded(Grade.ACT, Reason(GradeRule.TORQUE_LOOSE, {**found, "told": told}), share, sure)
     if as_found_nm < band.maybe_loose_below - slack:
         # With a coarse tool this reaches into the tolerance; what may be loose is watched there too.
-        place = "below" if as_found_nm < band.low - slack else "within"
-        doubt = f"it may be loose: {tool} undecided up to {band.maybe_loose_below:.4g} N·m"
-        return Graded(Grade.WATCH, f"{found}: {place} its tolerance; {doubt}.", share, "torque_maybe_loose", False)
+        place = Aside.BELOW if as_found_nm < band.low - slack else Aside.WITHIN
+        doubt: Values = {**found, "place": place, "up_to_nm": four_digits(band.maybe_loose_below)}
+        return Graded(Grade.WATCH, Reason(GradeRule.TORQUE_MAYBE_LOOSE, doubt), share, False)
     if as_found_nm < band.low - slack or as_found_nm > band.high + slack:
         below = as_found_nm < band.low
         sure = as_found_nm < band.surely_below_below - slack if below else as_found_nm > band.surely_above_above + slack
-        side, doubt = ("below" if below else "above"), ("sure" if sure else "undecided")
-        return Graded(Grade.WATCH, f"{found}: {side} its tolerance; {tool} {doubt}.", share, "torque_outside", sure)
+        outside = {**found, "place": Aside.BELOW if below else Aside.ABOVE, "told": _told(sure)}
+        return Graded(Grade.WATCH, Reason(GradeRule.TORQUE_OUTSIDE, outside), share, sure)
     sure = band.surely_inside_from - slack <= as_found_nm <= band.surely_inside_to + slack
-    doubt = "sure" if sure else "undecided"
-    return Graded(Grade.SOUND, f"{found}: within its tolerance; {tool} {doubt}.", share, "torque_within", sure)
+    return Graded(Grade.SOUND, Reason(GradeRule.TORQUE_WITHIN, {**found, "told": _told(sure)}), share, sure)
 
 
 def grade_witness_mark(state: Literal["in_line", "rotated"]) -> Graded:
@@ -350,51 +395,12 @@ def grade_witness_mark(state: Literal["in_line", "rotated"]) -> Graded:
         If the state is unknown.
     """
     by_state = {
-        "in_line": Graded(Grade.SOUND, "Its witness mark is in line.", None, "mark_in_line"),
-        "rotated": Graded(
-            Grade.ACT, "It has turned past its witness mark, whatever torque it shows.", None, "mark_rotated"
-        ),
+        "in_line": Graded(Grade.SOUND, Reason(GradeRule.MARK_IN_LINE)),
+        "rotated": Graded(Grade.ACT, Reason(GradeRule.MARK_ROTATED)),
     }
     if state not in by_state:
         raise ValueError(f"state is {state!r}; give one of {', '.join(by_state)}")
     return by_state[state]
-
-
-def grade_fasteners(
-    as_found_nm: Sequence[float],
-    target_nm: float,
-    *,
-    tolerance_pct: float = TOLERANCE_PCT,
-    tool_deviation_pct: float = TOOL_DEVIATION_PCT,
-    loose_share: float = LOOSE_SHARE,
-) -> Graded:
-    """Several fasteners of one target: the worst of them, and how many are loose.
-
-    Parameters
-    ----------
-    as_found_nm : sequence of float
-        Torques as found, 0 or more [N·m].
-    target_nm, tolerance_pct, tool_deviation_pct, loose_share
-        As in `torque_band`.
-
-    Returns
-    -------
-    Graded
-        share = loose fasteners / fasteners read [-]; not graded where none was read.
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-    """
-    told = {"tolerance_pct": tolerance_pct, "tool_deviation_pct": tool_deviation_pct, "loose_share": loose_share}
-    each = [grade_torque(reading, target_nm, **told) for reading in as_found_nm]
-    if not each:
-        return Graded(None, "No fastener was read.", None, "fasteners_none", False)
-    loose = sum(one.grade is Grade.ACT for one in each)
-    outside = sum(one.grade is Grade.WATCH for one in each)
-    said = f"{loose} of {len(each)} loose, {outside} more outside tolerance."
-    return Graded(worst(one.grade for one in each), said, loose / len(each), "fasteners", all(one.sure for one in each))
 
 
 def grade_limits(
@@ -404,7 +410,7 @@ def grade_limits(
     watch_high: float | None = None,
     act_low: float | None = None,
     act_high: float | None = None,
-    unit: str = "",
+    kind: str = "",
 ) -> Graded:
     """A numeric reading of the plant's own kind against up to four limits.
 
@@ -415,8 +421,9 @@ def grade_limits(
     watch_low, watch_high, act_low, act_high : float, optional
         Below or above these the grade is watch or act; a reading on a limit is still inside it.
         act_low <= watch_low <= watch_high <= act_high where given.
-    unit : str, optional
-        The kind's own unit as a sentence writes it, such as "mm"; empty for a plain number.
+    kind : str, optional
+        What is measured, by its stored unit as a column's name ends with it, such as "mm" or "nm"; empty for a plain
+        number.
 
     Returns
     -------
@@ -436,15 +443,16 @@ def grade_limits(
         if not limit <= higher:
             raise ValueError(f"{name} is {limit:g} and {after} {higher:g}; give {name} not above {after}")
     if not given:
-        return Graded(None, "No limits are set for this check.", None, "limits_none")
+        return Graded(None, Reason(GradeRule.LIMITS_NONE))
+    found = {in_kind("found", kind): value}
     for grade, low, high in ((Grade.ACT, act_low, act_high), (Grade.WATCH, watch_low, watch_high)):
         if low is not None and value < low:
-            words = f"{_with(_beside(value, low), unit)} is below {_with(figure(low), unit)}: {grade}."
-            return Graded(grade, words, None, f"limits_{grade}_low")
+            rule = GradeRule.LIMITS_ACT_LOW if grade is Grade.ACT else GradeRule.LIMITS_WATCH_LOW
+            return Graded(grade, Reason(rule, {**found, in_kind("limit", kind): low}))
         if high is not None and value > high:
-            words = f"{_with(_beside(value, high), unit)} is above {_with(figure(high), unit)}: {grade}."
-            return Graded(grade, words, None, f"limits_{grade}_high")
-    return Graded(Grade.SOUND, f"{_with(figure(value), unit)} is within its limits.", None, "limits_within")
+            rule = GradeRule.LIMITS_ACT_HIGH if grade is Grade.ACT else GradeRule.LIMITS_WATCH_HIGH
+            return Graded(grade, Reason(rule, {**found, in_kind("limit", kind): high}))
+    return Graded(Grade.SOUND, Reason(GradeRule.LIMITS_WITHIN, found))
 
 
 def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = OFFSET_WATCH_SHARE) -> Graded:
@@ -471,8 +479,8 @@ def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = 
 
     Examples
     --------
-    >>> grade_offset(-66, 60).reason
-    '66 mm towards the off side is 110 % of the permitted 60 mm.'
+    >>> grade_offset(-66, 60).grade, grade_offset(-66, 60).reason.values["share_pct"]
+    (<Grade.ACT: 'act'>, 110.0)
     """
     if not math.isfinite(offset_mm):
         raise ValueError(f"offset_mm is {offset_mm} mm; give a finite number")
@@ -480,13 +488,17 @@ def grade_offset(offset_mm: float, permitted_mm: float, *, watch_share: float = 
     if not 0 < watch_share <= 1:
         raise ValueError(f"watch_share is {watch_share}; give a share above 0 up to 1, such as 0.5")
     share = abs(offset_mm) / permitted_mm
-    side = " towards the drive side" if offset_mm > 0 else " towards the off side" if offset_mm < 0 else ""
-    words = f"{figure(abs(offset_mm))} mm{side} is {_percent(share)} of the permitted {figure(permitted_mm)} mm."
+    where = Aside.TOWARDS_DRIVE if offset_mm > 0 else Aside.TOWARDS_OFF if offset_mm < 0 else Aside.ON_CENTRE
+    off: Values = {
+        "where": Reason(where, {"off_mm": abs(offset_mm)}),
+        "share_pct": pct_of(share),
+        "permitted_mm": permitted_mm,
+    }
     if share > 1 + SLACK:
-        return Graded(Grade.ACT, words, share, "offset_beyond")
+        return Graded(Grade.ACT, Reason(GradeRule.OFFSET_BEYOND, off), share)
     if share > watch_share + SLACK:
-        return Graded(Grade.WATCH, words, share, "offset_watch")
-    return Graded(Grade.SOUND, words, share, "offset_within")
+        return Graded(Grade.WATCH, Reason(GradeRule.OFFSET_WATCH, off), share)
+    return Graded(Grade.SOUND, Reason(GradeRule.OFFSET_WITHIN, off), share)
 
 
 def grade_choice(value: str, grades: Mapping[str, Grade | str]) -> Graded:
@@ -516,186 +528,7 @@ def grade_choice(value: str, grades: Mapping[str, Grade | str]) -> Graded:
         grade = Grade(grades[value])
     except ValueError:
         raise ValueError(f"grade of {value!r} is {grades[value]!r}; give one of {', '.join(Grade)}") from None
-    return Graded(grade, f"{value}: {grade}.", None, f"choice_{grade}")
-
-
-def implausible(
-    value: float,
-    previous: float | None = None,
-    *,
-    quantity: Literal["diameter", "torque", "other"] = "other",
-    low: float | None = None,
-    high: float | None = None,
-    growth_allowance: float = GROWTH_ALLOWANCE_MM,
-    expected: float | None = None,
-    sigma: float | None = None,
-    unit: str = "",
-) -> str | None:
-    """A question about a reading that is hard to believe, asked once; the reading is kept either way.
-
-    Parameters
-    ----------
-    value : float
-        The reading, 0 or more.
-    previous : float, optional
-        The reading before, since the last part change, above 0, in the same unit.
-    quantity : {"diameter", "torque", "other"}, optional
-        A diameter cannot grow; a torque of 0 is a fastener that was not read, or is missing.
-    low, high : float, optional
-        What a reading can be at all.
-    growth_allowance : float, optional
-        Growth of a diameter that reading error explains, 0 or more [mm].
-    expected, sigma : float, optional
-        What the device's own trend expects now, and the standard deviation of one reading about it, above 0.
-    unit : str, optional
-        The unit of the reading as a sentence writes it, such as "mm"; a diameter or a torque tells its own.
-
-    Returns
-    -------
-    str or None
-        None where nothing is odd.
-
-    Raises
-    ------
-    ValueError
-        If the value is negative or not finite.
-
-    Examples
-    --------
-    >>> implausible(2.9, 73.9, quantity="diameter", low=60, high=78)
-    '2.9 mm looks like inches typed as millimetres: did you mean 73.66 mm?'
-    """
-    if not 0 <= value < math.inf:
-        raise ValueError(f"value is {value}; give a finite number from 0 up")
-    if quantity == "torque" and value == 0:
-        return "The torque is 0: is the fastener missing, or was it not read?"
-    unit = unit or UNITS[quantity]
-    slip = slip_of(value, previous, low, high)
-    if slip is not None:
-        return f"{_with(figure(value), unit)} looks like {slip.words}: did you mean {_with(figure(slip.value), unit)}?"
-    if quantity == "diameter" and previous is not None and value > previous + growth_allowance + SLACK:
-        grown = f"{figure(value)} mm is {figure(value - previous)} mm more than the {figure(previous)} mm read before"
-        return f"{grown}: was the part changed?"
-    if expected is not None and sigma is not None and abs(value - expected) > MOST_SIGMA * sigma + SLACK:
-        side = "below" if value < expected else "above"
-        read, away, trend = (_with(figure(each), unit) for each in (value, abs(value - expected), expected))
-        far = f"{read} is {away} {side} the {trend} that its own trend expects"
-        return f"{far}, more than {figure(MOST_SIGMA)} times its scatter: is it read right?"
-    if low is not None and value < low:
-        beyond = f"{_with(_beside(value, low), unit)} is below {_with(figure(low), unit)}"
-        return f"{beyond}, the least that can be: is it read right?"
-    if high is not None and value > high:
-        beyond = f"{_with(_beside(value, high), unit)} is above {_with(figure(high), unit)}"
-        return f"{beyond}, the most that can be: is it read right?"
-    return None
-
-
-@dataclass(frozen=True)
-class Slip:
-    """What a reading would be without a usual slip, and that slip in words."""
-
-    value: float
-    words: str
-
-
-def slip_of(value: float, previous: float | None, low: float | None, high: float | None) -> Slip | None:
-    """The first factor that makes an impossible reading possible.
-
-    Parameters
-    ----------
-    value, previous, low, high : float or None
-        As for `implausible`; without bounds a value like the one before is possible.
-
-    Returns
-    -------
-    Slip or None
-        None where the reading is possible as it is, where nothing is known, or where no factor helps.
-
-    Examples
-    --------
-    >>> slip_of(7.5, 74.0, None, None)
-    Slip(value=75.0, words='a slipped decimal point')
-    """
-    if low is None or high is None:
-        if previous is None or previous <= 0:
-            return None
-        low, high = previous * (1 - LIKE_BEFORE), previous * (1 + LIKE_BEFORE)
-    if low <= value <= high:
-        return None
-    return next((Slip(value * factor, words) for factor, words in SLIPS.items() if low <= value * factor <= high), None)
-
-
-def grading_rules() -> dict[str, Any]:
-    """Names and numbers of all rules as plain JSON, for the page that grades while a reading is typed.
-
-    Returns
-    -------
-    dict
-        Grades from best to worst; for each kind its start values and the grade of each named rule.
-    """
-    return {
-        "grades": [str(grade) for grade in Grade],
-        "slack": SLACK,
-        "sensor_wear": {
-            "watch_share": WATCH_SHARE,
-            "act_share": ACT_SHARE,
-            "share": "max(0, (new_mm - diameter_mm) / (new_mm - limit_mm))",
-            "rules": {
-                "roller_seized": "act",
-                "roller_flat_spot": "act",
-                "wear_at_limit": "act",
-                "wear_act": "act",
-                "wear_watch": "watch",
-                "wear_sound": "sound",
-            },
-        },
-        "sensor_pair": {
-            "difference_share": DIFFERENCE_SHARE,
-            "share": "abs(drive_mm - off_mm) / (new_mm - limit_mm)",
-            "rules": {"pair_one_sided": "watch", "pair_even": "sound"},
-        },
-        "pivot": {
-            "share": "breakaway_n / limit_n",
-            "above_limit": "one grade worse",
-            "rules": {"pivot_free": "sound", "pivot_stiff": "watch", "pivot_seized": "act", "pivot_force": None},
-        },
-        "torque": {
-            "tolerance_pct": TOLERANCE_PCT,
-            "tool_deviation_pct": TOOL_DEVIATION_PCT,
-            "loose_share": LOOSE_SHARE,
-            "share": "as_found_nm / target_nm",
-            "rules": {
-                "torque_loose": "act",
-                "torque_maybe_loose": "watch",
-                "torque_outside": "watch",
-                "torque_within": "sound",
-            },
-        },
-        "witness_mark": {"rules": {"mark_in_line": "sound", "mark_rotated": "act"}},
-        "limits": {
-            "rules": {
-                "limits_act_low": "act",
-                "limits_act_high": "act",
-                "limits_watch_low": "watch",
-                "limits_watch_high": "watch",
-                "limits_within": "sound",
-                "limits_none": None,
-            },
-        },
-        "offset": {
-            "watch_share": OFFSET_WATCH_SHARE,
-            "share": "abs(offset_mm) / permitted_mm",
-            "rules": {"offset_beyond": "act", "offset_watch": "watch", "offset_within": "sound"},
-        },
-        "choice": {"rules": {f"choice_{grade}": str(grade) for grade in Grade}},
-        "implausible": {
-            "growth_allowance_mm": GROWTH_ALLOWANCE_MM,
-            "like_before": LIKE_BEFORE,
-            "most_sigma": MOST_SIGMA,
-            "slips": [{"factor": factor, "words": words} for factor, words in SLIPS.items()],
-            "units": UNITS,
-        },
-    }
+    return Graded(grade, Reason(CHOICE_RULES[grade], {"answer": value}))
 
 
 def _check_roller(new_mm: float, limit_mm: float, watch_share: float, act_share: float) -> None:
@@ -714,15 +547,5 @@ def _check_positive(name: str, value: float, unit: str) -> None:
         raise ValueError(f"{name} is {value} {unit}; give a number above 0 {unit}")
 
 
-def _beside(value: float, limit: float) -> str:
-    """A reading that lies beyond a limit, with as many digits more as it takes to see that."""
-    return figure(value) if figure(value) != figure(limit) else f"{value:.6f}".rstrip("0").rstrip(".")
-
-
-def _with(said: str, unit: str) -> str:
-    """A number with its unit; a plain number has none."""
-    return f"{said} {unit}".rstrip()
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.1f}".removesuffix(".0") + " %"
+def _told(sure: bool) -> Reason:
+    return Reason(Aside.SURE if sure else Aside.UNDECIDED)

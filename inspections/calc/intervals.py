@@ -8,16 +8,30 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import optimize, stats
+
+from plant.calc.reasons import Reason
 
 # Below so many findings of act the shape is not estimated; own rule.
 ENOUGH_TO_SHAPE = 8
 # Fewer checks than this say nothing about an interval; own rule.
 ENOUGH_CHECKS = 5
+
+
+class CurveRule(StrEnum):
+    """How a curve of findings is to be taken."""
+
+    TOO_FEW_CHECKS = "curve.too_few_checks"
+    GROWS = "curve.grows"
+    SAME_CHANCE = "curve.same_chance"
+    NO_ACT = "curve.no_act"
+    ALL_ACT = "curve.all_act"
+    NONE_LATER = "curve.none_later"
 
 
 @dataclass(frozen=True)
@@ -37,7 +51,7 @@ class FindingCurve:
     shape_is_fitted : bool
         False: too few findings, 1 is taken.
     level : float
-    reasons : tuple of str
+    reasons : tuple of Reason
     """
 
     n_checks: int
@@ -49,7 +63,7 @@ class FindingCurve:
     shape: float
     shape_is_fitted: bool
     level: float
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
 
     def chance(self, days: float) -> tuple[float, float, float]:
         """Chance of act at an interval, with its interval: estimate, low, high, each 0 to 1."""
@@ -121,25 +135,25 @@ def finding_curve(days: ArrayLike, is_act: ArrayLike, *, level: float = 0.95) ->
     if t.size < ENOUGH_CHECKS:
         return None
     n_act = int(act.sum())
-    reasons: list[str] = []
+    reasons: list[Reason] = []
     shape, fitted = 1.0, False
     if n_act >= ENOUGH_TO_SHAPE and n_act < t.size and np.unique(t).size > 2:
-        best = optimize.minimize_scalar(
+        best = scipy.optimize.minimize_scalar(
             lambda each: -log_likelihood(best_scale(t, act, math.exp(each)), math.exp(each), t, act),
             bounds=(math.log(0.2), math.log(8.0)),
             method="bounded",
         )
         gain = 2 * (-float(best.fun) - log_likelihood(best_scale(t, act, 1.0), 1.0, t, act))
-        if gain > stats.chi2.ppf(level, 1):
+        if gain > scipy.stats.chi2.ppf(level, 1):
             shape, fitted = math.exp(float(best.x)), True
-            reasons.append(f"The chance of a further day grows with the age (shape {shape:.1f}).")
+            reasons.append(Reason(CurveRule.GROWS, {"shape": round(shape, 1)}))
     if not fitted:
-        reasons.append("A further day is taken to bring the same chance at every age: the findings show nothing else.")
-    cut = float(stats.chi2.ppf(level, 1)) / 2
+        reasons.append(Reason(CurveRule.SAME_CHANCE))
+    cut = float(scipy.stats.chi2.ppf(level, 1)) / 2
     if n_act == 0:
         # Exposure in transformed time; the one-sided limit at the same tail as a two-sided interval has.
         low = float((t**shape).sum() / -math.log((1 - level) / 2)) ** (1 / shape)
-        reasons.append("No check found act: only a least scale can be told.")
+        reasons.append(Reason(CurveRule.NO_ACT))
         return FindingCurve(t.size, 0, float(t.sum()), None, low, math.inf, shape, fitted, level, tuple(reasons))
     scale = best_scale(t, act, shape)
     top = log_likelihood(scale, shape, t, act)
@@ -150,7 +164,7 @@ def finding_curve(days: ArrayLike, is_act: ArrayLike, *, level: float = 0.95) ->
     centre = math.log(scale) if math.isfinite(scale) and scale > 0 else math.log(float(t.min()))
     high = bracket(below, centre, +1)
     if n_act == t.size:
-        reasons.append("Every check found act: the interval is too long, and how much too long cannot be told.")
+        reasons.append(Reason(CurveRule.ALL_ACT))
         return FindingCurve(t.size, n_act, float(t.sum()), scale, 0.0, high, shape, fitted, level, tuple(reasons))
     low = bracket(below, centre, -1)
     return FindingCurve(t.size, n_act, float(t.sum()), scale, low, high, shape, fitted, level, tuple(reasons))
@@ -248,7 +262,7 @@ def log_likelihood(scale: float, shape: float, t: np.ndarray, act: np.ndarray) -
 
 def best_scale(t: np.ndarray, act: np.ndarray, shape: float) -> float:
     """Scale of greatest likelihood for a shape; at the shortest interval's tenth where every check found act."""
-    found = optimize.minimize_scalar(
+    found = scipy.optimize.minimize_scalar(
         lambda each: -log_likelihood(math.exp(each), shape, t, act),
         bounds=(math.log(float(t.min()) / 10), math.log(float(t.max()) * 10 * t.size)),
         method="bounded",
@@ -262,7 +276,7 @@ def bracket(below: Callable[[float], float], centre: float, sign: int) -> float:
     step = 0.5
     while step < 40:
         if below(centre + sign * step) < 0:
-            return math.exp(optimize.brentq(below, *sorted((centre, centre + sign * step))))
+            return math.exp(scipy.optimize.brentq(below, *sorted((centre, centre + sign * step))))
         step *= 1.4
     return 0.0 if sign < 0 else math.inf
 
@@ -295,7 +309,7 @@ def failure_finding_interval(unavailability: float, mean_time_to_failure: float)
     def excess(ratio: float) -> float:
         return 1 + math.expm1(-ratio) / ratio - unavailability
 
-    return mean_time_to_failure * float(optimize.brentq(excess, 1e-9, 50.0))
+    return mean_time_to_failure * float(scipy.optimize.brentq(excess, 1e-9, 50.0))
 
 
 @dataclass(frozen=True)

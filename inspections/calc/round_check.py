@@ -12,10 +12,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from inspections.calc.rounds import BeltState, Errand, Place, Planned, RoundProblem, WorkShift
+from inspections.calc.round_problem import BeltState, Errand, MapPlace, PlannedErrand, RoundProblem, WorkShift
 
 
-class Rule(StrEnum):
+class BrokenRule(StrEnum):
     """What is broken."""
 
     TWICE = "twice"
@@ -38,7 +38,7 @@ class Rule(StrEnum):
 class Conflict:
     """One broken rule; by_s says by how many seconds, where that has a meaning."""
 
-    rule: Rule
+    rule: BrokenRule
     shift: int
     errand: int
     by_s: int = 0
@@ -47,13 +47,13 @@ class Conflict:
     span: tuple[int, int] | None = None
 
 
-def check_round(problem: RoundProblem, planned: Iterable[Planned]) -> list[Conflict]:
+def check_round(problem: RoundProblem, planned: Iterable[PlannedErrand]) -> list[Conflict]:
     """Every rule that a plan breaks; an empty list if none.
 
     Parameters
     ----------
     problem : RoundProblem
-    planned : iterable of Planned
+    planned : iterable of PlannedErrand
         Only errand, shift, starts_s, ends_s and lockout_s are believed; walking is worked out again.
 
     Returns
@@ -63,15 +63,15 @@ def check_round(problem: RoundProblem, planned: Iterable[Planned]) -> list[Confl
     """
     shifts = {shift.key: shift for shift in problem.shifts}
     errands = {errand.key: errand for errand in problem.errands}
-    rows: dict[int, list[Planned]] = defaultdict(list)
+    rows: dict[int, list[PlannedErrand]] = defaultdict(list)
     found: list[Conflict] = []
     met: set[int] = set()
     for row in planned:
         if row.shift not in shifts or row.errand not in errands:
-            found.append(Conflict(Rule.UNKNOWN, row.shift, row.errand))
+            found.append(Conflict(BrokenRule.UNKNOWN, row.shift, row.errand))
             continue
         if row.errand in met:
-            found.append(Conflict(Rule.TWICE, row.shift, row.errand))
+            found.append(Conflict(BrokenRule.TWICE, row.shift, row.errand))
         met.add(row.errand)
         rows[row.shift].append(row)
     for key, those in rows.items():
@@ -81,11 +81,11 @@ def check_round(problem: RoundProblem, planned: Iterable[Planned]) -> list[Confl
 
 
 def of_shift(
-    problem: RoundProblem, shift: WorkShift, errands: dict[int, Errand], rows: list[Planned]
+    problem: RoundProblem, shift: WorkShift, errands: dict[int, Errand], rows: list[PlannedErrand]
 ) -> list[Conflict]:
     """What is wrong with the errands of one shift and with the ways between them, in their order."""
     found: list[Conflict] = []
-    before: Planned | None = None
+    before: PlannedErrand | None = None
     for row in rows:
         errand = errands[row.errand]
         found += of_errand(problem, shift, errand, row)
@@ -94,38 +94,38 @@ def of_shift(
     if before is not None:
         home = before.ends_s + seconds_between(problem, errands[before.errand].place, shift.start)
         if home > shift.ends_s:
-            found.append(Conflict(Rule.AFTER_SHIFT, shift.key, before.errand, home - shift.ends_s))
+            found.append(Conflict(BrokenRule.AFTER_SHIFT, shift.key, before.errand, home - shift.ends_s))
     return found
 
 
-def of_errand(problem: RoundProblem, shift: WorkShift, errand: Errand, row: Planned) -> list[Conflict]:
+def of_errand(problem: RoundProblem, shift: WorkShift, errand: Errand, row: PlannedErrand) -> list[Conflict]:
     """Rules that concern one errand by itself."""
     found: list[Conflict] = []
 
-    def blame(rule: Rule, by_s: int = 0, words: Iterable[str] = ()) -> None:
+    def blame(rule: BrokenRule, by_s: int = 0, words: Iterable[str] = ()) -> None:
         found.append(Conflict(rule, shift.key, errand.key, by_s, tuple(sorted(words))))
 
     if errand.skills - shift.skills:
-        blame(Rule.SKILL, words=errand.skills - shift.skills)
+        blame(BrokenRule.SKILL, words=errand.skills - shift.skills)
     if errand.tools - shift.tools:
-        blame(Rule.TOOL, words=errand.tools - shift.tools)
+        blame(BrokenRule.TOOL, words=errand.tools - shift.tools)
     if row.ends_s - row.starts_s < errand.work_s:
-        blame(Rule.TOO_SHORT, errand.work_s - (row.ends_s - row.starts_s))
+        blame(BrokenRule.TOO_SHORT, errand.work_s - (row.ends_s - row.starts_s))
     at_belt = row.starts_s - row.lockout_s
     if at_belt < shift.starts_s:
-        blame(Rule.BEFORE_SHIFT, shift.starts_s - at_belt)
+        blame(BrokenRule.BEFORE_SHIFT, shift.starts_s - at_belt)
     if at_belt < errand.opens_s:
-        blame(Rule.NOT_OPEN, errand.opens_s - at_belt)
+        blame(BrokenRule.NOT_OPEN, errand.opens_s - at_belt)
     if row.ends_s > errand.closes_s:
-        blame(Rule.CLOSED, row.ends_s - errand.closes_s)
+        blame(BrokenRule.CLOSED, row.ends_s - errand.closes_s)
     windows = problem.windows.get(errand.conveyor, ())
     if errand.belt is BeltState.STOPPED and not any(a <= at_belt and row.ends_s <= b for a, b in windows):
-        blame(Rule.NO_WINDOW, shortfall(windows, at_belt, row.ends_s))
+        blame(BrokenRule.NO_WINDOW, shortfall(windows, at_belt, row.ends_s))
     if errand.belt is BeltState.RUNNING and any(a < row.ends_s and at_belt < b for a, b in windows):
-        blame(Rule.RUNNING)
+        blame(BrokenRule.RUNNING)
     for a, b in shift.breaks:
         if a < row.ends_s and at_belt < b:
-            found.append(Conflict(Rule.BREAK, shift.key, errand.key, span=(a, b)))
+            found.append(Conflict(BrokenRule.BREAK, shift.key, errand.key, span=(a, b)))
     return found
 
 
@@ -135,7 +135,11 @@ def shortfall(windows: Iterable[tuple[int, int]], begin: int, end: int) -> int:
 
 
 def of_way(
-    problem: RoundProblem, shift: WorkShift, errands: dict[int, Errand], before: Planned | None, row: Planned
+    problem: RoundProblem,
+    shift: WorkShift,
+    errands: dict[int, Errand],
+    before: PlannedErrand | None,
+    row: PlannedErrand,
 ) -> list[Conflict]:
     """Rules between two errands that follow each other: the way, the break between them, the isolation."""
     errand = errands[row.errand]
@@ -149,11 +153,11 @@ def of_way(
             rested = True
             back = left_at + seconds_between(problem, came_from, shift.start)
             if before is not None and back > begin:
-                found.append(Conflict(Rule.BREAK, shift.key, before.errand, back - begin, span=(begin, end)))
+                found.append(Conflict(BrokenRule.BREAK, shift.key, before.errand, back - begin, span=(begin, end)))
             left_at, came_from = end, shift.start
     due = left_at + seconds_between(problem, came_from, errand.place)
     if at_belt < due:
-        found.append(Conflict(Rule.TOO_SOON, shift.key, errand.key, due - at_belt))
+        found.append(Conflict(BrokenRule.TOO_SOON, shift.key, errand.key, due - at_belt))
     if errand.belt is BeltState.STOPPED and row.lockout_s < problem.lockout_s:
         windows = problem.windows.get(errand.conveyor, ())
         still_locked = (
@@ -166,11 +170,11 @@ def of_way(
         # Outside every window that is said already; a missing isolation on top of it would say it twice.
         has_window = any(a <= at_belt and row.ends_s <= b for a, b in windows)
         if not still_locked and has_window:
-            found.append(Conflict(Rule.LOCKOUT, shift.key, errand.key, problem.lockout_s - row.lockout_s))
+            found.append(Conflict(BrokenRule.LOCKOUT, shift.key, errand.key, problem.lockout_s - row.lockout_s))
     return found
 
 
-def seconds_between(problem: RoundProblem, a: Place, b: Place) -> int:
+def seconds_between(problem: RoundProblem, a: MapPlace, b: MapPlace) -> int:
     """The way on the map where both places are on it, else by walking order, in seconds."""
     pair = (a.on_map, b.on_map) if a.on_map is not None and b.on_map is not None else (a.by_order, b.by_order)
     (ax, ay), (bx, by) = pair

@@ -9,23 +9,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import TypeVar
 
 from inspections.calc.round_check import check_round
-from inspections.calc.rounds import (
+from inspections.calc.round_problem import (
     BeltState,
     Errand,
-    Insertion,
     Layout,
-    Planned,
+    PlannedErrand,
     RoundPlan,
     RoundProblem,
     WorkShift,
-    cheapest_insertion,
     needed_s,
-    put_in,
     spans_of,
-    time_stretch,
 )
+from inspections.calc.rounds import Insertion, cheapest_insertion, put_in, time_stretch
 
 # The longest that a shift is lengthened, and the step in which it is told (common practice, no source).
 LONGEST_OVERTIME_S = 2 * 3600
@@ -33,7 +31,7 @@ OVERTIME_STEP_S = 300
 WITHOUT_END_S = 10**9
 
 
-class Reason(StrEnum):
+class LeftOutReason(StrEnum):
     """Why it did not fit."""
 
     NO_SHIFT = "no_shift"  # nobody works while it may be done
@@ -46,7 +44,7 @@ class Reason(StrEnum):
     NO_TIME = "no_time"  # what is worth more fills the shifts
 
 
-class Change(StrEnum):
+class NeededChange(StrEnum):
     """The one change that would make it fit."""
 
     LONGER_SHIFT = "longer_shift"
@@ -60,7 +58,7 @@ class Change(StrEnum):
 class Remedy:
     """One change, found by making it: who (shift), how long, when the work would be."""
 
-    change: Change
+    change: NeededChange
     shift: int
     minutes: int
     starts_s: int
@@ -73,7 +71,7 @@ class LeftOut:
     """An errand that is not in the plan."""
 
     errand: int
-    reason: Reason
+    reason: LeftOutReason
     words: tuple[str, ...] = ()
     minutes_there: int = 0
     minutes_needed: int = 0
@@ -120,7 +118,7 @@ def explain_together(
     waiting: dict[int, list[int]] = {}
     for key in plan.left_out:
         told = reason_of(problem, problem.errand(key))
-        if told.reason in (Reason.NO_WINDOW, Reason.WINDOW_SHORT, Reason.WINDOW_ELSEWHEN):
+        if told.reason in (LeftOutReason.NO_WINDOW, LeftOutReason.WINDOW_SHORT, LeftOutReason.WINDOW_ELSEWHEN):
             waiting.setdefault(problem.errand(key).conveyor, []).append(key)
     done: list[list[LeftOut]] = []
     said: set[int] = set()
@@ -153,11 +151,13 @@ def window_for_all(problem: RoundProblem, layout: Layout, errands: list[Errand])
         known = merged((*problem.windows.get(belt, ()), window))
         changed = replace(problem, windows={**problem.windows, belt: known})
         if put_all_in(changed, layout, errands, shift) is not None:
-            return Remedy(Change.WINDOW, shift.key, minutes_up(window[1] - window[0]), window[0], window[1])
+            return Remedy(NeededChange.WINDOW, shift.key, minutes_up(window[1] - window[0]), window[0], window[1])
     return None
 
 
-def put_all_in(problem: RoundProblem, layout: Layout, errands: list[Errand], shift: WorkShift) -> list[Planned] | None:
+def put_all_in(
+    problem: RoundProblem, layout: Layout, errands: list[Errand], shift: WorkShift
+) -> list[PlannedErrand] | None:
     """When these are worked on if they are put into one shift one after the other; None if one does not fit."""
     fuller: Layout = {key: list(order) for key, order in layout.items()}
     for errand in errands:
@@ -166,7 +166,7 @@ def put_all_in(problem: RoundProblem, layout: Layout, errands: list[Errand], shi
             return None
         put_in(fuller, errand.key, found)
     wanted = {errand.key for errand in errands}
-    rows: list[Planned] = []
+    rows: list[PlannedErrand] = []
     for n in range(len(shift.stretches)):
         rows += time_stretch(problem, shift, n, fuller.get((shift.key, n), [])) or ()
     return [row for row in rows if row.errand in wanted]
@@ -182,7 +182,7 @@ def reason_of(problem: RoundProblem, errand: Errand) -> LeftOut:
     need = minutes_up(needed_s(problem, errand))
     at_work = [shift for shift in problem.shifts if meets(shift, [(errand.opens_s, errand.closes_s)])]
     if not at_work:
-        return LeftOut(errand.key, Reason.NO_SHIFT, minutes_needed=need)
+        return LeftOut(errand.key, LeftOutReason.NO_SHIFT, minutes_needed=need)
     able = [shift for shift in at_work if shift.can_do(errand)]
     if not able:
         skilled = [shift for shift in at_work if errand.skills <= shift.skills]
@@ -191,19 +191,21 @@ def reason_of(problem: RoundProblem, errand: Errand) -> LeftOut:
             missing = [errand.skills - shift.skills for shift in at_work]
         fewest = min(missing, key=lambda words: (len(words), sorted(words)))
         words = tuple(sorted(fewest))
-        return LeftOut(errand.key, Reason.NO_TOOL if skilled else Reason.NO_SKILL, words, minutes_needed=need)
+        return LeftOut(
+            errand.key, LeftOutReason.NO_TOOL if skilled else LeftOutReason.NO_SKILL, words, minutes_needed=need
+        )
     spans = spans_of(problem, errand)
     windows = problem.windows.get(errand.conveyor, ())
     if errand.belt is BeltState.STOPPED and not windows:
-        return LeftOut(errand.key, Reason.NO_WINDOW, minutes_needed=need)
+        return LeftOut(errand.key, LeftOutReason.NO_WINDOW, minutes_needed=need)
     if errand.belt is BeltState.STOPPED and not spans:
         there = max(max(min(b, errand.closes_s) - max(a, errand.opens_s), 0) for a, b in windows) // 60
-        return LeftOut(errand.key, Reason.WINDOW_SHORT, minutes_there=there, minutes_needed=need)
+        return LeftOut(errand.key, LeftOutReason.WINDOW_SHORT, minutes_there=there, minutes_needed=need)
     if errand.belt is BeltState.RUNNING and not spans:
-        return LeftOut(errand.key, Reason.NEVER_RUNNING, minutes_needed=need)
+        return LeftOut(errand.key, LeftOutReason.NEVER_RUNNING, minutes_needed=need)
     if not any(meets(shift, spans) for shift in able):
-        return LeftOut(errand.key, Reason.WINDOW_ELSEWHEN, minutes_needed=need)
-    return LeftOut(errand.key, Reason.NO_TIME, minutes_needed=need)
+        return LeftOut(errand.key, LeftOutReason.WINDOW_ELSEWHEN, minutes_needed=need)
+    return LeftOut(errand.key, LeftOutReason.NO_TIME, minutes_needed=need)
 
 
 def meets(shift: WorkShift, spans: Iterable[tuple[int, int]]) -> bool:
@@ -227,7 +229,7 @@ def remedy_for(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy 
 def is_sound(problem: RoundProblem, layout: Layout, found: Insertion) -> bool:
     """The plan with the errand in it breaks no rule of the changed problem."""
     shifts = {shift.key: shift for shift in problem.shifts}
-    planned: list[Planned] = list(found.planned)
+    planned: list[PlannedErrand] = list(found.planned)
     for (shift_key, n), order in layout.items():
         if (shift_key, n) == (found.shift, found.stretch):
             continue
@@ -238,7 +240,7 @@ def is_sound(problem: RoundProblem, layout: Layout, found: Insertion) -> bool:
     return not check_round(problem, planned)
 
 
-def timed_of(found: Insertion, key: int) -> Planned:
+def timed_of(found: Insertion, key: int) -> PlannedErrand:
     """The times of one errand where it was put in."""
     return next(each for each in found.planned if each.errand == key)
 
@@ -263,7 +265,7 @@ def by_longer_shift(problem: RoundProblem, layout: Layout, errand: Errand) -> Re
         return None
     steps, shift, found = best
     row = timed_of(found, errand.key)
-    return Remedy(Change.LONGER_SHIFT, shift.key, steps * OVERTIME_STEP_S // 60, row.starts_s, row.ends_s)
+    return Remedy(NeededChange.LONGER_SHIFT, shift.key, steps * OVERTIME_STEP_S // 60, row.starts_s, row.ends_s)
 
 
 def longest_overtime(problem: RoundProblem, shift: WorkShift) -> int:
@@ -297,7 +299,7 @@ def by_skill(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy | 
         if found is not None and is_sound(changed, layout, found):
             row = timed_of(found, errand.key)
             words = tuple(sorted((errand.skills - shift.skills) | (errand.tools - shift.tools)))
-            return Remedy(Change.SKILL, shift.key, minutes_up(errand.work_s), row.starts_s, row.ends_s, words)
+            return Remedy(NeededChange.SKILL, shift.key, minutes_up(errand.work_s), row.starts_s, row.ends_s, words)
     return None
 
 
@@ -321,11 +323,14 @@ def by_window(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy |
         changed = replace(problem, windows={**problem.windows, errand.conveyor: merged(known)})
         again = cheapest_insertion(changed, layout, errand.key, shifts=[shift])
         if again is not None and is_sound(changed, layout, again):
-            return Remedy(Change.WINDOW, shift.key, minutes_up(window[1] - window[0]), window[0], window[1])
+            return Remedy(NeededChange.WINDOW, shift.key, minutes_up(window[1] - window[0]), window[0], window[1])
     return None
 
 
-def merged(windows: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+Seconds = TypeVar("Seconds", int, float)
+
+
+def merged(windows: Iterable[tuple[Seconds, Seconds]]) -> tuple[tuple[Seconds, Seconds], ...]:
     """Windows in order, those that touch or overlap made one.
 
     Parameters
@@ -333,7 +338,7 @@ def merged(windows: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
     windows : iterable of (begin, end)
         In seconds from the same start [s].
     """
-    done: list[tuple[int, int]] = []
+    done: list[tuple[Seconds, Seconds]] = []
     for begin, end in sorted(windows):
         if done and begin <= done[-1][1]:
             done[-1] = (done[-1][0], max(done[-1][1], end))
@@ -352,7 +357,7 @@ def by_later(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy | 
     if found is None or not is_sound(changed, layout, found):
         return None
     row = timed_of(found, errand.key)
-    return Remedy(Change.LATER, found.shift, minutes_up(row.ends_s - errand.closes_s), row.starts_s, row.ends_s)
+    return Remedy(NeededChange.LATER, found.shift, minutes_up(row.ends_s - errand.closes_s), row.starts_s, row.ends_s)
 
 
 def by_one_more(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy | None:
@@ -370,5 +375,5 @@ def by_one_more(problem: RoundProblem, layout: Layout, errand: Errand) -> Remedy
         found = cheapest_insertion(changed, layout, errand.key, shifts=[more])
         if found is not None and is_sound(changed, layout, found):
             row = timed_of(found, errand.key)
-            return Remedy(Change.ONE_MORE, shift.key, minutes_up(errand.work_s), row.starts_s, row.ends_s)
+            return Remedy(NeededChange.ONE_MORE, shift.key, minutes_up(errand.work_s), row.starts_s, row.ends_s)
     return None

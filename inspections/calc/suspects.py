@@ -3,7 +3,7 @@
 Each suspect is asked of what the book already holds: the last readings, the fit-up, the hold points, the place. It
 comes out as pointing to the fault, speaking against it, or open, and an open one says which look would decide it.
 The order and the signs are common practice without a source: what is quickly seen and often the cause comes first.
-No answer here says that a device or a belt is in order.
+No answer here says that a device or a belt is in order. Their words stand in `inspections/words/suspects.py`.
 """
 
 from __future__ import annotations
@@ -13,12 +13,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
-from inspections.calc.grading import DIFFERENCE_SHARE, NEW_AS_NEW_H, NEW_AS_NEW_MM
+from inspections.calc.grading import DIFFERENCE_SHARE, NEW_AS_NEW_H, NEW_AS_NEW_MM, SIDES
+from installs.calc.clearance import Fit, PlaceLine
 from installs.calc.fasteners import SLACK
-from installs.calc.fit_up import Line as FitUpLine
-from installs.calc.fit_up import Verdict
-from installs.calc.placement import Fit
-from installs.calc.placement import Line as PlaceLine
+from installs.calc.fit_up_lines import FitUpLine, Verdict
+from plant.calc.reasons import Reason, Values
 
 LIFT_LINES = ("wanted_lift_mm", "bracket_height_drive_mm", "bracket_height_off_mm", "level_mm")
 SENSOR_LINES = ("sensor_sum_mm", "gap_drive_mm", "gap_off_mm")
@@ -33,13 +32,58 @@ class Sign(StrEnum):
     OPEN = "open"
 
 
+class SuspectRule(StrEnum):
+    """What the book says of a suspect."""
+
+    NOBODY_LOOKED = "suspect.nobody_looked"
+    DATED = "suspect.dated"
+    DATED_NOTE = "suspect.dated_note"
+    DATED_BECAUSE = "suspect.dated_because"
+    ONE_SIDED = "suspect.one_sided"
+    ONE_SIDED_SINCE = "suspect.one_sided_since"
+    PIVOT_NOT_TRIED = "suspect.pivot_not_tried"
+    AS_NEW = "suspect.as_new"
+    WRONG_STRAND = "suspect.wrong_strand"
+    ONE_DIRECTION = "suspect.one_direction"
+    SUITS = "suspect.suits"
+    WITHIN_WANTED = "suspect.within_wanted"
+    NOT_MEASURED = "suspect.not_measured"
+    OVERLAPS = "suspect.overlaps"
+    DEVICE = "suspect.device"
+    AND = "suspect.and"
+    ALONE = "suspect.alone"
+    WORN_THROUGH = "suspect.worn_through"
+    ABOVE_LIMIT = "suspect.above_limit"
+
+
+class DeviceEvent(StrEnum):
+    """What happened, or was found, on a day."""
+
+    PIVOT_FREE = "suspect.found_free"
+    PIVOT_STIFF = "suspect.found_stiff"
+    PIVOT_SEIZED = "suspect.found_seized"
+    RESTRAINT_CONFIRMED = "suspect.restraint_confirmed"
+    RESTRAINT_PASSED_OVER = "suspect.restraint_passed_over"
+    TOUCHED = "suspect.touched"
+    NOT_TOUCHED = "suspect.not_touched"
+    LOOSE = "suspect.loose"
+    GIVING_WAY = "suspect.giving_way"
+    HELD = "suspect.held"
+    HUNTING = "suspect.hunting"
+    HELD_TO_DRIVE = "suspect.held_to_drive"
+    HELD_TO_OFF = "suspect.held_to_off"
+    BUILD_UP = "suspect.build_up"
+    NO_BUILD_UP = "suspect.no_build_up"
+
+
 @dataclass(frozen=True)
-class Answer:
-    """An answer or grade that a check gave, the words behind it, and the day."""
+class GivenAnswer:
+    """An answer or grade that a check gave, the day, and why: a note that somebody typed, or the reason of a grade."""
 
     value: str
     on: date
-    words: str = ""
+    note: str = ""
+    because: Reason | None = None
 
 
 @dataclass(frozen=True)
@@ -48,7 +92,7 @@ class Evidence:
 
     Parameters
     ----------
-    pivot : Answer or None
+    pivot : GivenAnswer or None
         "free", "stiff" or "seized".
     worn_drive_mm, worn_off_mm : float or None
         Wear of each sensor roller since it was new [mm].
@@ -58,7 +102,7 @@ class Evidence:
         Day of those diameters.
     hours_since_new : float or None
         Running hours of the rollers until then [h].
-    restraint : Answer or None
+    restraint : GivenAnswer or None
         Hold point of the transport restraint: "confirmed" or "passed over".
     strand_wanted : str
         Strand that the model is made for, "" where any.
@@ -66,56 +110,58 @@ class Evidence:
         Strand that it stands on.
     is_reversing, suits_reversing : bool
         Whether the belt reverses, and whether the model is made for it.
-    close_by : iterable of placement.Line
+    close_by : iterable of PlaceLine
         Pulleys, loading points, scrapers and scales near the place.
-    fit_up : mapping of str to fit_up.Line
+    fit_up : mapping of str to fit_up_lines.Line
         Lines of the fit-up sheet by key.
-    touched : Answer or None
+    touched : GivenAnswer or None
         The last trial run or look: "touches" or "clear".
     overlapping : tuple of str
-        Names of devices in service whose zones overlap this one's on the same strand.
-    frame : Answer or None
+        Numbers of devices in service whose zones overlap this one's on the same strand.
+    frame : GivenAnswer or None
         How the frame stood in the last trial run: "centred", "drive", "off" or "hunting".
-    carry_back : Answer or None
+    carry_back : GivenAnswer or None
         Test for build-up and carry-back at the place: "found" or "not_found".
-    torque : Answer or None
+    torque : GivenAnswer or None
         Grade of the fasteners when last read: "sound", "watch" or "act".
     """
 
-    pivot: Answer | None = None
+    pivot: GivenAnswer | None = None
     worn_drive_mm: float | None = None
     worn_off_mm: float | None = None
     left_drive_mm: float | None = None
     left_off_mm: float | None = None
     wear_on: date | None = None
     hours_since_new: float | None = None
-    restraint: Answer | None = None
+    restraint: GivenAnswer | None = None
     strand_wanted: str = ""
     strand: str = ""
     is_reversing: bool = False
     suits_reversing: bool = True
     close_by: tuple[PlaceLine, ...] = ()
     fit_up: Mapping[str, FitUpLine] = field(default_factory=dict)
-    touched: Answer | None = None
+    touched: GivenAnswer | None = None
     overlapping: tuple[str, ...] = ()
-    frame: Answer | None = None
-    carry_back: Answer | None = None
-    torque: Answer | None = None
+    frame: GivenAnswer | None = None
+    carry_back: GivenAnswer | None = None
+    torque: GivenAnswer | None = None
+
+
+# What is said of a suspect: rules of its own, and lines of the fit-up sheet and of the place.
+Said = Reason | FitUpLine | PlaceLine
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """One suspect: its name, what is known says of it, that in words, and the look that would decide it."""
+    """One suspect: what the known says of it, and why. Its name and the look that would decide it go by its key."""
 
     key: str
-    name: str
     sign: Sign
-    words: str
-    look: str
+    said: tuple[Said, ...]
 
 
-Judged = tuple[Sign, str]
-UNKNOWN: Judged = (Sign.OPEN, "Nobody has looked yet.")
+Judged = tuple[Sign, tuple[Said, ...]]
+UNKNOWN: Judged = (Sign.OPEN, (Reason(SuspectRule.NOBODY_LOOKED),))
 
 
 def suspects(evidence: Evidence) -> tuple[Suspect, ...]:
@@ -131,79 +177,83 @@ def suspects(evidence: Evidence) -> tuple[Suspect, ...]:
     tuple of Suspect
         Always all of them, in the same order: common practice, no source.
     """
-    return tuple(Suspect(key, name, *ask(evidence), look) for key, name, ask, look in ORDER)
+    return tuple(Suspect(key, *ask(evidence)) for key, ask in ORDER)
 
 
-def _dated(words: str, answer: Answer) -> str:
-    said = f"{words} on {answer.on.isoformat()}"
-    return f"{said}: {answer.words.rstrip('.')}." if answer.words else f"{said}."
+def _dated(event: DeviceEvent, answer: GivenAnswer) -> Reason:
+    dated: Values = {"event": event, "on": answer.on}
+    if answer.because is not None:
+        return Reason(SuspectRule.DATED_BECAUSE, {**dated, "because": answer.because})
+    if note := answer.note.rstrip("."):
+        return Reason(SuspectRule.DATED_NOTE, {**dated, "note": note})
+    return Reason(SuspectRule.DATED, dated)
+
+
+PIVOTS = {"free": DeviceEvent.PIVOT_FREE, "stiff": DeviceEvent.PIVOT_STIFF, "seized": DeviceEvent.PIVOT_SEIZED}
 
 
 def _pivot(known: Evidence) -> Judged:
     uneven = _one_sided(known)
     if known.pivot is None:
-        return (Sign.POINTS, f"{uneven} The pivot itself was not tried.") if uneven else UNKNOWN
-    said = _dated(f"Found {known.pivot.value}", known.pivot)
+        return (Sign.POINTS, (uneven, Reason(SuspectRule.PIVOT_NOT_TRIED))) if uneven else UNKNOWN
+    said = _dated(PIVOTS[known.pivot.value], known.pivot)
     if known.pivot.value != "free":
-        return Sign.POINTS, f"{said} {uneven}".strip()
+        return Sign.POINTS, (said, uneven) if uneven else (said,)
     # A pivot that was free once may have seized since: later wear on one side says so.
     if uneven and known.wear_on is not None and known.wear_on > known.pivot.on:
-        return Sign.POINTS, f"{said} Since then: {uneven[0].lower()}{uneven[1:]}"
-    return Sign.AGAINST, said
+        return Sign.POINTS, (said, Reason(SuspectRule.ONE_SIDED_SINCE, uneven.values))
+    return Sign.AGAINST, (said,)
 
 
-def _one_sided(known: Evidence) -> str:
-    """Words on wear of one side only; "" where there is none or it is not known."""
+def _one_sided(known: Evidence) -> Reason | None:
+    """Wear of one side only; None where there is none or it is not known."""
     if known.worn_drive_mm is None or known.worn_off_mm is None:
-        return ""
+        return None
     drive, off = known.worn_drive_mm, known.worn_off_mm
     more, less = max(drive, off), min(drive, off)
     if more <= NEW_AS_NEW_MM or (more - less) / more <= DIFFERENCE_SHARE + SLACK:
-        return ""
-    side = "drive side" if drive > off else "off side"
-    return f"The {side} is worn by {more:.1f} mm, the other by {max(less, 0.0):.1f} mm."
+        return None
+    side = SIDES["drive" if drive > off else "off"]
+    worn: Values = {"side": side, "more_mm": round(more, 1), "less_mm": round(max(less, 0.0), 1)}
+    return Reason(SuspectRule.ONE_SIDED, worn)
 
 
 def _restraint(known: Evidence) -> Judged:
     worn = [each for each in (known.worn_drive_mm, known.worn_off_mm) if each is not None]
-    untouched = len(worn) == 2 and max(worn) <= NEW_AS_NEW_MM and (known.hours_since_new or 0.0) >= NEW_AS_NEW_H
-    if untouched:
-        return Sign.POINTS, (
-            f"Both sensor rollers are as new after {known.hours_since_new:.0f} running hours: the frame may not move, "
-            "or the belt never reaches it."
-        )
+    hours = known.hours_since_new or 0.0
+    if len(worn) == 2 and max(worn) <= NEW_AS_NEW_MM and hours >= NEW_AS_NEW_H:
+        return Sign.POINTS, (Reason(SuspectRule.AS_NEW, {"hours": round(hours)}),)
     if known.restraint is None:
         return UNKNOWN
     if known.restraint.value == "confirmed":
-        return Sign.AGAINST, _dated("Its removal was confirmed", known.restraint)
-    return Sign.OPEN, _dated("The hold point was passed over", known.restraint)
+        return Sign.AGAINST, (_dated(DeviceEvent.RESTRAINT_CONFIRMED, known.restraint),)
+    return Sign.OPEN, (_dated(DeviceEvent.RESTRAINT_PASSED_OVER, known.restraint),)
 
 
 def _direction(known: Evidence) -> Judged:
     if known.strand_wanted and known.strand and known.strand_wanted != known.strand:
-        return Sign.POINTS, f"The model is made for the {known.strand_wanted} strand; it stands on the {known.strand}."
+        strands = {"wanted": known.strand_wanted, "strand": known.strand}
+        return Sign.POINTS, (Reason(SuspectRule.WRONG_STRAND, strands),)
     if known.is_reversing and not known.suits_reversing:
-        return Sign.POINTS, "The belt reverses and the model is made for one direction."
-    return Sign.OPEN, "The model suits strand and direction; whether it is mounted mirrored shows only at the belt."
+        return Sign.POINTS, (Reason(SuspectRule.ONE_DIRECTION),)
+    return Sign.OPEN, (Reason(SuspectRule.SUITS),)
 
 
 def _near(known: Evidence) -> Judged:
     if not known.close_by:
         return UNKNOWN
-    near = [each.words for each in known.close_by if each.fit in (Fit.DOES_NOT_FIT, Fit.CONDITION)]
-    if near:
-        return Sign.POINTS, " ".join(near)
-    return Sign.AGAINST, " ".join(each.words[0].upper() + each.words[1:] for each in known.close_by)
+    near = tuple(each for each in known.close_by if each.fit in (Fit.DOES_NOT_FIT, Fit.CONDITION))
+    return (Sign.POINTS, near) if near else (Sign.AGAINST, tuple(known.close_by))
 
 
 def _lines(known: Evidence, keys: Iterable[str]) -> Judged:
     there = [known.fit_up[key] for key in keys if key in known.fit_up]
-    wrong = [each for each in there if each.verdict in (Verdict.OUTSIDE, Verdict.REFUSED)]
+    wrong = tuple(each for each in there if each.verdict in (Verdict.OUTSIDE, Verdict.REFUSED))
     if wrong:
-        return Sign.POINTS, " ".join(f"{each.label}: {each.words or 'outside'}" for each in wrong)
+        return Sign.POINTS, wrong
     if any(each.verdict is Verdict.WITHIN and not each.is_start_value for each in there):
-        return Sign.AGAINST, "Within what is wanted when it was fitted."
-    return Sign.OPEN, "Not measured when it was fitted."
+        return Sign.AGAINST, (Reason(SuspectRule.WITHIN_WANTED),)
+    return Sign.OPEN, (Reason(SuspectRule.NOT_MEASURED),)
 
 
 def _lift(known: Evidence) -> Judged:
@@ -214,8 +264,8 @@ def _fouls(known: Evidence) -> Judged:
     if known.touched is None:
         return UNKNOWN
     if known.touched.value == "touches":
-        return Sign.POINTS, _dated("It touched something", known.touched)
-    return Sign.AGAINST, _dated("Nothing was touched", known.touched)
+        return Sign.POINTS, (_dated(DeviceEvent.TOUCHED, known.touched),)
+    return Sign.AGAINST, (_dated(DeviceEvent.NOT_TOUCHED, known.touched),)
 
 
 def _sensors(known: Evidence) -> Judged:
@@ -224,27 +274,31 @@ def _sensors(known: Evidence) -> Judged:
 
 def _square(known: Evidence) -> Judged:
     if known.torque is not None and known.torque.value == "act":
-        return Sign.POINTS, _dated("Fasteners were found loose", known.torque)
-    sign, words = _lines(known, SQUARE_LINES)
+        return Sign.POINTS, (_dated(DeviceEvent.LOOSE, known.torque),)
+    sign, said = _lines(known, SQUARE_LINES)
     if sign is not Sign.POINTS and known.torque is not None and known.torque.value == "watch":
-        return Sign.OPEN, _dated("Fasteners had begun to give way", known.torque)
+        return Sign.OPEN, (_dated(DeviceEvent.GIVING_WAY, known.torque),)
     if sign is Sign.AGAINST and known.torque is not None:
-        return sign, f"{words} {_dated('The fasteners held', known.torque)}"
-    return sign, words
+        return sign, (*said, _dated(DeviceEvent.HELD, known.torque))
+    return sign, said
 
 
 def _each_other(known: Evidence) -> Judged:
-    hunts = known.frame is not None and known.frame.value == "hunting"
-    if known.overlapping:
-        names = " and ".join(known.overlapping)
-        more = f" {_dated('The frame swung to and fro', known.frame)}" if hunts and known.frame else ""
-        return Sign.POINTS, f"Its zone overlaps that of {names}.{more}"
-    return Sign.AGAINST, "No other device steers the same stretch."
+    if not known.overlapping:
+        return Sign.AGAINST, (Reason(SuspectRule.ALONE),)
+    first, *others = (Reason(SuspectRule.DEVICE, {"device": number}) for number in known.overlapping)
+    for each in others:
+        first = Reason(SuspectRule.AND, {"one": first, "other": each})
+    said = Reason(SuspectRule.OVERLAPS, {"devices": first})
+    if known.frame is not None and known.frame.value == "hunting":
+        return Sign.POINTS, (said, _dated(DeviceEvent.HUNTING, known.frame))
+    return Sign.POINTS, (said,)
 
 
 def _arm(known: Evidence) -> Judged:
     if known.frame is not None and known.frame.value in ("drive", "off"):
-        return Sign.POINTS, _dated(f"The frame was held towards the {known.frame.value} side", known.frame)
+        event = DeviceEvent.HELD_TO_DRIVE if known.frame.value == "drive" else DeviceEvent.HELD_TO_OFF
+        return Sign.POINTS, (_dated(event, known.frame),)
     return UNKNOWN
 
 
@@ -252,35 +306,31 @@ def _crown(known: Evidence) -> Judged:
     if known.carry_back is None:
         return UNKNOWN
     if known.carry_back.value == "found":
-        return Sign.POINTS, _dated("Build-up was found at the place", known.carry_back)
-    return Sign.AGAINST, _dated("No build-up was found at the place", known.carry_back)
+        return Sign.POINTS, (_dated(DeviceEvent.BUILD_UP, known.carry_back),)
+    return Sign.AGAINST, (_dated(DeviceEvent.NO_BUILD_UP, known.carry_back),)
 
 
 def _worn_through(known: Evidence) -> Judged:
     left = [each for each in (known.left_drive_mm, known.left_off_mm) if each is not None]
     if not left or known.wear_on is None:
         return UNKNOWN
-    on = known.wear_on.isoformat()
+    on = known.wear_on
     if min(left) <= 0:
-        return Sign.POINTS, f"A sensor roller was at or below its limit on {on}."
-    return Sign.AGAINST, f"At least {min(left):.1f} mm above the limit on {on}."
+        return Sign.POINTS, (Reason(SuspectRule.WORN_THROUGH, {"on": on}),)
+    return Sign.AGAINST, (Reason(SuspectRule.ABOVE_LIMIT, {"left_mm": round(min(left), 1), "on": on}),)
 
 
-ORDER: tuple[tuple[str, str, Callable[[Evidence], Judged], str], ...] = (
-    ("pivot", "seized or stiff pivot", _pivot, "Lock out first; swing the frame through its whole range."),
-    ("restraint", "transport restraint left in", _restraint, "Look for the strap or pin; is either sensor worn?"),
-    ("direction", "mirrored, or wrong for the direction", _direction,
-     "Compare with the maker's drawing for this strand and direction of travel."),
-    ("near", "too near a pulley, loading point or scraper", _near, "Measure from the pulley's centre."),
-    ("lift", "too little or too much lift of the belt", _lift,
-     "Measure both bracket heights from one datum; at too little the roll has no grip, at too much the edge lifts."),
-    ("fouls", "fouls structure at full tilt", _fouls, "Lock out first; swing to full tilt, look for touch marks."),
-    ("sensors", "sensors too tight or too wide", _sensors, "Measure clear distance and belt width here."),
-    ("square", "frame shifted or skewed, fasteners loose", _square,
-     "Read the torque as found, then square both brackets from one fixed line."),
-    ("each-other", "two devices that correct each other", _each_other,
-     "Watch several revolutions from the walkway: does the swing last longer than one?"),
-    ("arm", "sensor arm bent", _arm, "Lock out first; compare both arms side by side."),
-    ("crown", "carry-back built up on the steering roll", _crown, "Lock out first; look for a crown; see the scraper."),
-    ("worn", "sensor worn through to its bearing", _worn_through, "Measure both diameters."),
-)  # fmt: skip
+ORDER: tuple[tuple[str, Callable[[Evidence], Judged]], ...] = (
+    ("pivot", _pivot),
+    ("restraint", _restraint),
+    ("direction", _direction),
+    ("near", _near),
+    ("lift", _lift),
+    ("fouls", _fouls),
+    ("sensors", _sensors),
+    ("square", _square),
+    ("each-other", _each_other),
+    ("arm", _arm),
+    ("crown", _crown),
+    ("worn", _worn_through),
+)

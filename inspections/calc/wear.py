@@ -10,11 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
+
+from plant.calc.reasons import Reason
 
 FloatArray = NDArray[np.float64]
 
@@ -30,8 +33,33 @@ MOST_SPANS_AHEAD = 4.0
 ENOUGH_ROLLERS = 3
 
 
+class WearRule(StrEnum):
+    """Why there is no rate or no date of the limit, or how the rate is to be taken."""
+
+    NO_READING = "wear.no_reading"
+    ONE_READING = "wear.one_reading"
+    TOO_CLOSE = "wear.too_close"
+    NO_FLEET = "wear.no_fleet"
+    ONE_PULLS = "wear.one_pulls"
+    FLEET_TAKEN_IN = "wear.fleet_taken_in"
+    NO_WEAR_SEEN = "wear.no_wear_seen"
+    TOO_FAR_AHEAD = "wear.too_far_ahead"
+    NO_LIMIT = "wear.no_limit"
+    LEFT_OUT = "wear.left_out"
+    NO_RECENT_HOURS = "wear.no_recent_hours"
+    FEW_HOURS = "wear.few_hours"
+
+
+class Since(StrEnum):
+    """What a roller is known to be new from."""
+
+    INSTALLATION = "wear.since_installation"
+    VISIT = "wear.since_visit"
+    PART_CHANGE = "wear.since_part_change"
+
+
 @dataclass(frozen=True)
-class Line:
+class FittedLine:
     """A straight line through points, by least squares.
 
     Attributes
@@ -73,11 +101,11 @@ class Line:
         if self.n < 3:
             raise ValueError(f"a band needs at least 3 points; given {self.n}")
         share = 1 / self.n + (x - self.x_mean) ** 2 / self.s_xx + one_reading
-        half = float(stats.t.ppf(0.5 + level / 2, self.n - 2)) * self.residual_sd * np.sqrt(share)
+        half = float(scipy.stats.t.ppf(0.5 + level / 2, self.n - 2)) * self.residual_sd * np.sqrt(share)
         return float(self.at(x) - half), float(self.at(x) + half)
 
 
-def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
+def fit_line(x: ArrayLike, y: ArrayLike) -> FittedLine:
     """Ordinary least squares.
 
     Parameters
@@ -107,7 +135,7 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
     residual_ss = float(((ys - intercept - slope * xs) ** 2).sum())
     residual_sd = float(np.sqrt(residual_ss / (n - 2))) if n > 2 else 0.0
     total_ss = float(((ys - y_mean) ** 2).sum())
-    return Line(
+    return FittedLine(
         n=n,
         intercept=intercept,
         slope=slope,
@@ -131,7 +159,7 @@ def theil_sen(x: ArrayLike, y: ArrayLike, *, level: float = 0.95) -> tuple[float
     ----------
     Sen, J. Am. Stat. Assoc. 63 (1968) 1379; as scipy.stats.theilslopes.
     """
-    found = stats.theilslopes(np.asarray(y, float), np.asarray(x, float), alpha=level)
+    found = scipy.stats.theilslopes(np.asarray(y, float), np.asarray(x, float), alpha=level)
     return float(found.slope), float(found.low_slope), float(found.high_slope)
 
 
@@ -198,7 +226,7 @@ class WearTrend:
         Scatter of one reading [mm].
     way : {"readings", "fleet", "none"}
         What the rate rests on: the readings alone, the readings with the rate of like devices, or nothing.
-    reasons : tuple of str
+    reasons : tuple of Reason
         Why there is no rate, no date, or how the rate is to be taken.
     """
 
@@ -209,7 +237,7 @@ class WearTrend:
     at_zero_mm: float | None
     noise_mm: float
     way: Literal["readings", "fleet", "none"]
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     level: float
     # Mean and covariance of (diameter at zero, slope per hour) and the quantile that bands use.
     _mean: tuple[float, float]
@@ -237,7 +265,7 @@ class WearTrend:
         return self.low is not None and self.low > 0
 
 
-def nothing(n: int, reason: str, level: float) -> WearTrend:
+def nothing(n: int, reason: Reason, level: float) -> WearTrend:
     """The answer where no trend can be told, with the reason."""
     return WearTrend(
         n=n,
@@ -286,7 +314,7 @@ def wear_trend(
     Returns
     -------
     WearTrend
-        With `reasons` in words where nothing, or little, can be told.
+        With `reasons` where nothing, or little, can be told.
 
     Raises
     ------
@@ -305,23 +333,16 @@ def wear_trend(
         raise ValueError(f"hours has {x.min():g}; give hours since the part change, 0 or more")
     n = int(x.size)
     if n == 0:
-        return nothing(0, "No reading since the part change.", level)
+        return nothing(0, Reason(WearRule.NO_READING), level)
     if n == 1:
-        return nothing(1, "One reading since the part change: nothing is read out of a single one.", level)
+        return nothing(1, Reason(WearRule.ONE_READING), level)
     span = float(np.ptp(x))
     if span < LEAST_SPAN_H:
-        return nothing(
-            n, f"The readings lie within {span:.0f} running hours; at least {LEAST_SPAN_H:.0f} h are needed.", level
-        )
+        return nothing(n, Reason(WearRule.TOO_CLOSE, {"hours": round(span), "least": round(LEAST_SPAN_H)}), level)
     if n >= ENOUGH_READINGS:
         return trend_of_readings(x, y, reading_error_mm, level)
     if fleet is None:
-        return nothing(
-            n,
-            f"{n} readings, and no rate of like devices to lean on: from {ENOUGH_READINGS} readings on the device "
-            "tells by itself.",
-            level,
-        )
+        return nothing(n, Reason(WearRule.NO_FLEET, {"n": n, "enough": ENOUGH_READINGS}), level)
     return trend_with_fleet(x, y, new_mm, fleet, reading_error_mm, level)
 
 
@@ -335,14 +356,11 @@ def trend_of_readings(x: FloatArray, y: FloatArray, reading_error_mm: float, lev
         (noise**2 / line.n + line.x_mean**2 * slope_var, -line.x_mean * slope_var),
         (-line.x_mean * slope_var, slope_var),
     )
-    quantile = float(stats.t.ppf(0.5 + level / 2, line.n - 2))
+    quantile = float(scipy.stats.t.ppf(0.5 + level / 2, line.n - 2))
     reasons = []
     robust, low, high = theil_sen(x, y, level=level)
     if not low <= line.slope <= high:
-        reasons.append(
-            f"One reading pulls the line: the median of the slopes between pairs is {-1000 * robust:.2f} mm per "
-            "1000 h. Look at the readings for a slip."
-        )
+        reasons.append(Reason(WearRule.ONE_PULLS, {"rate_mm": -1000 * robust}))
     return finished((line.intercept, line.slope), covariance, quantile, noise, x, "readings", reasons, level)
 
 
@@ -367,11 +385,9 @@ def trend_with_fleet(
     covariance = np.linalg.inv(precision)
     mean = covariance @ shift
     ((aa, ab), (ba, bb)) = covariance.tolist()
-    reasons = [
-        f"{x.size} readings: the rate of {fleet.n} rollers of like devices ({fleet.per_1000_h:.2f} mm per 1000 h) is "
-        "taken in."
-    ]
-    quantile = float(stats.norm.ppf(0.5 + level / 2))
+    leaning = {"n": int(x.size), "rollers": fleet.n, "rate_mm": fleet.per_1000_h}
+    reasons = [Reason(WearRule.FLEET_TAKEN_IN, leaning)]
+    quantile = float(scipy.stats.norm.ppf(0.5 + level / 2))
     line = (float(mean[0]), float(mean[1]))
     return finished(line, ((aa, ab), (ba, bb)), quantile, reading_error_mm, x, "fleet", reasons, level)
 
@@ -383,13 +399,13 @@ def finished(
     noise_mm: float,
     x: FloatArray,
     way: Literal["readings", "fleet"],
-    reasons: list[str],
+    reasons: list[Reason],
     level: float,
 ) -> WearTrend:
     """The trend with its limits and the reasons why a date may not follow from it."""
     rate, half = -1000 * line[1], 1000 * quantile * float(np.sqrt(covariance[1][1]))
     if rate - half <= 0:
-        reasons.append("The readings do not show wear beyond their scatter: no date can be told yet.")
+        reasons.append(Reason(WearRule.NO_WEAR_SEEN))
     return WearTrend(
         n=int(x.size),
         per_1000_h=rate,
@@ -418,14 +434,14 @@ class LimitForecast:
         Hours at which the line meets the limit [h]; None where the reasons say why not.
     early_h, late_h : float or None
         Where the prediction band of one reading meets it; `late_h` is None where it never does.
-    reasons : tuple of str
-        In words.
+    reasons : tuple of Reason
+        Those of the trend, and why there is no date.
     """
 
     at_h: float | None
     early_h: float | None
     late_h: float | None
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
 
 
 def limit_forecast(trend: WearTrend, limit_mm: float) -> LimitForecast:
@@ -443,16 +459,8 @@ def limit_forecast(trend: WearTrend, limit_mm: float) -> LimitForecast:
     furthest = trend.last_h + MOST_SPANS_AHEAD * max(trend.last_h - trend.first_h, LEAST_SPAN_H)
     early = crossing(trend, limit_mm, -1, furthest)
     if early is None or at_h > furthest:
-        return LimitForecast(
-            None,
-            early,
-            None,
-            (
-                *trend.reasons,
-                f"At this rate the limit lies more than {furthest - trend.last_h:.0f} running hours ahead: further "
-                "than these readings carry.",
-            ),
-        )
+        too_far = Reason(WearRule.TOO_FAR_AHEAD, {"hours": round(furthest - trend.last_h)})
+        return LimitForecast(None, early, None, (*trend.reasons, too_far))
     return LimitForecast(max(at_h, 0.0), early, crossing(trend, limit_mm, +1, 20 * furthest), trend.reasons)
 
 
@@ -471,4 +479,4 @@ def crossing(trend: WearTrend, limit_mm: float, sign: int, furthest_h: float) ->
     if not below.size:
         return None
     i = int(below[0])
-    return float(optimize.brentq(above, grid[i - 1], grid[i]))
+    return float(scipy.optimize.brentq(above, grid[i - 1], grid[i]))

@@ -13,7 +13,8 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from inspections.calc.due_dates import AS_STATED, FixedDates, Shortening
+from inspections.calc.due_dates import AS_STATED, Shortening
+from inspections.calc.fixed_dates import FixedDates
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ class TrendLine:
 
 
 @dataclass(frozen=True)
-class Trend:
+class ReadingTrend:
     """What one check found over time, one line for each thing that is measured, between the least and the most."""
 
     title: str
@@ -40,7 +40,7 @@ class Trend:
     right_edge: int = WIDTH - RIGHT
 
 
-def reading_trends(rows: Iterable[Reading], system: UnitSystem) -> list[Trend]:
+def reading_trends(rows: Iterable[Reading], system: UnitSystem) -> list[ReadingTrend]:
     """One chart for each check and quantity that was read on two days or more.
 
     Parameters
@@ -60,7 +60,7 @@ def reading_trends(rows: Iterable[Reading], system: UnitSystem) -> list[Trend]:
     ]
 
 
-def lay_trend(name: str, kind: QuantityKind, rows: Sequence[Reading], system: UnitSystem) -> Trend:
+def lay_trend(name: str, kind: QuantityKind, rows: Sequence[Reading], system: UnitSystem) -> ReadingTrend:
     moments, values = [row.visit.visited_at for row in rows], [row.value or 0.0 for row in rows]
     first, last, low, high = min(moments), max(moments), min(values), max(values)
     length, span, top, foot = (last - first).total_seconds(), (high - low) or 1.0, 14, 30
@@ -69,7 +69,7 @@ def lay_trend(name: str, kind: QuantityKind, rows: Sequence[Reading], system: Un
         return LEFT + 6 + (WIDTH - LEFT - RIGHT - 12) * (row.visit.visited_at - first).total_seconds() / length
 
     def y(value: float) -> float:
-        return round(top + (Trend.height - top - foot) * (high - value) / span, 1)
+        return round(top + (ReadingTrend.height - top - foot) * (high - value) / span, 1)
 
     def words(value: float) -> str:
         return format_reading(value, kind, system)
@@ -84,7 +84,7 @@ def lay_trend(name: str, kind: QuantityKind, rows: Sequence[Reading], system: Un
             label,
             tuple(
                 TrendPoint(
-                    round(x(row), 1), y(row.value or 0.0), f"{row.visit.visited_at:%Y-%m-%d}: {words(row.value)}"
+                    round(x(row), 1), y(row.value or 0.0), f"{row.visit.visited_at:%Y-%m-%d}: {words(row.value or 0.0)}"
                 )
                 for row in sorted(each, key=lambda row: row.visit.visited_at)
             ),
@@ -93,4 +93,4 @@ def lay_trend(name: str, kind: QuantityKind, rows: Sequence[Reading], system: Un
     )
     marks = ((y(high), words(high)), (y(low), words(low))) if high > low else ((y(high), words(high)),)
     title = _("%(check)s, as found: %(things)s") % {"check": name, "things": ", ".join(series)}
-    return Trend(title, lines, marks, f"{first:%Y-%m-%d}", f"{last:%Y-%m-%d}")
+    return ReadingTrend(title, lines, marks, f"{first:%Y-%m-%d}", f"{last:%Y-%m-%d}")

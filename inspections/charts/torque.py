@@ -64,7 +64,7 @@ class TorqueChart:
 
 def torque_charts(installation: Installation, lines: Sequence[TorqueLine], system: UnitSystem) -> list[TorqueChart]:
     """A chart for each fastener that was read twice or more by one method, in the order of the model's sheet."""
-    limits = {each.label: each.limits for each in torques_wanted(installation.spec, {})}
+    limits = {str(each.label): each.limits for each in torques_wanted(installation.spec, {})}
     by_label: dict[str, list[TorqueLine]] = defaultdict(list)
     for line in lines:
         by_label[line.label].append(line)
@@ -83,16 +83,15 @@ def lay_chart(
     target, share = limits.get("target_nm"), (limits.get("tolerance_pct") or 0.0) / 100
     rows = [row for line in lines for row in line.readings]
     values = [row.value or 0.0 for row in rows]
-    edges = [target * (1 - share), target * (1 + share)] if target else []
+    edges: list[float] = [target * (1 - share), target * (1 + share)] if target else []
     low, high = min([*values, *edges]), max([*values, *edges])
     span = (high - low) or 1.0
     first, last = min(row.visit.visited_at for row in rows), max(row.visit.visited_at for row in rows)
     length = (last - first).total_seconds() or 1.0
 
     def x(row: Any) -> float:
-        return round(
-            LEFT + 6 + (WIDTH - LEFT - RIGHT - 12) * (row.visit.visited_at - first).total_seconds() / length, 1
-        )
+        since_first = (row.visit.visited_at - first).total_seconds()
+        return float(round(LEFT + 6 + (WIDTH - LEFT - RIGHT - 12) * since_first / length, 1))
 
     def y(value: float) -> float:
         return round(TOP + (HEIGHT - TOP - FOOT) * (high - value) / span, 1)

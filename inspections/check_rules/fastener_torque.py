@@ -5,53 +5,55 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from django.utils.text import slugify
-from django.utils.translation import gettext as _
 
 from inspections.calc.findings import MARK, FastenerTarget, Finding, find_torque
-from inspections.check_rules.base import CheckRule, Tool, found_of, left_of
-from inspections.check_rules.wanted import FOUND, LEFT, Values, Wanted
+from inspections.check_rules.base import CheckRule, ShownLimit, Suggestion, Tool, found_of, left_of
+from inspections.check_rules.wanted import FOUND, LEFT, LabelRule, SeenAnswer, Values, Wanted
 from inspections.models import CheckKind, Reading, ReadingField
 from installs.calc.specs import DeviceSpec
 from installs.models import Installation, Instrument
 from installs.selectors.torque import deviation_of
-from plant.calc.units import QuantityKind, UnitSystem, format_reading
-from plant.calc.wording import figure
+from plant.calc.reasons import Reason
+from plant.calc.units import QuantityKind
 
 # What a torque can be at all, against its target: common practice, no source.
 MOST_OF_TARGET = 2.5
 
 
+MARK_ANSWERS = (("in_line", SeenAnswer.IN_LINE), ("rotated", SeenAnswer.TURNED))
+
+
 class FastenerTorque(CheckRule):
     rule = CheckKind.Rule.FASTENER_TORQUE
+    suggestion = Suggestion.SECURE_FASTENERS
     tools = frozenset({Tool.TORQUE_WRENCH})
     is_measured = True
     names_tool = True
 
     def wanted(
-        self, installation: Installation, fields: Sequence[ReadingField], previous: Mapping[str, Reading]
+        self,
+        installation: Installation,
+        fields: Sequence[ReadingField],
+        previous: Mapping[str, Reading],
+        stations: Sequence[float] = (),
     ) -> list[Wanted]:
         torques = torques_wanted(installation.spec, previous)
         return [*torques, *map(mark_wanted, torques)]
 
     def find(self, wanted: Sequence[Wanted], values: Values) -> Finding:
         fasteners = [
-            FastenerTarget(each.code, each.label, **each.limits, tool_deviation_pct=deviation_of(tool_of(each, values)))
+            FastenerTarget(
+                each.code, str(each.label), **each.limits, tool_deviation_pct=deviation_of(tool_of(each, values))
+            )
             for each in wanted
             if each.form == "number"
         ]
-        return find_torque(found_of(values), left_of(values), fasteners)  # type: ignore[arg-type]
+        return find_torque(found_of(values), left_of(values), fasteners)
 
-    def suggested(self, kind_name: str) -> str:
-        return _("Find out why fasteners come loose, and secure them")
-
-    def limit_words(self, each: Wanted, system: UnitSystem) -> str:
+    def limit_reason(self, each: Wanted) -> Reason | None:
         if not each.limits:
-            return ""
-        if each.limits["target_nm"] is None:
-            return _("target not stated")
-        target = format_reading(each.limits["target_nm"], each.kind, system)
-        within = figure(each.limits["tolerance_pct"])
-        return _("target %(target)s, within %(pct)s %%") % {"target": target, "pct": within}
+            return None
+        return Reason(ShownLimit.NO_TARGET if each.limits["target_nm"] is None else ShownLimit.TORQUE, each.limits)
 
 
 def torques_wanted(spec: DeviceSpec, previous: Mapping[str, Reading]) -> list[Wanted]:
@@ -80,9 +82,9 @@ def mark_wanted(torque: Wanted) -> Wanted:
     """The witness mark of a fastener: a nut that turned is a finding of its own, whatever torque it shows."""
     return Wanted(
         code=f"{torque.code}{MARK}",
-        label=_("%(fastener)s, witness mark") % {"fastener": torque.label},
+        label=Reason(LabelRule.WITNESS_MARK, {"fastener": torque.label}),
         form="choice",
-        options=(("in_line", _("in line")), ("rotated", _("turned past it"))),
+        options=MARK_ANSWERS,
     )
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from django.utils.translation import gettext as _
-
-from inspections.check_rules.base import CheckRule
+from inspections.check_rules.base import CheckRule, Suggestion
 from inspections.check_rules.fastener_torque import FastenerTorque
 from inspections.check_rules.limits import Limits
 from inspections.check_rules.offsets import Offsets
@@ -13,6 +11,7 @@ from inspections.check_rules.sensor_wear import SensorWear
 from inspections.models import (
     CheckKind,
 )
+from plant.calc.reasons import Reason
 
 RULES: dict[str, CheckRule] = {
     each.rule.value: each for each in (SensorWear(), PivotFreedom(), FastenerTorque(), Offsets(), Limits())
@@ -27,12 +26,12 @@ def rule_of(kind: CheckKind) -> CheckRule:
 REPEATS_TO_STUDY = 3
 
 
-def suggested_action(kind: CheckKind, n_before: int = 0) -> str:
-    """What a finding to act on calls for, as a title that the person may change.
+def suggestion_of(kind: CheckKind, n_before: int = 0) -> Reason:
+    """What a finding to act on calls for.
 
     From its third time running it is no longer the part that is at fault: a study of the cause is proposed instead.
     `n_before` says how often the check said act just before.
     """
     if n_before + 1 >= REPEATS_TO_STUDY:
-        return _("Study the cause: %(kind)s says act %(n)s times running") % {"kind": kind, "n": n_before + 1}
-    return rule_of(kind).suggested(str(kind))
+        return Reason(Suggestion.STUDY_CAUSE, {"kind": str(kind), "n": n_before + 1})
+    return Reason(rule_of(kind).suggestion, {"kind": str(kind)})

@@ -4,42 +4,46 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from django.utils.translation import gettext as _
-
 from inspections.calc.findings import Finding, OffsetStation, find_offsets
-from inspections.check_rules.base import CheckRule, found_of
-from inspections.check_rules.wanted import Values, Wanted
+from inspections.check_rules.base import CheckRule, ShownLimit, Suggestion, found_of
+from inspections.check_rules.wanted import LabelRule, Values, Wanted
 from inspections.models import CheckKind, Reading, ReadingField
 from installs.models import Installation
 from installs.selectors.belt_offsets import permitted_on, stations_of
-from plant.calc.units import QuantityKind, UnitSystem, format_reading
-from plant.calc.wording import figure
+from plant.calc.reasons import Reason
+from plant.calc.units import QuantityKind
 
 EMPTY, LOADED = "empty", "loaded"
 
 
 class Offsets(CheckRule):
     rule = CheckKind.Rule.OFFSETS
+    reads_offsets = True
+    suggestion = Suggestion.CENTRE_BELT
 
     def wanted(
-        self, installation: Installation, fields: Sequence[ReadingField], previous: Mapping[str, Reading]
+        self,
+        installation: Installation,
+        fields: Sequence[ReadingField],
+        previous: Mapping[str, Reading],
+        stations: Sequence[float] = (),
     ) -> list[Wanted]:
         permitted_mm = permitted_on(installation.conveyor)
         wanted = []
-        for at in stations_of(installation):
-            for load, words in ((EMPTY, _("empty")), (LOADED, _("loaded"))):
+        for at in stations or stations_of(installation):
+            for load, called in ((EMPTY, LabelRule.STATION_EMPTY), (LOADED, LabelRule.STATION_LOADED)):
                 code = station_code(at, load)
                 wanted.append(
                     Wanted(
                         code=code,
-                        label=f"{figure(at)} m, {words}",
+                        label=Reason(called, {"at_m": at}),
                         form="number",
                         quantity=QuantityKind.LENGTH_MM.value,
                         is_signed=True,
-                        limits={"permitted_mm": permitted_mm},
+                        limits={"at_m": at, "is_loaded": load == LOADED, "permitted_mm": permitted_mm},
                         plausible={
                             "quantity": "other",
-                            "unit": "mm",
+                            "kind": "mm",
                             "low": 0,
                             "high": installation.conveyor.belt_width_mm,
                         },
@@ -50,16 +54,12 @@ class Offsets(CheckRule):
 
     def find(self, wanted: Sequence[Wanted], values: Values) -> Finding:
         return find_offsets(
-            found_of(values),  # type: ignore[arg-type]
-            [OffsetStation(each.code, each.label, **each.limits) for each in wanted],
+            found_of(values),
+            [OffsetStation(each.code, **each.limits) for each in wanted],
         )
 
-    def suggested(self, kind_name: str) -> str:
-        return _("Find out why the belt runs off here")
-
-    def limit_words(self, each: Wanted, system: UnitSystem) -> str:
-        permitted = format_reading(each.limits["permitted_mm"], each.kind, system)
-        return _("permitted %(permitted)s; drive side plus, off side minus") % {"permitted": permitted}
+    def limit_reason(self, each: Wanted) -> Reason | None:
+        return Reason(ShownLimit.OFFSET, {"permitted_mm": each.limits["permitted_mm"]})
 
     def belt_offsets(self, installation: Installation, values: Values) -> list[tuple[float, bool, float | None]]:
         found = found_of(values)

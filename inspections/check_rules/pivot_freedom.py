@@ -4,28 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from django.utils.translation import gettext as _
-
 from inspections.calc.findings import Finding, find_pivot
-from inspections.check_rules.base import CheckRule, Tool, found_of
-from inspections.check_rules.wanted import Values, Wanted
+from inspections.check_rules.base import CheckRule, ShownLimit, Suggestion, Tool, found_of
+from inspections.check_rules.wanted import LabelRule, SeenAnswer, Values, Wanted
 from inspections.models import CheckKind, Reading, ReadingField
 from installs.models import Installation
-from plant.calc.units import QuantityKind, UnitSystem, format_reading
+from plant.calc.reasons import Reason
+from plant.calc.units import QuantityKind
 
 
 class PivotFreedom(CheckRule):
     rule = CheckKind.Rule.PIVOT_FREEDOM
+    suggestion = Suggestion.FREE_PIVOT
     tools = frozenset({Tool.SPRING_BALANCE})
 
     def wanted(
-        self, installation: Installation, fields: Sequence[ReadingField], previous: Mapping[str, Reading]
+        self,
+        installation: Installation,
+        fields: Sequence[ReadingField],
+        previous: Mapping[str, Reading],
+        stations: Sequence[float] = (),
     ) -> list[Wanted]:
-        states = (("free", _("free")), ("stiff", _("stiff")), ("seized", _("seized")))
+        states = (("free", SeenAnswer.FREE), ("stiff", SeenAnswer.STIFF), ("seized", SeenAnswer.SEIZED))
         return [
             Wanted(
                 code="pivot",
-                label=_("Pivot"),
+                label=Reason(LabelRule.PIVOT),
                 form="choice",
                 options=states,
                 required=True,
@@ -33,7 +37,7 @@ class PivotFreedom(CheckRule):
             ),
             Wanted(
                 code="breakaway",
-                label=_("Breakaway force"),
+                label=Reason(LabelRule.BREAKAWAY_FORCE),
                 form="number",
                 quantity=QuantityKind.FORCE_N.value,
                 limits={"limit_n": installation.spec.breakaway_limit_n},
@@ -45,10 +49,5 @@ class PivotFreedom(CheckRule):
         limits = next(each.limits for each in wanted if each.code == "breakaway")
         return find_pivot(found_of(values), **limits)
 
-    def suggested(self, kind_name: str) -> str:
-        return _("Free or replace the pivot")
-
-    def limit_words(self, each: Wanted, system: UnitSystem) -> str:
-        if not each.limits:
-            return ""
-        return _("limit %(limit)s") % {"limit": format_reading(each.limits["limit_n"], each.kind, system)}
+    def limit_reason(self, each: Wanted) -> Reason | None:
+        return Reason(ShownLimit.FORCE, each.limits) if each.limits else None

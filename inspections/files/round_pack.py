@@ -17,25 +17,30 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inspections.calc.grading import grading_rules
+from inspections.calc.phone_rules import grading_rules
 from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND_METHODS
-from inspections.forms.visits import VisitForm
-from inspections.models import CheckKind, CouldNotDo, Round, Task
-from inspections.selectors.actions import alike_open, kinds_answered, proposed_owner
+from inspections.forms.visits import ReadingsForm
+from inspections.models import Action, CheckKind, CouldNotDo, Round, Task
+from inspections.selectors.actions import kinds_answered, open_at, proposed_owner
 from inspections.selectors.fitting_clashes import jobs_in
-from inspections.selectors.readings_wanted import chosen_check, wanted_of
+from inspections.selectors.readings_wanted import Gathered, chosen_check, gathered_for, wanted_of
 from inspections.selectors.round_board import rounds_today
 from inspections.selectors.tasks import WORN, ask_once
-from inspections.selectors.today import Belt, TechniciansDay, technicians_day
+from inspections.selectors.today import BeltToday, TechniciansDay, technicians_day
 from inspections.selectors.tools import tools_at_hand
-from inspections.selectors.visits import acts_running
+from inspections.selectors.visits import acts_running_at
 from inspections.selectors.wear import DeviceWear, wear_of
 from inspections.words.actions import action_words
+from inspections.words.check_rules import answers_of
+from inspections.words.grading import texts_for_phone
 from inspections.words.tasks import late_words
+from inspections.words.tools import tools_told
 from installs.models import Installation
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity, typing_grammar
+from installs.words.fittings import job_words
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.models import Conveyor, Person, Plant
+from plant.words.typing import typing_for_page
 
 
 def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
@@ -45,11 +50,26 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
     due = belt_legs(day)
     known = {task.pk: task for leg in due for task in leg["tasks"]}
     rounds = rounds_today(person, plant, today)
-    legs = without_repeats([*published_legs(rounds, plant, known), *due])
+    legs = without_repeats([*published_legs(rounds, plant, known, UnitSystem(person.unit_system)), *due])
     tasks = [task for leg in legs for task in leg["tasks"]]
+    for task in tasks:
+        task.plant = task.installation.plant = task.installation.conveyor.plant = plant
     more = more_checks(plant, tasks, today)
     wear = wear_of_tasks([*tasks, *(task for those in more.values() for task in those)], now)
-    at_hand = AtHand(person, plant, today, wear, more, came_back_words(tasks, plant))
+    every = [*tasks, *(task for those in more.values() for task in those)]
+    open_actions = open_at(more)
+    at_hand = AtHand(
+        person=person,
+        plant=plant,
+        today=today,
+        wear=wear,
+        more=more,
+        tried=came_back_words(tasks, plant),
+        gathered=gathered_for(every),
+        open_actions=open_actions,
+        answered=kinds_answered(row for rows in open_actions.values() for row in rows),
+        running=acts_running_at(more),
+    )
     return {
         "made_at": now.isoformat(),
         "today": today.isoformat(),
@@ -63,10 +83,10 @@ def round_pack(person: Person, plant: Plant, now: datetime) -> dict[str, Any]:
         "has_round": bool(rounds),
         "legs": [as_leg(leg, at_hand) for leg in legs],
         "labels": labels_of(plant),
-        "rules": {"grading": grading_rules(), "typing": typing_grammar()},
-        "reasons": [[value, str(label)] for value, label in CouldNotDo.Reason.choices],
+        "rules": {"grading": grading_rules(), "typing": typing_for_page(), "texts": texts_for_phone()},
+        "reasons": [[value, str(label)] for value, label in CouldNotDo.Obstacle.choices],
         "methods": [[method.value, str(method.label)] for method in FOUND_METHODS],
-        "tools": tools_at_hand(plant, today),
+        "tools": tools_told(tools_at_hand(plant, today)),
         "owners": [[each.pk, str(each)] for each in people_of(plant)],
         "owner": getattr(proposed_owner(plant, person), "pk", None),
         "actions": [
@@ -91,6 +111,10 @@ class AtHand:
     wear: Mapping[int, DeviceWear]
     more: dict[int, list[Task]]
     tried: Mapping[int, str]
+    gathered: Gathered
+    open_actions: Mapping[int, Sequence[Action]]
+    answered: Mapping[int, set[int]]  # kinds of check by open action
+    running: Mapping[int, dict[int, int]]
 
     @property
     def system(self) -> UnitSystem:
@@ -102,7 +126,9 @@ def people_of(plant: Plant) -> Iterable[Person]:
 
 
 # --- The order of the day ---------------------------------------------------------------------------------------------
-def published_legs(rounds: Iterable[Round], plant: Plant, known: Mapping[int, Task]) -> list[dict[str, Any]]:
+def published_legs(
+    rounds: Iterable[Round], plant: Plant, known: Mapping[int, Task], system: UnitSystem
+) -> list[dict[str, Any]]:
     """The stops of the person's published rounds of the day, each with the checks that are still open."""
     lead_of = {other.pk: lead for lead in known.values() for other in lead.asked_too}
     legs = []
@@ -117,9 +143,11 @@ def published_legs(rounds: Iterable[Round], plant: Plant, known: Mapping[int, Ta
             )
             words = [_("%(start)s to %(end)s by the round.") % {"start": start, "end": end}]
             if stop.walk_m:
-                words.append(_("%(n)s m to walk there.") % {"n": stop.walk_m})
+                way = format_quantity(stop.walk_m, QuantityKind.DISTANCE_M, system)
+                words.append(_("%(way)s to walk there.") % {"way": way})
             words += [
-                _("You are planned to the fitting at %(place)s then; ask the planner.") % {"place": job.fitting}
+                _("You are planned to the fitting at %(place)s then; ask the planner.")
+                % {"place": job_words(job.fitting, system)}
                 for job in jobs
                 if stop in job.stops
             ]
@@ -165,7 +193,7 @@ def want_of(task: Task) -> tuple[int, int]:
     return task.installation_id, task.check_kind_id
 
 
-def window_words(belt: Belt) -> str:
+def window_words(belt: BeltToday) -> str:
     if not belt.needs_lockout:
         return _("No lockout for these: looked at from the walkway.")
     if belt.window is None:
@@ -237,17 +265,14 @@ def as_stop(due: list[Task], at_hand: AtHand) -> dict[str, Any]:
     """One device with its checks: what is asked, the limits, the readings before, and how it stood the last time."""
     installation = due[0].installation
     tasks = [*due, *at_hand.more.pop(installation.pk, [])]
-    for task in tasks:
-        task.plant = installation.plant = at_hand.plant
     own_wear = at_hand.wear.get(installation.pk)
-    wanted = wanted_of(tasks, installation, wear=own_wear)
-    form = VisitForm(tasks=tasks, wanted=wanted, person=at_hand.person, plant=at_hand.plant)
-    running = acts_running(installation)
-    form.running = {kind_id: n for kind_id, (_kind, n) in running.items()}
+    wanted = wanted_of(tasks, installation, wear=own_wear, gathered=at_hand.gathered)
+    form = ReadingsForm(tasks=tasks, wanted=wanted, person=at_hand.person)
+    form.running = at_hand.running[installation.pk]
     forecasts = forecast_words(own_wear)
-    open_actions = alike_open(installation, {task.check_kind_id for task in tasks})
-    answered = kinds_answered(open_actions)
-    in_hand = set().union(*answered.values())
+    answered, kinds = at_hand.answered, {task.check_kind_id for task in tasks}
+    open_actions = [row for row in at_hand.open_actions[installation.pk] if answered[row.pk] & kinds]
+    in_hand = set().union(*(answered[row.pk] for row in open_actions))
     checks = []
     for section, rules in zip(form.sections(), form.as_rules(), strict=True):
         task = section["task"]
@@ -262,7 +287,7 @@ def as_stop(due: list[Task], at_hand: AtHand) -> dict[str, Any]:
                 "kind_id": task.check_kind_id,
                 "method": task.check_kind.method,
                 "minutes": task.check_kind.minutes,
-                "n_acts": running.get(task.check_kind_id, (None, 0))[1],
+                "n_acts": form.running.get(task.check_kind_id, 0),
                 "last_grade": getattr(task, "last_grade", None) or "",
                 "readings": [
                     {**one, **reading_words(row, forecasts)}
@@ -296,7 +321,7 @@ def due_words(task: Task, today: date) -> str:
 
 
 def forecast_words(wear: DeviceWear | None) -> dict[str, str]:
-    """When each roller reaches its limit, by the code of its reading; nothing where no date can be told."""
+    """When each roller reaches its limit, by the code of its reading; nothing where no date can be computed."""
     words = {}
     for side in wear.sides if wear else ():
         if side.limit_on:
@@ -315,7 +340,7 @@ def reading_words(row: dict[str, Any], forecasts: Mapping[str, str]) -> dict[str
     return {
         "asks_as_left": each.asks_as_left,
         "required": each.required,
-        "options": [list(option) for option in each.options],
+        "options": [list(option) for option in answers_of(each.options).items()],
         "unit": row["unit"],
         "limit_words": row["limit_words"],
         "last": row["last"],

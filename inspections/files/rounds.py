@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
 from inspections.models import Round, Stop, TechnicianProfile
+from inspections.words.rounds import clock
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.calc.wording import full_stop
 from plant.files.pdf import pdf
@@ -97,10 +98,6 @@ def lockout_words(stop: Stop) -> str:
     if stop.lockout_s:
         return _("needs lockout: isolate, prove dead")
     return _("needs lockout: kept from the stop before, make sure of it")
-
-
-def clock(moment: datetime) -> str:
-    return str(date_format(timezone.localtime(moment), "H:i"))
 
 
 # --- In a calendar ----------------------------------------------------------------------------------------------------

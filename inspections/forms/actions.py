@@ -8,9 +8,9 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inspections.forms.visits import ANOTHER, ReadingField, choices_of
+from inspections.forms.visits import ANOTHER, LiveReadingField, choices_of
 from inspections.models import Action, CheckKind, Reading, Visit
-from inspections.services.actions import NewAction, Part
+from inspections.services.actions import NeededPart, NewAction
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
@@ -19,7 +19,7 @@ from plant.forms.quantities import QuantityField
 from plant.models import Person
 
 
-class EchoedReadingField(ReadingField):
+class EchoedReadingField(LiveReadingField):
     """A reading on a page without a script of its own: the site says what it understood, as below any quantity."""
 
     def get_bound_field(self, form: Any, field_name: str) -> Any:
@@ -56,8 +56,8 @@ class ActionForm(RecordForm):
     def __init__(self, *args: Any, plant: Any = None, **kwargs: Any) -> None:
         super().__init__(*args, plant=plant, **kwargs)
         people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
-        self.fields["owner"].queryset = people  # type: ignore[attr-defined]
-        self.fields["check_kind"].queryset = CheckKind.objects.for_plant(plant)  # type: ignore[attr-defined]
+        self.fields["owner"].queryset = people
+        self.fields["check_kind"].queryset = CheckKind.objects.for_plant(plant)
         self.fields["check_kind"].help_text = _("A finding of this check at act then needs no further action.")
         known = self.instance.parts if self.instance.pk else []
         self.n_rows = len(known) + SPARE_ROWS
@@ -106,7 +106,7 @@ class ActionForm(RecordForm):
     def values(self) -> dict[str, Any]:
         given = super().values()
         parts = [
-            Part(name, given.get(f"part{n}_count") or 1, bool(given.get(f"part{n}_is_at_hand")))
+            NeededPart(name, given.get(f"part{n}_count") or 1, bool(given.get(f"part{n}_is_at_hand")))
             for n in range(self.n_rows)
             if (name := (given.get(f"part{n}_name") or "").strip())
         ]
@@ -134,7 +134,7 @@ class DoneForm(PersonForm):
     def __init__(self, *args: Any, action: Action, person: Any, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         visits = Visit.objects.current().filter(installation=action.installation, visited_at__gte=action.created_at)
-        self.fields["visit"].queryset = visits  # type: ignore[attr-defined]
+        self.fields["visit"].queryset = visits
         self.found = list(found_bad(action))
         for row in self.found:
             field = EchoedReadingField(

@@ -12,8 +12,12 @@ from django.utils.translation import gettext_lazy
 from inspections.models import GRADES, CheckKind, CheckPlan, ReadingField
 from inspections.models.check_plans import FIXED, SHORTENED
 from inspections.services.check_plans import LIMITS
-from plant.calc.units import QuantityKind, UnitSystem, input_text, parse_quantity, unit_label
+from plant.calc.box_texts import input_text
+from plant.calc.reasons import NotAccepted
+from plant.calc.typed_quantities import parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem, unit_label
 from plant.forms.base import PersonForm, RecordForm
+from plant.words.typing import why_not_read
 
 
 class CheckKindForm(RecordForm):
@@ -86,8 +90,8 @@ class ReadingFieldForm(RecordForm):
             if text and given.get("form") == ReadingField.Form.NUMBER:
                 try:
                     given[name] = parse_quantity(text, kind, self.system, allow_negative=True).value
-                except ValueError as error:
-                    self.add_error(name, str(error))
+                except NotAccepted as problem:
+                    self.add_error(name, why_not_read(problem))
         return given
 
     def values(self) -> dict[str, Any]:

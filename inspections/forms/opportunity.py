@@ -14,6 +14,8 @@ LONGEST_MINUTES = 24 * 60
 
 
 class OpportunityForm(forms.Form):
+    fields: dict[str, Any]
+
     conveyor = forms.ModelChoiceField(label=_("belt"), queryset=Conveyor.objects.none())
     minutes = forms.IntegerField(
         label=_("stands for [min]"),

@@ -39,7 +39,7 @@ class RoundEntry:
     clock: PhoneClock
     system: str
     photos: tuple[uuid.UUID, ...]
-    fields: MultiValueDict
+    fields: MultiValueDict[str, Any]
     lockout_at: datetime  # by the phone's clock; as the entry was made where it does not say
 
     def tasks(self) -> list[int]:
@@ -170,11 +170,11 @@ def read_moment(entry: Mapping[str, Any], part: str) -> datetime:
     return moment
 
 
-def read_fields(given: Any) -> MultiValueDict:
+def read_fields(given: Any) -> MultiValueDict[str, Any]:
     """The boxes of the page: texts, or several texts under one name."""
     if not isinstance(given, dict):
         raise unreadable("fields")
-    fields = MultiValueDict()
+    fields: MultiValueDict[str, Any] = MultiValueDict()
     for name, value in given.items():
         values = value if isinstance(value, list) else [value]
         if len(values) > MOST_OF_A_KIND:

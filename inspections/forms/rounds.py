@@ -63,8 +63,10 @@ class LayForm(forms.Form):
     last_day = DayField(kind=MomentKind.PLANNED)
 
 
-class MoveForm(forms.Form):
+class StopMoveForm(forms.Form):
     """Where a stop is put: a step in time, or a shift, a place in its order, a time."""
+
+    fields: dict[str, Any]
 
     step = forms.ChoiceField(choices=[("earlier", ""), ("later", "")], required=False)
     shift = forms.ModelChoiceField(queryset=Shift.objects.none(), required=False)

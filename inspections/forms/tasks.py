@@ -6,12 +6,11 @@ from typing import Any
 
 import django_filters
 from django import forms
-from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from inspections.models import CheckKind, Task
-from inspections.models.tasks import LateReason
+from inspections.models.tasks import LateReason, TaskQuerySet
 from plant.forms.base import PersonForm, RecordForm
 from plant.models import Area, Conveyor
 
@@ -64,13 +63,14 @@ class TaskFilter(django_filters.FilterSet):
         model = Task
         fields: list[str] = []
 
-    def by_age(self, rows: QuerySet[Task], name: str, value: str) -> QuerySet[Task]:
+    def by_age(self, rows: TaskQuerySet, name: str, value: str) -> TaskQuerySet:
         return rows.late_for(value, timezone.localdate())
 
-    def by_why(self, rows: QuerySet[Task], name: str, value: str) -> QuerySet[Task]:
-        return rows.overdue(timezone.localdate()).with_late_reason(timezone.now()).filter(late_reason=value)
+    def by_why(self, rows: TaskQuerySet, name: str, value: str) -> TaskQuerySet:
+        known: Any = rows.overdue(timezone.localdate()).with_late_reason(timezone.now())
+        return known.filter(late_reason=value)
 
-    def by_state(self, rows: QuerySet[Task], name: str, value: str) -> QuerySet[Task]:
+    def by_state(self, rows: TaskQuerySet, name: str, value: str) -> TaskQuerySet:
         today = timezone.localdate()
         if value == "late":
             return rows.filter(closes_on__lt=today)
@@ -88,14 +88,14 @@ class PutOffForm(PersonForm):
     reason = forms.CharField(
         label=_("reason"),
         max_length=300,
-        help_text=_("For example: no wrench in date; no outage window before then. It stays with the task."),
+        help_text=_("For example: no wrench in date; no outage window before then. It stays with the check."),
     )
 
 
 class WithdrawForm(PersonForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
     reason = forms.CharField(
-        label=_("reason"), max_length=200, help_text=_("Why this check is not done this time. It stays with the task.")
+        label=_("reason"), max_length=200, help_text=_("Why this check is not done this time. It stays with the check.")
     )
 
 

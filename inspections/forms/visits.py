@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inspections.calc.doubts import ways_of
-from inspections.check_rules.kinds import rule_of, suggested_action
+from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND, FOUND_METHODS, LEFT, Typed, Wanted, plausible_at, reading_key
 from inspections.errors import NotClosedOut
 from inspections.models import Action, CouldNotDo, Reading, Task, TwiceClosed, Visit
@@ -22,28 +22,27 @@ from inspections.selectors.actions import proposed_owner
 from inspections.selectors.tools import wrenches_of
 from inspections.services.actions import NewAction
 from inspections.words.actions import action_words
+from inspections.words.check_rules import answers_of, label_words, limit_words, suggested_action
+from inspections.words.grading import grade_words
 from inspections.words.readings import asked_words, earlier_words, last_words, set_words
 from installs.models import Installation, Instrument
 from plant.calc.addresses import moment_in
-from plant.calc.units import (
-    QuantityKind,
-    UnitSystem,
-    Way,
-    input_text,
-    parse_quantity,
-    sentence_in,
-    unit_label,
-)
+from plant.calc.box_texts import input_text
+from plant.calc.reasons import NotAccepted
+from plant.calc.typed_quantities import Way, parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem, unit_label
 from plant.errors import Refused
 from plant.forms.base import PersonForm
 from plant.forms.photos import PhotosField, PhotosInput
 from plant.forms.quantities import QuantityField
 from plant.models import Person, Photo, Plant
+from plant.words.refusals import field_words, refusal_words
+from plant.words.typing import echo, why_not_read
 
 ACTION_DAYS = 7
 
 
-class ReadingField(QuantityField):
+class LiveReadingField(QuantityField):
     """A number that the page's own script reads while it is typed, with no request to the server."""
 
     def clean(self, value: Any) -> Any:
@@ -52,8 +51,8 @@ class ReadingField(QuantityField):
             return None
         try:
             number = parse_quantity(text, self.kind, self.system, allow_negative=self.allow_negative).value
-        except ValueError as error:
-            raise forms.ValidationError(str(error)) from error
+        except NotAccepted as problem:
+            raise forms.ValidationError(why_not_read(problem)) from problem
         return Typed(number, text)
 
     def get_bound_field(self, form: Any, field_name: str) -> Any:
@@ -167,7 +166,7 @@ class ReadingsForm(PersonForm):
             return []
         ways = self.ways_of(each, name) if self.is_bound and each.form == "number" else ()
         is_as_read = name in self.questions or is_settled
-        return [{"value": "on" if is_as_read and way is ways[0] else way.text, "words": way.words} for way in ways]
+        return [{"value": "on" if is_as_read and way is ways[0] else way.text, "words": echo(way)} for way in ways]
 
     def add_tool(self, task: Task, values: Mapping[str, Any]) -> None:
         """How the torques of a check were read, and with what."""
@@ -183,7 +182,7 @@ class ReadingsForm(PersonForm):
         )
         for each in self.wanted[task.pk]:
             if each.form == "number":
-                label = _("Another wrench for %(fastener)s") % {"fastener": each.label}
+                label = _("Another wrench for %(fastener)s") % {"fastener": label_words(each)}
                 self.fields[f"t{task.pk}-{each.code}-instrument"] = WrenchField(
                     lambda: self.wrenches, label=label, empty_label=_("the same")
                 )
@@ -208,9 +207,11 @@ class ReadingsForm(PersonForm):
         return cleaned
 
     def field_for(self, each: Wanted, stage: str) -> forms.Field:
-        label = each.label if stage == FOUND else _("%(label)s, as left") % {"label": each.label}
+        label = label_words(each)
+        if stage != FOUND:
+            label = _("%(label)s, as left") % {"label": label}
         if each.form == "number":
-            field = ReadingField(
+            field = LiveReadingField(
                 kind=each.kind,
                 system=self.system,
                 required=False,
@@ -220,7 +221,7 @@ class ReadingsForm(PersonForm):
             field.widget.attrs["data-kind"] = each.kind.value or "plain"
             return field
         widget = forms.RadioSelect if len(each.options) <= 4 else forms.Select
-        choices = [("", _("not looked at")), *each.options]
+        choices = [("", _("not looked at")), *answers_of(each.options).items()]
         return AnswerField(choices=choices, required=False, label=label, widget=widget)
 
     def entries(self) -> dict[int, dict[str, dict[str, Any]]]:
@@ -260,20 +261,18 @@ class ReadingsForm(PersonForm):
             for each in self.wanted[task.pk]
             for stage in (FOUND, LEFT)
         }
-        for key, words in refusal.fields.items():
+        for key, words in field_words(refusal, self.system).items():
             name = names.get(key, key)
-            self.add_error(name if name in self.fields else None, sentence_in(str(words), self.system))
+            self.add_error(name if name in self.fields else None, words)
         if isinstance(refusal, NotClosedOut):
-            self.questions = {
-                names[key]: sentence_in(str(words), self.system) for key, words in refusal.questions.items()
-            }
+            self.questions = {names[key]: grade_words(asked, self.system) for key, asked in refusal.questions.items()}
             self.suggested_action = refusal.suggested_action
             for name, words in self.questions.items():
                 self.add_error(
                     name, _("%(question)s Choose below it what it is, or type it again.") % {"question": words}
                 )
         elif not refusal.fields:
-            self.add_error(None, sentence_in(str(refusal.message), self.system))
+            self.add_error(None, refusal_words(refusal, self.system))
 
     # --- as the page shows it -----------------------------------------------------------------------------------------
 
@@ -318,7 +317,7 @@ class ReadingsForm(PersonForm):
             "found_ways": self.options_of(each, found),
             "left_ways": self.options_of(each, left) if each.asks_as_left else [],
             "unit": unit_label(each.kind, self.system) if each.form == "number" else "",
-            "limit_words": rule_of(task.check_kind).limit_words(each, self.system),
+            "limit_words": limit_words(rule_of(task.check_kind).limit_reason(each), self.system),
             "last": last_words(each, self.system),
             "earlier": earlier_words(each, self.system),
             "set": set_words(each, self.system),
@@ -338,7 +337,7 @@ class ReadingsForm(PersonForm):
                 "readings": [
                     {
                         "code": each.code,
-                        "label": each.label,
+                        "label": label_words(each),
                         "form": each.form,
                         "quantity": each.quantity,
                         "signed": each.is_signed,
@@ -358,7 +357,12 @@ ANOTHER = "another"
 class NewActionForm(forms.Form):
     """What is to be done, by when, by whom; and what is wanted where an action for the same is open at the device."""
 
+    fields: dict[str, Any]
+    data: Any
+
     action_title = forms.CharField(required=False, max_length=200, label=gettext_lazy("What is to be done"))
+    # The title that the page put in; one that differs was typed.
+    action_suggested = forms.CharField(required=False, max_length=200, widget=forms.HiddenInput)
     action_due_on = forms.DateField(required=False, label=gettext_lazy("Due"))
     action_owner = forms.ModelChoiceField(
         Person.objects.none(), required=False, label=gettext_lazy("Owner"), empty_label=gettext_lazy("nobody yet")
@@ -374,14 +378,14 @@ class NewActionForm(forms.Form):
         self.initial.setdefault("action_due_on", timezone.localdate() + timedelta(days=ACTION_DAYS))
         self.initial.setdefault("action_owner", proposed_owner(plant, person))
         people = Person.objects.filter(memberships__plant=plant, is_active=True).distinct().order_by("username")
-        self.fields["action_owner"].queryset = people  # type: ignore[attr-defined]
+        self.fields["action_owner"].queryset = people
         rows = Action.objects.open().filter(installation=installation).select_related("owner").order_by("due_on", "pk")
         self.open_actions = {str(row.pk): row for row in rows} if installation is not None else {}
-        self.fields["action_choice"].choices = choices_of(self.open_actions)  # type: ignore[attr-defined]
+        self.fields["action_choice"].choices = choices_of(self.open_actions)
 
     def drop_stale_choice(self) -> None:
         """What a phone chose to add to may be done by the time it arrives: it is raised anew then."""
-        choices = self.fields["action_choice"].choices  # type: ignore[attr-defined]
+        choices = self.fields["action_choice"].choices
         if self.data.get("action_choice") not in {value for value, _label in choices}:
             self.data = self.data.copy()
             self.data["action_choice"] = ""
@@ -403,6 +407,7 @@ class NewActionForm(forms.Form):
             given.get("action_owner"),
             add_to=self.open_actions.get(choice),
             is_another=choice == ANOTHER,
+            is_suggested=given["action_title"] == given.get("action_suggested"),
         )
 
 
@@ -424,10 +429,17 @@ class FindingForm(NewActionForm, ReadingsForm):
         self.set_up_action(plant, self.person, self.tasks[0].installation if self.tasks else None)
 
     def suggest_action(self) -> None:
-        """Put the suggested title where the person left it empty, so that one press more is enough."""
-        if self.suggested_action and not self.data.get("action_title"):
+        """Put the suggested title where the person left it empty, so that one press more is enough.
+
+        A title that was suggested before and that nobody touched follows what is found now, and goes where a reason is
+        given instead.
+        """
+        title = self.data.get("action_title")
+        is_untouched = bool(title) and title == self.data.get("action_suggested")
+        suggested = "" if self.data.get("no_action_reason", "").strip() else self.suggested_action
+        if is_untouched or (suggested and not title):
             self.data = self.data.copy()
-            self.data["action_title"] = self.suggested_action
+            self.data["action_title"] = self.data["action_suggested"] = suggested
             if not self.data.get("action_due_on"):
                 self.data["action_due_on"] = self.initial["action_due_on"].isoformat()
 
@@ -458,11 +470,11 @@ class VisitForm(FindingForm):
             if task.pk < 0:  # of the person's own choice: where it cannot be done there is nothing to tell
                 continue
             self.fields[f"t{task.pk}-reason"] = forms.ChoiceField(
-                choices=[("", "–"), *CouldNotDo.Reason.choices], required=False, label=_("Reason")
+                choices=[("", "–"), *CouldNotDo.Obstacle.choices], required=False, label=_("Reason")
             )
             self.fields[f"t{task.pk}-remark"] = forms.CharField(required=False, max_length=500, label=_("Note"))
         own = Photo.objects.of_plant(plant).filter(created_by=self.person)
-        self.fields["kept_photos"].queryset = own  # type: ignore[attr-defined]
+        self.fields["kept_photos"].queryset = own
 
     def not_done(self) -> dict[int, tuple[str, str]]:
         """Checks that could not be done: reason and note by task."""
@@ -497,7 +509,7 @@ class CorrectionForm(FindingForm):
 
 def stored_values(visit: Visit, system: UnitSystem) -> dict[str, Any]:
     """The readings of a visit as they go into the boxes: as typed where a person typed them."""
-    values = {}
+    values: dict[str, Any] = {}
     for row in visit.readings.current():
         shown = row.answer
         if row.value is not None:
@@ -527,7 +539,7 @@ class NotDoneForm(PersonForm):
     """Why a check could not be done; nothing that anybody is blamed for."""
 
     client_key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid.uuid4)
-    reason = forms.ChoiceField(label=gettext_lazy("Reason"), choices=CouldNotDo.Reason.choices)
+    reason = forms.ChoiceField(label=gettext_lazy("Reason"), choices=CouldNotDo.Obstacle.choices)
     note = forms.CharField(required=False, max_length=500, label=gettext_lazy("Note"))
 
 

@@ -55,6 +55,6 @@ def add(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("inspections", "0001_schema")]
+    dependencies = [("inspections", "0001_tables")]
 
     operations = [migrations.RunPython(add, migrations.RunPython.noop)]

@@ -14,7 +14,8 @@ from django.utils.dates import MONTHS
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from inspections.calc.due_dates import AS_STATED, NTH, WEEKDAYS, FixedDates, Shortening
+from inspections.calc.due_dates import AS_STATED, Shortening
+from inspections.calc.fixed_dates import NTH, WEEKDAYS, FixedDates
 from inspections.calc.grading import Grade
 from installs.models import DeviceModel, Installation
 from plant.calc.moments import MomentKind
@@ -24,7 +25,7 @@ from plant.models import Conveyor, Plant, PlantQuerySet, Record
 GRADES = [(Grade.SOUND.value, _("sound")), (Grade.WATCH.value, _("watch")), (Grade.ACT.value, _("act"))]
 
 
-class CheckKindQuerySet(models.QuerySet["CheckKind"]):
+class CheckKindQuerySet(PlantQuerySet["CheckKind"]):
     def visible_to(self, person: Any) -> Self:
         """The built-in kinds and those of the person's plants."""
         return self.filter(Q(plant__isnull=True) | Q(plant__in=Plant.objects.visible_to(person)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from django.conf import settings
 from django.db import models
@@ -120,6 +120,10 @@ class Task(Record):
         FOLLOW_UP = "follow_up", _("follow-up after the installation")
         RATE_WATCH = "rate_watch", _("asked for by the rate watch")
 
+    # What querysets and selectors put on rows: `with_last_grade`, and `with_deferrals` of the selectors.
+    last_grade: str | None
+    last_task_id: int | None
+
     # Besides the plan, by a person or by the watch: of these one of a kind is open at a place.
     ASKED_FOR = (Origin.BY_HAND, Origin.RATE_WATCH)
 
@@ -152,7 +156,8 @@ class Task(Record):
     done_with = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="answers_too")
     # The grade of the check as it stands, after corrections; the readings behind it are rows of their own.
     grade = models.CharField(_("grade"), max_length=6, choices=GRADES, blank=True)
-    grade_reason = models.CharField(max_length=400, blank=True)
+    # Why: a rule of inspections/calc with what it read; its words are in inspections/words/grading.py.
+    grade_because = models.JSONField(default=dict, blank=True)
 
     # Open ones of the same kind at the same device that the same readings will answer; set where checks are shown.
     asked_too: Sequence[Task] = ()
@@ -241,6 +246,12 @@ class OverdueSpell(models.Model):
         return f"{self.task} late since {self.began_at:%Y-%m-%d}"
 
 
+class TaskEntryQuerySet(EntryQuerySet[Any]):
+    """Entries that belong to a check and with it to a plant."""
+
+    plant_path = "task__plant"
+
+
 class Deferral(Entry):
     """A task that was put off: until when, why, and who agreed. Counted, never hidden."""
 
@@ -252,7 +263,7 @@ class Deferral(Entry):
 
     moments = {"closes_on": MomentKind.PLANNED}
 
-    objects = EntryQuerySet.as_manager()
+    objects = TaskEntryQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("deferral")
@@ -266,7 +277,7 @@ class Deferral(Entry):
 class CouldNotDo(Entry):
     """A check that was tried and could not be done. Never a penalty: the task goes back to the planner."""
 
-    class Reason(models.TextChoices):
+    class Obstacle(models.TextChoices):
         BELT_RUNNING = "belt_running", _("belt running")
         NO_ACCESS = "no_access", _("no access")
         NO_PERMIT = "no_permit", _("no permit")
@@ -275,10 +286,10 @@ class CouldNotDo(Entry):
 
     task = models.ForeignKey(Task, on_delete=models.PROTECT, related_name="could_not_do")
     tried_at = models.DateTimeField(_("when"))
-    reason = models.CharField(_("reason"), max_length=20, choices=Reason)
+    reason = models.CharField(_("reason"), max_length=20, choices=Obstacle)
     note = models.CharField(_("note"), max_length=500, blank=True)
 
-    objects = EntryQuerySet.as_manager()
+    objects = TaskEntryQuerySet.as_manager()
 
     class Meta:
         verbose_name = _("check that could not be done")

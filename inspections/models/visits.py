@@ -101,7 +101,8 @@ class Reading(Entry):
     answer = models.CharField(_("answer"), max_length=60, blank=True)
     typed = models.CharField(_("as typed"), max_length=60, blank=True)
     grade = models.CharField(_("grade"), max_length=6, choices=GRADES, blank=True)
-    grade_reason = models.CharField(max_length=300, blank=True)
+    # Why: a rule of inspections/calc with what it read; its words are in inspections/words/grading.py.
+    grade_because = models.JSONField(default=dict, blank=True)
     # Torques only. Readings by different methods cannot be compared; the deviation is the one that the grade used [%].
     method = models.CharField(_("method"), max_length=20, choices=TorqueSignOff.Method, blank=True)
     instrument = models.ForeignKey(

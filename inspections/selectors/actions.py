@@ -59,14 +59,20 @@ def kinds_at_act(visit: Visit) -> set[int]:
     return {*rows, *tasks}
 
 
+def open_at(installations: Collection[int]) -> dict[int, list[Action]]:
+    """Open actions by device, the first due first; one query."""
+    rows = Action.objects.open().filter(installation__in=installations)
+    found: dict[int, list[Action]] = {pk: [] for pk in installations}
+    for row in rows.select_related("owner", "check_kind", "installation__conveyor", "installation__device").order_by(
+        "due_on", "pk"
+    ):
+        found[row.installation_id].append(row)
+    return found
+
+
 def alike_open(installation: Installation, kinds: Collection[int], title: str = "") -> list[Action]:
     """Open actions at a device for a finding of one of these kinds, or with the same words; the first due first."""
-    rows = list(
-        Action.objects.open()
-        .filter(installation=installation)
-        .select_related("owner", "check_kind", "installation__conveyor", "installation__device")
-        .order_by("due_on", "pk")
-    )
+    rows = open_at([installation.pk])[installation.pk]
     answered = kinds_answered(rows)
     same = title.strip().casefold()
     return [row for row in rows if answered[row.pk] & set(kinds) or (same and row.title.strip().casefold() == same)]

@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from enum import StrEnum
 from typing import Any
 
-from django.db.models import Case, Count, F, Min, QuerySet, Value, When
+from django.db.models import Case, Count, F, Min, Value, When
 from django.urls import reverse
-from django.utils.translation import gettext as _
 
 from inspections.calc.workload import ONCE, Cadence, Coming, Week, by_week, cadence, monday_of
 from inspections.models import CheckKind, CheckPlan, Deferral, OverdueSpell, Shift, Task, TechnicianProfile
@@ -25,11 +25,27 @@ CHART_HEIGHT = 160
 CHART_STEP = 46
 
 
+class FiguredBy(StrEnum):
+    """What late checks are counted by."""
+
+    AGE = "age"
+    AREA = "area"
+    REASON = "reason"
+
+
 @dataclass(frozen=True)
 class Figure:
-    """A count, its words, and the list that holds exactly these rows."""
+    """A count, of what, and the list that holds exactly these rows; in words `inspections.words.backlog`.
 
-    words: str
+    Attributes
+    ----------
+    by : FiguredBy
+    of : str
+        An age of `LATE_AGES`, code and name of an area, or a `LateReason`.
+    """
+
+    by: FiguredBy
+    of: str
     n: int
     url: str
 
@@ -134,33 +150,32 @@ def url_of(**asked: Any) -> str:
     return f"{reverse('task-list')}?{query}"
 
 
-def age_words(age: str) -> str:
-    least, most = LATE_AGES[age]
-    if most is None:
-        return str(_("over %(days)s days") % {"days": least - 1})
-    return str(_("%(least)s to %(most)s days") % {"least": least, "most": most})
-
-
 def by_age(late: TaskQuerySet, today: date) -> list[Figure]:
     counts = {age: late.late_for(age, today).count() for age in LATE_AGES}
-    return [Figure(age_words(age), n, url_of(state="late", age=age)) for age, n in counts.items() if n]
+    return [Figure(FiguredBy.AGE, age, n, url_of(state="late", age=age)) for age, n in counts.items() if n]
 
 
 def by_area(late: TaskQuerySet) -> list[Figure]:
     area = "installation__conveyor__area"
     rows = late.order_by(f"{area}__code").values(f"{area}", f"{area}__code", f"{area}__name").annotate(n=Count("pk"))
     return [
-        Figure(f"{row[f'{area}__code']} {row[f'{area}__name']}", row["n"], url_of(state="late", area=row[area]))
+        Figure(
+            FiguredBy.AREA,
+            f"{row[f'{area}__code']} {row[f'{area}__name']}",
+            row["n"],
+            url_of(state="late", area=row[area]),
+        )
         for row in rows
     ]
 
 
 def by_reason(late: TaskQuerySet, now: datetime) -> list[Figure]:
-    rows = late.with_late_reason(now).order_by().values("late_reason").annotate(n=Count("pk"))
+    known: Any = late.with_late_reason(now)
+    rows = known.order_by().values("late_reason").annotate(n=Count("pk"))
     counts = {row["late_reason"]: row["n"] for row in rows}
     return [
-        Figure(str(words), counts[reason], url_of(state="late", why=reason))
-        for reason, words in LateReason.choices
+        Figure(FiguredBy.REASON, reason, counts[reason], url_of(state="late", why=reason))
+        for reason in LateReason.values
         if reason in counts
     ]
 
@@ -188,7 +203,7 @@ class Ahead:
     minutes: dict[int, float]
 
 
-def open_checks(rows: QuerySet[Task]) -> list[OpenChecks]:
+def open_checks(rows: TaskQuerySet) -> list[OpenChecks]:
     """Open tasks, counted where they are alike; what was not asked for by a plan comes once."""
     by_plan = Case(When(origin=Task.Origin.PLAN, then=F("check_plan")), default=Value(None))
     known = rows.open().order_by().annotate(by_plan=by_plan)

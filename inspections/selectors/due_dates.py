@@ -19,6 +19,7 @@ from inspections.calc.due_dates import (
     AS_STATED,
     DailyHours,
     DueDate,
+    DueRule,
     Shortening,
     bedding_in_due,
     day_reached,
@@ -28,9 +29,10 @@ from inspections.calc.due_dates import (
 )
 from inspections.models import CheckPlan
 from plant.calc.calendar import local_day_bounds
+from plant.calc.reasons import Reason
 from plant.calc.running_hours import Ledger
 from plant.models import Conveyor, OutageWindow
-from plant.selectors.running_hours import hours_of
+from plant.selectors.running_hours import ledgers_of
 
 # Days that the forecast of daily hours looks back (common practice, no source).
 RECENT_DAYS = 42
@@ -91,10 +93,10 @@ def belts_hours(
         if days:
             outages[belt_id].append(days)
     known = {}
-    ledgers = hours_of(belts)
+    ledgers = ledgers_of(belts)
     for belt in belts:
         first = min(first_days.get(belt.pk, today), today - timedelta(days=RECENT_DAYS))
-        by_day = hours_by_day(ledgers[belt.pk].ledger, first, today, zone)
+        by_day = hours_by_day(ledgers[belt.pk], first, today, zone)
         recent_from = len(by_day) - RECENT_DAYS
         planned = [in_outage(first + timedelta(days=n), outages[belt.pk]) for n in range(recent_from, len(by_day))]
         known[belt.pk] = BeltHours(
@@ -157,7 +159,7 @@ def forecast(
             last_done_on, interval_days=interval_days, interval_hours=interval_h, shortening=shortening, **known
         )
     if n_filled and due.by == "hours":
-        due = replace(due, reason=f"{due.reason} ({n_filled} days of unknown hours estimated)")
+        due = replace(due, reason=Reason(DueRule.ESTIMATED, {"due": due.reason, "n": n_filled}))
     return due
 
 

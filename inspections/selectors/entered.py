@@ -7,16 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.utils.translation import gettext as _
-
-from inspections.calc.findings import (
-    Finding,
-)
+from inspections.calc.findings import Finding
 from inspections.calc.grading import Grade
 from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import (
     FOUND,
     LEFT,
+    EntryRule,
     Typed,
     Values,
     Wanted,
@@ -30,30 +27,22 @@ from inspections.models import (
     Visit,
 )
 from inspections.selectors.readings_wanted import wanted_of
-from installs.calc.fasteners import ToolDoubt
 from installs.selectors.torque import doubts_about
-from plant.errors import Refused
+from plant.calc.reasons import NotAccepted, Reason
 
 # What takes a torque tool out of date, of the rules by which it may be in doubt.
 NOT_IN_DATE = ("retired", "never_calibrated", "out_of_calibration")
 
 
-def doubt_about(typed: Typed, each: Wanted, on: date) -> str:
-    """Why the tool may have read wrong that day, and why it was used all the same; both stay with the reading."""
-    doubts = [doubt.words for doubt in tool_doubts(typed, each, on)]
-    if doubts and typed.tool_reason:
-        doubts.append(_("Used all the same: %(reason)s") % {"reason": typed.tool_reason})
-    return " ".join(doubts)[:300]
-
-
-def tool_doubts(typed: Typed, each: Wanted, on: date) -> tuple[ToolDoubt, ...]:
+def tool_doubts(typed: Typed, each: Wanted, on: date) -> tuple[Reason, ...]:
+    """Why the tool of a reading may have read wrong that day."""
     if typed.instrument is None:
         return ()
     torque = float(typed.value or 0) or each.limits.get("target_nm")
     return doubts_about(typed.instrument, torque, on) if torque else ()
 
 
-def tool_faults(entered: Iterable[Entered], on: date) -> dict[str, str]:
+def tool_faults(entered: Iterable[Entered], on: date) -> dict[str, Reason]:
     """Wrenches out of calibration that nobody says why they were used; out of range a wrench only marks the reading."""
     faults = {}
     for check in entered:
@@ -62,11 +51,11 @@ def tool_faults(entered: Iterable[Entered], on: date) -> dict[str, str]:
                 typed = by_code.get(each.code)
                 if typed is None or typed.tool_reason.strip():
                     continue
-                doubts = [one.words for one in tool_doubts(typed, each, on) if one.rule in NOT_IN_DATE]
+                doubts = tuple(one for one in tool_doubts(typed, each, on) if one.rule in NOT_IN_DATE)
                 if doubts:
-                    words = _("Take another one, or say why this one was used all the same; the reason stays visible.")
-                    key = f"t{check.task.pk}-tool_reason"
-                    faults[key] = f"{typed.instrument}: {' '.join(doubts)} {words}"
+                    faults[f"t{check.task.pk}-tool_reason"] = Reason(
+                        EntryRule.TOOL_IN_DOUBT, {"tool": str(typed.instrument), "doubts": doubts}
+                    )
     return faults
 
 
@@ -85,9 +74,17 @@ def take_in(
     wanted: Mapping[int, list[Wanted]],
     entries: Mapping[int, Mapping[str, Mapping[str, Any]]],
     confirmed: Collection[str],
-) -> tuple[list[Entered], dict[str, str], dict[str, str]]:
-    """The checks that were filled in, what is at fault by key, and what is asked back by key."""
-    entered, faults, questions = [], {}, {}
+) -> tuple[list[Entered], dict[str, Reason], dict[str, Reason]]:
+    """The checks that were filled in, what is at fault by key, and what is asked back by key.
+
+    Raises
+    ------
+    NotAccepted
+        If a reading is given that its check does not ask for.
+    """
+    entered: list[Entered] = []
+    faults: dict[str, Reason] = {}
+    questions: dict[str, Reason] = {}
     for task_id, by_code in entries.items():
         task = tasks[task_id]
         values, wrong, asked = take_in_one(task, wanted[task_id], by_code, confirmed)
@@ -97,10 +94,10 @@ def take_in(
             continue
         missing = [each for each in wanted[task_id] if each.required and each.code not in values[FOUND]]
         for each in missing:
-            faults[reading_key(task_id, each.code, FOUND)] = _("%(label)s is missing.") % {"label": each.label}
+            faults[reading_key(task_id, each.code, FOUND)] = Reason(EntryRule.MISSING, {"label": each.label})
         if not values[FOUND] and not missing:
             first = wanted[task_id][0].code
-            faults[reading_key(task_id, first, FOUND)] = _("Give at least one reading as found.")
+            faults[reading_key(task_id, first, FOUND)] = Reason(EntryRule.NOTHING_AS_FOUND)
         if wrong or missing:
             continue
         try:
@@ -108,21 +105,23 @@ def take_in(
                 Entered(task, wanted[task_id], values, rule_of(task.check_kind).find(wanted[task_id], values))
             )
         except ValueError as error:
-            faults[reading_key(task_id, wanted[task_id][0].code, FOUND)] = str(error)
+            faults[reading_key(task_id, wanted[task_id][0].code, FOUND)] = Reason(
+                EntryRule.NOT_GRADED, {"why": str(error)}
+            )
     return entered, faults, questions
 
 
 def take_in_one(
     task: Task, wanted: list[Wanted], by_code: Mapping[str, Mapping[str, Any]], confirmed: Collection[str]
-) -> tuple[Values, dict[str, str], dict[str, str]]:
+) -> tuple[Values, dict[str, Reason], dict[str, Reason]]:
     values: Values = {FOUND: {}, LEFT: {}}
-    faults: dict[str, str] = {}
-    questions: dict[str, str] = {}
+    faults: dict[str, Reason] = {}
+    questions: dict[str, Reason] = {}
     known = {each.code: each for each in wanted}
     for code, by_stage in by_code.items():
         each = known.get(code)
         if each is None:
-            raise Refused(_("%(kind)s asks for no reading “%(code)s”.") % {"kind": task.check_kind, "code": code})
+            raise NotAccepted(Reason(EntryRule.NO_SUCH_READING, {"kind": str(task.check_kind), "code": code}))
         for stage, given in by_stage.items():
             typed = given if isinstance(given, Typed) else Typed(given)
             if typed.value is None or typed.value == "":
@@ -140,19 +139,18 @@ def take_in_one(
     return values, faults, questions
 
 
-def at_act(entered: Iterable[Entered], questions: Mapping[str, str]) -> list[Entered]:
+def at_act(entered: Iterable[Entered], questions: Mapping[str, Reason]) -> list[Entered]:
     """The checks found at act; a check with a reading in doubt has no grade yet, and so calls for nothing."""
     in_doubt = {int(key.split(":")[0]) for key in questions}
     return [each for each in entered if each.finding.grade is Grade.ACT and each.task.pk not in in_doubt]
 
 
-def act_faults(to_act: Sequence[Entered], in_hand: Collection[int]) -> dict[str, str]:
-    """What is said where a finding of act has no action of its own."""
+def act_faults(to_act: Sequence[Entered], in_hand: Collection[int]) -> dict[str, Reason]:
+    """What is at fault where a finding of act has no action of its own."""
     missing = [str(each.task.check_kind) for each in to_act if each.task.check_kind_id not in in_hand]
     if not missing:
         return {}
-    words = _("A finding says act (%(checks)s): raise an action, or say why none is needed.")
-    return {"action_title": words % {"checks": ", ".join(missing)}}
+    return {"action_title": Reason(EntryRule.ACT_WITHOUT_ACTION, {"checks": ", ".join(missing)})}
 
 
 def entries_of(rows: Collection[Reading]) -> dict[int, dict[str, dict[str, Typed]]]:

@@ -9,18 +9,19 @@ from typing import Any
 from django.utils import timezone
 
 from inspections.calc.grading import Grade
-from inspections.calc.suspects import Answer, Evidence, Sign, Suspect, suspects
+from inspections.calc.suspects import Evidence, GivenAnswer, Sign, Suspect, suspects
 from inspections.check_rules.kinds import rule_of
 from inspections.models import CheckKind, Reading, Task
 from inspections.selectors.wear import DIAMETERS, LEAST_COVERAGE, changes_of, readings_of, sensor_limits, since_new
+from installs.calc.closeness import closeness_lines
 from installs.calc.effect_zones import overlaps
-from installs.calc.placement import PlacementRules, closeness_lines
+from installs.calc.placement_rules import PlacementRules
 from installs.models import CauseTest, HoldPoint, Installation, PartChange, TrialRun
 from installs.selectors.fit_up import result_of
 from installs.selectors.installations import zones_of
 from installs.selectors.placement import SURVEY_REACH_M, belt_studies
-from plant.calc.units import UnitSystem
-from plant.selectors.running_hours import hours_of
+from plant.calc.reasons import reason_kept
+from plant.selectors.running_hours import ledger_of
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ class Suspicion:
         return next(iter([*self.pointing, *undecided]), None)
 
 
-def suspects_at(installation: Installation, system: UnitSystem) -> Suspicion:
-    """Ask every suspect of one device; words in the reader's units where the fit-up says them."""
+def suspects_at(installation: Installation) -> Suspicion:
+    """Ask every suspect of one device."""
     graded = last_graded(installation)
     own = [task for task in graded if rule_of(task.check_kind).has_own_fields and task.grade != Grade.SOUND.value]
     evidence = Evidence(
@@ -53,7 +54,7 @@ def suspects_at(installation: Installation, system: UnitSystem) -> Suspicion:
         ),
         **worn(installation),
         **place_of(installation),
-        **fitted(installation, system),
+        **fitted(installation),
     )
     return Suspicion(installation, suspects(evidence), tuple(own))
 
@@ -71,11 +72,13 @@ def last_graded(installation: Installation) -> list[Task]:
     return list(last.values())
 
 
-def answer_of(task: Task) -> Answer:
-    return Answer(task.grade, day_of(task.closed_at), task.grade_reason)
+def answer_of(task: Task) -> GivenAnswer:
+    assert task.closed_at is not None  # only a check that is done has a grade
+    because = reason_kept(task.grade_because) if task.grade_because else None
+    return GivenAnswer(task.grade, day_of(task.closed_at), because=because)
 
 
-def pivot_of(installation: Installation) -> Answer | None:
+def pivot_of(installation: Installation) -> GivenAnswer | None:
     """How the pivot moved when it was last tried, since its last change."""
     changes = PartChange.objects.current().filter(installation=installation, part=PartChange.Part.PIVOT)
     changed_at = changes.order_by("-changed_at").values_list("changed_at", flat=True).first()
@@ -84,7 +87,7 @@ def pivot_of(installation: Installation) -> Answer | None:
         rows = rows.filter(visit__visited_at__gt=changed_at)
     # Of one visit the answer as left, which sorts behind the one as found, holds from then on.
     last = rows.order_by("visit__visited_at", "stage", "pk").last()
-    return None if last is None else Answer(last.answer, day_of(last.visit.visited_at))
+    return None if last is None else GivenAnswer(last.answer, day_of(last.visit.visited_at))
 
 
 def worn(installation: Installation) -> dict[str, Any]:
@@ -109,7 +112,7 @@ def worn(installation: Installation) -> dict[str, Any]:
         return found
     found["wear_on"] = day_of(read_at)
     if newest < read_at:
-        known = hours_of([installation.conveyor])[installation.conveyor_id].ledger.hours(newest, read_at)
+        known = ledger_of(installation.conveyor).hours(newest, read_at)
         if known.coverage >= LEAST_COVERAGE:
             found["hours_since_new"] = known.running_h / known.coverage
     return found
@@ -122,7 +125,7 @@ def place_of(installation: Installation) -> dict[str, Any]:
     mine = zones_of(installation)
     others = Installation.objects.in_service().on_strand(belt, installation.strand).exclude(pk=installation.pk)
     shared = [
-        f"device {other.device.number}"
+        other.device.number
         for other in others.select_related("plant", "conveyor", "device__device_model", "sheet")
         if any(overlaps((own, theirs)) for own in mine for theirs in zones_of(other))
     ]
@@ -148,11 +151,12 @@ def place_of(installation: Installation) -> dict[str, Any]:
         "suits_reversing": bool(stated.get("suits_reversing", True)),
         "close_by": closeness_lines(case, installation.strand, installation.chainage_m, PlacementRules()),
         "overlapping": tuple(shared),
-        "carry_back": test and Answer(answers[CauseTest.Found(test.found)], day_of(test.survey.surveyed_at), test.note),
+        "carry_back": test
+        and GivenAnswer(answers[CauseTest.Found(test.found)], day_of(test.survey.surveyed_at), test.note),
     }
 
 
-def fitted(installation: Installation, system: UnitSystem) -> dict[str, Any]:
+def fitted(installation: Installation) -> dict[str, Any]:
     """What the fitting of the device left behind; nothing where it is not in the book."""
     fitting = getattr(installation, "fitting", None)
     if fitting is None:
@@ -161,13 +165,13 @@ def fitted(installation: Installation, system: UnitSystem) -> dict[str, Any]:
     point = HoldPoint.objects.current().filter(fitting=fitting, point=HoldPoint.Point.RESTRAINT).last()
     if point is not None:
         value = "passed over" if point.passed_over_reason else "confirmed"
-        found["restraint"] = Answer(value, day_of(point.confirmed_at), point.passed_over_reason or point.note)
+        found["restraint"] = GivenAnswer(value, day_of(point.confirmed_at), point.passed_over_reason or point.note)
     run = TrialRun.objects.current().filter(fitting=fitting).order_by("started_at", "pk").last()
     if run is not None:
         on = day_of(run.started_at)
-        found["touched"] = Answer("touches" if run.touches_structure else "clear", on, run.note)
-        found["frame"] = Answer(run.frame_position, on) if run.frame_position else None
-    result = result_of(fitting, system=system)
+        found["touched"] = GivenAnswer("touches" if run.touches_structure else "clear", on, run.note)
+        found["frame"] = GivenAnswer(run.frame_position, on) if run.frame_position else None
+    result = result_of(fitting)
     if result is not None:
         found["fit_up"] = {line.key: line for line in result.lines}
     return found

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import calendar
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Max, Q
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from inspections.models import CheckKind, Task
 from installs.models import BeltOffset, Installation
@@ -23,6 +22,16 @@ MONTHS = (1, 3, 6)
 OPENS_DAYS_BEFORE, CLOSES_DAYS_AFTER = 5, 10
 # A device that stood longer than this has no follow-up left to ask for.
 LONGEST_DAYS = 220
+
+
+@dataclass(frozen=True)
+class FollowUp:
+    """A follow-up that should be open and is not: so many months after the installation, due on a day."""
+
+    installation: Installation
+    kind: CheckKind
+    months: int
+    due_on: date
 
 
 def months_after(day: date, months: int) -> date:
@@ -43,8 +52,8 @@ def next_follow_up(installed_on: date, today: date, last_due_on: date | None) ->
     return None
 
 
-def follow_ups_wanted(plant: Plant, installations: Sequence[Installation], today: date) -> list[Task]:
-    """Follow-up tasks that should be open and are not, not yet written."""
+def follow_ups_wanted(plant: Plant, installations: Sequence[Installation], today: date) -> list[FollowUp]:
+    """Follow-ups that should be open and are not."""
     young = {
         each.pk: each
         for each in installations
@@ -72,19 +81,5 @@ def follow_ups_wanted(plant: Plant, installations: Sequence[Installation], today
             continue
         following = next_follow_up(each.installed_at.astimezone(plant.zone).date(), today, last_due.get(pk))
         if following is not None:
-            wanted.append(task_of(plant, each, kind, *following))
+            wanted.append(FollowUp(each, kind, *following))
     return wanted
-
-
-def task_of(plant: Plant, installation: Installation, kind: CheckKind, months: int, due_on: date) -> Task:
-    when = ngettext("%(n)s month after the installation", "%(n)s months after the installation", months) % {"n": months}
-    return Task(
-        plant=plant,
-        installation=installation,
-        check_kind=kind,
-        origin=Task.Origin.FOLLOW_UP,
-        due_on=due_on,
-        opens_on=due_on - timedelta(days=OPENS_DAYS_BEFORE),
-        closes_on=due_on + timedelta(days=CLOSES_DAYS_AFTER),
-        why=_("%(when)s, to compare the belt offset with the one before") % {"when": when},
-    )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from inspections.calc.opportunity import Work, fill
-from inspections.calc.rounds import worth_s
+from inspections.calc.round_problem import worth_s
 from inspections.check_rules.kinds import rule_of
 from inspections.models import Action, Shift, Stop, Task, TechnicianProfile
 from inspections.models.rounds import words_of
@@ -63,19 +64,7 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
     """What fits on a belt that stands for so many minutes from now; the number of queries does not grow with it."""
     plant = conveyor.plant
     today = now.astimezone(plant.zone).date()
-    tasks = list(
-        Task.objects.of_plant(plant)
-        .due_by(today + timedelta(days=EARLY_DAYS))
-        .filter(installation__conveyor=conveyor, check_kind__needs_lockout=True)
-        # Done before its window, a check would not stand for its fixed date.
-        .exclude(fixed_on__isnull=False, opens_on__gt=today)
-        .with_place()
-        .with_last_grade()
-        .order_by("closes_on", "pk")
-    )
-    # What several asked for is read once, and is as pressing as the first of them.
-    tasks = ask_once(tasks)
-    mark_twice(tasks, "last_task_id")
+    tasks = tasks_behind_lockout(conveyor, today)
     early = {task.pk for task in tasks if all(each.opens_on > today for each in (task, *task.asked_too))}
     usual = minutes_of_kinds(plant, now)
     works = [
@@ -107,11 +96,6 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
 
     fits = [row(key) for key in filled.fits]
     chosen = [each.task for each in fits]
-    hands = []
-    for shift in shifts:
-        profile = profiles.get(shift.person_id)
-        lacks = sorted({word for task in chosen for word in lacking(task, profile)})
-        hands.append(Hand(shift, [task for task in chosen if not lacking(task, profile)], lacks))
     return Opportunity(
         conveyor=conveyor,
         minutes=minutes,
@@ -119,7 +103,7 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
         taken=round(filled.minutes),
         fits=fits,
         left=[row(key) for key in filled.left],
-        hands=hands,
+        hands=hands_of(shifts, profiles, chosen),
         tools=sorted(frozenset().union(*(words_of(task.check_kind.tools_needed) for task in chosen))),
         rollers=[task for task in chosen if rule_of(task.check_kind).reads_wear and task.last_grade in WORN],
         actions=list(
@@ -131,6 +115,34 @@ def opportunity_of(conveyor: Conveyor, minutes: int, now: datetime) -> Opportuni
         fittings=list(Fitting.objects.of_plant(plant).open().filter(conveyor=conveyor).with_place()),
         window=OutageWindow.objects.filter(conveyor=conveyor, starts_at__lte=now, ends_at__gt=now).first(),
     )
+
+
+def tasks_behind_lockout(conveyor: Conveyor, today: date) -> list[Task]:
+    """Open checks of a belt that has to stand for them, due now or soon; what several asked for is read once."""
+    tasks = list(
+        Task.objects.of_plant(conveyor.plant)
+        .due_by(today + timedelta(days=EARLY_DAYS))
+        .filter(installation__conveyor=conveyor, check_kind__needs_lockout=True)
+        # Done before its window, a check would not stand for its fixed date.
+        .exclude(fixed_on__isnull=False, opens_on__gt=today)
+        .with_place()
+        .with_last_grade()
+        .order_by("closes_on", "pk")
+    )
+    # What several asked for is as pressing as the first of them.
+    tasks = ask_once(tasks)
+    mark_twice(tasks, "last_task_id")
+    return tasks
+
+
+def hands_of(shifts: Iterable[Shift], profiles: Mapping[int, TechnicianProfile], chosen: Sequence[Task]) -> list[Hand]:
+    """Who is on shift, what they may do of the chosen checks, and what they lack for the others."""
+    hands = []
+    for shift in shifts:
+        profile = profiles.get(shift.person_id)
+        lacks = sorted({word for task in chosen for word in lacking(task, profile)})
+        hands.append(Hand(shift, [task for task in chosen if not lacking(task, profile)], lacks))
+    return hands
 
 
 def shifts_at(conveyor: Conveyor, now: datetime, minutes: int) -> list[Shift]:

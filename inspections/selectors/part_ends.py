@@ -6,8 +6,9 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 
-from django.utils.translation import gettext as _
+from django.db.models.functions import Coalesce
 
 from inspections.calc.grading import Grade
 from inspections.models import (
@@ -24,13 +25,21 @@ from installs.models import Installation, PartChange
 FAILURES = {PartChange.Why.WORN, PartChange.Why.FAILED, PartChange.Why.SEIZED}
 
 
+class EndRule(StrEnum):
+    """How a part ended of which nobody wrote why it was changed."""
+
+    AT_ACT_AND_CHANGED = "part_end.at_act_and_changed"
+    CHANGED_NOT_AT_ACT = "part_end.changed_not_at_act"
+    SEIZED_OR_BEYOND_LIMIT = "part_end.seized_or_beyond_limit"
+
+
 @dataclass(frozen=True)
 class PartEnd:
     """A part that was changed, or was found failed."""
 
     at: datetime
     is_failure: bool
-    words: str
+    how: str  # a `PartChange.Why` or an `EndRule`; in words `inspections.words.part_ends`
 
 
 def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, str], list[PartEnd]]:
@@ -40,9 +49,7 @@ def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, st
     changes = PartChange.objects.current().filter(installation__in=those, part=PartChange.Part.SENSOR_ROLLERS)
     for change in changes:
         for side in (change.side,) if change.side else DIAMETERS.values():
-            found[change.installation_id, side].append(
-                PartEnd(change.changed_at, change.why in FAILURES, str(change.get_why_display()))
-            )
+            found[change.installation_id, side].append(PartEnd(change.changed_at, change.why in FAILURES, change.why))
     at_act = set(
         Reading.objects.current()
         .as_found()
@@ -58,8 +65,8 @@ def ends_of_rollers(installations: Iterable[Installation]) -> dict[tuple[int, st
                 known = any(abs(each.at - at) < timedelta(days=2) for each in found[place, side])
                 if not known:
                     is_failure = (place, side, at) in at_act
-                    words = _("found at act and changed") if is_failure else _("changed while not at act")
-                    found[place, side].append(PartEnd(at, is_failure, words))
+                    how = EndRule.AT_ACT_AND_CHANGED if is_failure else EndRule.CHANGED_NOT_AT_ACT
+                    found[place, side].append(PartEnd(at, is_failure, how))
     return found
 
 
@@ -77,19 +84,19 @@ def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str
         .filter(installation__in=those, check_kind__rule=CheckKind.Rule.PIVOT_FREEDOM)
         .exclude(grade="")  # done, but nothing was found by it
         .order_by("closed_at")
-        .values_list("installation_id", "grade", "visit__visited_at", "closed_at")
+        .annotate(done_at=Coalesce("visit__visited_at", "closed_at"))
+        .values_list("installation_id", "grade", "done_at")
     )
     act_at: dict[int, datetime] = {}  # since when the pivot that is in has been at act
     looks: dict[int, dict[datetime, str]] = defaultdict(dict)
-    for place, grade, visited_at, closed_at in rows:
-        at = visited_at or closed_at
+    for place, grade, at in rows:
         looks[place][at] = grade
         if grade != Grade.ACT.value:
             act_at.pop(place, None)
             continue
         since = act_at.get(place)
         if since is None or any(since <= change.changed_at < at for change in changed[place]):
-            found[place, ""].append(PartEnd(at, True, _("found seized or beyond its limit")))
+            found[place, ""].append(PartEnd(at, True, EndRule.SEIZED_OR_BEYOND_LIMIT))
         act_at[place] = at
     for place, of_place in changed.items():
         looked = looks[place]
@@ -97,7 +104,7 @@ def ends_of_pivots(installations: Iterable[Installation]) -> dict[tuple[int, str
             last = max((at for at in looked if at <= change.changed_at), default=None)
             if last is not None and looked[last] == "act":
                 continue
-            found[place, ""].append(PartEnd(change.changed_at, change.why in FAILURES, str(change.get_why_display())))
+            found[place, ""].append(PartEnd(change.changed_at, change.why in FAILURES, change.why))
     return found
 
 
@@ -131,10 +138,9 @@ def part_failures_of(installations: Iterable[Installation]) -> dict[int, list[Pa
     looks: dict[tuple[int, str], list[datetime]] = defaultdict(list)
     rows = Task.objects.done().filter(installation__in=those, check_kind__rule__in=RULE_OF.values())
     better = rows.filter(grade__in=[Grade.SOUND.value, Grade.WATCH.value])
-    for place, rule, visited_at, closed_at in better.values_list(
-        "installation_id", "check_kind__rule", "visit__visited_at", "closed_at"
-    ):
-        looks[place, rule].append(visited_at or closed_at)
+    done_at = Coalesce("visit__visited_at", "closed_at")
+    for place, rule, at in better.values_list("installation_id", "check_kind__rule", done_at):
+        looks[place, rule].append(at)
     rollers, pivots = ends_of_rollers(those), ends_of_pivots(those)
     # Each end of a roller is its change; a pivot's may be a finding, and then it stays in until it is changed.
     fitted = {

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import copy
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, OuterRef, Q
 from django.db.models.functions import Coalesce
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
-from inspections.calc.due_dates import LONGEST_INTERVAL_DAYS
+from inspections.calc.fixed_dates import LONGEST_INTERVAL_DAYS
 from inspections.calc.grading import Grade
 from inspections.calc.intervals import (
     ENOUGH_CHECKS,
+    CurveRule,
     FindingCurve,
     IntervalAdvice,
     finding_curve,
@@ -34,12 +34,20 @@ from inspections.selectors.backlog import (
     skill_loads,
 )
 from inspections.selectors.check_plans import installations_of
-from inspections.selectors.wanted_tasks import Planned, Wanted, book_of, plans_in_force, wanted_tasks
+from inspections.selectors.wanted_tasks import (
+    PlanningRun,
+    TaskWanted,
+    Undated,
+    due_grounds_of,
+    plans_in_force,
+    wanted_tasks,
+)
 from installs.models import Installation
-from plant.calc.wording import figure
+from plant.calc.reasons import Reason
 from plant.models import Conveyor
 
 YEAR_WEEKS = 52
+YEAR_STEPS = 4
 USUAL_RISK = 0.05
 # The latest checks of a plan that are looked at: enough for any interval, and as quick in a large book as in a small.
 MOST_CHECKS = 4000
@@ -103,16 +111,18 @@ class WhatIf:
     weeks: list[WhatIfWeek]
     skills: list[SkillYear]
     n_late: int
-    shortened: list[str]
-    undated: list[str]
+    shortened: list[tuple[str, int]]
+    undated: list[Undated]
 
     @property
     def chart(self) -> YearChart:
         return year_chart(self)
 
 
-def year_if(plan: CheckPlan, today: date, now: datetime) -> WhatIf:
+def year_if(plan: CheckPlan, today: date, now: datetime, step: Callable[[int], None] = lambda _n: None) -> WhatIf:
     """The year's work as the book is and with one plan as given, saved under its key or not; nothing is written.
+
+    `step` is told how many of `YEAR_STEPS` are done.
 
     The next check of each device is worked out as the night would: hours, outages, fixed dates and wear taken in. What
     is late already, or was put off, stays where it is until somebody does it.
@@ -120,6 +130,7 @@ def year_if(plan: CheckPlan, today: date, now: datetime) -> WhatIf:
     plant = plan.plant
     until = monday_of(today) + timedelta(weeks=YEAR_WEEKS)
     those, wanted, undated = wanted_under(plan, today)
+    step(1)
     open_ones = Task.objects.of_plant(plant).open()
     mine = open_ones.filter(check_kind=plan.check_kind_id, origin=Task.Origin.PLAN, installation__in=those)
     others = open_checks(open_ones.exclude(pk__in=mine.values("pk")))
@@ -142,11 +153,13 @@ def year_if(plan: CheckPlan, today: date, now: datetime) -> WhatIf:
     every = [*others, *before, *after]
     saved = ahead_of(plant, every, today, now)
     asked = ahead_of(plant, every, today, now, changed)
+    step(2)
 
     def weeks_of(checks: list[OpenChecks], known: Ahead) -> list[Week]:
         return by_week(coming_checks(checks, known, today, until), today=today, n_weeks=YEAR_WEEKS)
 
     rest, now_weeks, then_weeks = weeks_of(others, saved), weeks_of(before, saved), weeks_of(after, asked)
+    step(3)
     plant_now, plant_then = together(rest, now_weeks), together(rest, then_weeks)
     skills = sorted({skill for week in (*plant_now, *plant_then) for skill in week.by_skill if skill})
     hands = hands_of(plant, today, until, skills)
@@ -163,22 +176,19 @@ def year_if(plan: CheckPlan, today: date, now: datetime) -> WhatIf:
         Year(plant_now),
         Year(plant_then),
         weeks,
-        [
-            SkillYear(
-                skill,
-                sum(week.by_skill.get(skill, 0.0) for week in plant_now) / 60,
-                sum(week.by_skill.get(skill, 0.0) for week in plant_then) / 60,
-            )
-            for skill in skills
-        ],
+        [SkillYear(skill, hours_of(skill, plant_now), hours_of(skill, plant_then)) for skill in skills],
         len(stays),
-        shortened_words(wanted),
+        shortened_by(wanted),
         undated,
     )
 
 
 # The key of a plan that is not saved yet; rows begin with 1.
 UNSAVED = -1
+
+
+def hours_of(skill: str, weeks: list[Week]) -> float:
+    return sum(week.by_skill.get(skill, 0.0) for week in weeks) / 60
 
 
 def together(rest: list[Week], those: list[Week]) -> list[Week]:
@@ -197,7 +207,7 @@ def together(rest: list[Week], those: list[Week]) -> list[Week]:
     ]
 
 
-def wanted_under(plan: CheckPlan, today: date) -> tuple[set[int], list[Wanted], list[str]]:
+def wanted_under(plan: CheckPlan, today: date) -> tuple[set[int], list[TaskWanted], list[Undated]]:
     """Devices that would go by this plan, the next check of each, and those for which no day can be told."""
     plant = plan.plant
     places = [each.pk for each in installations_of([plan])]
@@ -211,25 +221,20 @@ def wanted_under(plan: CheckPlan, today: date) -> tuple[set[int], list[Wanted], 
         # A device's own plan stands before its model's.
         if plan.installation_id or other is None or not other.installation_id:
             plans[each.pk, kind] = plan
-    done = Planned()
-    book = book_of(plant, standing, plans, today)
+    done = PlanningRun()
+    grounds = due_grounds_of(plant, standing, plans, today)
     found = [
-        each for place in standing for each in wanted_tasks(book, place, today, done) if each.origin == Task.Origin.PLAN
+        each
+        for place in standing
+        for each in wanted_tasks(grounds, place, today, done)
+        if each.origin == Task.Origin.PLAN
     ]
     return {at for at, _kind in plans}, found, done.undated
 
 
-def shortened_words(wanted: list[Wanted]) -> list[str]:
-    """ "season: 12 devices": what shortened the next interval, and at how many devices."""
-    counts = Counter(name for each in wanted for name in each.due.shortened_by)
-    return [f"{SHORTENED_LABELS[name]}: {n}" for name, n in counts.most_common()]
-
-
-SHORTENED_LABELS = {
-    "season": gettext_lazy("season"),
-    "duty": gettext_lazy("wet or abrasive duty"),
-    "long_day": gettext_lazy("long running days"),
-}
+def shortened_by(wanted: list[TaskWanted]) -> list[tuple[str, int]]:
+    """What shortened the next interval, and at how many devices."""
+    return Counter(name for each in wanted for name in each.due.shortened_by).most_common()
 
 
 @dataclass(frozen=True)
@@ -283,17 +288,16 @@ def year_chart(found: WhatIf) -> YearChart:
 class Advice:
     """One duty of a plan's devices: the curve of its findings, read at the present interval and at a chosen risk."""
 
-    duty: str
+    duty: Conveyor.Duty
+    risk: float
     n_checks: int
     curve: FindingCurve | None
     present_d: float | None
     chance: tuple[float, float, float] | None
     longest_d: int | None
     sure_d: int | None
-    reasons: tuple[str, ...]
-    change_reason: str
+    reasons: tuple[Reason, ...]
     says: IntervalAdvice | None = None
-    says_words: str = ""
 
     @property
     def offered_d(self) -> int | None:
@@ -339,31 +343,19 @@ def advice_of(plan: CheckPlan, risk: float) -> list[Advice]:
 
 
 def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], risk: float) -> Advice:
-    words = str(Conveyor.Duty(duty).label)
     present = present_days(plan, duty)
     curve = finding_curve(days, acts)
     if curve is None:
-        why = _("Only %(n)s checks are in the book; %(least)s are needed before anything can be said.")
-        return Advice(
-            words, len(days), None, present, None, None, None, (why % {"n": len(days), "least": ENOUGH_CHECKS},), ""
-        )
+        too_few = Reason(CurveRule.TOO_FEW_CHECKS, {"n": len(days), "least": ENOUGH_CHECKS})
+        return Advice(Conveyor.Duty(duty), risk, len(days), None, present, None, None, None, (too_few,))
     estimate, sure = (whole_days(each) for each in curve.longest_days(risk))
     reasons = list(curve.reasons)
     longest_seen = max(days)
     if estimate is not None and estimate > longest_seen:
-        reasons.append(
-            _("No check came later than %(days)s days after the one before: longer intervals are beyond what was seen.")
-            % {"days": round(longest_seen)}
-        )
-    reason = _("Findings: %(act)s of %(n)s checks at act (%(duty)s); at most %(risk)s %% wanted") % {
-        "act": curve.n_act,
-        "n": curve.n_checks,
-        "duty": words,
-        "risk": figure(risk * 100),
-    }
-    says = interval_advice(curve, present, risk, longest_seen_d=longest_seen)
+        reasons.append(Reason(CurveRule.NONE_LATER, {"days": round(longest_seen)}))
     return Advice(
-        duty=words,
+        duty=Conveyor.Duty(duty),
+        risk=risk,
         n_checks=curve.n_checks,
         curve=curve,
         present_d=present,
@@ -371,33 +363,8 @@ def advice_at(plan: CheckPlan, duty: str, days: list[float], acts: list[bool], r
         longest_d=estimate,
         sure_d=sure,
         reasons=tuple(reasons),
-        change_reason=reason[:100],
-        says=says,
-        says_words=advice_words(says, risk, present),
+        says=interval_advice(curve, present, risk, longest_seen_d=longest_seen),
     )
-
-
-def advice_words(says: IntervalAdvice, risk: float, present: float | None) -> str:
-    """What the page says of the interval as it is."""
-    at = {"risk": figure(risk * 100), "days": round(present or 0), "n": says.n_needed}
-    if says.rule == "no_interval":
-        return _("The plan has no interval in days to be judged.")
-    if says.rule == "too_few" and says.n_needed:
-        return (
-            _(
-                "Too few checks to tell whether that is below %(risk)s %%: about %(n)s without act would tell. That "
-                "none found act is no reason to shorten."
-            )
-            % at
-        )
-    texts = {
-        "too_few": _("Too few findings to tell: at %(days)s days it may be above %(risk)s %% or below."),
-        "no_reason_to_shorten": _("At %(days)s days it is surely not above %(risk)s %%: no reason to shorten."),
-        "too_long": _("At %(days)s days it is surely above %(risk)s %%: the interval is too long."),
-        "may_be_longer": _("At %(days)s days it is surely below %(risk)s %%: the interval may be longer."),
-        "holds": _("At %(days)s days it is surely below %(risk)s %%, and no longer time was seen: it holds."),
-    }
-    return texts[says.rule] % at
 
 
 def present_days(plan: CheckPlan, duty: str) -> float | None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
+from django.db.models import F, Window
+from django.db.models.functions import DenseRank
 from django.utils import timezone
 
 from inspections.calc.grading import Grade
@@ -20,11 +22,42 @@ from inspections.models import (
 )
 from inspections.selectors.wear import DeviceWear, wear_of
 from installs.models import Installation
+from installs.selectors.belt_offsets import stations_of_each
 
 
 def readings_wanted(task: Task) -> list[Wanted]:
     """What to fill in for one check, with the reading before beside each."""
     return wanted_of([task], task.installation)[task.pk]
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What the readings of several devices are asked with, gathered once for all of them.
+
+    Attributes
+    ----------
+    before : mapping of installation to what `readings_before` found there
+    fields : sequence of ReadingField
+        Of the plant's own kinds among the checks.
+    stations : mapping of installation to the stations where the belt's offset is read [m]
+    """
+
+    before: Mapping[int, Mapping[tuple[int, str], Before]]
+    fields: Sequence[ReadingField]
+    stations: Mapping[int, Sequence[float]]
+
+
+def gathered_for(tasks: Collection[Task], *, before: datetime | None = None) -> Gathered:
+    """What stands behind the readings of checks, at as many devices as they are; a fixed number of queries."""
+    own = {task.check_kind_id for task in tasks if rule_of(task.check_kind).has_own_fields}
+    measured = {task.installation_id: task.installation for task in tasks if rule_of(task.check_kind).reads_offsets}
+    return Gathered(
+        before=readings_before(
+            {task.installation_id for task in tasks}, {task.check_kind_id for task in tasks}, before=before
+        ),
+        fields=list(ReadingField.objects.filter(check_kind__in=own)) if own else [],
+        stations=stations_of_each(measured.values()) if measured else {},
+    )
 
 
 def wanted_of(
@@ -33,22 +66,20 @@ def wanted_of(
     *,
     before: datetime | None = None,
     wear: DeviceWear | None = None,
+    gathered: Gathered | None = None,
 ) -> dict[int, list[Wanted]]:
-    """What to fill in for each of several checks at one device; the readings before it in one query.
+    """What to fill in for each of several checks at one device, with the readings before it.
 
     With the device's own wear a diameter far off its trend is asked back.
     """
-    known = readings_before(installation, {task.check_kind_id for task in tasks}, before=before)
-    own = list(
-        ReadingField.objects.filter(
-            check_kind__in={task.check_kind_id for task in tasks if rule_of(task.check_kind).has_own_fields}
-        )
-    )
+    gathered = gathered or gathered_for(tasks, before=before)
+    known = gathered.before.get(installation.pk, {})
+    stations = gathered.stations.get(installation.pk, ())
     wanted = {}
     for task in tasks:
         rule = rule_of(task.check_kind)
         before_it = {code: row for (kind_id, code), row in known.items() if kind_id == task.check_kind_id}
-        fields = [each for each in own if each.check_kind_id == task.check_kind_id]
+        fields = [each for each in gathered.fields if each.check_kind_id == task.check_kind_id]
         previous = {code: row.standing for code, row in before_it.items()}
         nothing = Before()
         wanted[task.pk] = [
@@ -57,7 +88,7 @@ def wanted_of(
                 found_before=like_the_last(before_it.get(each.code, nothing).found),
                 left_last=before_it.get(each.code, nothing).left_last,
             )
-            for each in rule.wanted(installation, fields, previous)
+            for each in rule.wanted(installation, fields, previous, stations)
         ]
         if wear is not None:
             wanted[task.pk] = rule.with_trend(wanted[task.pk], expected_at(wear, before or timezone.now()))
@@ -102,20 +133,24 @@ class Before:
 
 
 def readings_before(
-    installation: Installation, kind_ids: Collection[int], *, before: datetime | None = None, most: int = 3
-) -> dict[tuple[int, str], Before]:
-    """The last readings by check kind and code, `most` of each stage."""
-    rows = (
-        Reading.objects.current()
-        .filter(visit__installation=installation, task__check_kind_id__in=kind_ids)
-        .select_related("visit", "task")
-        .order_by("-visit__visited_at", "-pk")
-    )
+    installations: Collection[int], kind_ids: Collection[int], *, before: datetime | None = None, most: int = 3
+) -> dict[int, dict[tuple[int, str], Before]]:
+    """The last readings by device, then by check kind and code, those of the last `most` visits of each stage.
+
+    One query, whose rows do not grow with the years that a device has been visited.
+    """
+    rows = Reading.objects.current().filter(visit__installation__in=installations, task__check_kind_id__in=kind_ids)
     if before is not None:
         rows = rows.filter(visit__visited_at__lt=before)
-    found: dict[tuple[int, str], Before] = {}
-    for row in rows[:400]:
-        known = found.setdefault((row.task.check_kind_id, row.code), Before())
+    nth_visit = Window(
+        DenseRank(),
+        partition_by=["visit__installation_id", "task__check_kind_id", "code", "stage"],
+        order_by=[F("visit__visited_at").desc(), F("visit_id").desc()],
+    )
+    rows = rows.annotate(nth_visit=nth_visit).filter(nth_visit__lte=most)
+    found: dict[int, dict[tuple[int, str], Before]] = {pk: {} for pk in installations}
+    for row in rows.select_related("visit", "task").order_by("-visit__visited_at", "-pk"):
+        known = found[row.visit.installation_id].setdefault((row.task.check_kind_id, row.code), Before())
         of_stage = known.left if row.stage == LEFT else known.found
         if len(of_stage) < most and all(each.visit_id != row.visit_id for each in of_stage):
             of_stage.append(row)

@@ -8,11 +8,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.utils import timezone
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
-
 from inspections.calc.round_reasons import merged
 from inspections.models import CouldNotDo, Round, RoundLaying, Shift, Stop, Task
 from inspections.selectors.round_faults import Fault, faults_of
@@ -30,38 +25,48 @@ LEAST_WIDTH = 8.0
 
 
 @dataclass(frozen=True)
-class Bar:
+class BoardBar:
     """Something on the time axis; left and width in percent of it."""
 
     left: float
     width: float
-    words: str
 
 
 @dataclass(frozen=True)
-class JobBar:
+class Tick(BoardBar):
+    """A full hour of the axis."""
+
+    at: datetime
+
+
+@dataclass(frozen=True)
+class WindowBar(BoardBar):
+    """A time for which a belt stands."""
+
+    window: OutageWindow
+
+
+@dataclass(frozen=True)
+class JobBar(BoardBar):
     """A fitting at which the person of a shift is planned to be."""
 
-    left: float
-    width: float
-    words: str
-    label: str
-    url: str
+    job: Fitting
+    starts_at: datetime
+    ends_at: datetime
 
 
 @dataclass
 class BoardStop:
-    """A stop as it is drawn and spoken."""
+    """A stop as it is drawn; `inspections.words.round_board` speaks it."""
 
     stop: Stop
+    shift: Shift
     left: float
     width: float
-    checks: str
-    spoken: str
     is_fixed: bool
     is_done: bool
     row: int = 0
-    faults: list[str] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
 
 
 @dataclass
@@ -71,29 +76,31 @@ class Lane:
     shift: Shift
     round: Round | None
     stops: list[BoardStop]
-    windows: list[Bar]
-    rest: Bar | None
+    windows: list[WindowBar]
+    rest: BoardBar | None
     fittings: list[JobBar]
-    span: Bar
-    work: str
-    available: str
+    span: BoardBar
+    work_s: float
+    available_s: float
     is_away: bool
     n_rows: int = 1
 
 
 @dataclass(frozen=True)
 class LateRow:
+    """A late check, and the stop that is to do it."""
+
     task: Task
     days: int
-    plan: str
+    plan: Stop | None
 
 
 @dataclass(frozen=True)
 class CameBack:
-    """A check that was tried and could not be done; who does it next, once that is planned anew."""
+    """A check that was tried and could not be done; the stop that does it next, once that is planned anew."""
 
     tried: CouldNotDo
-    plan: str
+    plan: Stop | None
 
 
 @dataclass(frozen=True)
@@ -102,7 +109,6 @@ class LeftRow:
 
     tasks: list[Task]
     tag: str
-    checks: str
     reason: str
     change: str
 
@@ -113,7 +119,7 @@ class Board:
     lanes: list[Lane]
     begins_at: datetime
     ends_at: datetime
-    ticks: list[Bar]
+    ticks: list[Tick]
     faults: list[Fault]
     published_faults: list[Fault]
     left: list[LeftRow]
@@ -190,19 +196,19 @@ def axis(plant: Plant, day: date, shifts: Sequence[Shift]) -> tuple[datetime, da
     return begin, end
 
 
-def bar(begin: datetime, end: datetime, axis_begin: datetime, axis_end: datetime, words: str = "") -> Bar:
+def bar(begin: datetime, end: datetime, axis_begin: datetime, axis_end: datetime) -> BoardBar:
     whole = (axis_end - axis_begin) / timedelta(seconds=1)
     low = max((begin - axis_begin) / timedelta(seconds=1), 0.0)
     high = min((end - axis_begin) / timedelta(seconds=1), whole)
-    return Bar(round(100 * low / whole, 2), round(100 * max(high - low, 0) / whole, 2), words)
+    return BoardBar(round(100 * low / whole, 2), round(100 * max(high - low, 0) / whole, 2))
 
 
-def ticks(begin: datetime, end: datetime) -> list[Bar]:
+def ticks(begin: datetime, end: datetime) -> list[Tick]:
     """Full hours; every second one where there are many."""
     hours = int((end - begin) / timedelta(hours=1))
     step = 1 if hours <= 12 else 2
     return [
-        bar(at, at, begin, end, date_format(timezone.localtime(at), "H"))
+        Tick(**vars(bar(at, at, begin, end)), at=at)
         for n in range(0, hours + 1, step)
         for at in [begin + timedelta(hours=n)]
     ]
@@ -234,14 +240,14 @@ def lane_of(
     is_published = row is not None and row.published_at is not None
     shown = [board_stop(stop, shift, is_published, begin, end, now) for stop in stops]
     for each in shown:
-        each.faults = [fault.words for fault in faults if fault.stop is not None and fault.stop.pk == each.stop.pk]
+        each.faults = [fault for fault in faults if fault.stop is not None and fault.stop.pk == each.stop.pk]
     n_rows = in_rows(shown)
     rest_ends = shift.break_ends_at
     busy = sum((stop.ends_at - stop.starts_at).total_seconds() + stop.walk_s for stop in stops)
     jobs = job_spans(fittings)
     taken = merged(
         [
-            (max((a - shift.starts_at).total_seconds(), 0), (min(b, shift.ends_at) - shift.starts_at).total_seconds())
+            (max((a - shift.starts_at).total_seconds(), 0.0), (min(b, shift.ends_at) - shift.starts_at).total_seconds())
             for a, b in [*(span for _job, span in jobs), *rest_span(shift)]
         ]
     )
@@ -251,15 +257,15 @@ def lane_of(
         round=row,
         stops=shown,
         windows=[
-            bar(each.starts_at, each.ends_at, begin, end, window_words(each))
+            WindowBar(**vars(bar(each.starts_at, each.ends_at, begin, end)), window=each)
             for belt in sorted(belts)
             for each in windows.get(belt, ())
         ],
-        rest=bar(shift.break_starts_at, rest_ends, begin, end, _("break")) if rest_ends else None,
+        rest=bar(shift.break_starts_at, rest_ends, begin, end) if shift.break_starts_at and rest_ends else None,
         fittings=[job_bar(job, *span, begin, end) for job, span in jobs],
         span=bar(shift.starts_at, shift.ends_at, begin, end),
-        work=hours_words(busy),
-        available=hours_words(there),
+        work_s=busy,
+        available_s=there,
         is_away=shift.away_from is not None,
         n_rows=n_rows,
     )
@@ -275,15 +281,7 @@ def rest_span(shift: Shift) -> list[tuple[datetime, datetime]]:
 
 
 def job_bar(job: Fitting, starts_at: datetime, ends_at: datetime, begin: datetime, end: datetime) -> JobBar:
-    place = bar(starts_at, ends_at, begin, end)
-    values = {"place": job, "begin": clock(starts_at), "end": clock(ends_at)}
-    return JobBar(
-        left=place.left,
-        width=place.width,
-        words=_("fitting at %(place)s, %(begin)s to %(end)s: no stop is laid into it") % values,
-        label=_("fitting %(tag)s") % {"tag": job.conveyor.tag},
-        url=job.get_absolute_url(),
-    )
+    return JobBar(**vars(bar(starts_at, ends_at, begin, end)), job=job, starts_at=starts_at, ends_at=ends_at)
 
 
 def in_rows(stops: Sequence[BoardStop]) -> int:
@@ -298,56 +296,14 @@ def in_rows(stops: Sequence[BoardStop]) -> int:
     return max(len(free_from), 1)
 
 
-def clock(moment: datetime) -> str:
-    return str(date_format(timezone.localtime(moment), "H:i"))
-
-
-def window_words(window: OutageWindow) -> str:
-    return _("outage window of %(tag)s, %(begin)s to %(end)s") % {
-        "tag": window.conveyor.tag,
-        "begin": clock(window.starts_at),
-        "end": clock(window.ends_at),
-    }
-
-
-def hours_words(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    return _("%(h)s h %(m)02d") % {"h": minutes // 60, "m": minutes % 60}
-
-
-def checks_words(tasks: Sequence[Task]) -> str:
-    """Which checks, at how many devices: 2 devices: sensor wear, fastener torque."""
-    kinds = list(dict.fromkeys(str(task.check_kind).lower() for task in tasks))
-    devices = list(dict.fromkeys(task.installation.device.number for task in tasks))
-    if len(devices) == 1:
-        return _("device %(number)s: %(kinds)s") % {"number": devices[0], "kinds": ", ".join(kinds)}
-    return _("%(n)s devices: %(kinds)s") % {"n": len(devices), "kinds": ", ".join(kinds)}
-
-
 def board_stop(
     stop: Stop, shift: Shift, is_published: bool, begin: datetime, end: datetime, now: datetime
 ) -> BoardStop:
-    place = bar(stop.starts_at, stop.ends_at, begin, end)
-    checks = checks_words(stop.tasks_in_order)
-    fixed = is_fixed(stop, is_published, now)
-    words = [
-        f"{stop.conveyor.tag}, {checks}",
-        _("%(who)s, %(begin)s to %(end)s")
-        % {"who": shift.person, "begin": clock(stop.starts_at), "end": clock(stop.ends_at)},
-    ]
-    if stop.needs_lockout:
-        words.append(_("needs lockout"))
-    if stop.is_done:
-        words.append(_("done"))
-    elif fixed:
-        words.append(_("has begun"))
     return BoardStop(
         stop=stop,
-        left=place.left,
-        width=place.width,
-        checks=checks,
-        spoken="; ".join(words),
-        is_fixed=fixed,
+        shift=shift,
+        **vars(bar(stop.starts_at, stop.ends_at, begin, end)),
+        is_fixed=is_fixed(stop, is_published, now),
         is_done=stop.is_done,
     )
 
@@ -367,7 +323,7 @@ def left_of(laying: RoundLaying | None) -> list[LeftRow]:
         tasks = [known[pk] for pk in row["tasks"] if pk in known and pk not in planned]
         if tasks:
             tag = tasks[0].installation.conveyor.tag
-            rows.append(LeftRow(tasks, tag, checks_words(tasks), row["reason"], row["change"]))
+            rows.append(LeftRow(tasks, tag, row["reason"], row["change"]))
     return rows
 
 
@@ -376,48 +332,26 @@ def late_of(plant: Plant, today: date) -> list[LateRow]:
     late = Task.objects.of_plant(plant).overdue(today).with_place().with_last_grade().order_by("closes_on", "pk")
     tasks = list(with_deferrals(late))
     mark_twice(tasks, "last_task_id")
-    plan = plan_words(tasks, today)
-    return [LateRow(task, task.days_late(today), plan.get(task.pk, "")) for task in tasks]
+    plan = planned_stops(tasks, today)
+    return [LateRow(task, task.days_late(today), plan.get(task.pk)) for task in tasks]
 
 
-def plan_words(tasks: Sequence[Task], today: date) -> dict[int, str]:
-    """Who does each check when, where a round from today on holds it; a draft's word before what is published."""
+def planned_stops(tasks: Sequence[Task], today: date) -> dict[int, Stop]:
+    """The stop of each check, where a round from today on holds it; a draft's word before what is published."""
     stops = Stop.objects.filter(
         tasks__in=tasks, round__superseded_at__isnull=True, round__shift__day__gte=today
     ).select_related("round__shift__person")
-    plan: dict[int, str] = {}
+    plan: dict[int, Stop] = {}
     for stop in stops.prefetch_related("tasks").order_by("round__published_at", "starts_at"):
-        when = date_format(timezone.localtime(stop.starts_at), "D j M H:i")
-        for task in stop.tasks.all():
-            plan[task.pk] = f"{stop.round.shift.person}, {when}"
+        plan |= dict.fromkeys((task.pk for task in stop.tasks.all()), stop)
     return plan
 
 
 def came_back_of(plant: Plant, today: date) -> list[CameBack]:
     """Checks that could not be done, the latest first, with the reason; never with a word on whose fault."""
     rows = came_back(plant)
-    plan = plan_words([row.task for row in rows], today)
-    return [CameBack(row, plan.get(row.task_id, "")) for row in rows]
-
-
-def lede_of(board: Board) -> str:
-    """The sentence on top: what is due, what the plan takes, on how many lockouts."""
-    due = ngettext("%(n)s check may be done by this day", "%(n)s checks may be done by this day", board.n_due)
-    words = due % {"n": board.n_due}
-    if board.n_late:
-        words += ngettext(", %(n)s is late", ", %(n)s are late", board.n_late) % {"n": board.n_late}
-    words += ". "
-    if not board.n_planned:
-        return words + str(_("No round is laid for it yet."))
-    words += _("The plan takes %(n)s") % {"n": board.n_planned}
-    if board.n_late:
-        words += _(", of the late ones %(n)s") % {"n": board.n_late_planned}
-    if board.n_locked_checks:
-        words += ngettext(
-            ", with %(locks)s lockout for %(checks)s checks", ", with %(locks)s lockouts for %(checks)s checks",
-            board.n_lockouts,
-        ) % {"locks": board.n_lockouts, "checks": board.n_locked_checks}  # fmt: skip
-    return words + "."
+    plan = planned_stops([row.task for row in rows], today)
+    return [CameBack(row, plan.get(row.task_id)) for row in rows]
 
 
 def rounds_today(person: Any, plant: Plant, day: date) -> list[Round]:

@@ -9,29 +9,43 @@ from typing import Any
 
 from django.utils import timezone
 
-from inspections.calc.round_check import Conflict, Rule, check_round
-from inspections.models import Round, Stop, Task
-from inspections.selectors.round_problems import (
-    desk_for,
-    in_goes,
-    planned_of_stops,
-)
-from inspections.words.rounds import conflict_words
+from inspections.calc.round_check import BrokenRule, Conflict, check_round
+from inspections.models import Round, Shift, Stop, Task
+from inspections.selectors.round_problems import Desk, desk_for, in_goes, planned_of_stops
+from installs.models import Fitting
 from plant.models import Plant
 
 
 @dataclass(frozen=True)
 class Fault:
-    """A broken rule in a whole sentence."""
+    """A broken rule, and by whom and what; in words `inspections.words.rounds.fault_words`.
+
+    Attributes
+    ----------
+    round : Round
+    stop : Stop or None
+        None where it holds for the whole round.
+    rule : BrokenRule
+    by_s : int
+        By how much [s].
+    lacking : tuple of str
+        Skills or tools that the person lacks.
+    shift : Shift or None
+    fitting : Fitting or None
+        That the stop cuts into.
+    """
 
     round: Round
     stop: Stop | None
-    words: str
-    rule: Rule = Rule.UNKNOWN
+    rule: BrokenRule
+    by_s: int = 0
+    lacking: tuple[str, ...] = ()
+    shift: Shift | None = None
+    fitting: Fitting | None = None
 
 
 def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = None) -> list[Fault]:
-    """What the checker finds in rounds as they are stored, in words. Stops that are over are left out."""
+    """What the checker finds in rounds as they are stored. Stops that are over are left out."""
     now = now or timezone.now()
     shifts = [each.shift for each in rounds]
     today = now.astimezone(plant.zone).date()
@@ -58,8 +72,30 @@ def faults_of(plant: Plant, rounds: Sequence[Round], *, now: datetime | None = N
         if is_rounding(conflict) or key in said:
             continue
         said.add(key)
-        done.append(Fault(by_shift[conflict.shift], at, conflict_words(desk, conflict, at), conflict.rule))
+        done.append(
+            Fault(
+                by_shift[conflict.shift],
+                at,
+                conflict.rule,
+                by_s=conflict.by_s,
+                lacking=tuple(conflict.words),
+                shift=desk.shifts.get(conflict.shift),
+                fitting=fitting_in(desk, conflict),
+            )
+        )
     return done
+
+
+def fitting_in(desk: Desk, conflict: Conflict) -> Fitting | None:
+    """The fitting that a stop cuts into, where it is one and not the break."""
+    if conflict.span is None:
+        return None
+    begin, end = (desk.moment(each) for each in conflict.span)
+    for fitting in desk.fittings.get(conflict.shift, ()):
+        span = fitting.planned_span
+        if span is not None and span[0] < end and begin < span[1]:
+            return fitting
+    return None
 
 
 def is_rounding(conflict: Conflict) -> bool:

@@ -11,12 +11,11 @@ from itertools import groupby, pairwise
 
 from django.utils import timezone
 
-from inspections.calc.round_reasons import merged
-from inspections.calc.rounds import (
+from inspections.calc.round_problem import (
     BeltState,
     Errand,
-    Place,
-    Planned,
+    MapPlace,
+    PlannedErrand,
     RoundProblem,
     WorkShift,
     place_of,
@@ -24,6 +23,7 @@ from inspections.calc.rounds import (
     walk_m,
     worth_s,
 )
+from inspections.calc.round_reasons import merged
 from inspections.models import CheckKind, Round, Shift, Stop, Task, TechnicianProfile, Visit
 from inspections.models.rounds import words_of
 from installs.models import Fitting
@@ -67,7 +67,7 @@ class Map:
     areas: dict[int, Area]
     conveyor_rank: dict[int, int]
 
-    def of_device(self, task: Task) -> Place:
+    def of_device(self, task: Task) -> MapPlace:
         belt = task.installation.conveyor
         return place_of(
             area_rank=self.area_rank[belt.area_id],
@@ -79,11 +79,11 @@ class Map:
             area=pair(self.areas[belt.area_id].x_m, self.areas[belt.area_id].y_m),
         )
 
-    def of_start(self, shift: Shift) -> Place:
+    def of_start(self, shift: Shift) -> MapPlace:
         first = next(iter(self.areas), None)
         pk = shift.start_area_id or first
         if pk is None:
-            return Place((0.0, 0.0))
+            return MapPlace((0.0, 0.0))
         return place_of(
             area_rank=self.area_rank[pk], conveyor_rank=0, area=pair(self.areas[pk].x_m, self.areas[pk].y_m)
         )
@@ -162,7 +162,7 @@ def fittings_of(shifts: Sequence[Shift]) -> dict[int, list[Fitting]]:
 
 # --- From rows to a problem -------------------------------------------------------------------------------------------
 def work_shift(
-    desk: Desk, shift: Shift, start: Place, profile: TechnicianProfile | None, free_from: datetime
+    desk: Desk, shift: Shift, start: MapPlace, profile: TechnicianProfile | None, free_from: datetime
 ) -> WorkShift:
     """A shift from the moment at which its person is free at the start place; cut where they are away."""
     begin, end = max(shift.starts_at, free_from), min(shift.ends_at, shift.away_from or shift.ends_at)
@@ -192,7 +192,7 @@ def belt_state(kind: CheckKind) -> BeltState:
 
 
 def errand_of(
-    desk: Desk, key: int, tasks: Sequence[Task], place: Place, minutes: dict[int, float], today: date, last_day: date
+    desk: Desk, key: int, tasks: Sequence[Task], place: MapPlace, minutes: dict[int, float], today: date, last_day: date
 ) -> Errand:
     """Tasks at one device that are done in one go. What is late already may be done at any time."""
     first = tasks[0]
@@ -302,7 +302,7 @@ def desk_for(
 
 
 # --- From a plan to stops ---------------------------------------------------------------------------------------------
-def stops_of(desk: Desk, planned: Iterable[Planned], not_before: dict[int, datetime] | None = None) -> list[Stop]:
+def stops_of(desk: Desk, planned: Iterable[PlannedErrand], not_before: dict[int, datetime] | None = None) -> list[Stop]:
     """Unsaved stops in order, each with `laid_tasks`: what follows each other on one belt in one state is one stop."""
     stops: list[Stop] = []
     at: tuple[int, int, bool] | None = None
@@ -330,9 +330,9 @@ def stops_of(desk: Desk, planned: Iterable[Planned], not_before: dict[int, datet
     return stops
 
 
-def planned_of_stops(desk: Desk, rounds: Iterable[Round], goes_of: dict[int, list[int]]) -> list[Planned]:
+def planned_of_stops(desk: Desk, rounds: Iterable[Round], goes_of: dict[int, list[int]]) -> list[PlannedErrand]:
     """When each errand of stored stops is worked on: from the stop's beginning, one after the other with the way."""
-    rows: list[Planned] = []
+    rows: list[PlannedErrand] = []
     for each in rounds:
         for stop in each.stops.all():
             at, lockout, here = desk.seconds(stop.starts_at) + stop.lockout_s, stop.lockout_s, None
@@ -340,7 +340,7 @@ def planned_of_stops(desk: Desk, rounds: Iterable[Round], goes_of: dict[int, lis
                 errand = desk.problem.errand(key)
                 if here is not None:
                     at += math.ceil(walk_m(here, errand.place) / desk.problem.walking_m_s)
-                rows.append(Planned(key, each.shift_id, 0, 0, 0, lockout, at, at + errand.work_s))
+                rows.append(PlannedErrand(key, each.shift_id, 0, 0, 0, lockout, at, at + errand.work_s))
                 at, lockout, here = at + errand.work_s, 0, errand.place
     return rows
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 
-from inspections.calc.rounds import walk_m
+from inspections.calc.round_problem import walk_m
 from inspections.models import Round, Shift, Stop, Task
 from inspections.selectors.round_problems import (
     map_of,

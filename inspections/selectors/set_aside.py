@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from inspections.models import (
     ReadingField,
@@ -25,16 +24,31 @@ def set_aside_at(plant: Plant) -> QuerySet[SetAside]:
 
 
 # Boxes of the phone's pages that hold no reading, in the order in which they are shown; what is not named is left out.
-BOXES = {
-    "lockout_confirmed": gettext_lazy("Lockout confirmed"),
-    "permit_reference": gettext_lazy("Permit reference"),
-    "note": gettext_lazy("Note"),
-    "action_title": gettext_lazy("Action: what is to be done"),
-    "action_due_on": gettext_lazy("Action: due"),
-    "no_action_reason": gettext_lazy("Why no action was raised"),
-}
+BOXES = ("lockout_confirmed", "permit_reference", "note", "action_title", "action_due_on", "no_action_reason")
 READING_BOX = re.compile(r"t(-?[0-9]{1,18})-(.{1,80})")
-STAGES = {"-as_found": gettext_lazy("as found"), "-as_left": gettext_lazy("as left")}
+STAGES = ("as_found", "as_left")
+TICKED = "lockout_confirmed"
+
+
+@dataclass(frozen=True)
+class TypedLine:
+    """What was typed into one box.
+
+    Attributes
+    ----------
+    box : str
+        Its name, of `BOXES` or "system"; empty for a reading.
+    value : str
+        As it was typed; of a box that is ticked empty.
+    kind, label, stage : str
+        Of a reading: the kind of check and the reading, as far as the book knows them, and which of `STAGES`.
+    """
+
+    box: str
+    value: str
+    kind: str = ""
+    label: str = ""
+    stage: str = ""
 
 
 def text_of(value: Any) -> str:
@@ -42,7 +56,7 @@ def text_of(value: Any) -> str:
     return str(value).encode(errors="replace").decode()
 
 
-def typed_lines(row: SetAside) -> list[tuple[str, str]]:
+def typed_lines(row: SetAside) -> list[TypedLine]:
     """What was typed, line by line, as far as the text can be read; it is never asked more of than that."""
     try:
         told = json.loads(row.content)
@@ -50,20 +64,19 @@ def typed_lines(row: SetAside) -> list[tuple[str, str]]:
             name: text_of(", ".join(map(str, each)) if isinstance(each, list) else each)
             for name, each in told["fields"].items()
         }
-        given["lockout_confirmed"] = _("yes") if given.get("lockout_confirmed") else ""
-        lines = [(_("Units of the phone"), text_of(told["system"]))] if told.get("system") else []
+        lines = [TypedLine("system", text_of(told["system"]))] if told.get("system") else []
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return []
-    lines += [(str(words), given[name]) for name, words in BOXES.items() if given.get(name)]
+    lines += [TypedLine(name, "" if name == TICKED else given[name]) for name in BOXES if given.get(name)]
     boxes = [(found[1], found[2], given[name]) for name in given if (found := READING_BOX.fullmatch(name))]
     tasks = Task.objects.filter(installation=row.installation, pk__in={int(pk) for pk, _name, _value in boxes})
     kinds = dict(tasks.values_list("pk", "check_kind__name"))
     own = ReadingField.objects.filter(check_kind__tasks__in=tasks)
     labels = {(task, code): label for task, code, label in own.values_list("check_kind__tasks", "code", "label")}
     for pk, name, value in boxes:
-        stage = next((each for each in STAGES if name.endswith(each)), "")
-        code = name.removesuffix(stage)
-        words = labels.get((int(pk), code)) or text_of(code).replace("_", " ").replace("-", ", ")
+        stage = next((each for each in STAGES if name.endswith(f"-{each}")), "")
+        code = name.removesuffix(f"-{stage}") if stage else name
+        label = labels.get((int(pk), code)) or text_of(code).replace("_", " ").replace("-", ", ")
         if value:
-            lines.append((", ".join(filter(None, [kinds.get(int(pk), ""), words, str(STAGES.get(stage, ""))])), value))
+            lines.append(TypedLine("", value, kinds.get(int(pk), ""), label, stage))
     return lines

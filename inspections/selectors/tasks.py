@@ -186,10 +186,27 @@ class CheckRow:
     next: Task | None
     plan: PlanState | None
 
+    @property
+    def goes_by_hours_alone(self) -> bool:
+        """Whether the plan in force knows running hours only: no day can be told where they are unknown."""
+        if self.plan is None or self.plan.plan.is_suspended:
+            return False
+        return not self.plan.plan.interval_days and not self.plan.plan.fixed_months
 
-def checks_at(installation: Installation) -> list[CheckRow]:
-    """Every kind of check that was done, is open or is planned at one installation."""
-    states = {state.check_kind.pk: state for state in check_state_of([installation])[installation.pk]}
+
+def states_for(holder: Any, installations: Iterable[Installation]) -> dict[int, list[CheckState]]:
+    """The same, asked for once as long as `holder` lives, such as a request: several panels of a page show it."""
+    known: dict[int, list[CheckState]] = holder.__dict__.setdefault("_check_states", {})
+    those = list(installations)
+    missing = [each for each in those if each.pk not in known]
+    if missing:
+        known.update(check_state_of(missing))
+    return {each.pk: known[each.pk] for each in those}
+
+
+def checks_at(installation: Installation, known: Iterable[CheckState] | None = None) -> list[CheckRow]:
+    """Every kind of check that was done, is open or is planned at one installation; `known` is how they stand."""
+    states = {state.check_kind.pk: state for state in known or check_state_of([installation])[installation.pk]}
     plans = {state.plan.check_kind_id: state for state in plans_of(installation)}
     rows = []
     for kind in sorted({*states, *plans}):

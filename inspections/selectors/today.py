@@ -141,7 +141,7 @@ def windows_ahead(plant: Plant, now: datetime, *, days: int = 14) -> list[Window
 
 
 @dataclass(frozen=True)
-class Stop:
+class StopToday:
     """One device of the round with the checks that may be done there now."""
 
     installation: Installation
@@ -149,11 +149,11 @@ class Stop:
 
 
 @dataclass(frozen=True)
-class Belt:
+class BeltToday:
     """One conveyor of the round: its stops along the belt, and when it may be stopped."""
 
     conveyor: Conveyor
-    stops: list[Stop]
+    stops: list[StopToday]
     window: OutageWindow | None
     is_today: bool
 
@@ -178,7 +178,7 @@ class Belt:
 class TechniciansDay:
     """What a technician sees first: the round in walking order, what it needs, and their own actions."""
 
-    belts: list[Belt]
+    belts: list[BeltToday]
     n_checks: int
     n_stops: int
     n_late: int
@@ -230,7 +230,7 @@ def technicians_day(
         task.installation.spec.fasteners for task in tasks if Tool.TORQUE_WRENCH in rule_of(task.check_kind).tools
     ]
     worn = [task for task in tasks if rule_of(task.check_kind).reads_wear and task.last_grade in WORN]
-    renewed = with_new_rollers([task.last_task_id for task in worn])
+    renewed = with_new_rollers([task.last_task_id for task in worn if task.last_task_id])
     own_actions = list(
         Action.objects.open()
         .filter(plant=plant, owner=person)
@@ -262,11 +262,11 @@ def what_became(person: Any, plant: Plant, now: datetime, *, days: int = 30, mos
     )
 
 
-def belt_of(tasks: list[Task], window: OutageWindow | None, plant: Plant, today: date) -> Belt:
+def belt_of(tasks: list[Task], window: OutageWindow | None, plant: Plant, today: date) -> BeltToday:
     stops = [
-        Stop(those[0].installation, those)
+        StopToday(those[0].installation, those)
         for _pk, group in groupby(tasks, key=lambda task: task.installation_id)
         for those in [list(group)]
     ]
     is_today = window is not None and window.starts_at.astimezone(plant.zone).date() <= today
-    return Belt(tasks[0].installation.conveyor, stops, window, is_today)
+    return BeltToday(tasks[0].installation.conveyor, stops, window, is_today)

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from inspections.words.tools import calibration_words
 from installs.models import Instrument
 from installs.selectors.torque import deviation_of
 from plant.models import Plant
+
+
+@dataclass(frozen=True)
+class ToolAtHand:
+    """A torque wrench on a day: the deviation that the page grades by, and whether it is out of calibration."""
+
+    tool: Instrument
+    deviation_pct: float
+    on: date
+    is_in_doubt: bool
 
 
 def wrenches_of(plant: Any) -> Any:
@@ -16,21 +26,9 @@ def wrenches_of(plant: Any) -> Any:
     return Instrument.objects.of_plant(plant).in_use().filter(kind=Instrument.Kind.TORQUE_WRENCH)
 
 
-def tools_at_hand(plant: Plant, on: date) -> list[dict[str, Any]]:
-    """Torque wrenches with the deviation that the page grades by, and what speaks against each on a day."""
-    tools = []
-    for tool in wrenches_of(plant):
-        due = tool.calibration_due_on
-        state = calibration_words(due, on)
-        tools.append(
-            {
-                "id": tool.pk,
-                "name": str(tool),
-                "number": tool.number,
-                "deviation_pct": deviation_of(tool),
-                "due_on": due.isoformat() if due else "",
-                "state": state,
-                "doubt": state if due is None or due < on else "",
-            }
-        )
-    return tools
+def tools_at_hand(plant: Plant, on: date) -> list[ToolAtHand]:
+    """The torque wrenches of a plant on a day."""
+    return [
+        ToolAtHand(tool, deviation_of(tool), on, tool.calibration_due_on is None or tool.calibration_due_on < on)
+        for tool in wrenches_of(plant)
+    ]

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q
-from django.utils.translation import gettext as _
+from django.db.models import Count, F, OuterRef, Q, Subquery
 
 from inspections.check_rules.wanted import FOUND
 from inspections.models import (
@@ -19,9 +18,7 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
-from inspections.words.readings import value_words
 from installs.models import Installation
-from plant.calc.units import UnitSystem
 
 
 def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
@@ -32,19 +29,28 @@ def visits_of(installation: Installation, last: int = 10) -> Sequence[Visit]:
 
 def acts_running(installation: Installation) -> dict[int, tuple[CheckKind, int]]:
     """Kinds of check that said act at the last two or more times running, with how many: the cause is still there."""
-    done = (
-        Task.objects.read().filter(installation=installation).select_related("check_kind").order_by("-closed_at", "-pk")
+    runs = acts_running_at([installation.pk])[installation.pk]
+    kinds = CheckKind.objects.in_bulk(list(runs))
+    return {pk: (kinds[pk], n) for pk, n in runs.items()}
+
+
+def acts_running_at(installations: Collection[int]) -> dict[int, dict[int, int]]:
+    """How often each kind of check said act the last times running, two or more, by device and kind; one query."""
+    done = Task.objects.read().filter(installation__in=installations)
+    # Of each kind the checks since the last one that did not say act; null where none ever did not.
+    other = done.filter(installation=OuterRef("installation"), check_kind=OuterRef("check_kind")).exclude(grade="act")
+    last_other = other.order_by("-closed_at", "-pk")
+    since = done.filter(grade="act").annotate(
+        ended_at=Subquery(last_other.values("closed_at")[:1]), ended_by=Subquery(last_other.values("pk")[:1])
     )
-    runs: dict[int, tuple[CheckKind, int]] = {}
-    ended: set[int] = set()
-    for task in done[:100]:
-        if task.check_kind_id in ended:
-            continue
-        if task.grade != "act":
-            ended.add(task.check_kind_id)
-            continue
-        runs[task.check_kind_id] = (task.check_kind, runs.get(task.check_kind_id, (None, 0))[1] + 1)
-    return {kind: run for kind, run in runs.items() if run[1] > 1}
+    since = since.filter(
+        Q(ended_at__isnull=True) | Q(closed_at__gt=F("ended_at")) | Q(closed_at=F("ended_at"), pk__gt=F("ended_by"))
+    )
+    found: dict[int, dict[int, int]] = {pk: {} for pk in installations}
+    for place, kind, n in since.order_by().values_list("installation", "check_kind").annotate(n=Count("pk")):
+        if n > 1:
+            found[place][kind] = n
+    return found
 
 
 @dataclass(frozen=True)
@@ -91,8 +97,11 @@ def torques_in_time(installation: Installation, *, most: int = 5) -> list[Torque
     ]
 
 
-def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
-    """One visit as its page shows it: each check with readings as found beside as left, and its corrections."""
+def visit_sheet(visit: Visit) -> dict[str, Any]:
+    """One visit as its page shows it: each check with readings as found beside as left, and its corrections.
+
+    `inspections.words.readings.sheet_told` puts the readings into words.
+    """
     chain = visit_chain(visit)
     rows = list(
         visit.readings.select_related("task__check_kind", "task__visit", "corrected_by", "instrument").order_by("pk")
@@ -101,10 +110,7 @@ def visit_sheet(visit: Visit, system: UnitSystem) -> dict[str, Any]:
     for row in rows:
         check = checks.setdefault(row.task_id, {"task": row.task, "lines": {}})
         line = check["lines"].setdefault(row.code, {"label": row.label, "found": None, "left": None})
-        words = value_words(row, system, {"in_line": _("in line"), "rotated": _("turned past it")})
-        typed = row.typed if row.typed and row.typed not in words else ""
-        shown = {"row": row, "words": words, "typed": typed, "is_withdrawn": row.is_withdrawn}
-        line["found" if row.stage == FOUND else "left"] = shown
+        line["found" if row.stage == FOUND else "left"] = row
     for check in checks.values():
         check["answers"] = list(check["task"].answers_too.order_by("pk"))
         torques = [row for row in rows if row.task_id == check["task"].pk and row.deviation_pct is not None]
@@ -137,7 +143,7 @@ def closed_meanwhile(visit: Visit) -> list[Task]:
 
 def visit_chain(visit: Visit) -> list[Visit]:
     """The visit, those that it corrects, and those that correct it, oldest first."""
-    first = visit
+    first: Any = visit
     while first.corrects is not None:
         first = first.corrects
     chain = [first]

@@ -12,26 +12,33 @@ from typing import Any
 from django.db.models import Max, Q
 from django.db.models.functions import Coalesce
 
-from inspections.calc.due_dates import DueDate
+from inspections.calc.due_dates import DueDate, DueRule
 from inspections.check_rules.kinds import rule_of
 from inspections.models import CheckPlan, Task
 from inspections.selectors.due_dates import BeltHours, belts_hours, fixed_due, forecast, needs_hours
 from inspections.selectors.wear import DeviceWear, pulled_forward, wear_of
 from installs.models import Installation, OutOfService, PartChange
+from plant.calc.reasons import Reason
 from plant.models import Plant
 
 
+@dataclass(frozen=True)
+class Undated:
+    """A check for which no day can be told, with the reason."""
+
+    installation: Installation
+    plan: CheckPlan
+    reason: Reason
+
+
 @dataclass
-class Planned:
+class PlanningRun:
     """What one run of `plan_tasks` did; `undated` names checks for which no day can be told, with the reason."""
 
     made: int = 0
     moved: int = 0
     withdrawn: int = 0
-    undated: list[str] = field(default_factory=list)
-
-    def as_result(self) -> dict[str, Any]:
-        return {"made": self.made, "moved": self.moved, "withdrawn": self.withdrawn, "undated": self.undated[:50]}
+    undated: list[Undated] = field(default_factory=list)
 
 
 def plans_in_force(plant: Plant, installations: Iterable[Installation]) -> dict[tuple[int, int], CheckPlan]:
@@ -60,7 +67,7 @@ def is_wear_plan(plan: CheckPlan, today: date) -> bool:
 
 
 @dataclass(frozen=True)
-class Book:
+class DueGrounds:
     """What the dates of next checks are worked out from; by installation (and check kind), or by belt."""
 
     plant: Plant
@@ -83,13 +90,13 @@ class Book:
         return found
 
 
-def book_of(
+def due_grounds_of(
     plant: Plant, standing: Sequence[Installation], plans: dict[tuple[int, int], CheckPlan], today: date
-) -> Book:
+) -> DueGrounds:
     """A fixed number of queries whatever the number of devices."""
     last_done = last_done_days(plant, standing)
     measured = {at for (at, _kind), plan in plans.items() if is_wear_plan(plan, today)}
-    return Book(
+    return DueGrounds(
         plant=plant,
         plans=plans,
         last_done=last_done,
@@ -201,8 +208,12 @@ def has_bedded_in(last: date | None, renewed: Renewal | None) -> bool:
     return last is not None and (renewed is None or last > renewed.changed_on)
 
 
+# Installation, kind of check, origin: no two open tasks share them.
+TaskKey = tuple[int, int, str]
+
+
 @dataclass(frozen=True)
-class Wanted:
+class TaskWanted:
     """A task that should be open."""
 
     installation: Installation
@@ -210,32 +221,36 @@ class Wanted:
     origin: str
     due: DueDate
 
+    @property
+    def key(self) -> TaskKey:
+        return self.installation.pk, self.plan.check_kind_id, self.origin
+
 
 def wanted_tasks(
-    book: Book, installation: Installation, today: date, done: Planned, not_before: date | None = None
-) -> Iterable[Wanted]:
+    grounds: DueGrounds, installation: Installation, today: date, done: PlanningRun, not_before: date | None = None
+) -> Iterable[TaskWanted]:
     """The tasks that should be open at a device; checks for which no day can be told are named in `done`."""
-    plant, at = book.plant, installation.pk
+    plant, at = grounds.plant, installation.pk
     installed_on = local_day(installation.installed_at, plant)
-    hours, renewed, back_on = book.hours.get(installation.conveyor_id), book.renewed.get(at), book.back.get(at)
-    for plan in book.plans_at(installation):
+    hours, renewed, back_on = grounds.hours.get(installation.conveyor_id), grounds.renewed.get(at), grounds.back.get(at)
+    for plan in grounds.plans_at(installation):
         if not is_active(plan, today):
             continue
         # A plan asks for nothing before it was written.
         began_on = max(local_day(plan.created_at, plant), not_before or date.min)
-        last = book.last_done.get((at, plan.check_kind_id))
+        last = grounds.last_done.get((at, plan.check_kind_id))
         if plan.fixed_dates is not None:
-            kept = book.kept.get((at, plan.check_kind_id))
+            kept = grounds.kept.get((at, plan.check_kind_id))
             due = fixed_due(plan, kept=kept, installed_on=installed_on, back_on=back_on)
         else:
             due = forecast(plan, installation.conveyor, last_done_on=last or installed_on, today=today, hours=hours)
         if due.due_on is None:
-            done.undated.append(f"{installation}: {plan.check_kind}, {due.reason}")
+            done.undated.append(Undated(installation, plan, due.reason))
         else:
             if is_wear_plan(plan, today):
-                due = pulled_forward(due, book.wear.get(at), today)
+                due = pulled_forward(due, grounds.wear.get(at), today)
             # What fell due while the device was out of service is due on the day on which it is back.
-            yield Wanted(installation, plan, Task.Origin.PLAN, not_earlier(due, max(began_on, back_on or date.min)))
+            yield TaskWanted(installation, plan, Task.Origin.PLAN, not_earlier(due, max(began_on, back_on or date.min)))
         has_bedding_in = plan.bedding_in_days is not None or plan.bedding_in_h is not None
         if has_bedding_in and not has_bedded_in(last, renewed):
             begin = max(installed_on, back_on or date.min, renewed.changed_on if renewed else date.min)
@@ -246,7 +261,7 @@ def wanted_tasks(
                 # A change that was written late asks for nothing before it was known.
                 bedding = not_earlier(bedding, renewed.entered_on)
             if bedding.due_on is not None and bedding.closes_on is not None and bedding.closes_on >= began_on:
-                yield Wanted(installation, plan, Task.Origin.BEDDING_IN, bedding)
+                yield TaskWanted(installation, plan, Task.Origin.BEDDING_IN, bedding)
 
 
 def not_earlier(due: DueDate, day: date) -> DueDate:
@@ -254,5 +269,5 @@ def not_earlier(due: DueDate, day: date) -> DueDate:
     if due.due_on is None or due.due_on >= day or due.closes_on is None:
         return due
     after = due.closes_on - due.due_on
-    told = f"{due.reason}; asked for since {day.isoformat()}"
+    told = Reason(DueRule.ASKED_SINCE, {"due": due.reason, "on": day})
     return replace(due, due_on=day, opens_on=day, closes_on=day + after, reason=told)

@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
-from inspections.calc.due_dates import DueDate
+from inspections.calc.due_dates import DueDate, DueRule
 from inspections.calc.wear import (
     READING_ERROR_MM,
     FleetRate,
     LimitForecast,
+    Since,
+    WearRule,
     WearTrend,
     fit_line,
     fleet_rate,
@@ -27,9 +28,10 @@ from inspections.calc.wear import (
 )
 from inspections.models import Reading
 from installs.models import Installation, PartChange
+from plant.calc.reasons import Reason
 from plant.calc.running_hours import Ledger
 from plant.models import Plant, Side
-from plant.selectors.running_hours import hours_of
+from plant.selectors.running_hours import ledgers_of
 
 DIAMETERS = {"drive_diameter": Side.DRIVE.value, "off_diameter": Side.OFF.value}
 # A roller that leaves thicker than it came by more than this is a new one (common practice, no source).
@@ -41,7 +43,7 @@ RECENT_DAYS = 42
 
 
 @dataclass(frozen=True)
-class Point:
+class WearPoint:
     """A diameter at some running hours since new rollers."""
 
     at: datetime
@@ -56,15 +58,15 @@ class SideWear:
     side: str
     label: str
     since: datetime
-    since_words: str
-    points: tuple[Point, ...]
+    since_what: Since
+    points: tuple[WearPoint, ...]
     n_left_out: int
     trend: WearTrend
     forecast: LimitForecast
     limit_on: date | None
     early_on: date | None
     late_on: date | None
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
 
 
 @dataclass(frozen=True)
@@ -119,24 +121,24 @@ def changes_of(installations: Iterable[Installation]) -> dict[tuple[int, str], l
 
 def since_new(
     installation: Installation, readings: Sequence[RawReading], changes: Sequence[datetime]
-) -> tuple[datetime, str, list[tuple[datetime, float]]]:
+) -> tuple[datetime, Since, list[tuple[datetime, float]]]:
     """When the roller was new, how that is known, and the diameters since then."""
-    since, words = installation.installed_at, str(_("since the installation"))
+    since, what = installation.installed_at, Since.INSTALLATION
     before: float | None = None
     for at, stage, value in readings:
         if stage == Reading.Stage.AS_FOUND:
             before = value
         elif before is not None and value - before > NEW_ROLLER_MM:
-            since, words = at, str(_("since new rollers at a visit"))
+            since, what = at, Since.VISIT
     latest = max(changes, default=None)
     if latest is not None and latest >= since:
-        since, words = latest, str(_("since the part change"))
+        since, what = latest, Since.PART_CHANGE
     # At the very visit only what was left counts: what was found belongs to the old roller.
     kept = [
         (at, value) for at, stage, value in readings if at > since or (at == since and stage != Reading.Stage.AS_FOUND)
     ]
     as_left = {at for at, stage, _value in readings if stage != Reading.Stage.AS_FOUND and at > since}
-    return since, words, [pair for pair in kept if pair[0] not in as_left] + one_each(readings, as_left)
+    return since, what, [pair for pair in kept if pair[0] not in as_left] + one_each(readings, as_left)
 
 
 def one_each(readings: Sequence[RawReading], visits: set[datetime]) -> list[tuple[datetime, float]]:
@@ -144,18 +146,20 @@ def one_each(readings: Sequence[RawReading], visits: set[datetime]) -> list[tupl
     return [(at, value) for at, stage, value in readings if at in visits and stage == Reading.Stage.AS_FOUND]
 
 
-def points_of(ledger: Ledger, since: datetime, diameters: Sequence[tuple[datetime, float]]) -> tuple[list[Point], int]:
+def points_of(
+    ledger: Ledger, since: datetime, diameters: Sequence[tuple[datetime, float]]
+) -> tuple[list[WearPoint], int]:
     """Readings with their running hours, and how many are left out because too few hours are known."""
     points, left_out = [], 0
-    for at, value in sorted(diameters):
+    ordered = sorted(diameters)
+    known = ledger.by_month([(since, max(at, since)) for at, _value in ordered])
+    for (at, value), hours in zip(ordered, known, strict=True):
         if at <= since:
-            points.append(Point(at, 0.0, value))
-            continue
-        known = ledger.hours(since, at)
-        if known.coverage < LEAST_COVERAGE:
+            points.append(WearPoint(at, 0.0, value))
+        elif hours.coverage < LEAST_COVERAGE:
             left_out += 1
         else:
-            points.append(Point(at, known.running_h / known.coverage, value))
+            points.append(WearPoint(at, hours.running_h / hours.coverage, value))
     return points, left_out
 
 
@@ -189,25 +193,26 @@ def wear_of(
     asked = list(installations)
     every = {each.pk: each for each in [*asked, *(fleet or ())]}
     readings, changes = readings_of(every.values()), changes_of(every.values())
-    ledgers = {pk: hours.ledger for pk, hours in hours_of({each.conveyor for each in every.values()}).items()}
+    ledgers = ledgers_of(each.conveyor for each in every.values())
     gathered = {}
     for each in every.values():
         for side in DIAMETERS.values():
-            since, words, diameters = since_new(each, readings[each.pk, side], changes[each.pk, side])
+            since, what, diameters = since_new(each, readings[each.pk, side], changes[each.pk, side])
             points, left_out = points_of(ledgers[each.conveyor_id], since, diameters)
-            gathered[each.pk, side] = (since, words, points, left_out)
-    fleets = fleet_rates(every, {key: points for key, (_since, _words, points, _out) in gathered.items()})
+            gathered[each.pk, side] = (since, what, points, left_out)
+    fleets = fleet_rates(every, {key: points for key, (_since, _what, points, _out) in gathered.items()})
     found = {}
     for each in asked:
         new_mm, limit_mm = sensor_limits(each)
         per_day = daily_hours(ledgers[each.conveyor_id], now)
         sides = []
         for side in DIAMETERS.values():
-            since, words, points, left_out = gathered[each.pk, side]
-            if points or left_out:
+            since, what, points, left_out = gathered[each.pk, side]
+            # At a moment before the roller stood there another one did, of which its trend says nothing.
+            if (points or left_out) and since <= now:
                 sides.append(
                     side_wear(
-                        side, since, words, points, left_out, new_mm, limit_mm,
+                        side, since, what, points, left_out, new_mm, limit_mm,
                         fleets.get(likeness(each)), ledgers[each.conveyor_id], per_day, now,
                     )
                 )  # fmt: skip
@@ -227,7 +232,7 @@ def likeness(installation: Installation) -> tuple[int, str]:
 
 
 def fleet_rates(
-    installations: Mapping[int, Installation], points: Mapping[tuple[int, str], Sequence[Point]]
+    installations: Mapping[int, Installation], points: Mapping[tuple[int, str], Sequence[WearPoint]]
 ) -> dict[tuple[int, str], FleetRate]:
     rates: dict[tuple[int, str], list[tuple[float, float]]] = defaultdict(list)
     for (pk, _side), those in points.items():
@@ -244,8 +249,8 @@ def fleet_rates(
 def side_wear(
     side: str,
     since: datetime,
-    words: str,
-    points: Sequence[Point],
+    what: Since,
+    points: Sequence[WearPoint],
     n_left_out: int,
     new_mm: float | None,
     limit_mm: float | None,
@@ -257,24 +262,24 @@ def side_wear(
     trend = wear_trend(
         [each.hours for each in points], [each.diameter_mm for each in points], new_mm=new_mm, fleet=fleet
     )
-    reasons: list[str] = []
+    reasons: list[Reason] = []
     if limit_mm is None:
         forecast = LimitForecast(None, None, None, ())
-        reasons.append(_("The model states no limit diameter: no date can be told."))
+        reasons.append(Reason(WearRule.NO_LIMIT))
     else:
         forecast = limit_forecast(trend, limit_mm)
     reasons.extend(forecast.reasons or trend.reasons)
     if n_left_out:
-        reasons.append(_("%(n)s readings are left out: their running hours are not known.") % {"n": n_left_out})
+        reasons.append(Reason(WearRule.LEFT_OUT, {"n": n_left_out}))
     days = {}
     if per_day is None:
         if forecast.early_h is not None:
-            reasons.append(_("The running hours of the last weeks are not known: hours cannot be turned into a date."))
+            reasons.append(Reason(WearRule.NO_RECENT_HOURS))
     else:
         ran = ledger.hours(since, now)
         so_far = ran.running_h / ran.coverage if ran.coverage >= LEAST_COVERAGE else None
         if so_far is None:
-            reasons.append(_("Too few running hours are known since the rollers were new."))
+            reasons.append(Reason(WearRule.FEW_HOURS))
         else:
             for name in ("early_h", "at_h", "late_h"):
                 hours = getattr(forecast, name)
@@ -284,7 +289,7 @@ def side_wear(
         side=side,
         label=str(Side(side).label),
         since=since,
-        since_words=words,
+        since_what=what,
         points=tuple(points),
         n_left_out=n_left_out,
         trend=trend,
@@ -308,8 +313,5 @@ def pulled_forward(due: DueDate, wear: DeviceWear | None, today: date) -> DueDat
     if day >= due.due_on:
         return due
     shift = due.due_on - day
-    words = _("wear: a sensor roller may be at its limit on %(day)s; by plan on %(plan)s") % {
-        "day": early_on.isoformat(),
-        "plan": due.due_on.isoformat(),
-    }
-    return replace(due, due_on=day, opens_on=due.opens_on - shift, closes_on=due.closes_on - shift, reason=words)
+    why = Reason(DueRule.WEAR, {"day": early_on, "plan": due.due_on})
+    return replace(due, due_on=day, opens_on=due.opens_on - shift, closes_on=due.closes_on - shift, reason=why)

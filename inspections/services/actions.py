@@ -29,7 +29,8 @@ class NewAction:
     """An action that a person raises.
 
     Where one is open for the same finding, the person says whether to add to that one (`add_to`), or that another is
-    wanted all the same.
+    wanted all the same. A title that the page suggested and nobody touched (`is_suggested`) goes with the finding that
+    called for it.
     """
 
     title: str
@@ -37,10 +38,11 @@ class NewAction:
     owner: Person | None = None
     add_to: Action | None = None
     is_another: bool = False
+    is_suggested: bool = False
 
 
 @dataclass(frozen=True)
-class Part:
+class NeededPart:
     """One thing that the work needs, and whether it is at hand."""
 
     name: str
@@ -66,7 +68,7 @@ def raise_or_add(
     kinds: Collection[int] = (),
     visit: Visit | None = None,
     check_kind: CheckKind | None = None,
-    parts: Sequence[Part] = (),
+    parts: Sequence[NeededPart] = (),
     photos: Collection[Photo] = (),
     client_key: uuid.UUID | None = None,
     may_ask: bool = True,
@@ -166,7 +168,7 @@ def raise_action(
     title: str,
     due_on: date,
     owner: Person | None = None,
-    parts: Sequence[Part] = (),
+    parts: Sequence[NeededPart] = (),
     visit: Visit | None = None,
     check_kind: CheckKind | None = None,
     photos: Collection[Photo] = (),
@@ -216,7 +218,7 @@ def change_action(
     due_on: date,
     owner: Person | None,
     check_kind: CheckKind | None = None,
-    parts: Sequence[Part] | None = None,
+    parts: Sequence[NeededPart] | None = None,
 ) -> Action:
     """Give an action another owner, date, wording, check or parts. What it was before stays in its history.
 
@@ -298,7 +300,7 @@ def finish_action(
     return done
 
 
-def check_parts(parts: Sequence[Part]) -> None:
+def check_parts(parts: Sequence[NeededPart]) -> None:
     for part in parts:
         if part.count < 1:
             words = _("%(part)s: %(count)s is needed; give a count from 1.") % {"part": part.name, "count": part.count}

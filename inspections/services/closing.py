@@ -20,15 +20,14 @@ from inspections.models import (
     TwiceClosed,
     Visit,
 )
-from inspections.selectors.entered import (
-    Entered,
-    finding_at,
-)
+from inspections.selectors.entered import Entered, finding_at
 from inspections.selectors.tasks import answered_too
 from inspections.selectors.wanted_tasks import local_day
 from inspections.services.lateness import end_spells
 from inspections.services.rounds import leave_rounds
+from inspections.words.entered import entry_refused
 from installs.models import Installation
+from plant.calc.reasons import NotAccepted
 from plant.models import Notice, Person
 from plant.services.records import create_record
 
@@ -68,8 +67,8 @@ def close_task(each: Entered, visit: Visit, by: Person) -> bool:
     task._history_user = by
     if claimed:
         task.visit, task.closed_by, task.closing_reason = visit, by, ""
-        task.grade, task.grade_reason = finding.grade.value if finding.grade else "", finding.reason[:400]
-        task.save(update_fields=["outcome", "visit", "closed_by", "closing_reason", "grade", "grade_reason"])
+        task.grade, task.grade_because = finding.grade.value if finding.grade else "", finding.reason.kept()
+        task.save(update_fields=["outcome", "visit", "closed_by", "closing_reason", "grade", "grade_because"])
         end_spells([task], at=visit.visited_at)
         leave_rounds([task], by=by)
         return True
@@ -81,14 +80,28 @@ def close_task(each: Entered, visit: Visit, by: Person) -> bool:
     return False
 
 
+def finding_of(task: Task, visit: Visit) -> Finding:
+    """What the readings of one visit come to, as `finding_at`.
+
+    Raises
+    ------
+    Refused
+        If one of them is no longer asked for by the check.
+    """
+    try:
+        return finding_at(task, visit)
+    except NotAccepted as error:
+        raise entry_refused(error) from error
+
+
 def take_over_worse(task: Task, finding: Finding, by: Person) -> None:
     """A worse finding stands at once, whichever visit will count: people on the belt go by it until it is decided."""
     if finding.grade is None or not worse(finding.grade, task.grade):
         return
-    task.grade, task.grade_reason = finding.grade.value, finding.reason[:400]
+    task.grade, task.grade_because = finding.grade.value, finding.reason.kept()
     task.version += 1
     task._history_user = by
-    task.save(update_fields=["grade", "grade_reason", "version"])
+    task.save(update_fields=["grade", "grade_because", "version"])
     follow_lead(task, by)
 
 
@@ -106,22 +119,23 @@ def close_with(task: Task, visit: Visit, by: Person, *, besides: Collection[int]
             continue
         each.refresh_from_db()
         each.closed_by, each.visit, each.done_with = by, visit, task
-        each.grade, each.grade_reason = task.grade, task.grade_reason
+        each.grade, each.grade_because = task.grade, task.grade_because
         each._history_user = by
-        each.save(update_fields=["outcome", "closed_by", "visit", "done_with", "grade", "grade_reason"])
+        each.save(update_fields=["outcome", "closed_by", "visit", "done_with", "grade", "grade_because"])
         others.append(each)
-    end_spells(others, at=visit.visited_at)
-    leave_rounds(others, by=by)
+    if others:
+        end_spells(others, at=visit.visited_at)
+        leave_rounds(others, by=by)
 
 
 def follow_lead(task: Task, by: Person) -> None:
     """Checks that the readings of another answer take over its grade and visit when those change."""
     own = Reading.objects.current().filter(task__done_with=task).values("task")
     for each in Task.objects.filter(done_with=task).exclude(pk__in=own):
-        each.grade, each.grade_reason, each.visit = task.grade, task.grade_reason, task.visit
+        each.grade, each.grade_because, each.visit = task.grade, task.grade_because, task.visit
         each.version += 1
         each._history_user = by
-        each.save(update_fields=["grade", "grade_reason", "visit", "version"])
+        each.save(update_fields=["grade", "grade_because", "visit", "version"])
 
 
 def ask_which_counts(task: Task, first: Visit, second: Visit, by: Person) -> TwiceClosed:
@@ -162,24 +176,25 @@ def regrade_task(each: Entered, old: Visit, fresh: Visit, by: Person) -> None:
         .filter(task=task)
         .exclude(visit__in=[old, fresh])
         .exclude(grade="")
-        .values_list("grade", "grade_reason")
+        .values_list("grade", "grade_because")
     )
-    beside = [Finding(Grade(grade), reason) for grade, reason in others]
+    beside: list[tuple[Grade | None, dict[str, Any]]] = [(Grade(grade), because) for grade, because in others]
     # Readings of a plant's own kind keep the grade of the limits of then, and say all there is.
     if not rule_of(task.check_kind).has_own_fields:
         again = Visit.objects.filter(readings__in=Reading.objects.current().filter(task=task)).exclude(
             pk__in=[old.pk, fresh.pk]
         )
-        beside += [finding_at(task, each) for each in again.distinct()]
-    grade = worst([finding.grade, *(each.grade for each in beside)])
-    reason = finding.reason
+        found = [finding_of(task, each) for each in again.distinct()]
+        beside += [(each.grade, each.reason.kept()) for each in found]
+    grade = worst([finding.grade, *(each for each, _because in beside)])
+    because = finding.reason.kept()
     if grade is not None and grade is not finding.grade:
-        reason = next(each.reason for each in beside if each.grade is grade)
-    task.grade, task.grade_reason = grade.value if grade else "", reason[:400]
+        because = next(because for each, because in beside if each is grade)
+    task.grade, task.grade_because = grade.value if grade else "", because
     if task.visit_id == old.pk:
         task.visit = fresh
     task.version += 1
     task._history_user = by
     task._change_reason = fresh.correction_reason[:100]
-    task.save(update_fields=["grade", "grade_reason", "visit", "version"])
+    task.save(update_fields=["grade", "grade_because", "visit", "version"])
     follow_lead(task, by)

@@ -19,11 +19,11 @@ from inspections.models import OverdueSpell, Task
 from inspections.selectors.wanted_tasks import (
     local_day,
 )
-from inspections.words.tasks import day_words
 from plant.calc.calendar import overdue_from
 from plant.models import Notice, Plant
 from plant.permissions import PLANNER, TECHNICIAN
 from plant.selectors.people import people_in
+from plant.words.moments import day_words
 
 # How long after its end a closed task is still looked at for a late spell that no night noted.
 HEAL_DAYS = 60

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from inspections.services.lateness import note_overdue
 from inspections.services.tasks import plan_tasks
+from inspections.words.due_dates import undated_words
 from plant.models import Job, Plant
 from plant.services.job_kinds import JobHandle
 from plant.services.jobs import NIGHTLY, ask_for_job
@@ -53,4 +54,10 @@ def do_night(handle: JobHandle | None, args: dict[str, Any]) -> dict[str, Any]:
     today = max(now.astimezone(plant.zone).date(), date.fromisoformat(args["day"]))
     with timezone.override(plant.zone):
         planned = plan_tasks(plant, today, handle)
-        return {**planned.as_result(), **note_overdue(plant, now)}
+        return {
+            "made": planned.made,
+            "moved": planned.moved,
+            "withdrawn": planned.withdrawn,
+            "undated": [undated_words(each) for each in planned.undated[:50]],
+            **note_overdue(plant, now),
+        }

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from inspections.models import Round, Shift, Stop, Task
 from inspections.selectors.rounds import is_fixed
-from inspections.services.rounds import Slip, draft_of, write_moved
+from inspections.services.rounds import MovedStop, draft_of, write_moved
 from plant.errors import Refused
 from plant.models import Conveyor, OutageWindow
 from plant.services.outages import plan_outage
@@ -47,7 +47,7 @@ def put_on_round(
         return draft
     take_off(wanted, now=now, by=by)
     draft = draft_of(shift, by=by)
-    write_moved(draft, Slip(tuple(tasks), begins_at), list(draft.stops.all()), None, now, by)
+    write_moved(draft, MovedStop(tuple(tasks), begins_at), list(draft.stops.all()), None, now, by)
     return Round.objects.with_stops().get(pk=draft.pk)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
+from typing import Any
 
 from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND, LEFT, Method, Typed, reading_key
@@ -11,11 +12,10 @@ from inspections.models import (
     Reading,
     Visit,
 )
-from inspections.selectors.entered import (
-    Entered,
-    doubt_about,
-)
+from inspections.selectors.entered import Entered, tool_doubts
 from inspections.selectors.wanted_tasks import local_day
+from inspections.words.check_rules import label_words
+from inspections.words.entered import doubt_words
 from installs.models import BeltOffset
 from installs.selectors.torque import deviation_of
 from installs.services.belt_offsets import set_offset
@@ -25,36 +25,42 @@ from plant.models import Person
 def write_readings(visit: Visit, each: Entered, by: Person, replaced: Mapping[str, Reading] | None = None) -> None:
     replaced = replaced or {}
     on = local_day(visit.visited_at, visit.plant)
+    rows = []
     for wanted in each.wanted:
         for stage in (FOUND, LEFT):
             typed = each.values[stage].get(wanted.code)
             if typed is None or typed.value is None:
                 continue
             graded = each.finding.parts.get(wanted.code) if stage == FOUND else None
-            reason = graded.reason if graded else each.finding.left.get(wanted.code, "") if stage == LEFT else ""
+            because = graded.reason if graded else each.finding.left.get(wanted.code) if stage == LEFT else None
             corrected = replaced.get(reading_key(each.task.pk, wanted.code, stage))
             is_torque = rule_of(each.task.check_kind).names_tool and wanted.form == "number"
-            Reading.objects.create(
-                visit=visit,
-                task=each.task,
-                code=wanted.code,
-                label=wanted.label,
-                side=wanted.side,
-                stage=stage,
-                value=float(typed.value) if wanted.form == "number" else None,
-                quantity=wanted.quantity,
-                answer=str(typed.value) if wanted.form == "choice" else "",
-                typed=typed.text[:60],
-                grade=graded.grade.value if graded and graded.grade else "",
-                grade_reason=reason[:300],
-                method=method_at(stage, typed) if is_torque else "",
-                instrument=typed.instrument if is_torque else None,
-                deviation_pct=deviation_of(typed.instrument) if is_torque else None,
-                doubt=kept_doubt(typed, corrected) or doubt_about(typed, wanted, on) if is_torque else "",
-                corrects=corrected,
-                correction_reason=visit.correction_reason if corrected else "",
-                created_by=by,
+            rows.append(
+                Reading(
+                    visit=visit,
+                    task=each.task,
+                    code=wanted.code,
+                    label=label_words(wanted),
+                    side=wanted.side,
+                    stage=stage,
+                    value=float(typed.value) if wanted.form == "number" else None,
+                    quantity=wanted.quantity,
+                    answer=str(typed.value) if wanted.form == "choice" else "",
+                    typed=typed.text[:60],
+                    grade=graded.grade.value if graded and graded.grade else "",
+                    grade_because=because.kept() if because else {},
+                    method=method_at(stage, typed) if is_torque else "",
+                    instrument=typed.instrument if is_torque else None,
+                    deviation_pct=deviation_of(typed.instrument) if is_torque else None,
+                    doubt=kept_doubt(typed, corrected) or doubt_words(tool_doubts(typed, wanted, on), typed.tool_reason)
+                    if is_torque
+                    else "",
+                    corrects=corrected,
+                    correction_reason=visit.correction_reason if corrected else "",
+                    created_by=by,
+                )
             )
+    Reading.objects.bulk_create(rows)
 
 
 def kept_doubt(typed: Typed, corrected: Reading | None) -> str:
@@ -75,7 +81,7 @@ def write_offsets(visit: Visit, each: Entered, by: Person, *, reason: str = "") 
     measured = rule_of(each.task.check_kind).belt_offsets(installation, each.values)
     if not measured:
         return
-    first = visit
+    first: Any = visit
     while first.corrects is not None:
         first = first.corrects
     for at, is_loaded, offset_mm in measured:

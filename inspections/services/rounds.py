@@ -17,9 +17,10 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inspections.calc.round_check import Rule
+from inspections.calc.round_check import BrokenRule
+from inspections.calc.round_problem import PlannedErrand
 from inspections.calc.round_reasons import explain_together
-from inspections.calc.rounds import Planned, lay_rounds, split_by_breaks
+from inspections.calc.rounds import lay_rounds, split_by_breaks
 from inspections.models import Round, RoundLaying, Shift, Stop, Task
 from inspections.selectors.fitting_clashes import clashes_of
 from inspections.selectors.round_faults import faults_of
@@ -42,7 +43,7 @@ from inspections.selectors.rounds import (
     tasks_to_lay,
 )
 from inspections.words.fitting_clashes import clash_words_at_fitting
-from inspections.words.rounds import change_words, reason_words
+from inspections.words.rounds import change_words, fault_words, reason_words
 from installs.models import Fitting
 from plant.errors import Refused
 from plant.models import Job, Notice, Plant
@@ -172,10 +173,10 @@ def told_by(handle: JobHandle | None, words: str) -> Callable[[float], bool]:
 
 
 def write_drafts(
-    desk: Desk, planned: Iterable[Planned], shifts: Sequence[Shift], begun: dict[int, list[Stop]], by: Any
+    desk: Desk, planned: Iterable[PlannedErrand], shifts: Sequence[Shift], begun: dict[int, list[Stop]], by: Any
 ) -> None:
     """Replace the drafts of these shifts. A shift without a stop keeps a draft only where one has to be taken back."""
-    by_shift: dict[int, list[Planned]] = {}
+    by_shift: dict[int, list[PlannedErrand]] = {}
     for row in planned:
         by_shift.setdefault(row.shift, []).append(row)
     published = set(Round.objects.published().filter(shift__in=shifts).values_list("shift_id", flat=True))
@@ -221,7 +222,7 @@ def write_stops(row: Round, stops: Sequence[Stop], by: Any) -> None:
 
 # --- Moved by hand ----------------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
-class Slip:
+class MovedStop:
     """One stop of a round while it is moved: the tasks and from when on it was wanted."""
 
     tasks: tuple[Task, ...]
@@ -283,7 +284,7 @@ def place_stop(
     with transaction.atomic():
         draft = draft_of(source.shift, by=by)
         moved = same_stop(stop, draft)
-        slip = Slip(tuple(moved.tasks_in_order), not_before)
+        slip = MovedStop(tuple(moved.tasks_in_order), not_before)
         rest = [each for each in draft.stops.all() if each.pk != moved.pk]
         if target_shift.pk == source.shift_id:
             stops = write_moved(draft, slip, rest, position, now, by)
@@ -320,12 +321,12 @@ def refuse_target(shift: Shift, now: datetime) -> None:
 
 
 def write_moved(
-    draft: Round, slip: Slip | None, others: Sequence[Stop], position: int | None, now: datetime, by: Any
+    draft: Round, slip: MovedStop | None, others: Sequence[Stop], position: int | None, now: datetime, by: Any
 ) -> list[Stop]:
     """Time a round anew with a stop put in; answers its stops."""
     fixed = [each for each in others if is_fixed(each, is_published_too(each), now)]
     free = [each for each in others if each not in fixed]
-    slips = [Slip(tuple(each.tasks_in_order), each.not_before) for each in free]
+    slips = [MovedStop(tuple(each.tasks_in_order), each.not_before) for each in free]
     if slip is not None:
         at = len(free)
         if position is not None:
@@ -340,7 +341,7 @@ def write_moved(
     return stops
 
 
-def timed_stops(draft: Round, slips: Sequence[Slip], fixed: Sequence[Stop], now: datetime) -> list[Stop]:
+def timed_stops(draft: Round, slips: Sequence[MovedStop], fixed: Sequence[Stop], now: datetime) -> list[Stop]:
     """Stops of one shift in the given order, each as early as it may begin."""
     shift, plant = draft.shift, draft.plant
     today = now.astimezone(plant.zone).date()
@@ -508,7 +509,7 @@ def swap_rounds(*, shift: Shift, other: Shift, by: Any, now: datetime | None = N
     parts = [parted(each, now) for each in drafts]
     for draft, (fixed, _own), (_fixed, free) in zip(drafts, parts, parts[::-1], strict=True):
         # A time that the planner chose by hand was chosen for the other person's day.
-        slips = [Slip(tuple(each.tasks_in_order), None) for each in free]
+        slips = [MovedStop(tuple(each.tasks_in_order), None) for each in free]
         write_stops(draft, [*(copy_of(each) for each in fixed), *timed_stops(draft, slips, fixed, now)], by)
         Round.objects.filter(pk=draft.pk).update(version=draft.version + 1)
     first, second = (Round.objects.with_stops().get(pk=each.pk) for each in drafts)
@@ -534,7 +535,7 @@ def publish_rounds(*, plant: Plant, day: date, by: Any, now: datetime | None = N
     faults = [
         each
         for each in faults_of(plant, standing_rounds(plant, day), now=now)
-        if each.round.published_at is None or each.rule is Rule.TWICE
+        if each.round.published_at is None or each.rule is BrokenRule.TWICE
     ]
     if faults:
         words = ngettext(
@@ -542,7 +543,7 @@ def publish_rounds(*, plant: Plant, day: date, by: Any, now: datetime | None = N
             "Not published, %(n)s things stand against it, first of all: %(first)s",
             len(faults),
         )
-        raise Refused(words % {"n": len(faults), "first": faults[0].words}, code="faults")
+        raise Refused(words % {"n": len(faults), "first": fault_words(faults[0])}, code="faults")
     for draft in drafts:
         for old in Round.objects.published().filter(shift=draft.shift):
             old.superseded_at = now

@@ -8,27 +8,28 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from inspections.calc.due_dates import DueDate
 from inspections.models import CheckKind, Deferral, Task
-from inspections.selectors.follow_ups import follow_ups_wanted
+from inspections.selectors.follow_ups import CLOSES_DAYS_AFTER, OPENS_DAYS_BEFORE, FollowUp, follow_ups_wanted
 from inspections.selectors.wanted_tasks import (
-    Book,
-    Planned,
+    DueGrounds,
+    PlanningRun,
     Renewal,
-    Wanted,
-    book_of,
+    TaskKey,
+    TaskWanted,
+    due_grounds_of,
     has_bedded_in,
     is_active,
     last_done_days,
@@ -40,12 +41,14 @@ from inspections.selectors.wanted_tasks import (
 )
 from inspections.services.lateness import end_spells
 from inspections.services.rounds import leave_rounds
-from inspections.words.tasks import day_words
+from inspections.words.due_dates import due_words
+from inspections.words.tasks import follow_up_words
 from installs.models import Installation, OutOfService
 from plant.errors import ChangedMeanwhile, Refused
 from plant.models import Plant
 from plant.services.job_kinds import JobHandle, JobLost
 from plant.services.records import create_record, known_row
+from plant.words.moments import day_words
 
 # The longest that a task may be put off in one step, from today (common practice, no source).
 LONGEST_DEFERRAL_DAYS = 365
@@ -63,7 +66,7 @@ def plan_tasks(
     *,
     installations: Iterable[Installation] | None = None,
     not_before: date | None = None,
-) -> Planned:
+) -> PlanningRun:
     """Make the next open task of every check in force, and move open ones whose forecast moved.
 
     A task is never moved into the past, nor moved at all once it is late or was put off by a person: late stays late
@@ -81,24 +84,39 @@ def plan_tasks(
     not_before : date, optional
         New tasks are due on this day at the earliest (a plan that was resumed makes nothing late at once).
     """
-    done = Planned()
+    done = PlanningRun()
     known = Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model", "sheet")
     if installations is not None:
         known = known.filter(pk__in=[each.pk for each in installations])
     done.withdrawn += withdraw_of_removed(plant, known, today)
     # Nobody is sent to a device out of service, or on a belt that was taken out of use.
     standing = list(known.in_service().exclude(conveyor__retired_on__lte=today))
-    book = book_of(plant, standing, plans_in_force(plant, standing), today)
+    grounds = due_grounds_of(plant, standing, plans_in_force(plant, standing), today)
     by_belt: dict[int, list[Installation]] = defaultdict(list)
     for each in standing:
         by_belt[each.conveyor_id].append(each)
     for n, those in enumerate(by_belt.values(), start=1):
-        wanted = [each for installation in those for each in wanted_tasks(book, installation, today, done, not_before)]
-        write_tasks(book, those, wanted, today, handle, done)
-        done.made += create_tasks(follow_ups_wanted(plant, those, today))
+        wanted = [
+            each for installation in those for each in wanted_tasks(grounds, installation, today, done, not_before)
+        ]
+        write_tasks(grounds, those, wanted, today, handle, done)
+        done.made += create_tasks([follow_up_task(plant, each) for each in follow_ups_wanted(plant, those, today)])
         if handle is not None:
             handle.progress(n, len(by_belt), _("%(tag)s planned") % {"tag": those[0].conveyor.tag})
     return done
+
+
+def follow_up_task(plant: Plant, wanted: FollowUp) -> Task:
+    return Task(
+        plant=plant,
+        installation=wanted.installation,
+        check_kind=wanted.kind,
+        origin=Task.Origin.FOLLOW_UP,
+        due_on=wanted.due_on,
+        opens_on=wanted.due_on - timedelta(days=OPENS_DAYS_BEFORE),
+        closes_on=wanted.due_on + timedelta(days=CLOSES_DAYS_AFTER),
+        why=follow_up_words(wanted.months),
+    )
 
 
 _is_planned_later: ContextVar[bool] = ContextVar("is_planned_later", default=False)
@@ -114,31 +132,31 @@ def planned_together() -> Iterator[None]:
         _is_planned_later.reset(token)
 
 
-def plan_next(installation: Installation) -> Planned:
+def plan_next(installation: Installation) -> PlanningRun:
     """The tasks of one device, as the next night would make them: after a fitting, a removal or a close-out."""
     return plan_at_once(installation.plant, [installation])
 
 
-def plan_at_once(plant: Plant, installations: Iterable[Installation]) -> Planned:
+def plan_at_once(plant: Plant, installations: Iterable[Installation]) -> PlanningRun:
     """The tasks of some devices, as the next night would make them; nothing where they are planned together later."""
     if _is_planned_later.get():
-        return Planned()
+        return PlanningRun()
     return plan_tasks(plant, timezone.localdate(timezone=plant.zone), installations=installations)
 
 
 def write_tasks(
-    book: Book,
+    grounds: DueGrounds,
     installations: Sequence[Installation],
-    wanted: Sequence[Wanted],
+    wanted: Sequence[TaskWanted],
     today: date,
     handle: JobHandle | None,
-    done: Planned,
+    done: PlanningRun,
 ) -> None:
     """Bring the open tasks of one belt in line with what is wanted, in one short transaction."""
-    plant, plans, renewed = book.plant, book.plans, book.renewed
     with transaction.atomic():
         if handle is not None and not handle.still_mine():
             raise JobLost
+        now = timezone.now()
         rows = Task.objects.filter(
             installation__in=installations, origin__in=[Task.Origin.PLAN, Task.Origin.BEDDING_IN]
         )
@@ -147,49 +165,76 @@ def write_tasks(
             (row.installation_id, row.check_kind_id, row.origin): row for row in rows.open().select_for_update()
         }
         for row in open_tasks.values():
-            row.plant = plant
-        put_off = set(
-            Deferral.objects.current()
-            .filter(task__in=[row.pk for row in open_tasks.values()])
-            .values_list("task_id", flat=True)
-        )
-        closed = rows.filter(origin=Task.Origin.BEDDING_IN, closed_at__isnull=False)
-        # What a rule withdrew was not done: it is asked for again once its reason is gone.
-        closed = closed.exclude(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=True)
-        bedded_in = {
-            key for key, last in latest_days(plant, closed).items() if has_bedded_in(last, renewed.get(key[0]))
-        }
-        now = timezone.now()
-        dropped = [
-            row
-            for (at, kind, _origin), row in open_tasks.items()
-            if (at, kind) in plans and not is_active(plans[at, kind], today)
+            row.plant = grounds.plant
+        bedded_in = bedded_in_once(grounds, rows)
+        done.withdrawn += withdraw_needless(grounds, installations, open_tasks, today, now)
+        done.moved += move_open(wanted, open_tasks, today, now)
+        new = [
+            fresh_task(grounds.plant, each)
+            for each in wanted
+            if each.key not in open_tasks and (each.origin == Task.Origin.PLAN or each.key[:2] not in bedded_in)
         ]
-        close_by_rule(dropped, reason=str(_("the check plan is suspended or the check is no longer used")), at=now)
-        settled = bedding_in_done_otherwise(
-            open_tasks.values(), last_done_days(plant, installations, skipped=False), renewed
-        )
-        close_by_rule(settled, reason=str(_("the same check was done meanwhile")), at=now)
-        done.withdrawn += len(dropped) + len(settled)
-        new: list[Task] = []
-        moved: list[Task] = []
-        for each in wanted:
-            key = (each.installation.pk, each.plan.check_kind_id, each.origin)
-            found = open_tasks.get(key)
-            if found is None:
-                if each.origin == Task.Origin.PLAN or key[:2] not in bedded_in:
-                    new.append(fresh_task(plant, each))
-            elif found.closes_on >= today and found.pk not in put_off and move(found, each, today):
-                moved.append(found)
-        if moved:
-            bulk_update_with_history(moved, Task, MOVED_FIELDS, default_change_reason=NIGHT_REASON, default_date=now)
-        done.moved += len(moved)
-        if new:
-            # Closed between the look at what was last done and here: the next look makes the right task.
-            since = last_done_days(plant, installations)
-            keys = [(row.installation_id, row.check_kind_id) for row in new]
-            new = [row for row, key in zip(new, keys, strict=True) if since.get(key) == book.last_done.get(key)]
-        done.made += create_tasks(new)
+        done.made += create_tasks(still_missing(grounds, installations, new))
+
+
+def bedded_in_once(grounds: DueGrounds, rows: QuerySet[Task]) -> set[tuple[int, int]]:
+    """(installation, kind of check) whose bedding-in check was done since the fasteners were last renewed."""
+    closed = rows.filter(origin=Task.Origin.BEDDING_IN, closed_at__isnull=False)
+    # What a rule withdrew was not done: it is asked for again once its reason is gone.
+    closed = closed.exclude(outcome=Task.Outcome.WITHDRAWN, closed_by__isnull=True)
+    latest = latest_days(grounds.plant, closed)
+    return {key for key, last in latest.items() if has_bedded_in(last, grounds.renewed.get(key[0]))}
+
+
+def withdraw_needless(
+    grounds: DueGrounds,
+    installations: Sequence[Installation],
+    open_tasks: Mapping[TaskKey, Task],
+    today: date,
+    now: datetime,
+) -> int:
+    """Withdraw open tasks whose plan rests, and bedding-in tasks whose check was done meanwhile; how many."""
+    plans = grounds.plans
+    dropped = [
+        row
+        for (at, kind, _origin), row in open_tasks.items()
+        if (at, kind) in plans and not is_active(plans[at, kind], today)
+    ]
+    close_by_rule(dropped, reason=str(_("the check plan is suspended or the check is no longer used")), at=now)
+    settled = bedding_in_done_otherwise(
+        open_tasks.values(), last_done_days(grounds.plant, installations, skipped=False), grounds.renewed
+    )
+    close_by_rule(settled, reason=str(_("the same check was done meanwhile")), at=now)
+    return len(dropped) + len(settled)
+
+
+def move_open(wanted: Sequence[TaskWanted], open_tasks: Mapping[TaskKey, Task], today: date, now: datetime) -> int:
+    """Give open tasks the days of their forecast, but those that are late or were put off; how many moved."""
+    put_off = set(
+        Deferral.objects.current()
+        .filter(task__in=[row.pk for row in open_tasks.values()])
+        .values_list("task_id", flat=True)
+    )
+    moved: list[Task] = []
+    for each in wanted:
+        found = open_tasks.get(each.key)
+        if found and found.closes_on >= today and found.pk not in put_off and move(found, each, today):
+            moved.append(found)
+    if moved:
+        bulk_update_with_history(moved, Task, MOVED_FIELDS, default_change_reason=NIGHT_REASON, default_date=now)
+    return len(moved)
+
+
+def still_missing(grounds: DueGrounds, installations: Sequence[Installation], new: list[Task]) -> list[Task]:
+    """New tasks without those whose check was closed out between the look at what was last done and here.
+
+    The next look makes the right task of them.
+    """
+    if not new:
+        return []
+    since = last_done_days(grounds.plant, installations)
+    keys = [(row.installation_id, row.check_kind_id) for row in new]
+    return [row for row, key in zip(new, keys, strict=True) if since.get(key) == grounds.last_done.get(key)]
 
 
 def bedding_in_done_otherwise(
@@ -208,11 +253,11 @@ def bedding_in_done_otherwise(
 def days_of(due: DueDate) -> tuple[date, date, date]:
     """Due day and window; what has none is never wanted."""
     if due.due_on is None or due.opens_on is None or due.closes_on is None:
-        raise ValueError(f"no day is known: {due.reason}")
+        raise ValueError(f"no day is known: {due.reason.rule}")
     return due.due_on, due.opens_on, due.closes_on
 
 
-def fresh_task(plant: Plant, wanted: Wanted) -> Task:
+def fresh_task(plant: Plant, wanted: TaskWanted) -> Task:
     due = wanted.due
     due_on, opens_on, closes_on = days_of(due)
     return Task(
@@ -225,11 +270,11 @@ def fresh_task(plant: Plant, wanted: Wanted) -> Task:
         opens_on=opens_on,
         closes_on=closes_on,
         fixed_on=due.fixed_on,
-        why=due.reason[:200],
+        why=due_words(due.reason)[:200],
     )
 
 
-def move(row: Task, wanted: Wanted, today: date) -> bool:
+def move(row: Task, wanted: TaskWanted, today: date) -> bool:
     """Give an open task the dates of the forecast; True if anything changed."""
     due = wanted.due
     if days_of(due)[0] < row.due_on:
@@ -240,7 +285,7 @@ def move(row: Task, wanted: Wanted, today: date) -> bool:
         return False
     row.due_on, row.opens_on, row.closes_on = after
     row.fixed_on = due.fixed_on
-    row.check_plan, row.why, row.version = wanted.plan, due.reason[:200], row.version + 1
+    row.check_plan, row.why, row.version = wanted.plan, due_words(due.reason)[:200], row.version + 1
     return True
 
 
@@ -351,7 +396,7 @@ def claim_open(task: Task, version: int | None) -> None:
                 _("This check is closed already: %(how)s.") % {"how": current.get_outcome_display()}, code="closed"
             )
         raise ChangedMeanwhile(
-            _("Somebody else changed this task meanwhile. Look at its dates and act again."), current=current
+            _("Somebody else changed this check meanwhile. Look at its dates and act again."), current=current
         )
     task.version = opened_at + 1
 
@@ -468,6 +513,7 @@ def put_off_task(
         Deferral,
         by=by,
         client_key=client_key,
+        created_at=now,
         task=task,
         closes_on_before=before,
         closes_on=closes_on,

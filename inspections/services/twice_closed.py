@@ -8,13 +8,14 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inspections.calc.findings import Finding
+from inspections.calc.findings import Finding, FindingRule
 from inspections.check_rules.wanted import FOUND, LEFT
 from inspections.models import Reading, Task, TwiceClosed, Visit
-from inspections.selectors.entered import Entered, finding_at
+from inspections.selectors.entered import Entered
 from inspections.selectors.visits import visit_chain
-from inspections.services.closing import follow_lead, hold_tasks
+from inspections.services.closing import finding_of, follow_lead, hold_tasks
 from inspections.services.readings import write_offsets
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.models import Person
 from plant.services.records import change_record, correct_entry
@@ -49,7 +50,7 @@ def say_which_counts(row: TwiceClosed, *, by: Person, version: int, counts: str)
     reason = _("The readings of %(who)s count, says %(by)s.") % {"who": stays.visited_by, "by": by}
     for reading in Reading.objects.current().filter(visit=goes, task=row.task):
         correct_entry(reading, by=by, reason=reason, withdraw=True)
-    nothing = Entered(row.task, [], {FOUND: {}, LEFT: {}}, Finding(None, reason))
+    nothing = Entered(row.task, [], {FOUND: {}, LEFT: {}}, Finding(None, Reason(FindingRule.WITHDRAWN)))
     write_offsets(goes, nothing, by, reason=reason)
     let_stand(row.task, stays, by=by, reason=reason)
     return row
@@ -62,7 +63,7 @@ def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
     """
     task.refresh_from_db()
     lead = None if Reading.objects.current().filter(visit=visit, task=task).exists() else task.done_with
-    finding = finding_at(task, visit)
+    finding = finding_of(task, visit)
     change_record(
         task,
         by=by,
@@ -72,7 +73,7 @@ def let_stand(task: Task, visit: Visit, *, by: Any, reason: str) -> None:
         closed_at=visit.visited_at,
         closed_by=visit.visited_by,
         grade=lead.grade if lead else finding.grade.value if finding.grade else "",
-        grade_reason=lead.grade_reason if lead else finding.reason[:400],
+        grade_because=lead.grade_because if lead else finding.reason.kept(),
         done_with=lead,
     )
     task.refresh_from_db()

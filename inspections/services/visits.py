@@ -18,9 +18,9 @@ from django.utils.translation import gettext as _
 
 from inspections.calc.findings import (
     Finding,
+    FindingRule,
 )
 from inspections.calc.grading import Grade
-from inspections.check_rules.kinds import suggested_action
 from inspections.check_rules.wanted import FOUND, reading_key
 from inspections.errors import NotClosedOut
 from inspections.models import (
@@ -48,7 +48,12 @@ from inspections.services.actions import NewAction, add_to_action, choice_faults
 from inspections.services.closing import close_task, close_with, hold_tasks, lead_of, regrade_task
 from inspections.services.readings import withdraw_reading, write_offsets, write_readings
 from inspections.services.tasks import plan_next
+from inspections.words.check_rules import suggested_action
+from inspections.words.entered import entry_refused, entry_words
+from inspections.words.grading import grade_words
 from installs.models import Installation
+from plant.calc.reasons import NotAccepted, Reason
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Person, Photo
 from plant.services.records import check_row, known_row
@@ -127,6 +132,14 @@ class Settled:
         return {each.task.check_kind_id for each in self.to_act}
 
 
+def wanted_action(report: StopReport, settled: Settled) -> NewAction | None:
+    """The action that a report raises: one that was only suggested needs a finding, and no reason against it."""
+    action = report.action
+    if action is not None and action.is_suggested and (not settled.to_act or report.no_action_reason.strip()):
+        return None
+    return action
+
+
 def settle(report: StopReport, tasks: Mapping[int, Task], *, corrects: Visit | None = None) -> Settled:
     """Grade what was entered, at a stop or in place of an earlier visit.
 
@@ -138,7 +151,11 @@ def settle(report: StopReport, tasks: Mapping[int, Task], *, corrects: Visit | N
     """
     wear = wear_to_ask_by(report, tasks) if corrects is None else None
     wanted = wanted_of(list(tasks.values()), report.installation, before=report.visited_at, wear=wear)
-    entered, faults, questions = take_in(tasks, wanted, report.entries, report.confirmed_implausible)
+    try:
+        entered, wrong, questions = take_in(tasks, wanted, report.entries, report.confirmed_implausible)
+    except NotAccepted as error:
+        raise entry_refused(error) from error
+    faults = entry_words(wrong)
     if corrects is None:
         questions = still_asked(report, tasks, questions)
         faults.update(stop_faults(report, entered))
@@ -150,13 +167,14 @@ def settle(report: StopReport, tasks: Mapping[int, Task], *, corrects: Visit | N
         )
     settled = Settled(entered, at_act(entered, questions))
     missing = {}
-    if settled.to_act and report.action is None and not report.no_action_reason.strip():
+    action = wanted_action(report, settled)
+    if settled.to_act and action is None and not report.no_action_reason.strip():
         chain = visit_chain(corrects) if corrects is not None else ()
-        missing = act_faults(settled.to_act, kinds_in_hand(report.installation, chain))
+        missing = entry_words(act_faults(settled.to_act, kinds_in_hand(report.installation, chain)))
     faults.update(missing)
-    if report.action is not None and report.phone is None:
-        alike = alike_open(report.installation, settled.kinds, report.action.title)
-        faults.update(choice_faults(report.action, alike))
+    if action is not None and report.phone is None:
+        alike = alike_open(report.installation, settled.kinds, action.title)
+        faults.update(choice_faults(action, alike))
     if faults or questions:
         suggestion = ""
         if settled.to_act and (corrects is None or missing):
@@ -178,18 +196,18 @@ def wear_to_ask_by(report: StopReport, tasks: Mapping[int, Task]) -> DeviceWear 
     return own_wear(unsure, report.installation, report.visited_at)
 
 
-def still_asked(report: StopReport, tasks: Mapping[int, Task], questions: dict[str, str]) -> dict[str, str]:
+def still_asked(report: StopReport, tasks: Mapping[int, Task], questions: dict[str, Reason]) -> dict[str, Reason]:
     """A phone asked by what it knew; where somebody else closed the check since, people are asked which counts."""
     if report.phone is None:
         return questions
     closed = {pk for pk, task in tasks.items() if task.closed_at is not None}
-    return {key: words for key, words in questions.items() if int(key.split(":")[0]) not in closed}
+    return {key: asked for key, asked in questions.items() if int(key.split(":")[0]) not in closed}
 
 
 def stop_faults(report: StopReport, entered: Sequence[Entered]) -> dict[str, str]:
     """What is wrong with a stop itself: its time, its tools, its lockout."""
     faults = time_faults(report.installation, report.visited_at)
-    faults.update(tool_faults(entered, local_day(report.visited_at, report.installation.plant)))
+    faults.update(entry_words(tool_faults(entered, local_day(report.visited_at, report.installation.plant))))
     if any(each.task.check_kind.needs_lockout for each in entered) and not report.lockout_confirmed:
         faults["lockout_confirmed"] = _(
             "These checks need lockout. Confirm it, or say that the check could not be done."
@@ -251,7 +269,7 @@ def close_out_visit(report: StopReport) -> Visit:
 
 def answer_findings(visit: Visit, report: StopReport, settled: Settled, fresh: Sequence[Entered]) -> None:
     """Raise the action of a report, and write findings that are new on the actions that stand for them."""
-    action = report.action
+    action = wanted_action(report, settled)
     if action is not None:
         raise_or_add(
             action,
@@ -287,14 +305,15 @@ def add_findings(visit: Visit, to_act: Sequence[Entered], by: Person, *, added_t
                 installation=visit.installation,
                 by=by,
                 text=_("%(kind)s found at act again: %(reason)s")
-                % {"kind": each.task.check_kind, "reason": each.finding.reason},
+                % {"kind": each.task.check_kind, "reason": grade_words(each.finding.reason, UnitSystem.METRIC)},
                 visit=visit,
                 client_key=uuid.uuid5(visit.client_key, f"found again {each.task.pk}"),
             )
 
 
-def not_closed_out(faults: Mapping[str, str], questions: Mapping[str, str], suggestion: str) -> NotClosedOut:
-    words = " ".join([*faults.values(), *questions.values()])
+def not_closed_out(faults: Mapping[str, str], questions: Mapping[str, Reason], suggestion: str) -> NotClosedOut:
+    asked = [grade_words(each, UnitSystem.METRIC) for each in questions.values()]
+    words = " ".join([*faults.values(), *asked])
     return NotClosedOut(words, fields=faults, questions=questions, suggested_action=suggestion)
 
 
@@ -454,6 +473,4 @@ def write_corrected(
         if key not in kept:
             withdraw_reading(row, fresh, by)
     for task_id in {row.task_id for row in old.values()} - {each.task.pk for each in settled.entered}:
-        regrade_task(
-            Entered(tasks[task_id], [], {}, Finding(None, _("All readings were withdrawn."))), visit, fresh, by
-        )
+        regrade_task(Entered(tasks[task_id], [], {}, Finding(None, Reason(FindingRule.WITHDRAWN))), visit, fresh, by)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 from typing import Any
 
@@ -16,8 +17,9 @@ from django.utils.translation import gettext_lazy as _
 from inspections.models import GRADES, CheckKind, Reading, TwiceClosed
 from inspections.selectors.tasks import undecided_at
 from inspections.tables.tasks import marked
+from inspections.words.grading import because_words
 from inspections.words.readings import value_words
-from plant.calc.units import UnitSystem, sentence_in
+from plant.calc.units import UnitSystem
 from plant.models import Conveyor
 from plant.tables.columns import RegisterTable
 from plant.tables.filters import DayFilter, KeyFilter
@@ -36,7 +38,7 @@ class ReadingTable(RegisterTable):
     value = tables.Column(verbose_name=_("Value"), empty_values=(), attrs=NUMBER)
     unit = tables.Column(verbose_name=_("Unit"), accessor="quantity", visible=False)
     grade = tables.Column(verbose_name=_("Grade"))
-    grade_reason = tables.Column(verbose_name=_("Why"), orderable=False)
+    why = tables.Column(verbose_name=_("Why"), accessor="grade_because", orderable=False)
     by = tables.Column(verbose_name=_("By"), accessor="visit__visited_by__username")
 
     class Meta:
@@ -70,11 +72,12 @@ class ReadingTable(RegisterTable):
     def render_grade(self, value: str, record: Reading) -> str:
         return marked(mark(record.grade), self.twice.get(record.task_id))
 
-    def render_grade_reason(self, value: str) -> str:
-        return sentence_in(value, UnitSystem(self.request.user.unit_system))
+    def render_why(self, value: Mapping[str, Any]) -> str:
+        return because_words(value, UnitSystem(self.request.user.unit_system))
 
-    def value_grade_reason(self, value: str) -> str:
-        return value
+    def value_why(self, value: Mapping[str, Any]) -> str:
+        # Values of a file are in stored units, and so are those of their reasons.
+        return because_words(value, UnitSystem.METRIC)
 
     def value_grade(self, record: Reading) -> str:
         return record.grade

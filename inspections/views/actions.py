@@ -7,7 +7,8 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import F
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -24,7 +25,7 @@ from inspections.words.actions import open_words
 from installs.models import Installation
 from plant.calc.units import QuantityKind, UnitSystem, format_reading
 from plant.errors import Refused
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.services.photos import keep_photo
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
@@ -72,7 +73,7 @@ class ActionList(RegisterList):
 
 
 @right("inspections.view_action")
-def action_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def action_detail(request: PlantRequest, pk: int) -> HttpResponse:
     action = get_visible(request, ROWS, "inspections.view_action", pk=pk)
     system = UnitSystem(request.user.unit_system)
     left = [
@@ -98,9 +99,10 @@ class ActionCreate(RecordPage):
     title = gettext_lazy("Raise an action")
     button = gettext_lazy("Raise the action")
     done_words = gettext_lazy("Raised.")
+    asks_again = True
     template_name = "inspections/action_form.html"
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def dispatch(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         places = Installation.objects.select_related("conveyor", "device", "plant")
         self.installation = get_visible(request, places, self.right, pk=kwargs["pk"])
         return super().dispatch(request, *args, **kwargs)
@@ -155,7 +157,7 @@ class ActionUpdate(RecordChange):
 
 @require_POST
 @right("inspections.change_action")
-def give_action(request: HttpRequest, pk: int) -> HttpResponse:
+def give_action(request: PlantRequest, pk: int) -> HttpResponse:
     """Give an action that nobody owns, or another, to somebody."""
     action = get_visible(request, ROWS, "inspections.change_action", pk=pk)
     form = GiveForm(request.POST, plant=action.plant)

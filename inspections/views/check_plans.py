@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -26,7 +26,7 @@ from inspections.forms.check_plans import (
     WhatIfForm,
 )
 from inspections.models import CheckKind, CheckPlan, ReadingField
-from inspections.selectors.plan_advice import USUAL_RISK, advice_of, year_if
+from inspections.selectors.plan_advice import USUAL_RISK, advice_of
 from inspections.selectors.tasks import plans_of
 from inspections.services.check_plans import (
     add_reading_field,
@@ -41,10 +41,11 @@ from inspections.services.check_plans import (
     resume_check_plan,
     suspend_check_plan,
 )
+from inspections.services.plan_years import YearAtHand, year_at_hand, year_of_part
 from inspections.tables.check_plans import CheckKindTable, CheckPlanTable
 from installs.models import Installation
 from plant.errors import Refused
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -63,7 +64,7 @@ class CheckKindList(RegisterList):
 
 
 @right("inspections.view_checkkind")
-def check_kind_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def check_kind_detail(request: PlantRequest, pk: int) -> HttpResponse:
     kind = get_visible(request, CheckKind.objects.all(), "inspections.view_checkkind", pk=pk)
     return render(
         request, "inspections/check_kind_detail.html", {"title": kind.name, "kind": kind, "fields": kind.fields.all()}
@@ -182,7 +183,7 @@ def plan_every(plan: CheckPlan, days: int | None, hours: float | None) -> CheckP
 
 
 @right("inspections.view_checkplan")
-def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def check_plan_detail(request: PlantRequest, pk: int) -> HttpResponse:
     plan = get_visible(request, plans_to_read(), "inspections.view_checkplan", pk=pk)
     open_tasks = plan.tasks.open().with_place().order_by("due_on")
     asked, risk_asked = request.GET, "risk" in request.GET
@@ -191,10 +192,10 @@ def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
         asked if "days" in asked or "hours" in asked else None,
         initial={"days": plan.interval_days, "hours": plan.interval_h},
     )
-    what_if = None
+    year = None
     if what_if_form.is_bound and what_if_form.is_valid():
         given = what_if_form.cleaned_data
-        what_if = year_if(plan_every(plan, given["days"], given["hours"]), today, timezone.now())
+        year = year_at_hand(plan_every(plan, given["days"], given["hours"]), by=request.user)
     risk_form = RiskForm(asked if risk_asked else None, initial={"risk": f"{USUAL_RISK * 100:g}"})
     is_understood = not risk_asked or risk_form.is_valid()
     risk = risk_form.cleaned_data["risk"] / 100 if risk_asked and is_understood else USUAL_RISK
@@ -205,12 +206,28 @@ def check_plan_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "tasks": open_tasks[:50],
         "n_tasks": open_tasks.count(),
         "what_if_form": what_if_form,
-        "what_if": what_if,
+        **year_shown(year),
         "risk_form": risk_form,
         "risk_pct": risk * 100,
         "advice": advice_of(plan, risk) if is_understood else [],
     }
     return render(request, "inspections/check_plan_detail.html", context)
+
+
+def year_shown(year: YearAtHand | None) -> dict[str, Any]:
+    """What the pages show of a year: the year itself where there is one, how far it is where there is none yet."""
+    return {"year": year, "kept": year and year.kept, "what_if": year.kept.value if year and year.kept else None}
+
+
+@right("inspections.view_checkplan")
+def plan_year(request: PlantRequest) -> HttpResponse:
+    """The year that a page waits for, or how far it is."""
+    year = None
+    if request.plant is not None:
+        year = year_of_part(request.plant, request.GET.get("part", ""), by=request.user)
+    if year is None:
+        raise Http404
+    return render(request, "inspections/_plan_year_at_hand.html", year_shown(year))
 
 
 class PlanPage(RecordPage):
@@ -222,7 +239,7 @@ class PlanPage(RecordPage):
         """The plan as it would be; not saved."""
         raise NotImplementedError
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def post(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if "look" not in request.POST:
             return super().post(request, *args, **kwargs)
         form = self.build_form(request.POST)
@@ -233,9 +250,8 @@ class PlanPage(RecordPage):
             except Refused as refusal:
                 form.add_refusal(refusal)
             else:
-                today = timezone.localdate(timezone=request.plant.zone)
-                what_if = year_if(plan, today, timezone.now())
-                return self.render_to_response(self.get_context_data(form=form, what_if=what_if, **kwargs))
+                shown = year_shown(year_at_hand(plan, by=request.user))
+                return self.render_to_response(self.get_context_data(form=form, **shown, **kwargs))
         return self.render_to_response(self.get_context_data(form=form, **kwargs), status=422)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,13 +16,13 @@ from inspections.forms.opportunity import OpportunityForm, PutOnRoundForm
 from inspections.selectors.opportunity import opportunity_of
 from inspections.services.opportunity import put_on_round
 from plant.errors import Refused
-from plant.permissions import right
+from plant.permissions import PlantRequest, right
 
 USUAL_MINUTES = 120
 
 
 @right("inspections.view_task")
-def opportunity(request: HttpRequest) -> HttpResponse:
+def opportunity(request: PlantRequest) -> HttpResponse:
     """The checks that need lockout and fit into the time for which a belt stands, with people, tools and other work."""
     asked = "conveyor" in request.GET
     values = request.GET.copy()
@@ -43,7 +43,7 @@ def opportunity(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @right("inspections.lay_round")
-def put_on(request: HttpRequest) -> HttpResponse:
+def put_on(request: PlantRequest) -> HttpResponse:
     """Put what fits on one person's round of today; the planner looks at the draft and publishes it."""
     form = PutOnRoundForm(request.POST, plant=request.plant)
     back = (

@@ -16,7 +16,7 @@ from functools import wraps
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
-from django.http import Http404, HttpRequest, JsonResponse
+from django.http import Http404, JsonResponse
 from django.middleware.csrf import get_token
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
@@ -38,17 +38,17 @@ from plant.calc.addresses import key_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Photo
-from plant.permissions import get_visible, require_right
+from plant.permissions import PlantRequest, get_visible, require_right
 from plant.services.photos import keep_photo
 from plant.views.bodies import answers_in_json, as_one_photo, takes
 
 
-def answer_as(name: str) -> Callable:
+def answer_as(name: str) -> Callable[[Callable[..., Any]], Any]:
     """Name the right of an address that answers in JSON, refusals too: a redirect would tell a phone nothing."""
 
-    def mark(view: Callable) -> Callable:
+    def mark(view: Callable[..., Any]) -> Any:
         @wraps(view)
-        def checked(request: HttpRequest, *args: Any, **kwargs: Any) -> JsonResponse:
+        def checked(request: PlantRequest, *args: Any, **kwargs: Any) -> JsonResponse:
             if not request.user.is_authenticated:
                 return said("sign_in", _("Sign in again; what is kept on this phone stays there."), status=401)
             try:
@@ -76,7 +76,7 @@ def said(code: str, message: str, *, status: int, **more: Any) -> JsonResponse:
 
 @answer_as("member")
 @require_GET
-def who(request: HttpRequest) -> JsonResponse:
+def who(request: PlantRequest) -> JsonResponse:
     """Who is signed in, by what clock, and the token for sending."""
     return JsonResponse(
         {
@@ -89,7 +89,7 @@ def who(request: HttpRequest) -> JsonResponse:
 
 @answer_as(CLOSE_OUT)
 @require_GET
-def pack(request: HttpRequest) -> JsonResponse:
+def pack(request: PlantRequest) -> JsonResponse:
     require_right(request.user, CLOSE_OUT, request.plant)
     return JsonResponse(round_pack(request.user, request.plant, timezone.now()))
 
@@ -97,7 +97,7 @@ def pack(request: HttpRequest) -> JsonResponse:
 @answer_as(CLOSE_OUT)
 @takes(as_one_photo)
 @require_POST
-def take_photo(request: HttpRequest) -> JsonResponse:
+def take_photo(request: PlantRequest) -> JsonResponse:
     """One photo, whole or not at all: the phone says how long it is and what it adds up to."""
     installation = get_visible(request, PLACES, CLOSE_OUT, pk=key_in(request.POST.get("installation")))
     key, file = as_key(request.POST.get("key")), request.FILES.get("file")
@@ -117,7 +117,7 @@ def take_photo(request: HttpRequest) -> JsonResponse:
 
 @answer_as(CLOSE_OUT)
 @require_POST
-def take_entry(request: HttpRequest) -> JsonResponse:
+def take_entry(request: PlantRequest) -> JsonResponse:
     """One stop that was closed out on a phone. The same key again gives the same answer and writes nothing."""
     entry = read_entry(request.body)
     if entry.person != request.user.pk:
@@ -155,7 +155,7 @@ def take_entry(request: HttpRequest) -> JsonResponse:
 
 @answer_as(CLOSE_OUT)
 @require_POST
-def take_set_aside(request: HttpRequest) -> JsonResponse:
+def take_set_aside(request: PlantRequest) -> JsonResponse:
     """What a phone set aside after the site had failed on it several times: its text, for the planners."""
     told = read_set_aside(request.body)
     if told.person != request.user.pk:
@@ -176,7 +176,7 @@ def take_set_aside(request: HttpRequest) -> JsonResponse:
     return JsonResponse({"set_aside": row.pk, "url": row.get_absolute_url()})
 
 
-def take_action(request: HttpRequest, installation: Installation, entry: RoundEntry) -> JsonResponse:
+def take_action(request: PlantRequest, installation: Installation, entry: RoundEntry) -> JsonResponse:
     """Corrective work that was raised by hand on a phone, with no check beside it."""
     require_right(request.user, "inspections.add_action", installation.plant)
     form = FoundForm(entry.fields, person=request.user, plant=installation.plant, installation=installation)
@@ -208,7 +208,7 @@ def faults_said(form: Any) -> JsonResponse:
     )
 
 
-def phone_form(request: HttpRequest, installation: Installation, entry: RoundEntry) -> VisitForm:
+def phone_form(request: PlantRequest, installation: Installation, entry: RoundEntry) -> VisitForm:
     """The desktop page's form over what the phone kept; its numbers were typed in the units of the pack."""
     if entry.system in set(UnitSystem):
         request.user.unit_system = entry.system  # for reading this request; nobody saves it
@@ -228,7 +228,7 @@ def photos_of(entry: RoundEntry, installation: Installation) -> list[Photo]:
     return list(Photo.objects.of_plant(installation.plant).filter(client_key__in=entry.photos))
 
 
-def photos_missing(entry: RoundEntry, installation: Installation, request: HttpRequest) -> list[str]:
+def photos_missing(entry: RoundEntry, installation: Installation, request: PlantRequest) -> list[str]:
     rows = Photo.objects.of_plant(installation.plant).filter(created_by=request.user, client_key__in=entry.photos)
     here = set(rows.values_list("client_key", flat=True))
     return [str(key) for key in entry.photos if key not in here]

@@ -8,10 +8,11 @@ from __future__ import annotations
 import hashlib
 import json
 from pathlib import Path
+from typing import Any
 
 from django.contrib.staticfiles import finders
 from django.contrib.staticfiles.storage import staticfiles_storage
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.templatetags.static import static
 from django.urls import reverse
@@ -25,10 +26,12 @@ from inspections.selectors.set_aside import typed_lines
 from inspections.selectors.visits import visit_sheet
 from inspections.services.set_aside import settle
 from inspections.services.twice_closed import say_which_counts
+from inspections.words.readings import sheet_told
+from inspections.words.set_aside import lines_told
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.forms.base import show_refusal
-from plant.permissions import get_visible, open_to_all, right
+from plant.permissions import PlantRequest, get_visible, open_to_all, right
 
 # Everything that the page of the round is made of.
 FILES = [
@@ -37,6 +40,8 @@ FILES = [
     "inspections/visit.css",
     "inspections/doubt.js",
     "inspections/grading.js",
+    "inspections/reasons.js",
+    "inspections/suggested.js",
     "inspections/units.js",
     "inspections/words.js",
     *(
@@ -70,28 +75,30 @@ def found_file(name: str) -> Path:
 
 @open_to_all
 @never_cache
-def round_page(request: HttpRequest) -> HttpResponse:
+def round_page(request: PlantRequest) -> HttpResponse:
     return render(request, "inspections/round_phone.html", {"title": _("My round")})
 
 
 @open_to_all
 @never_cache
-def round_words(request: HttpRequest) -> HttpResponse:
+def round_words(request: PlantRequest) -> HttpResponse:
     """The scripts' sentences in the person's language; a script by itself, so the page's policy needs no exception."""
-    return JavaScriptCatalog.as_view()(request)
+    answer: Any = JavaScriptCatalog.as_view()(request)
+    return answer
 
 
 @open_to_all
 @never_cache
-def round_worker(request: HttpRequest) -> HttpResponse:
+def round_worker(request: PlantRequest) -> HttpResponse:
     """The service worker, with the list of files and a version made of their names and contents."""
+    storage: Any = staticfiles_storage
     page, words = round_page(request).content, round_words(request).content
     # Modules name each other without the manifest's hash, so the plain addresses are kept beside the hashed ones.
     addresses = sorted(
         {
             reverse("round-words"),
             *(static(name) for name in FILES),
-            *(f"{staticfiles_storage.base_url}{name}" for name in FILES),
+            *(f"{storage.base_url}{name}" for name in FILES),
         }
     )
     digest = hashlib.sha256(page + words)
@@ -109,7 +116,7 @@ def round_worker(request: HttpRequest) -> HttpResponse:
 
 
 @right("inspections.view_visit")
-def which_counts(request: HttpRequest, pk: int) -> HttpResponse:
+def which_counts(request: PlantRequest, pk: int) -> HttpResponse:
     """Two visits that closed the same check, side by side, and the question which counts."""
     rows = TwiceClosed.objects.select_related(
         "task__check_kind", "task__installation__conveyor", "task__installation__device", "plant", "decided_by",
@@ -131,7 +138,7 @@ def which_counts(request: HttpRequest, pk: int) -> HttpResponse:
     system = UnitSystem(request.user.unit_system)
     sides = []
     for visit in (row.first, row.second):
-        checks = visit_sheet(visit, system)["checks"]
+        checks = sheet_told(visit_sheet(visit), system)["checks"]
         lines = [line for check in checks if check["task"].pk == row.task_id for line in check["lines"]]
         sides.append({"visit": visit, "lines": lines})
     title = _("%(task)s was closed twice") % {"task": row.task}
@@ -144,7 +151,7 @@ def which_counts(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @right("inspections.view_visit")
-def set_aside_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def set_aside_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """What a phone could not get into the book: what was typed, why, and what became of it."""
     rows = SetAside.objects.select_related(
         "plant", "installation__conveyor", "installation__device", "created_by", "settled_by"
@@ -168,6 +175,6 @@ def set_aside_detail(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "inspections/set_aside.html",
-        {"title": title, "row": row, "form": form, "lines": typed_lines(row)},
+        {"title": title, "row": row, "form": form, "lines": lines_told(typed_lines(row))},
         status=422 if form.errors else 200,
     )

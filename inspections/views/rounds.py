@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,19 +16,21 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
 from inspections.files.rounds import calendar_of, may_have_calendar, sheet_of
-from inspections.forms.rounds import AwayForm, LayForm, MoveForm, ProfileForm, ShiftForm, SwapForm
+from inspections.forms.rounds import AwayForm, LayForm, ProfileForm, ShiftForm, StopMoveForm, SwapForm
 from inspections.models import Round, Shift, Stop, TechnicianProfile
 from inspections.selectors.fitting_clashes import jobs_in
-from inspections.selectors.round_board import board_of, clock, lede_of
+from inspections.selectors.round_board import board_of
 from inspections.selectors.rounds import LAY_ROUNDS, standing_rounds
 from inspections.services import rounds as services
 from inspections.services import shifts as shift_services
+from inspections.words.round_board import lede_of
+from inspections.words.rounds import clock, fault_words
 from plant.calc.addresses import day_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Job
-from plant.permissions import get_visible, has_right, open_to_all, right
+from plant.permissions import PlantRequest, get_visible, has_right, open_to_all, right
 from plant.services.jobs import stop_job
 from plant.views.records import RecordChange, RecordPage
 
@@ -36,7 +38,7 @@ SEE, LAY, OWN = "inspections.view_round", "inspections.lay_round", "inspections.
 WEEK_DAYS = 7
 
 
-def day_asked(request: HttpRequest, values: Any) -> dt.date:
+def day_asked(request: PlantRequest, values: Any) -> dt.date:
     """The day that is asked for; today where none is."""
     return day_in(values.get("day")) or timezone.localdate(timezone=request.plant.zone)
 
@@ -46,7 +48,7 @@ def board_url(day: dt.date) -> str:
 
 
 # --- The board --------------------------------------------------------------------------------------------------------
-def board_context(request: HttpRequest, day: dt.date, moved: Stop | None = None) -> dict[str, Any]:
+def board_context(request: PlantRequest, day: dt.date, moved: Stop | None = None) -> dict[str, Any]:
     board = board_of(request.plant, day, timezone.now())
     today = timezone.localdate(timezone=request.plant.zone)
     return {
@@ -65,14 +67,14 @@ def board_context(request: HttpRequest, day: dt.date, moved: Stop | None = None)
 
 
 @right(SEE)
-def board(request: HttpRequest) -> HttpResponse:
+def board(request: PlantRequest) -> HttpResponse:
     """Who does what on one day, what did not fit and why, what is late."""
     return render(request, "inspections/round_board.html", board_context(request, day_asked(request, request.GET)))
 
 
 @require_POST
 @right(LAY)
-def lay(request: HttpRequest) -> HttpResponse:
+def lay(request: PlantRequest) -> HttpResponse:
     """Have the rounds of some days laid in the background."""
     form = LayForm(request.POST)
     if not form.is_valid():
@@ -86,7 +88,7 @@ def lay(request: HttpRequest) -> HttpResponse:
 
 
 @right(SEE)
-def progress(request: HttpRequest) -> HttpResponse:
+def progress(request: PlantRequest) -> HttpResponse:
     """How far the laying is; when it is over the page is loaded again."""
     job = Job.objects.unfinished().filter(kind=LAY_ROUNDS, plant=request.plant).first()
     answer = render(request, "inspections/_round_progress.html", {"job": job})
@@ -97,7 +99,7 @@ def progress(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @right(LAY)
-def stop_laying(request: HttpRequest) -> HttpResponse:
+def stop_laying(request: PlantRequest) -> HttpResponse:
     """Stop the search; the best plan so far is kept."""
     for job in Job.objects.unfinished().filter(kind=LAY_ROUNDS, plant=request.plant):
         stop_job(job)
@@ -106,7 +108,7 @@ def stop_laying(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @right(LAY)
-def publish(request: HttpRequest) -> HttpResponse:
+def publish(request: PlantRequest) -> HttpResponse:
     """Put the drafts of a day on the phones."""
     day = day_asked(request, request.POST)
     try:
@@ -120,16 +122,16 @@ def publish(request: HttpRequest) -> HttpResponse:
 
 
 # --- Moving stops -----------------------------------------------------------------------------------------------------
-def stop_of(request: HttpRequest, pk: int) -> Stop:
+def stop_of(request: PlantRequest, pk: int) -> Stop:
     rows = Stop.objects.select_related("round__shift__person", "round__plant", "conveyor").prefetch_related("tasks")
     return get_visible(request, rows, LAY, pk=pk)
 
 
-def board_answer(request: HttpRequest, day: dt.date, moved: Stop | None, words: str) -> HttpResponse:
+def board_answer(request: PlantRequest, day: dt.date, moved: Stop | None, words: str) -> HttpResponse:
     """The board as it stands now, and the sentence that is spoken."""
     context = board_context(request, day, moved)
     now_on = context["board"]
-    mine = [fault.words for fault in [*now_on.faults, *now_on.published_faults]]
+    mine = [fault_words(fault) for fault in [*now_on.faults, *now_on.published_faults]]
     spoken = " ".join([words, *mine[:2]])
     html = render(request, "inspections/_round_board.html", context).content.decode()
     return JsonResponse({"html": html, "spoken": spoken, "moved": moved.pk if moved else None})
@@ -141,10 +143,10 @@ def refused_answer(refusal: Refused) -> JsonResponse:
 
 @require_POST
 @right(LAY)
-def move_stop(request: HttpRequest, pk: int) -> HttpResponse:
+def move_stop(request: PlantRequest, pk: int) -> HttpResponse:
     """Move a stop in time or to another person; the times of both rounds follow."""
     stop = stop_of(request, pk)
-    form = MoveForm(request.POST, stop=stop)
+    form = StopMoveForm(request.POST, stop=stop)
     if not form.is_valid():
         return JsonResponse({"spoken": _("That place was not understood.")}, status=409)
     asked, day = form.cleaned_data, stop.round.shift.day
@@ -172,7 +174,7 @@ def move_stop(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @right(LAY)
-def take_out_stop(request: HttpRequest, pk: int) -> HttpResponse:
+def take_out_stop(request: PlantRequest, pk: int) -> HttpResponse:
     """Take a stop off the rounds; its checks stay open."""
     stop = stop_of(request, pk)
     try:
@@ -310,7 +312,7 @@ class ShiftSwap(RecordChange):
 
 @require_POST
 @right("inspections.change_shift")
-def shift_back(request: HttpRequest, pk: int) -> HttpResponse:
+def shift_back(request: PlantRequest, pk: int) -> HttpResponse:
     """Somebody is there after all."""
     row = get_visible(request, Shift.objects.select_related("plant"), "inspections.change_shift", pk=pk)
     shift_services.mark_back(row, by=request.user)
@@ -345,7 +347,7 @@ class ProfileChange(RecordChange):
 
 
 @right("inspections.change_technicianprofile")
-def profile_of_shift(request: HttpRequest, pk: int) -> HttpResponse:
+def profile_of_shift(request: PlantRequest, pk: int) -> HttpResponse:
     """To the skills and tools of the person of a shift; their row is made where there is none yet."""
     row = get_visible(
         request,
@@ -357,7 +359,7 @@ def profile_of_shift(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 # --- One round --------------------------------------------------------------------------------------------------------
-def round_of(request: HttpRequest, pk: int) -> Round:
+def round_of(request: PlantRequest, pk: int) -> Round:
     """A round for those who see all of the plant's, or its own person's published one."""
     row = get_visible(request, Round.objects.with_stops().select_related("plant"), OWN, pk=pk)
     is_own = row.shift.person_id == request.user.pk and row.published_at is not None
@@ -367,7 +369,7 @@ def round_of(request: HttpRequest, pk: int) -> Round:
 
 
 @right(OWN)
-def round_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def round_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """The stops of one round in order."""
     row = round_of(request, pk)
     return render(
@@ -385,7 +387,7 @@ def round_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 # --- On paper, and in a calendar --------------------------------------------------------------------------------------
 @right(OWN)
-def round_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+def round_sheet(request: PlantRequest, pk: int) -> HttpResponse:
     """One round on paper."""
     row = round_of(request, pk)
     system = UnitSystem(request.user.unit_system)
@@ -394,7 +396,7 @@ def round_sheet(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @right(SEE)
-def day_sheets(request: HttpRequest) -> HttpResponse:
+def day_sheets(request: PlantRequest) -> HttpResponse:
     """All rounds of a day on paper, each on its own sheet."""
     day = day_asked(request, request.GET)
     rows = [row for row in standing_rounds(request.plant, day) if row.stops.all()]
@@ -405,7 +407,7 @@ def day_sheets(request: HttpRequest) -> HttpResponse:
 
 
 @right(OWN)
-def own_calendar(request: HttpRequest) -> HttpResponse:
+def own_calendar(request: PlantRequest) -> HttpResponse:
     """The secret address of the person's own calendar."""
     profile = shift_services.profile_of(request.plant, request.user)
     address = request.build_absolute_uri(reverse("calendar-feed", args=[profile.calendar_key]))
@@ -416,7 +418,7 @@ def own_calendar(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @right(OWN)
-def renew_calendar(request: HttpRequest) -> HttpResponse:
+def renew_calendar(request: PlantRequest) -> HttpResponse:
     """Give the calendar a new address."""
     shift_services.renew_calendar_key(shift_services.profile_of(request.plant, request.user), by=request.user)
     messages.success(request, _("The calendar has a new address; the old one leads nowhere now."))
@@ -424,7 +426,7 @@ def renew_calendar(request: HttpRequest) -> HttpResponse:
 
 
 @open_to_all
-def calendar_feed(request: HttpRequest, key: str) -> HttpResponse:
+def calendar_feed(request: PlantRequest, key: str) -> HttpResponse:
     """Published stops of the person whose secret key this is (RFC 5545); who has the address needs no sign-in."""
     profile = TechnicianProfile.objects.select_related("plant", "person").filter(calendar_key=key).first()
     if profile is None or not may_have_calendar(profile):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -18,7 +18,7 @@ from inspections.selectors.tasks import story_of, with_deferrals
 from inspections.services.tasks import ask_for_task, put_off_task, withdraw_task
 from inspections.tables.tasks import ClosedTaskTable, TaskTable
 from installs.models import Installation
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
 
@@ -43,7 +43,7 @@ class TaskList(RegisterList):
         return ClosedTaskTable if self.is_closed_list else TaskTable
 
     def rows(self) -> Any:
-        known = with_deferrals(Task.objects.of_plant(self.request.plant).with_place())
+        known: Any = with_deferrals(Task.objects.of_plant(self.request.plant).with_place())
         if self.is_closed_list:
             # By the day they were due: that order has an index, however many there are.
             return known.filter(closed_at__isnull=False).order_by("-due_on", "-pk")
@@ -66,7 +66,7 @@ def tasks_to_read() -> Any:
 
 
 @right("inspections.view_task")
-def task_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def task_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """Why then, the window, what happened to it, and the acts."""
     task = get_visible(request, tasks_to_read(), "inspections.view_task", pk=pk)
     story = story_of(task)
@@ -109,7 +109,7 @@ class TaskPutOff(TaskAct):
     right = "inspections.put_off_task"
     form_class = PutOffForm
     button = gettext_lazy("Put off")
-    done_words = gettext_lazy("Put off. The reason stays with the task and is counted.")
+    done_words = gettext_lazy("Put off. The reason stays with the check and is counted.")
 
     def get_title(self) -> str:
         return _("Put off: %(task)s") % {"task": self.row}
@@ -137,6 +137,7 @@ class TaskCreate(RecordPage):
     right = "inspections.add_task"
     form_class = AskForTaskForm
     button = gettext_lazy("Ask for this check")
+    asks_again = True
     done_words = gettext_lazy("The check is open now.")
 
     def get_row(self) -> None:

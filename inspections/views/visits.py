@@ -8,14 +8,14 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from inspections.calc.grading import grading_rules
+from inspections.calc.phone_rules import grading_rules
 from inspections.forms.visits import CorrectionForm, NotDoneForm, ReadingsForm, VisitForm, stored_values
 from inspections.models import Reading, Task, Visit
 from inspections.selectors.readings_wanted import own_wear, wanted_of
@@ -24,16 +24,22 @@ from inspections.selectors.tools import tools_at_hand
 from inspections.selectors.visits import acts_running, visit_sheet
 from inspections.services import stops, visits
 from inspections.tables.visits import ReadingFilter, ReadingTable
+from inspections.words.grading import texts_for_phone
+from inspections.words.readings import sheet_told
+from inspections.words.tools import tools_told
 from installs.models import Installation
 from plant.calc.addresses import keys_in
-from plant.calc.units import UnitSystem, typing_grammar
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Photo, Plant
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.services.photos import keep_photo
+from plant.services.sent_forms import forget_sent, name_done
+from plant.views import sent_before
 from plant.views.bodies import as_photos, takes
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange
+from plant.words.typing import typing_for_page
 
 CLOSE_OUT = "inspections.close_out_task"
 PLACES = Installation.objects.select_related(
@@ -43,13 +49,14 @@ PLACES = Installation.objects.select_related(
 
 @right(CLOSE_OUT)
 @takes(as_photos)
-def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
+def create_visit(request: PlantRequest, pk: int) -> HttpResponse:
     """One page for one stop: what to read, graded while it is typed and again when it is sent."""
     installation = get_visible(request, PLACES, CLOSE_OUT, pk=pk)
     due, early = checks_to_do(installation, timezone.localdate(timezone=installation.plant.zone))
     if request.method != "POST":
         return visit_page(request, installation, visit_form(request, installation, [*due, *early]), due)
-    known = Visit.objects.visible_to(request.user).filter(client_key=as_key(request.POST.get("client_key"))).first()
+    key = as_key(request.POST.get("client_key"))
+    known = Visit.objects.visible_to(request.user).filter(client_key=key).first() if key else None
     if known is not None:  # the same form sent again
         return redirect(known)
     # Also checks that somebody else closed after this page was opened: their readings are kept.
@@ -59,18 +66,26 @@ def create_visit(request: HttpRequest, pk: int) -> HttpResponse:
     form.is_valid()
     kept = keep_photos(form, installation, request.user)
     if form.is_valid():
+        sent = sent_before.note(request)
+        before = sent_before.written_before(request, sent)
+        if before is not None:
+            forget_sent(sent)
+            sent_before.ask_once(form, before)
+            return visit_page(request, installation, form, due, kept, status=409)
         try:
             done = act_on(form, installation, request.user, kept)
         except Refused as refusal:
+            forget_sent(sent)
             form.add_refusal(refusal)
             form.suggest_action()
         else:
+            name_done(sent, done.get_absolute_url() if done else reverse("today"))
             messages.success(request, done_words(done, form))
             return redirect(done or "today")
     return visit_page(request, installation, form, due, kept, status=422)
 
 
-def visit_form(request: HttpRequest, installation: Installation, tasks: list[Task], *data: Any) -> VisitForm:
+def visit_form(request: PlantRequest, installation: Installation, tasks: list[Task], *data: Any) -> VisitForm:
     wear = own_wear(tasks, installation, timezone.now())
     wanted = wanted_of(tasks, installation, wear=wear)
     return VisitForm(*data, tasks=tasks, wanted=wanted, person=request.user, plant=installation.plant)
@@ -105,7 +120,7 @@ def act_on(
 
 
 def visit_page(
-    request: HttpRequest,
+    request: PlantRequest,
     installation: Installation,
     form: VisitForm,
     due: list[Task],
@@ -140,8 +155,14 @@ def visit_page(
 def page_rules(form: ReadingsForm, plant: Plant) -> dict[str, Any]:
     """What the page's script grades by; torque wrenches where a check asks for one."""
     is_asked = any(f"t{task.pk}-instrument" in form.fields for task in form.tasks)
-    tools = tools_at_hand(plant, timezone.localdate(timezone=plant.zone)) if is_asked else []
-    return {"grading": grading_rules(), "typing": typing_grammar(), "checks": form.as_rules(), "tools": tools}
+    tools = tools_told(tools_at_hand(plant, timezone.localdate(timezone=plant.zone))) if is_asked else []
+    return {
+        "grading": grading_rules(),
+        "typing": typing_for_page(),
+        "texts": texts_for_phone(),
+        "checks": form.as_rules(),
+        "tools": tools,
+    }
 
 
 def as_key(text: str | None) -> uuid.UUID | None:
@@ -180,7 +201,7 @@ def done_words(visit: Visit | None, form: VisitForm) -> str:
 
 
 @right("inspections.view_visit")
-def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_detail(request: PlantRequest, pk: int) -> HttpResponse:
     rows = Visit.objects.select_related(
         "installation__conveyor__area", "installation__conveyor__plant", "installation__device", "plant",
         "visited_by", "created_by", "lockout_confirmed_by", "corrects", "corrected_by",
@@ -192,13 +213,13 @@ def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "title": _("Visit to %(place)s") % {"place": visit.installation},
             "visit": visit,
-            **visit_sheet(visit, UnitSystem(request.user.unit_system)),
+            **sheet_told(visit_sheet(visit), UnitSystem(request.user.unit_system)),
         },
     )
 
 
 @right(CLOSE_OUT)
-def change_visit(request: HttpRequest, pk: int) -> HttpResponse:
+def change_visit(request: PlantRequest, pk: int) -> HttpResponse:
     """Correct a visit: all its readings, filled in as they stand; saving writes a further visit."""
     rows = Visit.objects.select_related(
         "installation__conveyor__plant", "installation__device__device_model", "installation__plant", "plant"

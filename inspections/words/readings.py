@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from inspections.check_rules.fastener_torque import MARK_ANSWERS
 from inspections.check_rules.wanted import Wanted
 from inspections.models import (
     Reading,
     Task,
 )
-from plant.calc.units import (
-    QuantityKind,
-    UnitSystem,
-    format_reading,
-)
+from inspections.words.check_rules import answers_of
+from plant.calc.units import QuantityKind, UnitSystem, format_reading
 
 
 def asked_words(task: Task) -> str:
@@ -56,7 +55,7 @@ def set_words(each: Wanted, system: UnitSystem) -> str:
 
 
 def dated_words(row: Reading, each: Wanted, system: UnitSystem, method: str = "") -> str:
-    said = value_words(row, system, dict(each.options))
+    said = value_words(row, system, answers_of(each.options))
     on = date_format(timezone.localtime(row.visit.visited_at), "j M Y")
     return _("%(value)s on %(on)s") % {"value": f"{said}, {method}," if method else said, "on": on}
 
@@ -66,3 +65,25 @@ def value_words(row: Reading, system: UnitSystem, answers: Mapping[str, str] | N
     if row.value is None:
         return (answers or {}).get(row.answer, row.answer.replace("_", " "))
     return format_reading(row.value, QuantityKind(row.quantity), system)
+
+
+def sheet_told(sheet: Mapping[str, Any], system: UnitSystem) -> dict[str, Any]:
+    """A visit as `inspections.selectors.visits.visit_sheet` gives it, with its readings as they are shown."""
+    checks = [
+        {
+            **check,
+            "lines": [
+                {**line, **{stage: line[stage] and reading_told(line[stage], system) for stage in ("found", "left")}}
+                for line in check["lines"]
+            ],
+        }
+        for check in sheet["checks"]
+    ]
+    return {**sheet, "checks": checks}
+
+
+def reading_told(row: Reading, system: UnitSystem) -> dict[str, Any]:
+    """A reading with its words; what was typed for it only where those do not say it."""
+    words = value_words(row, system, answers_of(MARK_ANSWERS))
+    typed = row.typed if row.typed and row.typed not in words else ""
+    return {"row": row, "words": words, "typed": typed, "is_withdrawn": row.is_withdrawn}

@@ -8,19 +8,22 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from inspections.calc.round_check import Conflict, Rule
-from inspections.calc.round_reasons import Change, LeftOut, Reason, Remedy
-from inspections.models import Stop
+from inspections.calc.round_check import BrokenRule
+from inspections.calc.round_reasons import LeftOut, LeftOutReason, NeededChange, Remedy
+from inspections.selectors.round_faults import Fault
 from inspections.selectors.round_problems import Desk
-from installs.models import Fitting
 
 
 def time_words(moment: datetime) -> str:
     return str(date_format(timezone.localtime(moment), "D j M H:i"))
 
 
+def clock(moment: datetime) -> str:
+    return str(date_format(timezone.localtime(moment), "H:i"))
+
+
 def span_words(begin: datetime, end: datetime) -> str:
-    return f"{time_words(begin)}-{date_format(timezone.localtime(end), 'H:i')}"
+    return f"{time_words(begin)}-{clock(end)}"
 
 
 def minutes_words(seconds: int) -> str:
@@ -34,15 +37,17 @@ def reason_words(desk: Desk, told: LeftOut) -> str:
     """Why it did not fit, as half a sentence."""
     values = {"words": ", ".join(told.words), "there": told.minutes_there, "needed": told.minutes_needed}
     return {
-        Reason.NO_SHIFT: _("nobody works while its window is open"),
-        Reason.NO_SKILL: _("nobody at work has the skill: %(words)s") % values,
-        Reason.NO_TOOL: _("nobody at work has the tool: %(words)s") % values,
-        Reason.NO_WINDOW: _("needs a stopped belt, and no outage window is planned on these days"),
-        Reason.WINDOW_SHORT: _("needs %(needed)s min with the isolation, and the longest outage window has %(there)s")
+        LeftOutReason.NO_SHIFT: _("nobody works while its window is open"),
+        LeftOutReason.NO_SKILL: _("nobody at work has the skill: %(words)s") % values,
+        LeftOutReason.NO_TOOL: _("nobody at work has the tool: %(words)s") % values,
+        LeftOutReason.NO_WINDOW: _("needs a stopped belt, and no outage window is planned on these days"),
+        LeftOutReason.WINDOW_SHORT: _(
+            "needs %(needed)s min with the isolation, and the longest outage window has %(there)s"
+        )
         % values,
-        Reason.WINDOW_ELSEWHEN: _("its outage windows lie outside the shifts of those who can do it"),
-        Reason.NEVER_RUNNING: _("needs a running belt, and the belt stands for as long as its window is open"),
-        Reason.NO_TIME: _("the shifts are full of what is worth more"),
+        LeftOutReason.WINDOW_ELSEWHEN: _("its outage windows lie outside the shifts of those who can do it"),
+        LeftOutReason.NEVER_RUNNING: _("needs a running belt, and the belt stands for as long as its window is open"),
+        LeftOutReason.NO_TIME: _("the shifts are full of what is worth more"),
     }[told.reason]
 
 
@@ -95,54 +100,41 @@ def one_more(desk: Desk, remedy: Remedy) -> str:
 
 
 _CHANGES = {
-    Change.LONGER_SHIFT: longer,
-    Change.SKILL: skilled,
-    Change.WINDOW: windowed,
-    Change.LATER: late,
-    Change.ONE_MORE: one_more,
+    NeededChange.LONGER_SHIFT: longer,
+    NeededChange.SKILL: skilled,
+    NeededChange.WINDOW: windowed,
+    NeededChange.LATER: late,
+    NeededChange.ONE_MORE: one_more,
 }
 
 
-def fitting_in(desk: Desk, conflict: Conflict) -> Fitting | None:
-    """The fitting that a stop cuts into, where it is one and not the break."""
-    if conflict.span is None:
-        return None
-    begin, end = (desk.moment(each) for each in conflict.span)
-    for fitting in desk.fittings.get(conflict.shift, ()):
-        span = fitting.planned_span
-        if span is not None and span[0] < end and begin < span[1]:
-            return fitting
-    return None
-
-
-def conflict_words(desk: Desk, conflict: Conflict, stop: Stop | None) -> str:
+def fault_words(fault: Fault) -> str:
     """Which rule is broken, in a whole sentence."""
-    shift = desk.shifts.get(conflict.shift)
+    stop, fitting = fault.stop, fault.fitting
     values = {
         "tag": stop.conveyor.tag if stop else "?",
-        "at": date_format(timezone.localtime(stop.starts_at), "H:i") if stop else "?",
-        "who": shift.person if shift else "?",
-        "by": minutes_words(conflict.by_s),
-        "words": ", ".join(conflict.words),
+        "at": clock(stop.starts_at) if stop else "?",
+        "who": fault.shift.person if fault.shift else "?",
+        "by": minutes_words(fault.by_s),
+        "words": ", ".join(fault.lacking),
     }
-    fitting = fitting_in(desk, conflict)
     if fitting is not None:
         begin, end = fitting.planned_span or (None, None)
         words = _("%(tag)s at %(at)s clashes with the fitting at %(place)s, %(span)s, to which %(who)s is planned.")
         return words % {**values, "place": fitting, "span": span_words(begin, end) if begin and end else "?"}
     return {
-        Rule.TWICE: _("%(tag)s at %(at)s: a check is planned twice."),
-        Rule.UNKNOWN: _("%(tag)s at %(at)s: %(who)s is not at work then."),
-        Rule.SKILL: _("%(tag)s at %(at)s: %(who)s lacks the skill %(words)s."),
-        Rule.TOOL: _("%(tag)s at %(at)s: %(who)s lacks the tool %(words)s."),
-        Rule.BEFORE_SHIFT: _("%(tag)s at %(at)s begins %(by)s before the shift of %(who)s."),
-        Rule.AFTER_SHIFT: _("%(tag)s at %(at)s: %(who)s is back %(by)s after the end of the shift."),
-        Rule.BREAK: _("%(tag)s at %(at)s cuts into the break of %(who)s."),
-        Rule.TOO_SOON: _("%(tag)s at %(at)s: %(who)s is there %(by)s too late for that."),
-        Rule.TOO_SHORT: _("%(tag)s at %(at)s is %(by)s too short for its checks."),
-        Rule.NOT_OPEN: _("%(tag)s at %(at)s lies before the window of its check opens."),
-        Rule.CLOSED: _("%(tag)s at %(at)s lies after the window of its check has closed."),
-        Rule.NO_WINDOW: _("%(tag)s at %(at)s needs a stopped belt and lies outside its outage windows."),
-        Rule.RUNNING: _("%(tag)s at %(at)s needs a running belt and lies in an outage window."),
-        Rule.LOCKOUT: _("%(tag)s at %(at)s leaves no time to isolate the belt."),
-    }[conflict.rule] % values
+        BrokenRule.TWICE: _("%(tag)s at %(at)s: a check is planned twice."),
+        BrokenRule.UNKNOWN: _("%(tag)s at %(at)s: %(who)s is not at work then."),
+        BrokenRule.SKILL: _("%(tag)s at %(at)s: %(who)s lacks the skill %(words)s."),
+        BrokenRule.TOOL: _("%(tag)s at %(at)s: %(who)s lacks the tool %(words)s."),
+        BrokenRule.BEFORE_SHIFT: _("%(tag)s at %(at)s begins %(by)s before the shift of %(who)s."),
+        BrokenRule.AFTER_SHIFT: _("%(tag)s at %(at)s: %(who)s is back %(by)s after the end of the shift."),
+        BrokenRule.BREAK: _("%(tag)s at %(at)s cuts into the break of %(who)s."),
+        BrokenRule.TOO_SOON: _("%(tag)s at %(at)s: %(who)s is there %(by)s too late for that."),
+        BrokenRule.TOO_SHORT: _("%(tag)s at %(at)s is %(by)s too short for its checks."),
+        BrokenRule.NOT_OPEN: _("%(tag)s at %(at)s lies before the window of its check opens."),
+        BrokenRule.CLOSED: _("%(tag)s at %(at)s lies after the window of its check has closed."),
+        BrokenRule.NO_WINDOW: _("%(tag)s at %(at)s needs a stopped belt and lies outside its outage windows."),
+        BrokenRule.RUNNING: _("%(tag)s at %(at)s needs a running belt and lies in an outage window."),
+        BrokenRule.LOCKOUT: _("%(tag)s at %(at)s leaves no time to isolate the belt."),
+    }[fault.rule] % values

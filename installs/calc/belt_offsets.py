@@ -30,9 +30,15 @@ class OffsetSummary:
 
 
 def propose_stations(
-    strand: str, chainage_m: float, effect_length_m: float, belt_length_m: float, *, reversing: bool = False
+    strand: str,
+    chainage_m: float,
+    effect_length_m: float,
+    belt_length_m: float,
+    *,
+    reversing: bool = False,
+    step_m: float = 1.0,
 ) -> tuple[float, ...]:
-    """Five to eight stations around a place, upstream and downstream of it, in whole metres.
+    """Five to eight stations around a place, upstream and downstream of it, in whole metres or feet.
 
     Parameters
     ----------
@@ -45,11 +51,13 @@ def propose_stations(
         Above 0 [m].
     reversing : bool, optional
         The belt runs both ways: stations lie alike on both sides.
+    step_m : float, optional
+        The unit of whoever goes there, above 0: stations lie at whole numbers of it [m].
 
     Returns
     -------
     tuple of float
-        Rising chainages [m]. A belt too short for them gets stations that are spread evenly.
+        Rising chainages [m]. A belt too short for them gets stations that are spread evenly, to a tenth of the unit.
 
     Raises
     ------
@@ -63,22 +71,23 @@ def propose_stations(
     """
     if strand not in TRAVEL:
         raise ValueError(f"strand is {strand!r}; give one of {', '.join(TRAVEL)}")
-    for name, value in (("effect_length_m", effect_length_m), ("belt_length_m", belt_length_m)):
+    for name, value in (("effect_length_m", effect_length_m), ("belt_length_m", belt_length_m), ("step_m", step_m)):
         if not 0 < value < math.inf:
             raise ValueError(f"{name} is {value} m; give a length above 0 m")
     if not 0 <= chainage_m <= belt_length_m:
         raise ValueError(f"chainage_m is {chainage_m} m; give 0 to {belt_length_m:g} m, the length of the belt")
     shares = (-1.0, -0.6, -0.3, -0.1, 0.1, 0.3, 0.6, 1.0) if reversing else SHARES
     edge = min(FROM_PULLEY_M, belt_length_m / 10)
+    first, last = math.ceil(edge / step_m), math.floor((belt_length_m - edge) / step_m)
     found: list[float] = []
     for each in sorted(chainage_m + TRAVEL[strand] * share * effect_length_m for share in shares):
-        at = min(max(float(round(each)), edge), belt_length_m - edge)
+        at = min(max(round(each / step_m), first), last) * step_m
         if not found or at - found[-1] >= APART_M:
             found.append(at)
     if len(found) >= LEAST_STATIONS:
         return tuple(found)
     step = (belt_length_m - 2 * edge) / (LEAST_STATIONS - 1)
-    return tuple(round(edge + n * step, 1) for n in range(LEAST_STATIONS))
+    return tuple(round((edge + n * step) / step_m, 1) * step_m for n in range(LEAST_STATIONS))
 
 
 def summarise(offsets_mm: Iterable[float]) -> OffsetSummary | None:

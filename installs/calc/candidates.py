@@ -17,32 +17,38 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from installs.calc.effect_zones import SLACK_M, TRAVEL, inside, strand_coverage, union
-from installs.calc.placement import (
-    BeltCase,
-    Fit,
-    Judged,
-    PlacementLimits,
-    PlacementRules,
-    Wander,
-    clearance_lines,
-    closeness_lines,
-    into_the_wander,
-    judge_place,
-    overall,
-    wandering_stretches,
-)
-from plant.calc.rates import count_words, rate_with_interval_many
-from plant.calc.wording import figure
+from installs.calc.belt_cases import BeltCase
+from installs.calc.clearance import Fit, PlacementLimits, clearance_lines, overall
+from installs.calc.closeness import closeness_lines
+from installs.calc.effect_zones import SLACK_M, TRAVEL, Zone, inside, strand_coverage, union
+from installs.calc.placement import Judged, judge_place
+from installs.calc.placement_rules import PlacementRules
+from installs.calc.provability import incident_count
+from installs.calc.wander import Wander, into_the_wander, wandering_stretches
+from plant.calc.rates import rate_with_interval_many
+from plant.calc.reasons import Reason, Value
 
 # Lines that a survey can never mend: they tell whether a model comes into question for the belt at all.
 BELT_RULES = frozenset({"strand", "direction", "width", "speed"})
 # Of the places nearby, those that reach at least this share of the best are as good; own rule.
 NEARLY = 0.9
+
+
+class CandidateRule(StrEnum):
+    """Why a place is offered, and what speaks against it."""
+
+    REACHES_ONE = "candidate.reaches_one"
+    REACHES = "candidate.reaches"
+    ZONE = "candidate.zone"
+    TWO_ZONES = "candidate.two_zones"
+    IN_GAP = "candidate.in_gap"
+    SHARED = "candidate.shared"
+    NO_MODEL = "candidate.no_model"
 
 
 @dataclass(frozen=True)
@@ -64,7 +70,7 @@ class Candidate:
     belt: Hashable
     judged: Judged
     has_model: bool
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
 
     @property
     def is_cause_first(self) -> bool:
@@ -292,30 +298,35 @@ def rank(found: Iterable[Candidate]) -> tuple[Candidate, ...]:
     )
 
 
-def _reasons(case: BeltCase, judged: Judged, has_model: bool) -> tuple[str, ...]:
-    """Why this place, and what speaks against it; whole sentences, what must come first at the front."""
+def _reasons(case: BeltCase, judged: Judged, has_model: bool) -> tuple[Reason, ...]:
+    """Why this place, and what speaks against it; what must come first at the front."""
     reach, strand = judged.reach, judged.place.strand
-    total = case.positions_on(strand).size
-    said = list(judged.causes_first)
-    stretch = " and ".join(f"{figure(zone.low_m)} to {figure(zone.high_m)} m" for zone in sorted(reach.zones))
-    said.append(
-        f"{reach.n_new} of the {count_words(total)} of this strand {'lies' if reach.n_new == 1 else 'lie'} at "
-        f"{stretch}, where it would steer and no device reaches."
-    )
+    total = int(case.positions_on(strand).size)
+    rule = CandidateRule.REACHES_ONE if reach.n_new == 1 else CandidateRule.REACHES
+    known: dict[str, Value | Reason] = {
+        "n": reach.n_new,
+        "incidents": incident_count(total),
+        "stretch": _stretch(reach.zones),
+    }
+    said = [*judged.causes_first, Reason(rule, known)]
     standing = case.zones_on(strand)
     counts = strand_coverage(case.positions_on(strand), standing, case.length_m)
     for gap in counts.gaps if standing else ():
         if gap.n > reach.n_new and gap.zone.low_m <= judged.place.chainage_m <= gap.zone.high_m:
-            said.append(
-                f"It lies in the stretch from {figure(gap.zone.low_m)} to {figure(gap.zone.high_m)} m, which no device "
-                f"reaches and where {gap.n} of the {total} lie."
-            )
+            ends = {"low_m": gap.zone.low_m, "high_m": gap.zone.high_m}
+            said.append(Reason(CandidateRule.IN_GAP, {**ends, "n": gap.n, "total": total}))
     said += judged.overridden
-    said += [each.words for each in judged.into_wander]
+    said += [why for each in judged.into_wander for why in each.why]
     if reach.shared_with:
-        said.append(f"{figure(reach.shared_m)} m of it are steered by {', '.join(reach.shared_with)} already.")
-    said += [each.words for each in judged.closeness if each.fit is not Fit.FITS]
+        shared: dict[str, Value] = {"shared_m": reach.shared_m, "names": ", ".join(reach.shared_with)}
+        said.append(Reason(CandidateRule.SHARED, shared))
+    said += [each.why for each in judged.closeness if each.fit is not Fit.FITS]
     if not has_model:
-        said.append("No model in the book suits this strand by direction, belt width and speed.")
-    said += judged.proof.words
-    return tuple(said)
+        said.append(Reason(CandidateRule.NO_MODEL))
+    return (*said, *judged.proof.why)
+
+
+def _stretch(zones: Iterable[Zone]) -> Reason:
+    """Where a device would steer: one zone, or one for each way of travel."""
+    one, *others = [Reason(CandidateRule.ZONE, {"low_m": each.low_m, "high_m": each.high_m}) for each in sorted(zones)]
+    return Reason(CandidateRule.TWO_ZONES, {"one": one, "other": others[0]}) if others else one

@@ -12,36 +12,67 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 from typing import Literal
 
-from plant.calc.wording import figure
+from installs.calc.threads import proof_strength_mpa, thread_named
+from plant.calc.reasons import NotAccepted, Reason, four_digits
 
 # Decimal readings such as 55.2 mm are not exact in binary; shares closer than this to a limit have reached it.
 SLACK = 1e-9
-
 # Fasteners: common practice, no source; 4 % is the permissible deviation of a graduated setting tool above 10 N·m by
 # ISO 6789:2003 as read in a summary of it.
 TOLERANCE_PCT = 10.0
 TOOL_DEVIATION_PCT = 4.0
 LOOSE_SHARE = 0.8
-
-# Exact by definition (NIST SP 811, Appendix B).
-INCH_MM = 25.4
-KSI_MPA = 4.4482216152605 / 25.4**2 * 1000  # 1 ksi in MPa
-
 # Estimate of a target. Shigley, Mechanical Engineering Design, ch. 8: K 0.20 for plain or unknown threads, 0.15
 # lubricated; 0.75 of the proof load for connections that are undone again (from memory; a public table agrees).
 NUT_FACTOR = 0.20
 NUT_FACTOR_LUBRICATED = 0.15
 PRELOAD_FRACTION = 0.75
 ESTIMATE_SCATTER_PCT = 30
-
 # ISO 6789:2003 as read in a summary, graduated setting tools (type II class A): up to and including 10 N·m, above it.
 SMALL_TOOL_NM = 10.0
 SMALL_TOOL_DEVIATION_PCT = 6.0
+
+
+class TargetRule(StrEnum):
+    """How the torque to tighten to came about, or why none is known."""
+
+    STATED = "torque_target.stated"
+    ESTIMATE = "torque_target.estimate"
+    THREAD_NEEDED = "torque_target.thread_needed"
+    CLASS_NEEDED = "torque_target.class_needed"
+    BOTH_NEEDED = "torque_target.both_needed"
+    NO_ESTIMATE = "torque_target.no_estimate"
+
+
+class ToolRule(StrEnum):
+    """Why a tool may not sign a torque off."""
+
+    RETIRED = "retired"
+    NEVER_CALIBRATED = "never_calibrated"
+    OUT_OF_CALIBRATION = "out_of_calibration"
+    BELOW_RANGE = "below_range"
+    ABOVE_RANGE = "above_range"
+
+
+class DayCount(StrEnum):
+    """A number of days, for a sentence."""
+
+    ONE = "day_count.one"
+    MORE = "day_count.more"
+
+
+class AsLeftRule(StrEnum):
+    """What a tool can tell of a torque as left."""
+
+    OUTSIDE = "as_left.outside"
+    WITHIN = "as_left.within"
+    TOO_COARSE = "as_left.too_coarse"
+    UNDECIDED = "as_left.undecided"
 
 
 @dataclass(frozen=True)
@@ -67,23 +98,8 @@ class AsLeft:
     """Verdict on a torque as left: within only where the tool leaves no doubt."""
 
     verdict: Literal["within", "undecided", "outside"]
-    reason: str
+    reason: Reason
     band: TorqueBand
-
-
-@dataclass(frozen=True)
-class Thread:
-    """One thread of the tables: its name, nominal diameter [mm], pitch [mm] and printed stress area [mm2]."""
-
-    name: str
-    diameter_mm: float
-    pitch_mm: float
-    stress_area_mm2: float
-
-    @property
-    def is_metric(self) -> bool:
-        """Metric coarse; otherwise unified coarse (UNC)."""
-        return self.name.startswith("M")
 
 
 @dataclass(frozen=True)
@@ -95,155 +111,8 @@ class TorqueTarget:
 
     torque_nm: float | None
     is_estimate: bool
-    words: str
+    why: Reason
     preload_n: float | None = None
-
-
-@dataclass(frozen=True)
-class ToolDoubt:
-    """Why a tool may not sign a torque off: the rule by name, and the words for it."""
-
-    rule: Literal["retired", "never_calibrated", "out_of_calibration", "below_range", "above_range"]
-    words: str
-
-
-# ISO 898-1: printed stress areas of coarse threads [mm2], pitches of ISO 724 [mm].
-_METRIC = {
-    "M8": (8, 1.25, 36.6),
-    "M10": (10, 1.5, 58.0),
-    "M12": (12, 1.75, 84.3),
-    "M14": (14, 2, 115),
-    "M16": (16, 2, 157),
-    "M18": (18, 2.5, 192),
-    "M20": (20, 2.5, 245),
-    "M22": (22, 2.5, 303),
-    "M24": (24, 3, 353),
-}
-# SAE J429 and ASME B1.1: threads per inch, printed stress areas [in2] of the coarse series.
-_UNC = {
-    "1/4": (0.25, 20, 0.0318),
-    "5/16": (0.3125, 18, 0.0524),
-    "3/8": (0.375, 16, 0.0775),
-    "7/16": (0.4375, 14, 0.1063),
-    "1/2": (0.5, 13, 0.1419),
-    "9/16": (0.5625, 12, 0.182),
-    "5/8": (0.625, 11, 0.226),
-    "3/4": (0.75, 10, 0.334),
-    "7/8": (0.875, 9, 0.462),
-    "1": (1.0, 8, 0.606),
-}
-THREADS: dict[str, Thread] = {name: Thread(name, *row) for name, row in _METRIC.items()} | {
-    f"{size}-{tpi}": Thread(f"{size}-{tpi}", d * INCH_MM, INCH_MM / tpi, area * INCH_MM**2)
-    for size, (d, tpi, area) in _UNC.items()
-}
-# Proof strength by size: up to and including so many mm or inches the figure that follows holds, above the last none.
-# ISO 898-1, 8.8 and 10.9, in MPa: read in two copies of the tables, which hold coarse threads to M39 (that end from
-# memory). SAE J429, grades 5 and 8, in ksi: read; both begin at 1/4 in.
-METRIC_LEAST_MM, METRIC_MOST_MM = 1.6, 39.0
-METRIC_STRENGTHS_MPA: dict[str, tuple[tuple[float, float], ...]] = {
-    "8.8": ((16.0, 580.0), (METRIC_MOST_MM, 600.0)),
-    "10.9": ((METRIC_MOST_MM, 830.0),),
-}
-UNIFIED_LEAST_IN, UNIFIED_MOST_IN = 0.25, 1.5
-UNIFIED_STRENGTHS_KSI: dict[str, tuple[tuple[float, float], ...]] = {
-    "5": ((1.0, 85.0), (UNIFIED_MOST_IN, 74.0)),
-    "8": ((UNIFIED_MOST_IN, 120.0),),
-}
-
-
-def thread_named(text: str) -> Thread:
-    """The thread that a person wrote.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``M12``, ``m12x1.75``, ``1/2-13``, ``1/2 UNC`` or ``1/2"-13 UNC``.
-
-    Returns
-    -------
-    Thread
-        A coarse thread of the tables.
-
-    Raises
-    ------
-    ValueError
-        If no coarse thread from M8 to M24 or from 1/4 to 1 in is meant.
-
-    Examples
-    --------
-    >>> thread_named("m16 x 2").stress_area_mm2, thread_named('1/2" UNC').name
-    (157, '1/2-13')
-    """
-    plain = re.sub(r"\s+", "", text).upper().replace("×", "X").replace('"', "").replace("IN-", "-")
-    allowed = "Give a coarse thread from M8 to M24, or from 1/4-20 to 1-8."
-    metric = re.fullmatch(r"(M[0-9]+)(?:X([0-9]+(?:[.,][0-9]+)?))?", plain)
-    if metric:
-        thread = THREADS.get(metric[1])
-        if thread is None:
-            raise ValueError(f"Thread “{text.strip()}” is not in the tables. {allowed}")
-        if metric[2] and float(metric[2].replace(",", ".")) != thread.pitch_mm:
-            raise ValueError(
-                f"Thread “{text.strip()}” has a pitch of {metric[2]} mm; the tables hold {thread.pitch_mm:g} mm. "
-                f"{allowed}"
-            )
-        return thread
-    unified = re.fullmatch(r"([0-9]+(?:/[0-9]+)?)(?:-([0-9]+))?-?(?:UNC)?", plain)
-    if unified and unified[1] in _UNC:
-        tpi = _UNC[unified[1]][1]
-        if unified[2] and int(unified[2]) != tpi:
-            raise ValueError(
-                f"Thread “{text.strip()}” has {unified[2]} threads per inch; the tables hold {tpi}. {allowed}"
-            )
-        return THREADS[f"{unified[1]}-{tpi}"]
-    raise ValueError(f"Thread “{text.strip()}” is not in the tables. {allowed}")
-
-
-def proof_strength_mpa(thread: Thread, strength_class: str) -> float:
-    """Proof strength of a bolt of one size and class or grade.
-
-    Parameters
-    ----------
-    thread : Thread
-        Its size decides: class 8.8 is stronger above 16 mm, grade 5 weaker above 1 in.
-    strength_class : str
-        "8.8" or "10.9" with a metric thread; "5" or "8", or "grade 5", with a unified one.
-
-    Returns
-    -------
-    float
-        Proof strength [MPa].
-
-    Raises
-    ------
-    ValueError
-        If the class is not in the tables, does not go with the thread, or the tables have no figure for its size.
-
-    References
-    ----------
-    ISO 898-1: class 8.8 580 MPa up to and including 16 mm, 600 MPa above; class 10.9 830 MPa; to M39 (that end from
-    memory). SAE J429: grade 5 85 ksi from 1/4 to 1 in, 74 ksi above 1 to 1 1/2 in; grade 8 120 ksi from 1/4 to
-    1 1/2 in. Read in two copies of the tables.
-
-    Examples
-    --------
-    >>> proof_strength_mpa(THREADS["M16"], "8.8"), proof_strength_mpa(THREADS["M18"], "8.8")
-    (580.0, 600.0)
-    """
-    given = strength_class.strip()
-    wanted = re.sub(r"^(?:CLASS|GRADE|GR\.?|CL\.?)", "", re.sub(r"\s+", "", given).upper())
-    if thread.is_metric:
-        size, least = thread.diameter_mm, METRIC_LEAST_MM
-        sizes = f"from M{figure(METRIC_LEAST_MM)} to M{figure(METRIC_MOST_MM)}"
-        tables, scale, allowed = METRIC_STRENGTHS_MPA, 1.0, "class 8.8 or 10.9"
-    else:
-        size, least, sizes = thread.diameter_mm / INCH_MM, UNIFIED_LEAST_IN, "from 1/4 to 1 1/2 in"
-        tables, scale, allowed = UNIFIED_STRENGTHS_KSI, KSI_MPA, "grade 5 or 8"
-    if wanted not in tables:
-        raise ValueError(f"Class “{given}” of {thread.name} is not in the tables. Give {allowed}.")
-    for most, strength in tables[wanted]:
-        if least - SLACK <= size <= most + SLACK:
-            return strength * scale
-    raise ValueError(f"The tables hold class “{given}” for no {thread.name}. Give a thread {sizes}.")
 
 
 def estimate_torque(
@@ -292,13 +161,18 @@ def estimate_torque(
     strength = proof_strength_mpa(bolt, strength_class)
     preload_n = preload_fraction * bolt.stress_area_mm2 * strength
     torque_nm = nut_factor * bolt.diameter_mm / 1000 * preload_n
-    words = (
-        f"Estimate: K D F = {figure(nut_factor)} × {figure(bolt.diameter_mm)} mm × {preload_n / 1000:.1f} kN = "
-        f"{torque_nm:.1f} N·m, with F = {figure(100 * preload_fraction)} % of the proof load of "
-        f"{bolt.name} {strength_class.strip()} ({bolt.stress_area_mm2:.4g} mm2 × {strength:.4g} MPa). "
-        f"Preload may be off by {ESTIMATE_SCATTER_PCT} %."
-    )
-    return TorqueTarget(torque_nm, True, words, preload_n)
+    known: dict[str, float | str] = {
+        "nut_factor": nut_factor,
+        "diameter_mm": bolt.diameter_mm,
+        "preload_kn": round(preload_n / 1000, 6),
+        "torque_nm": round(torque_nm, 1),
+        "preload_pct": 100 * preload_fraction,
+        "bolt": f"{bolt.name} {strength_class.strip()}",
+        "area_mm2": bolt.stress_area_mm2,
+        "strength_mpa": strength,
+        "scatter_pct": ESTIMATE_SCATTER_PCT,
+    }
+    return TorqueTarget(torque_nm, True, Reason(TargetRule.ESTIMATE, known), preload_n)
 
 
 def torque_target(
@@ -323,7 +197,7 @@ def torque_target(
     Returns
     -------
     TorqueTarget
-        torque_nm is None where nothing can be said; words say why.
+        torque_nm is None where nothing can be said; `why` says so.
 
     Raises
     ------
@@ -332,17 +206,16 @@ def torque_target(
     """
     if stated_nm is not None:
         _check_above_zero("stated_nm", stated_nm, "N·m")
-        return TorqueTarget(stated_nm, False, f"The model states {figure(stated_nm)} N·m.")
+        return TorqueTarget(stated_nm, False, Reason(TargetRule.STATED, {"torque_nm": stated_nm}))
     if not thread.strip() or not strength_class.strip():
-        missing = " and ".join(
-            what for what, text in (("thread", thread), ("class or grade", strength_class)) if not text.strip()
-        )
-        words = f"Not stated by the model; an estimate needs the {missing} of the fastener."
-        return TorqueTarget(None, False, words)
+        rule = TargetRule.CLASS_NEEDED
+        if not thread.strip():
+            rule = TargetRule.THREAD_NEEDED if strength_class.strip() else TargetRule.BOTH_NEEDED
+        return TorqueTarget(None, False, Reason(rule))
     try:
         proof_strength_mpa(thread_named(thread), strength_class)
-    except ValueError as error:
-        return TorqueTarget(None, False, f"Not stated by the model, and no estimate: {error}")
+    except NotAccepted as error:
+        return TorqueTarget(None, False, Reason(TargetRule.NO_ESTIMATE, {"why": error.reason}))
     return estimate_torque(
         thread,
         strength_class,
@@ -415,7 +288,7 @@ def doubts_about_tool(
     retired_on: date | None = None,
     range_least_nm: float | None = None,
     range_most_nm: float | None = None,
-) -> tuple[ToolDoubt, ...]:
+) -> tuple[Reason, ...]:
     """Why a torque tool may not sign a torque off on a day; empty where nothing speaks against it.
 
     Parameters
@@ -433,7 +306,8 @@ def doubts_about_tool(
 
     Returns
     -------
-    tuple of ToolDoubt
+    tuple of Reason
+        Each with a `ToolRule`.
 
     Raises
     ------
@@ -443,21 +317,17 @@ def doubts_about_tool(
     _check_above_zero("torque_nm", torque_nm, "N·m")
     doubts = []
     if retired_on is not None and retired_on <= on:
-        doubts.append(ToolDoubt("retired", f"It is no longer used since {retired_on:%Y-%m-%d}."))
+        doubts.append(Reason(ToolRule.RETIRED, {"on": retired_on}))
     if calibration_due_on is None:
-        doubts.append(ToolDoubt("never_calibrated", "No calibration of it is in the book."))
+        doubts.append(Reason(ToolRule.NEVER_CALIBRATED))
     elif calibration_due_on < on:
-        late = (on - calibration_due_on).days
-        words = (
-            f"Its calibration ran out on {calibration_due_on:%Y-%m-%d}, {late} {'day' if late == 1 else 'days'} before."
-        )
-        doubts.append(ToolDoubt("out_of_calibration", words))
+        days = (on - calibration_due_on).days
+        late = Reason(DayCount.ONE if days == 1 else DayCount.MORE, {"n": days})
+        doubts.append(Reason(ToolRule.OUT_OF_CALIBRATION, {"on": calibration_due_on, "late": late}))
     if range_least_nm is not None and torque_nm < range_least_nm - SLACK * torque_nm:
-        words = f"{figure(torque_nm)} N·m is below its range, which begins at {figure(range_least_nm)} N·m."
-        doubts.append(ToolDoubt("below_range", words))
+        doubts.append(Reason(ToolRule.BELOW_RANGE, {"torque_nm": torque_nm, "least_nm": range_least_nm}))
     if range_most_nm is not None and torque_nm > range_most_nm + SLACK * torque_nm:
-        words = f"{figure(torque_nm)} N·m is above its range, which ends at {figure(range_most_nm)} N·m."
-        doubts.append(ToolDoubt("above_range", words))
+        doubts.append(Reason(ToolRule.ABOVE_RANGE, {"torque_nm": torque_nm, "most_nm": range_most_nm}))
     return tuple(doubts)
 
 
@@ -560,15 +430,19 @@ def judge_as_left(
     )
     slack = SLACK * target_nm
     if as_left_nm < band.surely_below_below - slack or as_left_nm > band.surely_above_above + slack:
-        said = f"{figure(as_left_nm)} N·m is outside {band.low:.4g} to {band.high:.4g} N·m: set it again."
-        return AsLeft("outside", said, band)
-    sure = f"between {band.surely_inside_from:.4g} and {band.surely_inside_to:.4g} N·m"
+        known = {"left_nm": as_left_nm, "low_nm": four_digits(band.low), "high_nm": four_digits(band.high)}
+        return AsLeft("outside", Reason(AsLeftRule.OUTSIDE, known), band)
+    sure = {
+        "left_nm": as_left_nm,
+        "low_nm": four_digits(band.surely_inside_from),
+        "high_nm": four_digits(band.surely_inside_to),
+    }
     if band.surely_inside_from - slack <= as_left_nm <= band.surely_inside_to + slack:
-        return AsLeft("within", f"{figure(as_left_nm)} N·m lies {sure}, where this tool is sure.", band)
+        return AsLeft("within", Reason(AsLeftRule.WITHIN, sure), band)
     if band.surely_inside_from > band.surely_inside_to:
-        said = f"A tool of {figure(tool_deviation_pct)} % is too coarse for a tolerance of {figure(tolerance_pct)} %."
-        return AsLeft("undecided", said, band)
-    return AsLeft("undecided", f"{figure(as_left_nm)} N·m is undecided with this tool: set it {sure}.", band)
+        coarse = {"tool_pct": tool_deviation_pct, "tolerance_pct": tolerance_pct}
+        return AsLeft("undecided", Reason(AsLeftRule.TOO_COARSE, coarse), band)
+    return AsLeft("undecided", Reason(AsLeftRule.UNDECIDED, sure), band)
 
 
 def _check_above_zero(name: str, value: float, unit: str) -> None:

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from installs.calc.belt_offsets import OffsetSummary, summarise
-from installs.models import BeltOffset, Installation
+from installs.selectors.belt_offsets import OffsetOccasion
+from installs.words.belt_offsets import occasion_words, offset_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, FOOT = 680, 220, 104, 150, 14, 30
 LABEL = 16  # height of a line of words
-DAYS_A_MONTH = 30.44
-Occasion = BeltOffset.Occasion
 
 
 @dataclass(frozen=True)
@@ -58,53 +54,6 @@ class OffsetChart:
     right_edge: int = WIDTH - RIGHT
 
 
-@dataclass(frozen=True)
-class OffsetOccasion:
-    """The readings of one occasion under both loads, by station."""
-
-    label: str
-    tone: str
-    day: dt.date
-    by_place: dict[tuple[float, bool], float]
-
-    def summary(self) -> OffsetSummary | None:
-        return summarise(self.by_place.values())
-
-
-def occasions_of(rows: Iterable[BeltOffset], installation: Installation | None = None) -> list[OffsetOccasion]:
-    """Rows by occasion in the order of time; follow-ups are named by whole months since the installation."""
-    tones = {Occasion.SURVEY: "before", Occasion.ACCEPTANCE: "accepted"}
-    found: dict[tuple[str, dt.date | None], OffsetOccasion] = {}
-    for row in sorted(rows, key=lambda each: each.taken_at):
-        day = timezone.localtime(row.taken_at).date()
-        # The runs of an acceptance may lie on two days and are one occasion.
-        key = (row.occasion, None if row.occasion == Occasion.ACCEPTANCE else day)
-        if key not in found:
-            words = occasion_words(row.occasion, day, installation)
-            found[key] = OffsetOccasion(words, tones.get(row.occasion, "later"), day, {})
-        found[key].by_place[row.chainage_m, row.is_loaded] = row.offset_mm
-    order = {"before": 0, "accepted": 1, "later": 2}
-    return sorted(found.values(), key=lambda each: (each.day, order[each.tone]))
-
-
-def occasion_words(occasion: str, day: dt.date, installation: Installation | None) -> str:
-    if occasion == Occasion.SURVEY:
-        return _("before, %(day)s") % {"day": f"{day:%Y-%m-%d}"} if installation else f"{day:%Y-%m-%d}"
-    if occasion == Occasion.FOLLOW_UP and installation is not None:
-        since = timezone.localtime(installation.installed_at).date()
-        months = max(round((day - since).days / DAYS_A_MONTH), 0)
-        return _("after 1 month") if months == 1 else _("after %(n)s months") % {"n": months}
-    return str(BeltOffset.Occasion(occasion).label)
-
-
-def offset_words(offset_mm: float, system: UnitSystem) -> str:
-    """60 mm drive side; 0 mm."""
-    size = format_quantity(abs(offset_mm), QuantityKind.LENGTH_MM, system)
-    if offset_mm == 0:
-        return size
-    return f"{size} {_('drive side') if offset_mm > 0 else _('off side')}"
-
-
 def offset_charts(occasions: Sequence[OffsetOccasion], permitted_mm: float, system: UnitSystem) -> list[OffsetChart]:
     """One chart for the empty and one for the loaded belt; none where fewer than two stations were measured."""
     charts = []
@@ -142,10 +91,10 @@ def lay_offsets(
     lines = [
         OffsetLine(
             each.tone,
-            each.label,
+            occasion_words(each),
             label_y + 4,
             tuple(
-                OffsetPoint(x(at), y(value), f"{each.label}, {place(at)}: {offset_words(value, system)}")
+                OffsetPoint(x(at), y(value), f"{occasion_words(each)}, {place(at)}: {offset_words(value, system)}")
                 for at, value in points
             ),
         )
@@ -169,69 +118,3 @@ def spread(wanted: Sequence[float]) -> list[float]:
         heights[after] = max(heights[after], heights[before] + LABEL)
     over = max(heights, default=0) - (HEIGHT - FOOT + 8)
     return [height - over for height in heights] if over > 0 else heights
-
-
-def size_words(value_mm: float, system: UnitSystem) -> str:
-    """A distance off the centre line in whole millimetres, or to the nearest 1/16 in."""
-    return format_quantity(round(value_mm), QuantityKind.LENGTH_MM, system)
-
-
-def summary_lines(occasions: Sequence[OffsetOccasion], system: UnitSystem) -> list[dict[str, str]]:
-    """Mean and largest distance off the centre line at each occasion."""
-    found = [(each, each.summary()) for each in occasions]
-    return [
-        {
-            "label": each.label,
-            "day": f"{each.day:%Y-%m-%d}",
-            "n": str(known.n),
-            "mean": size_words(known.mean_mm, system),
-            "largest": size_words(known.largest_mm, system),
-        }
-        for each, known in found
-        if known
-    ]
-
-
-def change_words(occasions: Sequence[OffsetOccasion], system: UnitSystem) -> str:
-    """One sentence: how far the belt lay off before and last, at the stations measured both times."""
-    if not occasions:
-        return _("No belt offset was measured yet.")
-    first, last = occasions[0], occasions[-1]
-    shared = sorted(set(first.by_place) & set(last.by_place))
-    before = summarise(first.by_place[place] for place in shared)
-    after = summarise(last.by_place[place] for place in shared)
-    if first is last or before is None or after is None:
-        known = first.summary()
-        mean = size_words(known.mean_mm, system) if known else ""
-        return _("The belt lay %(mean)s off its centre line on average (%(when)s).") % {
-            "mean": mean,
-            "when": first.label,
-        }
-    return _(
-        "The belt lay %(before)s off its centre line on average %(first)s, and %(after)s %(last)s "
-        "(%(n)s readings at the same places)."
-    ) % {
-        "before": size_words(before.mean_mm, system),
-        "first": first.label,
-        "after": size_words(after.mean_mm, system),
-        "last": last.label,
-        "n": len(shared),
-    }
-
-
-def station_table(occasions: Sequence[OffsetOccasion], system: UnitSystem) -> list[dict[str, object]]:
-    """A line for each station and load, with the offset at each occasion."""
-    places = sorted({place for each in occasions for place in each.by_place}, key=lambda place: (place[1], place[0]))
-    return [
-        {
-            "at": at,
-            "load": _("loaded") if is_loaded else _("empty"),
-            "cells": [
-                (each.label, offset_words(each.by_place[at, is_loaded], system))
-                if (at, is_loaded) in each.by_place
-                else (each.label, "–")
-                for each in occasions
-            ],
-        }
-        for at, is_loaded in places
-    ]

@@ -12,7 +12,7 @@ from installs.models import Installation
 from installs.selectors.installations import zones_of
 from installs.words.placement import stretch_words
 from installs.words.strip import device_words, reach_sentences
-from plant.calc.strip import StripDevice, StripStretch
+from plant.calc.strip_shapes import StripDevice, StripStretch
 from plant.calc.units import UnitSystem
 from plant.charts.strip import StripLayer, StripRow
 from plant.models import Conveyor, Strand

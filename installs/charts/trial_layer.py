@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from installs.selectors.device_on_trial import Trial
 from installs.words.placement import stretch_words
-from plant.calc.strip import StripDevice, StripStretch
+from plant.calc.strip_shapes import StripDevice, StripStretch
 from plant.calc.units import UnitSystem
 from plant.charts.strip import StripLayer, StripRow
 from plant.words.places import place_words

@@ -12,26 +12,21 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from installs.charts.belt_offsets import (
-    change_words,
-    occasions_of,
-    offset_charts,
-    offset_words,
-    station_table,
-    summary_lines,
-)
+from installs.charts.belt_offsets import offset_charts
 from installs.files.fit_up_sheet import drawing_svg, printed_sections, shown_sheet
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, PassedFastener, TrialRun
-from installs.selectors.belt_offsets import permitted_on
+from installs.selectors.belt_offsets import change_of, occasions_of, permitted_on
 from installs.selectors.commissioning import acceptance_of, current_runs, offsets_of, target_of
 from installs.selectors.fit_up import measures_of, sheet_of
 from installs.selectors.installations import zones_of
-from installs.selectors.sheets import GROUPS, value_words
-from installs.selectors.timeline import timeline_of
+from installs.selectors.timeline import happenings_of
 from installs.selectors.torque import SignedOff, passed_over, torque_rows
-from installs.words.commissioning import adjustment_words
+from installs.words.belt_offsets import change_words, occasion_words, offset_words, station_table, summary_lines
+from installs.words.commissioning import adjustment_words, commissioning_words
 from installs.words.job_steps import people_words, time_words
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in
+from installs.words.sheets import GROUPS, value_words
+from installs.words.timeline import timeline_told
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading
 from plant.calc.wording import figure, full_stop
 from plant.files.pdf import pdf, print_drawings
 from plant.panels import panels_for, strip_of
@@ -108,7 +103,7 @@ def fit_up_sections(fitting: Fitting, system: UnitSystem, drawings: Drawings) ->
     if sheet is None:
         return [section(_("As built: fit-up"), [], [], _("No measure of the fit-up is in the book."))]
     shown = shown_sheet(fitting, measures_of(sheet), system)
-    said = [shown.lede, *shown.result.to_do, *shown.result.warnings, sheet.note]
+    said = [shown.lede, *shown.to_do, *shown.warnings, sheet.note]
     parts = [
         section(
             _("As built: fit-up"),
@@ -226,7 +221,7 @@ def adjusted_words(isolation: Isolation, system: UnitSystem) -> str:
     """What was moved on both sides and what that means, then what the person wrote of it."""
     if isolation.adjustment is None:
         return "–"
-    told = sentence_in(adjustment_words(isolation.adjustment), system, tape=True)
+    told = adjustment_words(isolation.adjustment, system)
     return f"{told} {isolation.adjustment_note}".strip()
 
 
@@ -266,7 +261,7 @@ def run_sections(fitting: Fitting, system: UnitSystem) -> list[dict[str, Any]]:
     found = [section(_("Trial runs"), heads, rows, words, numbers=[2, 4], grow=[5, 6])]
     if runs:
         lines = [
-            [marked(each.verdict, VERDICT_WORDS[each.verdict]), sentence_in(each.words, system, tape=True)]
+            [marked(each.verdict, VERDICT_WORDS[each.verdict]), commissioning_words(each.why, system)]
             for each in acceptance_of(fitting, runs).lines
         ]
         found.append(section(_("Against the target"), [_("Stands"), _("What was asked")], lines, level=3))
@@ -326,7 +321,7 @@ def offset_sections(row: Installation, system: UnitSystem, drawings: Drawings) -
             _("Belt offset before and since"),
             heads,
             summary,
-            change_words(occasions, system),
+            change_words(change_of(occasions), system),
             numbers=[2, 3, 4],
             grow=[0],
             drawings=drawings.add(print_drawings(html, OFFSET_STYLE), "offsets"),
@@ -335,7 +330,7 @@ def offset_sections(row: Installation, system: UnitSystem, drawings: Drawings) -
         ),
         section(
             _("Station by station"),
-            [_("Station"), _("Belt"), *(each.label for each in occasions)],
+            [_("Station"), _("Belt"), *map(occasion_words, occasions)],
             stations,
             level=3,
             numbers=[0],
@@ -445,7 +440,8 @@ def dossier_pdf(request: Any, row: Installation, *, paper: str) -> bytes:
     sections += life_sections(row)
     sections += upper_sections(request, row, drawings)
     events = [
-        [moment(each.at), each.what, each.detail] for each in timeline_of(row, panels_for("timeline", request, row))
+        [moment(each.at), each.what, each.detail]
+        for each in timeline_told(happenings_of(row), panels_for("timeline", request, row))
     ]
     sections.append(section(_("Timeline"), [_("When"), _("What"), _("Detail")], events, grow=[2]))
     sections.append(spec_section(row, system))

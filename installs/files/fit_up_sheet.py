@@ -9,31 +9,13 @@ from django.template.loader import render_to_string
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from installs.calc.fit_up import SOURCE_WORDS, FitUpResult, Line, Source, Verdict
-from installs.calc.fit_up_drawing import Drawing, draw_fit_up
+from installs.calc.fit_up_lines import FitUpResult
+from installs.charts.fit_up_drawing import Drawing, draw_fit_up
 from installs.models import Fitting, FitUp
 from installs.selectors.fit_up import MEASURES, figures_for, judge, measures_of, sheet_of
-from installs.words.fit_up import MARKS, SECTIONS
+from installs.words.fit_up import SECTIONS, ShownFitUpLine, fit_up_words, shown_line, summary_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
-
-
-@dataclass(frozen=True)
-class ShownLine:
-    """One line with its numbers in the reader's units."""
-
-    key: str
-    label: str
-    measured: str
-    wanted: str
-    permitted: str
-    source: str
-    mark: str
-    verdict: str
-    words: str
-    to_do: str
-    is_open: bool
-    is_start_value: bool
-    has_box: bool
+from plant.models import label_of
 
 
 @dataclass(frozen=True)
@@ -42,7 +24,7 @@ class ShownSection:
 
     key: str
     title: Any
-    lines: dict[str, ShownLine] = field(default_factory=dict)
+    lines: dict[str, ShownFitUpLine] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -52,11 +34,11 @@ class ShownSheet:
     result: FitUpResult
     drawing: Drawing
     sections: tuple[ShownSection, ...]
-    lines: dict[str, ShownLine]
+    lines: dict[str, ShownFitUpLine]
     system: UnitSystem
 
     @property
-    def every_line(self) -> list[tuple[str, ShownLine | None]]:
+    def every_line(self) -> list[tuple[str, ShownFitUpLine | None]]:
         """Each line that a sheet can have by its key, None where the measures lead to none: so a page that is drawn
         anew while it is typed takes a line in, and away again.
         """
@@ -66,52 +48,24 @@ class ShownSheet:
     @property
     def lede(self) -> str:
         """What stands in one sentence; what to do follows."""
-        return self.result.summary
+        return summary_words(self.result)
 
+    @property
+    def to_do(self) -> list[str]:
+        """What to move, in the order of the sheet, each once."""
+        return [fit_up_words(each, self.system) for each in self.result.to_do]
 
-def permitted_words(line: Line, system: UnitSystem) -> str:
-    """The permitted range: ± where it lies evenly about what is wanted, else from and to."""
-
-    def said(value: float) -> str:
-        return format_quantity(value, QuantityKind.LENGTH_MM, system)
-
-    low, high, wanted = line.low, line.high, line.wanted
-    if low is not None and high is not None:
-        if wanted is not None and abs((high - wanted) - (wanted - low)) < 1e-9:
-            return f"± {said(high - wanted)}"
-        return _("%(low)s to %(high)s") % {"low": said(low), "high": said(high)}
-    if high is not None:
-        return _("up to %s") % said(high)
-    return _("from %s") % said(low) if low is not None else ""
-
-
-def shown_line(line: Line, system: UnitSystem) -> ShownLine:
-    def said(value: float | None) -> str:
-        return "" if value is None else format_quantity(value, QuantityKind.LENGTH_MM, system)
-
-    mark, verdict = MARKS[line.verdict]
-    return ShownLine(
-        key=line.key,
-        label=line.label,
-        measured=said(line.measured),
-        wanted=said(line.wanted),
-        permitted=permitted_words(line, system),
-        source=SOURCE_WORDS[line.source] if line.source in (Source.MODEL, Source.PRACTICE) else "",
-        mark=mark,
-        verdict=str(verdict),
-        words=line.words,
-        to_do=line.to_do,
-        is_open=line.verdict in (Verdict.OPEN, Verdict.NOT_STATED),
-        is_start_value=line.is_start_value,
-        has_box=line.key in MEASURES,
-    )
+    @property
+    def warnings(self) -> list[str]:
+        """What is weak about how it was measured."""
+        return [fit_up_words(each, self.system) for each in self.result.warnings]
 
 
 def shown_sheet(fitting: Fitting, measures: Any, system: UnitSystem) -> ShownSheet:
     """Measures judged, drawn and put into words for one reader."""
-    result = judge(fitting, measures, system=system)
+    result = judge(fitting, measures)
     drawing = draw_fit_up(measures, figures_for(fitting), result, system=system)
-    lines = {line.key: shown_line(line, system) for line in result.lines}
+    lines = {line.key: shown_line(line, system, has_box=line.key in MEASURES) for line in result.lines}
     sections = tuple(
         ShownSection(key, title, {name: lines[name] for _fields, name in rows if name in lines})
         for key, title, _how, rows in SECTIONS
@@ -130,15 +84,15 @@ def drawing_svg(drawing: Drawing) -> bytes:
     return render_to_string("installs/_fit_up_drawing.svg", {"drawing": drawing}).encode()
 
 
-def printed_sections(sheet: FitUp | None, lines: dict[str, ShownLine], system: UnitSystem) -> list[dict[str, Any]]:
+def printed_sections(sheet: FitUp | None, lines: dict[str, ShownFitUpLine], system: UnitSystem) -> list[dict[str, Any]]:
     """Every row of the sheet for paper: what was measured, and below it what follows. Without a sheet all is empty."""
     sections = []
     for key, title, how, rows in SECTIONS:
-        printed = []
+        printed: list[dict[str, Any]] = []
         for names, line_key in rows:
             line = lines.get(line_key)
             for name in names:
-                label = capfirst(str(FitUp._meta.get_field(name).verbose_name))
+                label = capfirst(label_of(FitUp, name))
                 own = vars(line) if line is not None and line.key == name else None
                 printed.append({"label": label, "value": value_said(sheet, name, system), "line": own})
             if line is not None and line.key not in names:

@@ -9,7 +9,7 @@ from django import forms
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from installs.calc.commissioning import station_sides
+from installs.calc.trial_runs import station_sides
 from installs.forms.fittings import KeyedForm, people_of
 from installs.models import Fitting, HoldPoint, TrialRun
 from installs.words.commissioning import side_words
@@ -19,7 +19,7 @@ from plant.forms.photos import PhotosField
 from plant.forms.quantities import QuantityField
 from plant.models import Side
 
-MOST_POINTS: int = Fitting._meta.get_field("open_points").max_length
+MOST_POINTS: int = Fitting._meta.get_field("open_points").max_length or 0
 MOST_NAMES = 200  # characters of those who handed back their locks; the note that keeps them takes a word more
 ROWS = 8  # stations that the form of a trial run offers
 CAMERA = {"accept": "image/jpeg,image/png,image/webp", "capture": "environment"}
@@ -57,7 +57,7 @@ class IsolationForm(KeyedForm):
     )
     tried_start = forms.BooleanField(label=_("A start was tried after the isolation; nothing moved"), required=False)
     not_tried_reason = forms.CharField(label=_("or why no start was tried"), max_length=200, required=False)
-    people = forms.ModelMultipleChoiceField(
+    people: Any = forms.ModelMultipleChoiceField(
         label=_("people with a lock, besides you"),
         queryset=None,
         required=False,
@@ -137,8 +137,7 @@ class AdjustmentForm(KeyedForm):
 
     def add_refusal(self, refusal: Any) -> None:
         """The service speaks of signed amounts; the boxes are those of the sides."""
-        refusal.fields = {{"out_off_mm": "off_mm"}.get(name, name): words for name, words in refusal.fields.items()}
-        super().add_refusal(refusal)
+        super().add_refusal(refusal.renamed({"out_off_mm": "off_mm"}))
 
 
 class StationField(QuantityField):
@@ -166,6 +165,7 @@ class StationsForm(KeyedForm):
                 kind=QuantityKind.DISTANCE_M, label=_("station %s") % (number + 1), required=False, initial=known
             )
             self.fields[f"at_{number}_m"].echo_url = echo_url
+            self.fields[f"at_{number}_m"].is_place = True
             self.fields[f"off_{number}_mm"] = QuantityField(
                 kind=QuantityKind.LENGTH_MM, label=_("offset"), required=False
             )
@@ -250,7 +250,7 @@ class TrialRunForm(StationsForm):
         }
 
 
-class ReadingsForm(StationsForm):
+class RunReadingsForm(StationsForm):
     """Further readings of a trial run that is in the book."""
 
     n_rows = 3

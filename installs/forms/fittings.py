@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import Fitting, FittingNeed
@@ -63,8 +64,8 @@ class FittingForm(RecordForm):
             "conveyor__tag", "starts_at"
         )
         fields["outage_window"].label_from_instance = lambda window: (
-            f"{window.conveyor.tag} {timezone.localtime(window.starts_at):%a %Y-%m-%d %H:%M} "
-            f"– {timezone.localtime(window.ends_at):%H:%M}"
+            f"{window.conveyor.tag} {date_format(timezone.localtime(window.starts_at), 'D j M Y, H:i')} "
+            f"– {date_format(timezone.localtime(window.ends_at), 'H:i')}"
         )
         fields["crew"].queryset = people_of(self.plant)
 

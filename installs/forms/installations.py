@@ -54,7 +54,7 @@ class SheetForm(PersonForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
 
 
-class MoveForm(RemovalForm):
+class InstallationMoveForm(RemovalForm):
     state = forms.CharField(
         label=_("state of the device and where it is kept"),
         max_length=200,

@@ -6,15 +6,16 @@ from typing import Any
 
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
-from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from installs.models import CauseOverride, DeviceModel, LoggedStation
-from plant.calc.units import QuantityKind, UnitSystem, sentence_in
-from plant.calc.wording import figure
+from installs.words.bounds import TEXTS, BoundRule
+from plant.calc.reasons import Reason
+from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
 from plant.forms.quantities import QuantityField
 from plant.models import Conveyor, Strand
+from plant.words.reasons import sentence
 
 
 class TrialForm(PersonForm):
@@ -57,10 +58,8 @@ class TrialForm(PersonForm):
 
     def __init__(self, *args: Any, conveyor: Conveyor, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        known = {"tag": conveyor.tag, "length": figure(conveyor.length_m)}
-        words = sentence_in(
-            gettext("%(tag)s is %(length)s m long: give a place on it.") % known, UnitSystem(self.person.unit_system)
-        )
+        place = Reason(BoundRule.PLACE_ON_IT, {"tag": conveyor.tag, "length_m": conveyor.length_m})
+        words = sentence(place, TEXTS, UnitSystem(self.person.unit_system))
         self.fields["chainage_m"].number_validators = [
             MinValueValidator(0),
             MaxValueValidator(conveyor.length_m, message=words),

@@ -10,8 +10,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.calc.belt_offsets import LEAST_STATIONS, MOST_STATIONS
-from installs.calc.surveys import CAUSES
 from installs.models import CauseTest, Survey
+from installs.words.surveys import GUIDES
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.forms.base import PersonForm, RecordForm
 from plant.forms.photos import PhotosField, PhotosInput
@@ -44,6 +44,17 @@ class SurveyForm(RecordForm):
         widget=PhotosInput(attrs={"accept": "image/*", "capture": "environment"}),
     )
     new_photos = PhotosField(required=False, label=gettext_lazy("Photos from this device"))
+    # The page shows its boxes in the order of the walk.
+    place_names = ("surveyed_at", "device_model", "chainage_m", "between_idlers")
+    clearance_names = (
+        "belt_width_mm",
+        "structure_spacing_mm",
+        "clearance_below_mm",
+        "clearance_drive_mm",
+        "clearance_off_mm",
+        "clearance_along_mm",
+        "obstructions",
+    )
 
     class Meta:
         model = Survey
@@ -65,9 +76,9 @@ class SurveyForm(RecordForm):
         for n in range(MOST_STATIONS):
             self.add_station(n, stations[n] if n < len(stations) else {})
         tests = {test.cause: test for test in self.instance.cause_tests.all()}
-        for guide in CAUSES:
+        for guide in GUIDES:
             self.fields[f"cause_{guide.cause}"] = forms.ChoiceField(
-                choices=CauseTest.Found.choices, required=False, label=guide.name, widget=forms.RadioSelect
+                choices=CauseTest.Found.choices, required=False, label=str(guide.name), widget=forms.RadioSelect
             )
             self.fields[f"cause_{guide.cause}_note"] = forms.CharField(required=False, max_length=200, label=_("Note"))
             test = tests.get(guide.cause)
@@ -76,7 +87,7 @@ class SurveyForm(RecordForm):
 
     def make_radios(self, name: str, empty_words: str) -> None:
         field = self.fields[name]
-        choices = [("", empty_words), *[each for each in field.choices if each[0]]]  # type: ignore[attr-defined]
+        choices = [("", empty_words), *[each for each in field.choices if each[0]]]
         self.fields[name] = forms.ChoiceField(
             choices=choices, required=False, label=field.label, widget=forms.RadioSelect, initial=""
         )
@@ -86,6 +97,7 @@ class SurveyForm(RecordForm):
         self.fields[f"s{n}_at"] = QuantityField(
             kind=QuantityKind.DISTANCE_M, system=system, required=False, label=_("Station %(n)s") % {"n": n + 1}
         )
+        self.fields[f"s{n}_at"].is_place = True
         self.initial[f"s{n}_at"] = known.get("at")
         sides = [("", "–"), *Side.choices]
         for load, _is_loaded in LOADS:
@@ -119,7 +131,7 @@ class SurveyForm(RecordForm):
         return cleaned
 
     def values(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+        return {name: self.cleaned_data[name] for name in self._meta.fields or ()}
 
     def offsets(self) -> dict[tuple[float, bool], float | None]:
         """Offset by station and load, drive side positive; None where one was taken out."""
@@ -127,7 +139,7 @@ class SurveyForm(RecordForm):
             (known["at"], is_loaded): None for known in self.stations for _load, is_loaded in LOADS
         }
         for n in range(MOST_STATIONS):
-            at = self.cleaned_data.get(f"s{n}_at")
+            at: Any = self.cleaned_data.get(f"s{n}_at")
             for load, is_loaded in LOADS if at is not None else ():
                 size = self.cleaned_data.get(f"s{n}_{load}")
                 sign = -1 if self.cleaned_data.get(f"s{n}_{load}_side") == Side.OFF else 1
@@ -141,7 +153,7 @@ class SurveyForm(RecordForm):
                 given.get(f"cause_{guide.cause}") or CauseTest.Found.NOT_TESTED.value,
                 given.get(f"cause_{guide.cause}_note", ""),
             )
-            for guide in CAUSES
+            for guide in GUIDES
         }
 
     # --- as the page shows it -----------------------------------------------------------------------------------------
@@ -161,7 +173,7 @@ class SurveyForm(RecordForm):
     def cause_rows(self) -> list[dict[str, Any]]:
         return [
             {"guide": guide, "found": self[f"cause_{guide.cause}"], "note": self[f"cause_{guide.cause}_note"]}
-            for guide in CAUSES
+            for guide in GUIDES
         ]
 
     def still_needed(self) -> list[dict[str, Any]]:
@@ -188,13 +200,13 @@ class SurveyForm(RecordForm):
             )
             names = " ".join(f"s{n}_{load}" for n in range(MOST_STATIONS))
             needed.append({"names": names, "words": words % {"n": LEAST_STATIONS}, "least": LEAST_STATIONS})
-        for guide in CAUSES:
+        for guide in GUIDES:
             words = _("test: %(cause)s") % {"cause": guide.name}
             needed.append({"names": f"cause_{guide.cause}", "words": words, "least": 1})
         for each in needed:
             boxes = [self[name].value() for name in str(each["names"]).split()]
             filled = [value for value in boxes if value not in (None, "", CauseTest.Found.NOT_TESTED.value)]
-            each["is_there"] = len(filled) >= int(each["least"])
+            each["is_there"] = len(filled) >= int(str(each["least"]))
         return needed
 
 

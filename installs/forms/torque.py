@@ -18,6 +18,7 @@ from installs.words.torque import fastener_names
 from plant.calc.units import QuantityKind
 from plant.forms.base import PersonForm
 from plant.forms.quantities import QuantityField
+from plant.words.moments import day_words
 
 
 def box_name(fastener: Fastener, number: int) -> str:
@@ -92,7 +93,7 @@ def instrument_words(instrument: Instrument) -> str:
     words = _("%(number)s, out of date since %(due)s") if is_late else _("%(number)s, in date to %(due)s")
     return words % {
         "number": instrument.number,
-        "due": f"{instrument.calibration_due_on:%Y-%m-%d}",
+        "due": day_words(instrument.calibration_due_on),
     }
 
 

@@ -58,5 +58,5 @@ def take_away(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("installs", "0001_schema")]
+    dependencies = [("installs", "0001_tables")]
     operations = [migrations.RunPython(add, take_away)]

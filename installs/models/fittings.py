@@ -17,7 +17,7 @@ from django.urls import reverse
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
-from installs.calc.commissioning import Adjustment
+from installs.calc.adjustments import Adjustment
 from installs.calc.specs import DeviceSpec, spec_from
 from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, OutageWindow, Photo, Plant, PlantQuerySet, Record, Side, Strand

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from django.conf import settings
 from django.core.validators import MinValueValidator
 from django.db import models
@@ -87,7 +89,7 @@ class Survey(Record):
         settings.AUTH_USER_MODEL, null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="+"
     )
     result = models.CharField(_("result"), max_length=15, choices=Result, blank=True, editable=False)
-    # The lines that decided, as they stood at closing: [{"rule", "measured", "wanted", "verdict", "words"}].
+    # Its lines as they stood at closing, as `installs.calc.survey_lines.SurveyLine.kept` writes them.
     reasons = models.JSONField(default=list, blank=True, editable=False)
 
     moments = {"surveyed_at": MomentKind.HAPPENED}
@@ -155,7 +157,11 @@ class CauseTest(Record):
 class BeltOffsetQuerySet(EntryQuerySet["BeltOffset"]):
     def of_installation(self, installation: Installation) -> BeltOffsetQuerySet:
         """Rows that tell of its effect: its own, and those of the survey that its fitting was planned from."""
-        own = Q(installation=installation) | Q(survey__fittings__installation=installation)
+        return self.of_installations([installation.pk])
+
+    def of_installations(self, installations: Collection[int]) -> BeltOffsetQuerySet:
+        """The same for several, by their keys."""
+        own = Q(installation__in=installations) | Q(survey__fittings__installation__in=installations)
         return self.filter(own).exclude(occasion=BeltOffset.Occasion.TRIAL_RUN).distinct()
 
 

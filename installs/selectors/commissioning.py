@@ -4,31 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from django.utils.translation import gettext as _
-
-from installs.calc.commissioning import (
-    Acceptance,
-    Convergence,
-    Offset,
-    Run,
-    Spell,
-    TimeDoubt,
-    TimeRule,
-    converge,
-    doubts_about_time,
-    judge_acceptance,
-    permitted_offset_mm,
-)
-from installs.calc.fit_up import Verdict
+from installs.calc.adjustments import Convergence, converge
+from installs.calc.commissioning import Acceptance, judge_acceptance, permitted_offset_mm
+from installs.calc.fit_up_lines import FitUpLine, Verdict
+from installs.calc.run_times import Spell, TimeDoubt, TimeRule, doubts_about_time
+from installs.calc.trial_runs import Offset, Run
 from installs.models import BeltOffset, Fitting, HoldPoint, Isolation, TrialRun
 from installs.selectors.fit_up import result_of
-from installs.selectors.torque import torque_rows
-from installs.words.fit_up import named
-from installs.words.torque import torques_left_open
+from installs.selectors.torque import FastenerRow, torque_rows
 from plant.calc.chainage import revolution_time_s
-from plant.calc.units import UnitSystem
 
 Point = HoldPoint.Point
 LONGEST_RUN = dt.timedelta(minutes=1440)  # as the column takes it
@@ -163,21 +150,25 @@ def read_doubt(kept: Mapping[str, Any]) -> TimeDoubt:
     )
 
 
-def left_open(fitting: Fitting) -> list[str]:
-    """What of the fit-up is not measured or not within its tolerance, and which torques are not signed off.
+@dataclass(frozen=True)
+class OpenWork:
+    """What of the fit-up is not measured or not within its tolerance, and the torques of the job.
 
     What the model does not state of the fit-up is no open work: no line of it can be judged.
     """
-    told = []
-    result = result_of(fitting, system=UnitSystem.METRIC)
+
+    is_measured: bool = True
+    not_measured: tuple[FitUpLine, ...] = ()
+    outside: tuple[FitUpLine, ...] = ()
+    torques: tuple[FastenerRow, ...] = ()
+
+
+def left_open(fitting: Fitting) -> OpenWork:
+    """What a job leaves open besides its trial runs."""
+    result, torques = result_of(fitting), tuple(torque_rows(fitting))
     if result is None:
-        told.append(_("Fit-up sheet: nothing is measured yet."))
-    else:
-        for verdict, words in (
-            (Verdict.OPEN, _("Fit-up sheet, not measured: %s.")),
-            (Verdict.OUTSIDE, _("Fit-up sheet, outside its tolerance: %s.")),
-        ):
-            lines = [line for line in result.lines if line.verdict is verdict]
-            if lines:
-                told.append(words % named(lines))
-    return told + torques_left_open(torque_rows(fitting))
+        return OpenWork(False, torques=torques)
+    not_measured, outside = (
+        tuple(line for line in result.lines if line.verdict is verdict) for verdict in (Verdict.OPEN, Verdict.OUTSIDE)
+    )
+    return OpenWork(True, not_measured, outside, torques)

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.utils.translation import gettext as _
-
+from installs.calc.belt_cases import BeltPlace
 from installs.calc.candidates import Candidate, suiting_models
-from installs.calc.placement import Judged, Place, PlacementLimits, judge_place
+from installs.calc.clearance import ModelWord, PlacementLimits
+from installs.calc.placement import Judged, judge_place
 from installs.models import DeviceModel, Survey
 from installs.selectors.placement import BeltStudy, changes_in_reach, limits_of, measured_at
 from plant.models import BeltChange, Strand
@@ -26,7 +26,7 @@ class Trial:
     changes: tuple[BeltChange, ...]
 
     @property
-    def place(self) -> Place:
+    def place(self) -> BeltPlace:
         return self.judged.place
 
 
@@ -47,11 +47,11 @@ def try_place(study: BeltStudy, models: Sequence[DeviceModel], asked: Mapping[st
         strand,
         chainage_m,
         trough_angle_deg=asked.get("trough_angle_deg"),
-        clearance_below_mm=first_known(asked.get("clearance_below_mm"), survey and survey.clearance_below_mm),
+        clearance_below_mm=first_known(asked.get("clearance_below_mm"), survey.clearance_below_mm if survey else None),
         clearance_beside_mm=first_known(asked.get("clearance_beside_mm"), least_beside(survey)),
-        clearance_along_mm=first_known(asked.get("clearance_along_mm"), survey and survey.clearance_along_mm),
+        clearance_along_mm=first_known(asked.get("clearance_along_mm"), survey.clearance_along_mm if survey else None),
     )
-    limits = limits_of(model) if model else PlacementLimits(_("No model"), strand, study.case.is_reversing)
+    limits = limits_of(model) if model else PlacementLimits(ModelWord.NONE, strand, study.case.is_reversing)
     judged = judge_place(study.case, place, limits, effect_length_m=study.conveyor.plant.effect_length_m)
     zones = judged.reach.zones
     low = min((each.low_m for each in zones), default=chainage_m)

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
 
-from installs.calc.fit_up import FitUpResult, Measures, ModelFigures, judge_fit_up
+from installs.calc.fit_up import judge_fit_up
+from installs.calc.fit_up_lines import FitUpResult
+from installs.calc.fit_up_measures import Measures, ModelFigures
 from installs.models import Fitting, FitUp
-from plant.calc.units import UnitSystem
 
 MEASURES = tuple(each.name for each in fields(Measures))
 
@@ -30,14 +31,12 @@ def measures_of(sheet: FitUp | None) -> Measures:
     return Measures() if sheet is None else Measures(**{name: getattr(sheet, name) for name in MEASURES})
 
 
-def judge(fitting: Fitting, measures: Measures, *, system: UnitSystem) -> FitUpResult:
-    """Every line of the job's sheet, with words in the reader's units."""
-    return judge_fit_up(
-        measures, figures_for(fitting), system=system, nominal_belt_width_mm=fitting.conveyor.belt_width_mm
-    )
+def judge(fitting: Fitting, measures: Measures) -> FitUpResult:
+    """Every line of the job's sheet."""
+    return judge_fit_up(measures, figures_for(fitting), nominal_belt_width_mm=fitting.conveyor.belt_width_mm)
 
 
-def result_of(fitting: Fitting, *, system: UnitSystem) -> FitUpResult | None:
+def result_of(fitting: Fitting) -> FitUpResult | None:
     """The saved sheet worked out; None where nothing was saved yet."""
     sheet = sheet_of(fitting)
-    return None if sheet is None else judge(fitting, measures_of(sheet), system=system)
+    return None if sheet is None else judge(fitting, measures_of(sheet))

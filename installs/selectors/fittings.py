@@ -1,4 +1,4 @@
-"""What a planned fitting still lacks, line by line in words, and where it clashes with other jobs.
+"""What a planned fitting still lacks, line by line, and where it clashes with other jobs.
 
 A line says what the book knows. That nothing is missing in the book never says that a job may begin.
 """
@@ -6,35 +6,88 @@ A line says what the book knows. That nothing is missing in the book never says 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Any
 
 from django.db.models import Q
 from django.urls import NoReverseMatch
 from django.utils import timezone
-from django.utils.formats import date_format
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from installs.calc.placement import SAME_PLACE_M
 from installs.models import Fitting, Installation, Instrument, Survey
-from installs.words.installations import place_words
-from plant.calc.wording import figure
 from plant.models import Plant
-from plant.words.moments import moment_words
 
 LOOK_AHEAD_DAYS = 3  # common practice: what is found missing later is found with the belt down
+WRENCHES_NAMED = 3
+
+
+class Needed(StrEnum):
+    """What a job needs before it is begun."""
+
+    SURVEY = "survey"
+    DEVICE = "device"
+    PLACE = "place"
+    NEEDS = "needs"
+    WINDOW = "window"
+    CREW = "crew"
+    PERMIT = "permit"
+    INSTRUMENT = "instrument"
+
+
+class ReadinessRule(StrEnum):
+    """What the book knows of a thing that a job needs; in words `installs.words.fittings`."""
+
+    NO_SURVEY = "readiness.no_survey"
+    SURVEY_OPEN = "readiness.survey_open"
+    SURVEY_SAYS = "readiness.survey_says"
+    SURVEY_SAYS_CONDITIONS = "readiness.survey_says_conditions"
+    NO_DEVICE = "readiness.no_device"
+    DEVICE_SCRAPPED = "readiness.device_scrapped"
+    DEVICE_STANDS = "readiness.device_stands"
+    DEVICE_PLANNED = "readiness.device_planned"
+    DEVICE_FREE = "readiness.device_free"
+    PLACE_TAKEN = "readiness.place_taken"
+    PLACE_FREE = "readiness.place_free"
+    NO_NEEDS = "readiness.no_needs"
+    NEED_SHORT = "readiness.need_short"
+    NEEDS_AT_HAND = "readiness.needs_at_hand"
+    NO_WINDOW = "readiness.no_window"
+    PLANNED_IN_NO_WINDOW = "readiness.planned_in_no_window"
+    WINDOW_PASSED = "readiness.window_passed"
+    WINDOW_SHORT = "readiness.window_short"
+    WINDOW_CLASHES = "readiness.window_clashes"
+    WINDOW_LONG_ENOUGH = "readiness.window_long_enough"
+    NO_CREW = "readiness.no_crew"
+    CREW_CLASHES = "readiness.crew_clashes"
+    CREW_NAMED = "readiness.crew_named"
+    NO_PERMIT = "readiness.no_permit"
+    PERMIT_NAMED = "readiness.permit_named"
+    NO_WRENCH = "readiness.no_wrench"
+    WRENCH_COVERS_NOT = "readiness.wrench_covers_not"
+    WRENCHES = "readiness.wrenches"
 
 
 @dataclass(frozen=True)
 class ReadinessLine:
-    """One thing that a job needs: what it is called, whether it is missing, and a sentence."""
+    """One thing that a job needs, and what the book knows of it.
 
-    key: str
-    label: str
+    Attributes
+    ----------
+    about : Needed
+    rule : ReadinessRule
+    is_missing : bool
+    known : mapping of str to Any
+        The rows and values that the rule names: rows, moments (UTC), days, times in h, torques in N·m, counts.
+    url : str
+        Of the record that it was read from.
+    """
+
+    about: Needed
+    rule: ReadinessRule
     is_missing: bool
-    words: str
+    known: Mapping[str, Any] = field(default_factory=dict)
     url: str = ""
 
 
@@ -63,38 +116,40 @@ def page_of(row: Any) -> str:
 
 
 def survey_line(fitting: Fitting) -> ReadinessLine:
-    survey, label = fitting.survey, _("Survey")
+    survey = fitting.survey
     if survey is None:
-        return ReadinessLine("survey", label, True, _("No survey of the place belongs to this job."))
+        return ReadinessLine(Needed.SURVEY, ReadinessRule.NO_SURVEY, True)
     url = page_of(survey)
     if survey.closed_at is None:
-        return ReadinessLine("survey", label, True, _("The survey is not closed yet."), url)
+        return ReadinessLine(Needed.SURVEY, ReadinessRule.SURVEY_OPEN, True, url=url)
     fits = survey.result in (Survey.Result.FITS, Survey.Result.CONDITIONS)
-    words = _("The survey says: %s.") % survey.get_result_display()
+    known: dict[str, Any] = {"result": Survey.Result(survey.result)}
+    rule = ReadinessRule.SURVEY_SAYS
     if survey.conditions and survey.result == Survey.Result.CONDITIONS:
-        words += " " + _("Conditions: %s") % survey.conditions
-    return ReadinessLine("survey", label, not fits, words, url)
+        known["conditions"], rule = survey.conditions, ReadinessRule.SURVEY_SAYS_CONDITIONS
+    return ReadinessLine(Needed.SURVEY, rule, not fits, known, url)
 
 
 def device_line(fitting: Fitting) -> ReadinessLine:
-    device, label = fitting.device, _("Device")
+    device, about = fitting.device, Needed.DEVICE
     if device is None:
-        return ReadinessLine(
-            "device", label, True, _("No device is chosen yet; a %s is planned.") % fitting.device_model
-        )
+        return ReadinessLine(about, ReadinessRule.NO_DEVICE, True, {"model": fitting.device_model})
     url, known = device.get_absolute_url(), {"number": device.number}
     if device.scrapped_on is not None:
-        words = _("Device %(number)s was scrapped on %(day)s.") % {**known, "day": device.scrapped_on}
-        return ReadinessLine("device", label, True, words, url)
-    standing = device.installations.in_place().exclude(pk=fitting.installation_id).select_related("conveyor").first()
+        return ReadinessLine(
+            about, ReadinessRule.DEVICE_SCRAPPED, True, {**known, "scrapped_on": device.scrapped_on}, url
+        )
+    standing = (
+        device.installations.in_place().exclude(pk=fitting.installation_id or 0).select_related("conveyor").first()
+    )
     if standing is not None:
-        words = _("Device %(number)s still stands on %(place)s.") % {**known, "place": place_words(standing)}
-        return ReadinessLine("device", label, True, words, url)
+        return ReadinessLine(about, ReadinessRule.DEVICE_STANDS, True, {**known, "place": standing}, url)
     other = device.fittings.open().exclude(pk=fitting.pk).select_related("conveyor").first()
     if other is not None:
-        words = _("Device %(number)s is planned for another job too: %(job)s.") % {**known, "job": job_words(other)}
-        return ReadinessLine("device", label, True, words, other.get_absolute_url())
-    return ReadinessLine("device", label, False, _("Device %(number)s stands in no place.") % known, url)
+        return ReadinessLine(
+            about, ReadinessRule.DEVICE_PLANNED, True, {**known, "job": other}, other.get_absolute_url()
+        )
+    return ReadinessLine(about, ReadinessRule.DEVICE_FREE, False, known, url)
 
 
 def place_line(fitting: Fitting) -> ReadinessLine:
@@ -102,88 +157,68 @@ def place_line(fitting: Fitting) -> ReadinessLine:
     taken = (
         Installation.objects.in_place()
         .filter(conveyor=fitting.conveyor, strand=fitting.strand, chainage_m__range=near)
-        .exclude(pk=fitting.installation_id)
+        .exclude(pk=fitting.installation_id or 0)
         .select_related("device")
         .first()
     )
     if taken is not None:
-        words = _("Device %s still stands in this place.") % taken.device.number
-        return ReadinessLine("place", _("Place"), True, words, taken.get_absolute_url())
-    return ReadinessLine("place", _("Place"), False, _("No device stands in this place."))
+        known = {"number": taken.device.number}
+        return ReadinessLine(Needed.PLACE, ReadinessRule.PLACE_TAKEN, True, known, taken.get_absolute_url())
+    return ReadinessLine(Needed.PLACE, ReadinessRule.PLACE_FREE, False)
 
 
 def need_lines(fitting: Fitting) -> list[ReadinessLine]:
-    needs, label = list(fitting.needs.all()), _("Parts and tools")
+    needs = list(fitting.needs.all())
     if not needs:
-        words = _("The model lists no parts or tools; put on the list of the job what it needs.")
-        return [ReadinessLine("needs", label, True, words)]
+        return [ReadinessLine(Needed.NEEDS, ReadinessRule.NO_NEEDS, True)]
     missing = [
-        ReadinessLine(
-            f"need-{need.pk}",
-            need.get_kind_display().capitalize(),
-            True,
-            _("%(name)s: %(there)s of %(needed)s at hand.")
-            % {"name": need.name, "there": need.at_hand, "needed": need.needed},
-        )
-        for need in needs
-        if need.is_missing
+        ReadinessLine(Needed.NEEDS, ReadinessRule.NEED_SHORT, True, {"need": need}) for need in needs if need.is_missing
     ]
-    count = len(needs)
-    told = ngettext("%s part or tool is at hand.", "All %s parts and tools are at hand.", count) % count
-    return missing or [ReadinessLine("needs", label, False, told)]
+    return missing or [ReadinessLine(Needed.NEEDS, ReadinessRule.NEEDS_AT_HAND, False, {"n": len(needs)})]
 
 
 def window_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
-    window, label = fitting.outage_window, _("Outage window")
+    window, about = fitting.outage_window, Needed.WINDOW
     if window is None:
-        words = _("No outage window is chosen.")
-        if fitting.planned_at is not None:
-            words = _("Planned for %s, in no outage window.") % moment_words(fitting.planned_at)
-        return ReadinessLine("window", label, True, words)
+        if fitting.planned_at is None:
+            return ReadinessLine(about, ReadinessRule.NO_WINDOW, True)
+        return ReadinessLine(about, ReadinessRule.PLANNED_IN_NO_WINDOW, True, {"planned_at": fitting.planned_at})
     url = window.get_absolute_url()
-    known = {"from": moment_words(window.starts_at), "to": moment_words(window.ends_at)}
+    known: dict[str, Any] = {"begins_at": window.starts_at, "ends_at": window.ends_at}
     if window.ends_at <= now and fitting.begun_at is None:
-        return ReadinessLine("window", label, True, _("The window %(from)s to %(to)s has passed.") % known, url)
+        return ReadinessLine(about, ReadinessRule.WINDOW_PASSED, True, known, url)
     starts_at = max(fitting.planned_at or window.starts_at, window.starts_at)
     there_h = (window.ends_at - starts_at).total_seconds() / 3600
-    known |= {"there": figure(there_h), "needed": figure(fitting.duration_h)}
+    known |= {"there_h": there_h, "needed_h": fitting.duration_h}
     if there_h < fitting.duration_h:
-        words = _(
-            "The window %(from)s to %(to)s leaves %(there)s h from the planned start, the job takes %(needed)s h."
-        )
-        return ReadinessLine("window", label, True, words % known, url)
+        return ReadinessLine(about, ReadinessRule.WINDOW_SHORT, True, known, url)
     clashes = belt_clashes(fitting)
     if clashes:
-        return ReadinessLine("window", label, True, " ".join(clashes), url)
-    return ReadinessLine(
-        "window", label, False, _("%(from)s to %(to)s: %(there)s h for a job of %(needed)s h.") % known, url
-    )
+        return ReadinessLine(about, ReadinessRule.WINDOW_CLASHES, True, {"clashes": clashes}, url)
+    return ReadinessLine(about, ReadinessRule.WINDOW_LONG_ENOUGH, False, known, url)
 
 
 def crew_line(fitting: Fitting) -> ReadinessLine:
-    crew, label = list(fitting.crew.all()), _("Crew")
+    crew = tuple(fitting.crew.all())
     if not crew:
-        return ReadinessLine("crew", label, True, _("Nobody is named for the job."))
+        return ReadinessLine(Needed.CREW, ReadinessRule.NO_CREW, True)
     clashes = crew_clashes(fitting, crew)
     if clashes:
-        return ReadinessLine("crew", label, True, " ".join(clashes))
-    return ReadinessLine("crew", label, False, ", ".join(str(person) for person in crew) + ".")
+        return ReadinessLine(Needed.CREW, ReadinessRule.CREW_CLASHES, True, {"clashes": clashes})
+    return ReadinessLine(Needed.CREW, ReadinessRule.CREW_NAMED, False, {"people": crew})
 
 
 def permit_line(fitting: Fitting) -> ReadinessLine:
-    label = _("Permit")
     if not fitting.permit_reference:
-        return ReadinessLine("permit", label, True, _("No permit reference is written down."))
-    words = _("Reference %s. A number is no permit: look at the paper.") % fitting.permit_reference
-    return ReadinessLine("permit", label, False, words)
+        return ReadinessLine(Needed.PERMIT, ReadinessRule.NO_PERMIT, True)
+    return ReadinessLine(Needed.PERMIT, ReadinessRule.PERMIT_NAMED, False, {"reference": fitting.permit_reference})
 
 
 def instrument_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
     """A torque wrench in calibration on the day of the job, for the torques that the model states."""
-    label = _("Torque wrench")
+    about = Needed.INSTRUMENT
     moment = fitting.planned_at or now
     day = timezone.localdate(moment, timezone=fitting.plant.zone)
-    shown = date_format(day, "j M Y")
     targets = [each.torque_nm for each in fitting.spec.fasteners if each.torque_nm]
     wrenches = Instrument.objects.of_plant(fitting.plant).in_calibration(day).filter(kind=Instrument.Kind.TORQUE_WRENCH)
     able = [
@@ -191,27 +226,23 @@ def instrument_line(fitting: Fitting, now: dt.datetime) -> ReadinessLine:
         for each in wrenches
         if all((each.range_least_nm or 0) <= nm <= (each.range_most_nm or nm) for nm in targets)
     ]
+    known: dict[str, Any] = {"day": day}
     if able:
-        names = ", ".join(each.number for each in able[:3])
-        words = _("In calibration on %(day)s: %(names)s.") % {"day": shown, "names": names}
-        return ReadinessLine("instrument", label, False, words, page_of(able[0]))
+        known["numbers"] = tuple(each.number for each in able[:WRENCHES_NAMED])
+        return ReadinessLine(about, ReadinessRule.WRENCHES, False, known, page_of(able[0]))
     if wrenches:
-        words = _("No wrench that is in calibration on %(day)s covers %(low)s to %(high)s N·m.") % {
-            "day": shown,
-            "low": figure(min(targets)),
-            "high": figure(max(targets)),
-        }
-        return ReadinessLine("instrument", label, True, words)
-    return ReadinessLine("instrument", label, True, _("No torque wrench is in calibration on %s.") % shown)
+        known |= {"low_nm": min(targets), "high_nm": max(targets)}
+        return ReadinessLine(about, ReadinessRule.WRENCH_COVERS_NOT, True, known)
+    return ReadinessLine(about, ReadinessRule.NO_WRENCH, True, known)
 
 
 # --- Clashes ----------------------------------------------------------------------------------------------------------
-def job_words(fitting: Fitting) -> str:
-    return _("%(tag)s, %(strand)s, %(chainage)s m") % {
-        "tag": fitting.conveyor.tag,
-        "strand": fitting.get_strand_display(),
-        "chainage": figure(fitting.chainage_m),
-    }
+@dataclass(frozen=True)
+class Clash:
+    """Another job at the same time, on the same belt or with people of this one."""
+
+    job: Fitting
+    people: tuple[Any, ...] = ()
 
 
 def span_of(fitting: Fitting) -> tuple[dt.datetime, dt.datetime] | None:
@@ -237,29 +268,20 @@ def others_open(fitting: Fitting) -> Any:
     return rows.select_related("conveyor").order_by("planned_at")
 
 
-def belt_clashes(fitting: Fitting) -> list[str]:
-    """Jobs on the same belt at the same time, in words."""
-    return [
-        _("Another job is planned on this belt at the same time: %(job)s, %(when)s for %(hours)s h.")
-        % {"job": job_words(other), "when": moment_words(other.planned_at), "hours": figure(other.duration_h)}
-        for other in at_the_same_time(fitting, others_open(fitting).filter(conveyor=fitting.conveyor))
-    ]
+def belt_clashes(fitting: Fitting) -> tuple[Clash, ...]:
+    """Jobs on the same belt at the same time."""
+    others = others_open(fitting).filter(conveyor=fitting.conveyor)
+    return tuple(Clash(other) for other in at_the_same_time(fitting, others))
 
 
-def crew_clashes(fitting: Fitting, crew: Iterable[Any]) -> list[str]:
-    """People who are planned elsewhere at the same time, in words."""
+def crew_clashes(fitting: Fitting, crew: Iterable[Any]) -> tuple[Clash, ...]:
+    """Jobs at the same time for which people of this one are planned, with their names."""
     wanted = {person.pk: person for person in crew}
     rows = others_open(fitting).filter(crew__in=list(wanted)).distinct().prefetch_related("crew")
-    return [
-        _("%(who)s is planned at the same time for %(job)s, %(when)s for %(hours)s h.")
-        % {
-            "who": ", ".join(str(person) for person in other.crew.all() if person.pk in wanted),
-            "job": job_words(other),
-            "when": moment_words(other.planned_at),
-            "hours": figure(other.duration_h),
-        }
+    return tuple(
+        Clash(other, tuple(person for person in other.crew.all() if person.pk in wanted))
         for other in at_the_same_time(fitting, rows)
-    ]
+    )
 
 
 # --- Days ahead -------------------------------------------------------------------------------------------------------

@@ -29,4 +29,4 @@ def find_devices(person: Any, plant: Any, text: str, most: int = 20) -> list[Dev
     rows = Device.objects.visible_to(person).of_plant(plant).select_related("device_model")
     rows = rows.prefetch_related(Prefetch("installations", standing, to_attr="standing"))
     exact = list(rows.filter(Q(label_code__iexact=text) | Q(number__iexact=text) | Q(serial__iexact=text))[:most])
-    return exact or list(rows.filter(serial__icontains=text)[:most])
+    return [*(exact or rows.filter(serial__icontains=text)[:most])]

@@ -10,30 +10,25 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 from django.utils import timezone
 
+from installs.calc.belt_cases import BeltCase, Fixture, Logged, OpenCause, Override, SeenIncident, Steered
 from installs.calc.candidates import Candidate, candidates, rank
+from installs.calc.clearance import PlacementLimits
 from installs.calc.effect_zones import StrandCoverage, strand_coverage
-from installs.calc.placement import (
-    BeltCase,
-    Fixture,
-    Logged,
-    OpenCause,
-    Override,
-    PlacementLimits,
-    Seen,
-    Steered,
-)
+from installs.calc.open_causes import CauseRule
 from installs.models import CauseOverride, CauseTest, DeviceModel, Installation, LoggedStation, Survey
 from installs.selectors.installations import zones_of
+from plant.calc.reasons import Reason, Values
 from plant.calc.running_hours import Exposure
 from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, Plant, Strand
 from plant.selectors.incidents import year_until
-from plant.selectors.running_hours import hours_of
+from plant.selectors.running_hours import ledgers_of
 
 Kind = ConveyorPart.Kind
-FIXTURE_KINDS = {
+FIXTURE_KINDS: dict[str, str] = {
     Kind.HEAD_PULLEY: "pulley",
     Kind.TAIL_PULLEY: "pulley",
     Kind.DRIVE_PULLEY: "pulley",
@@ -96,11 +91,11 @@ def belt_studies(belts: Iterable[Conveyor], now: dt.datetime) -> dict[int, BeltS
     """What is known of each belt; the number of queries does not depend on how many there are."""
     known = list(belts)
     since, until = year_until(now)
-    incidents: dict[int, list[Seen]] = defaultdict(list)
+    incidents: dict[int, list[SeenIncident]] = defaultdict(list)
     rows = Incident.objects.current().filter(conveyor__in=known).between(since, until).order_by("happened_at", "pk")
     words = {value: "" if value == Incident.Cause.UNKNOWN else str(label) for value, label in Incident.Cause.choices}
-    for belt, strand, chainage_m, cause in rows.values_list("conveyor_id", "strand", "chainage_m", "suspected_cause"):
-        incidents[belt].append(Seen(strand, chainage_m, words[cause]))
+    for at, strand, chainage_m, cause in rows.values_list("conveyor_id", "strand", "chainage_m", "suspected_cause"):
+        incidents[at].append(SeenIncident(strand, chainage_m, words[cause]))
     steered: dict[int, list[Steered]] = defaultdict(list)
     standing = Installation.objects.in_place_at(now).filter(conveyor__in=known)
     for each in standing.select_related("plant", "conveyor", "device__device_model", "sheet").order_by("chainage_m"):
@@ -117,10 +112,10 @@ def belt_studies(belts: Iterable[Conveyor], now: dt.datetime) -> dict[int, BeltS
             fixtures[part.conveyor_id].append(Fixture(FIXTURE_KINDS[part.kind], part.chainage_m, name, part.strand))
     causes = open_causes_of(known)
     logged, overrides = logged_at(known, now), overrides_of(known, now)
-    hours = hours_of(known, since=since)
+    ledgers = ledgers_of(known)
     studies = {}
     for belt in known:
-        exposure = hours[belt.pk].ledger.hours(since, until)
+        exposure = ledgers[belt.pk].hours(since, until)
         case = BeltCase(
             length_m=belt.length_m,
             belt_width_mm=belt.belt_width_mm,
@@ -155,10 +150,12 @@ def logged_at(belts: Sequence[Conveyor], now: dt.datetime) -> dict[int, tuple[Lo
 def overrides_of(belts: Sequence[Conveyor], now: dt.datetime) -> dict[int, tuple[Override, ...]]:
     """Reasons of engineers that hold now, the newest first."""
     found: dict[int, list[Override]] = defaultdict(list)
+    zones = {belt.pk: belt.plant.zone for belt in belts}
     rows = CauseOverride.objects.filter(conveyor__in=belts).select_related("created_by")
     rows = rows.exclude(ended_on__lte=day_at(belts, now)).order_by("-created_at", "-pk")
     for row in rows:
-        said = f"{row.created_by}, {row.created_at:%Y-%m-%d}"
+        who, on = str(row.created_by), timezone.localtime(row.created_at, zones[row.conveyor_id]).date()
+        said = Reason(CauseRule.SAID_BY, {"who": who, "on": on})
         found[row.conveyor_id].append(Override(row.strand, row.low_m, row.high_m, row.reason, said))
     return {belt.pk: tuple(found[belt.pk]) for belt in belts}
 
@@ -181,15 +178,20 @@ def open_causes_of(belts: Sequence[Conveyor]) -> dict[int, tuple[OpenCause, ...]
         # Surveys a step apart are of the same place: the chainage is rounded to the reach of a survey.
         last[at.conveyor_id, test.cause, at.strand, round(at.chainage_m / SURVEY_REACH_M)] = test
     found: dict[int, list[OpenCause]] = defaultdict(list)
+    zones = {belt.pk: belt.plant.zone for belt in belts}
     for test in last.values():
         if test.found != CauseTest.Found.FOUND:
             continue
         at = test.survey
         low = at.wander_from_m if at.wander_from_m is not None else at.chainage_m
         high = at.wander_to_m if at.wander_to_m is not None else at.chainage_m
-        words = f"{test.get_cause_display()}, found at the survey of {at.surveyed_at:%Y-%m-%d}"
+        known: Values = {
+            "cause": test.get_cause_display(),
+            "on": timezone.localtime(at.surveyed_at, zones[at.conveyor_id]).date(),
+        }
+        cause = Reason(CauseRule.FOUND_AT_SURVEY, known)
         found[at.conveyor_id].append(
-            OpenCause(words, at.strand, min(low, high), max(low, high), at.override_reason.strip())
+            OpenCause(cause, at.strand, min(low, high), max(low, high), at.override_reason.strip())
         )
     return {belt.pk: tuple(found[belt.pk]) for belt in belts}
 
@@ -224,7 +226,7 @@ def ranked_places(plant: Plant, now: dt.datetime, *, most: int = 3) -> list[Rank
     studies = belt_studies(belts_in_use(plant), now)
     models = models_of(plant)
     found = rank(each for study in studies.values() for each in places_of(study, models, most=most))
-    return [RankedPlace(n, studies[each.belt], each) for n, each in enumerate(found, start=1)]
+    return [RankedPlace(n, studies[cast(int, each.belt)], each) for n, each in enumerate(found, start=1)]
 
 
 def measured_at(conveyor: Conveyor, strand: str, chainage_m: float) -> Survey | None:

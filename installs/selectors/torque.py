@@ -10,7 +10,6 @@ from typing import Any
 from installs.calc.fasteners import (
     TOOL_DEVIATION_PCT,
     AsLeft,
-    ToolDoubt,
     TorqueTarget,
     doubts_about_tool,
     judge_as_left,
@@ -18,6 +17,7 @@ from installs.calc.fasteners import (
     torque_target,
 )
 from installs.models import Fastener, Fitting, Instrument, PassedFastener, TorqueSignOff
+from plant.calc.reasons import Reason
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,7 @@ def passed_over(rows: Iterable[FastenerRow]) -> list[PassedFastener]:
     return [one for row in rows for one in row.passed if one is not None]
 
 
-def doubts_about(instrument: Instrument, torque_nm: float, on: dt.date) -> tuple[ToolDoubt, ...]:
+def doubts_about(instrument: Instrument, torque_nm: float, on: dt.date) -> tuple[Reason, ...]:
     """Why an instrument may not sign this torque off on a day of its plant."""
     return doubts_about_tool(
         torque_nm,

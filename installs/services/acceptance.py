@@ -19,8 +19,12 @@ from installs.services.commissioning import check_fits
 from installs.services.fittings import locked, refuse_if_accepted, refuse_if_over
 from installs.services.installations import install_device, refuse
 from installs.services.trial_runs import check_may_run
+from installs.words.commissioning import TEXTS, CommissioningRule
+from installs.words.torque import open_work_words
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.services.records import change_record, create_record
+from plant.words.refusals import refused
 
 
 @transaction.atomic
@@ -46,12 +50,13 @@ def accept_fitting(
         raise Refused(_("No trial run is recorded; without one there is nothing to accept."), code="no_run")
     check_may_run(row)
     told = acceptance_of(row, runs)
-    not_met = [line.words for line in told.lines if line.verdict != "sound"] if not told.is_met else []
-    still_open = left_open(row)
+    not_met = [line.why for line in told.lines if line.verdict != "sound"] if not told.is_met else []
+    still_open = open_work_words(left_open(row))
     if (not_met or still_open) and not reason.strip():
-        how = _("Say why it is accepted all the same, or adjust and run again.") if not_met else ""
-        how = how or _("Finish it, or say why it is accepted all the same; the reason stays visible.")
-        refuse("reason", "not_met" if not_met else "open", " ".join([*not_met, *still_open, how]))
+        left = [Reason(CommissioningRule.OPEN_WORK, {"words": each}) for each in still_open]
+        how = Reason(CommissioningRule.RUN_AGAIN if not_met else CommissioningRule.FINISH)
+        why = Reason(CommissioningRule.NOT_ACCEPTED, {"said": (*not_met, *left, how)})
+        raise refused(why, TEXTS, code="not_met" if not_met else "open", fields=["reason"])
     return change_record(
         row,
         by=by,

@@ -11,8 +11,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from installs.models import BeltOffset, Installation, Survey
-from installs.services.installations import check_moment, refuse
-from plant.calc.wording import figure
+from installs.services.installations import check_moment, refuse_bound
+from installs.words.bounds import BoundRule
 from plant.models import Conveyor
 from plant.services.records import correct_entry, create_record, known_row
 
@@ -33,19 +33,11 @@ def latest_of(row: BeltOffset) -> BeltOffset:
 
 def check_station(conveyor: Conveyor, chainage_m: float, offset_mm: float) -> None:
     if not 0 <= chainage_m <= conveyor.length_m:
-        refuse(
-            "stations",
-            "station",
-            _("A station at %(at)s m is not on %(tag)s: give 0 to %(length)s m.")
-            % {"at": figure(chainage_m), "tag": conveyor.tag, "length": figure(conveyor.length_m)},
-        )
+        known: dict[str, float | str] = {"at_m": chainage_m, "tag": conveyor.tag, "length_m": conveyor.length_m}
+        refuse_bound("stations", "station", BoundRule.STATION_OFF_BELT, **known)
     if abs(offset_mm) > conveyor.belt_width_mm:
-        refuse(
-            "stations",
-            "offset",
-            _("%(given)s mm at %(at)s m is more than the belt is wide (%(width)s mm). Check the reading.")
-            % {"given": figure(offset_mm), "at": figure(chainage_m), "width": figure(conveyor.belt_width_mm)},
-        )
+        read = {"given_mm": offset_mm, "at_m": chainage_m, "width_mm": conveyor.belt_width_mm}
+        refuse_bound("stations", "offset", BoundRule.OFFSET_BEYOND_BELT, **read)
 
 
 @transaction.atomic

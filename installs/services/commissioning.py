@@ -17,19 +17,23 @@ from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from installs.calc.commissioning import TIME_SLACK, Adjustment, Balance, judge_adjustment, next_point, points_of
+from installs.calc.adjustments import Adjustment, Balance, judge_adjustment, what_was_moved
+from installs.calc.commissioning import next_point, points_of
+from installs.calc.run_times import TIME_SLACK
 from installs.models import Fitting, HoldPoint, Isolation
 from installs.selectors.commissioning import convergence_of, current_cycle, current_points, current_runs, done_in
 from installs.services.device_models import keep_sheet
 from installs.services.fittings import locked, refuse_if_accepted, refuse_if_over
 from installs.services.installations import check_moment, refuse
 from installs.services.torque import check_torques_settled
-from installs.words.commissioning import UNEQUAL_HINT, adjustment_words
+from installs.words.commissioning import TEXTS, CommissioningRule
+from plant.calc.reasons import Reason
 from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Photo
 from plant.services.records import change_record, correct_entry, create_record, known_row
 from plant.words.moments import moment_words
+from plant.words.refusals import refused
 
 Point = HoldPoint.Point
 
@@ -136,14 +140,7 @@ def record_isolation(
     cycle = cycle_to_isolate(row)
     check_time(row, cycle, "isolated_at", isolated_at, now)
     check_no_run_at(row, isolated_at)
-    if not points.strip():
-        refuse("points", "points", _("Say at which points the belt was isolated and whose locks hang there."))
-    if not tried_start and not not_tried_reason.strip():
-        refuse(
-            "tried_start",
-            "tried_start",
-            _("Try to start the belt by the site's procedure and confirm it, or say why that was not done."),
-        )
+    refuse_half_isolated(points, tried_start or bool(not_tried_reason.strip()))
     values: dict[str, Any] = {
         "isolated_at": isolated_at,
         "points": points.strip(),
@@ -175,6 +172,18 @@ def record_isolation(
     )
     begin(row, by=by, at=isolated_at)
     return isolation
+
+
+def refuse_half_isolated(points: str, is_start_answered: bool) -> None:
+    """Refuse an isolation without its points, or with no word on whether a start was tried."""
+    if not points.strip():
+        refuse("points", "points", _("Say at which points the belt was isolated and whose locks hang there."))
+    if not is_start_answered:
+        refuse(
+            "tried_start",
+            "tried_start",
+            _("Try to start the belt by the site's procedure and confirm it, or say why that was not done."),
+        )
 
 
 def cycle_to_isolate(fitting: Fitting) -> int:
@@ -371,11 +380,13 @@ def record_adjustment(
         )
     adjustment, note = Adjustment(in_drive_mm, out_off_mm), note.strip()
     if judge_adjustment(adjustment) is Balance.CHANGED and not note:
-        refuse("out_off_mm", "unequal", adjustment_words(adjustment) + " " + UNEQUAL_HINT)
+        why = Reason(CommissioningRule.UNEQUAL, {"moved": what_was_moved(adjustment)})
+        raise refused(why, TEXTS, code="unequal", fields=["out_off_mm"])
     if adjustment.is_move and not note:
         told = convergence_of(fitting)
         if told.must_stop:
-            refuse("note", "stop", told.words + " " + _("Say in the note which cause was found."))
+            why = Reason(CommissioningRule.STOPPED, {"advice": told.advice})
+            raise refused(why, TEXTS, code="stop", fields=["note"])
     return change_record(
         isolation,
         by=by,

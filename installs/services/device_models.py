@@ -11,7 +11,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.models import DeviceModel, Fastener, ModelPart, ModelSheet
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from installs.services.installations import refuse_bound
+from installs.words.bounds import BoundRule
+from plant.calc.units import kind_of
 from plant.calc.wording import figure
 from plant.errors import Refused
 from plant.models import Plant
@@ -31,41 +33,13 @@ CONSTRAINT_WORDS.update(
 
 # Least and most of the same thing.
 ORDERED = (
-    (
-        "speed_least_m_s",
-        "speed_most_m_s",
-        gettext_lazy("Belt speeds run from %(low)s to %(high)s; give the least first."),
-    ),
-    (
-        "frame_length_least_mm",
-        "frame_length_most_mm",
-        gettext_lazy("Frame lengths run from %(low)s to %(high)s; give the short one first."),
-    ),
-    (
-        "end_play_least_mm",
-        "end_play_most_mm",
-        gettext_lazy("End play runs from %(low)s to %(high)s; give the least first."),
-    ),
-    (
-        "belt_lift_least_mm",
-        "belt_lift_most_mm",
-        gettext_lazy("Belt lift runs from %(low)s to %(high)s; give the least first."),
-    ),
-    (
-        "effect_length_least_m",
-        "effect_length_m",
-        gettext_lazy("The least effect length is %(low)s, the one to reckon with %(high)s; the least cannot be more."),
-    ),
-    (
-        "effect_length_m",
-        "effect_length_most_m",
-        gettext_lazy("The effect length is %(low)s, its most %(high)s; the most cannot be less."),
-    ),
-    (
-        "effect_length_least_m",
-        "effect_length_most_m",
-        gettext_lazy("Effect lengths run from %(low)s to %(high)s; give the least first."),
-    ),
+    ("speed_least_m_s", "speed_most_m_s", BoundRule.SPEED_ORDER),
+    ("frame_length_least_mm", "frame_length_most_mm", BoundRule.FRAME_ORDER),
+    ("end_play_least_mm", "end_play_most_mm", BoundRule.END_PLAY_ORDER),
+    ("belt_lift_least_mm", "belt_lift_most_mm", BoundRule.LIFT_ORDER),
+    ("effect_length_least_m", "effect_length_m", BoundRule.LEAST_EFFECT),
+    ("effect_length_m", "effect_length_most_m", BoundRule.MOST_EFFECT),
+    ("effect_length_least_m", "effect_length_most_m", BoundRule.EFFECT_ORDER),
 )
 # Columns that say which row it is and who wrote it; all others are what the sheet states.
 NOT_STATED = {"id", "client_key", "created_at", "created_by", "version", "plant", "device_model"}
@@ -121,16 +95,16 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
         given("belt_width_most_mm"),
         field="belt_width_least_mm",
         may_equal=True,
-        words=_("Belt widths run from %(low)s to %(high)s; give the narrow one first."),
+        rule=BoundRule.WIDTH_ORDER,
     )
-    for low, high, said in ORDERED:
-        check_order(given(low), given(high), field=low, may_equal=True, words=str(said), kind=kind_of(low))
+    for low, high, rule in ORDERED:
+        check_order(given(low), given(high), field=low, may_equal=True, rule=rule)
     check_order(
         given("sensor_limit_mm"),
         given("sensor_new_mm"),
         field="sensor_limit_mm",
         may_equal=False,
-        words=_("The sensor roller's limit is %(low)s, its new diameter %(high)s; the limit must be below it."),
+        rule=BoundRule.SENSOR_LIMIT,
     )
     for field in DeviceModel._meta.concrete_fields:
         value = given(field.name) if field.get_internal_type() == "FloatField" else None
@@ -139,23 +113,12 @@ def check_device_model(plant: Plant, values: Mapping[str, Any], *, but: DeviceMo
             raise Refused(words, code="negative", fields={field.name: words})
 
 
-def kind_of(name: str) -> QuantityKind:
-    return QuantityKind.SPEED_M_S if name.endswith("_m_s") else QuantityKind(name.rsplit("_", 1)[1])
-
-
-def check_order(
-    low: float | None,
-    high: float | None,
-    *,
-    field: str,
-    may_equal: bool,
-    words: str,
-    kind: QuantityKind = QuantityKind.LENGTH_MM,
-) -> None:
+def check_order(low: float | None, high: float | None, *, field: str, may_equal: bool, rule: BoundRule) -> None:
     if low is None or high is None or low < high or (may_equal and low == high):
         return
-    shown = {key: format_quantity(value, kind, UnitSystem.METRIC) for key, value in (("low", low), ("high", high))}
-    raise Refused(words % shown, code="order", fields={field: words % shown})
+    kind = kind_of(field)
+    unit = kind.value if kind is not None else ""
+    refuse_bound(field, "order", rule, **{f"low_{unit}": low, f"high_{unit}": high})
 
 
 @transaction.atomic

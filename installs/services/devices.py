@@ -16,6 +16,7 @@ from installs.models import Device, DeviceModel
 from plant.errors import Refused
 from plant.models import Plant
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
+from plant.words.moments import day_words
 
 CONSTRAINT_WORDS.update(
     {"device_number_once": gettext_lazy("A device with this number is in the book already. Give another number.")}
@@ -40,7 +41,7 @@ def check_device(plant: Plant, values: Mapping[str, Any], *, but: Device | None 
     if scrapped_on is None:
         return
     if scrapped_on > timezone.localdate(timezone=plant.zone):
-        words = _("%(day)s is in the future. Give the day on which it was scrapped.") % {"day": scrapped_on}
+        words = _("%(day)s is in the future. Give the day on which it was scrapped.") % {"day": day_words(scrapped_on)}
         raise Refused(words, code="future", fields={"scrapped_on": words})
     standing = but.installations.in_place().select_related("conveyor").first() if but else None
     if standing is not None:
@@ -88,12 +89,16 @@ def scrap_device(device: Device, *, by: Any, version: int, scrapped_on: dt.date,
         words = _("Say why it is scrapped.")
         raise Refused(words, code="reason", fields={"reason": words})
     if device.scrapped_on is not None:
-        raise Refused(_("It was scrapped on %(day)s already.") % {"day": device.scrapped_on}, code="scrapped")
+        raise Refused(
+            _("It was scrapped on %(day)s already.") % {"day": day_words(device.scrapped_on)}, code="scrapped"
+        )
     check_device(device.plant, {"scrapped_on": scrapped_on}, but=device)
     last = device.installations.order_by("-removed_at").first()
     removed_on = last and timezone.localdate(last.removed_at, timezone=device.plant.zone)
     if removed_on and scrapped_on < removed_on:
-        words = _("It was removed from its place on %(day)s. Give that day or a later one.") % {"day": removed_on}
+        words = _("It was removed from its place on %(day)s. Give that day or a later one.") % {
+            "day": day_words(removed_on)
+        }
         raise Refused(words, code="order", fields={"scrapped_on": words})
     return change_record(
         device, by=by, version=version, reason=reason.strip(), scrapped_on=scrapped_on, scrapped_reason=reason.strip()

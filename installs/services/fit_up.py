@@ -9,13 +9,17 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from installs.calc.fit_up import Line, Measures
+from installs.calc.fit_up_lines import FitUpLine
+from installs.calc.fit_up_measures import Measures
 from installs.models import Fitting, FitUp
 from installs.selectors.fit_up import MEASURES, judge
 from installs.services.fittings import refuse_if_over
+from installs.words.fit_up import TEXTS, why_words
+from plant.calc.reasons import NotAccepted
 from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from plant.services.records import change_record, create_record, known_row
+from plant.words.refusals import refused
 
 # Where a line that cannot be is the sum of several measures, the one to look at first.
 FIELD_OF_LINE = {
@@ -39,12 +43,12 @@ def read_measures(values: Mapping[str, Any]) -> Measures:
     for name, value in given.items():
         try:
             Measures(**{name: value})
-        except ValueError as error:
-            raise Refused(str(error), code="measure", fields={name: str(error)}) from error
+        except NotAccepted as error:
+            raise refused(None, TEXTS, code="measure", fields={name: error.reason}) from error
     return Measures(**given)
 
 
-def field_of(line: Line) -> str:
+def field_of(line: FitUpLine) -> str:
     """The measure to look at where a line cannot be."""
     if line.key.startswith("extension_") and line.measured is None:
         return "frame_length_mm"
@@ -79,14 +83,14 @@ def save_fit_up(
         raise Refused(_("The job is accepted; its fit-up stays as it was."), code="accepted")
     sheet: FitUp | None = FitUp.objects.select_for_update().filter(fitting=fitting).first()
     before = {} if sheet is None else {name: getattr(sheet, name) for name in MEASURES}
-    result = judge(fitting, read_measures({**before, **values}), system=UnitSystem(by.unit_system))
+    result = judge(fitting, read_measures({**before, **values}))
     if sheet is not None and version != sheet.version:
         words = _("Somebody else changed this sheet meanwhile. Your text is kept below; look at both and save again.")
         raise ChangedMeanwhile(words, current=sheet)
     if result.refused:
         told: dict[str, str] = {}
         for line in result.refused:
-            told.setdefault(field_of(line), line.words)
+            told.setdefault(field_of(line), why_words(line, UnitSystem(by.unit_system)))
         raise Refused(" ".join(dict.fromkeys(told.values())), code="impossible", fields=told)
     if sheet is None:
         return create_record(FitUp, by=by, client_key=client_key, fitting=fitting, **values)

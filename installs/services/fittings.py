@@ -12,14 +12,19 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from installs.calc.placement import SAME_PLACE_M
 from installs.models import Fitting, FittingNeed, Isolation
 from installs.services.installations import check_device_suits, check_place, refuse
 from installs.signals import fitting_planned
+from installs.words import bounds
+from installs.words.bounds import BoundRule
+from plant.calc.reasons import Reason
 from plant.calc.wording import full_stop
 from plant.errors import Refused
 from plant.models import Conveyor, Membership
-from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
 from plant.words.moments import moment_words
+from plant.words.refusals import refused
 
 CONSTRAINT_WORDS.update(
     {"fitting_need_once": gettext_lazy("This part or tool is on the list already. Change its number.")}
@@ -104,6 +109,35 @@ def check_plan(values: Mapping[str, Any], crew: Iterable[Any], *, begun: bool = 
         refuse("crew", "crew", _("%s does not belong to this plant.") % ", ".join(strangers))
 
 
+def check_not_planned(conveyor: Conveyor, strand: str, chainage_m: float, *, but: Fitting | None = None) -> None:
+    """Raises Refused, with the page of the other plan, where a job that is not over is planned for the same place."""
+    other = (
+        all_but(Fitting.objects.open(), but)
+        .filter(
+            conveyor=conveyor,
+            strand=strand,
+            chainage_m__gt=chainage_m - SAME_PLACE_M,
+            chainage_m__lt=chainage_m + SAME_PLACE_M,
+        )
+        .select_related("device_model")
+        .first()
+    )
+    if other is None:
+        return
+    known: dict[str, float | str] = {
+        "tag": conveyor.tag,
+        "strand": str(other.get_strand_display()),
+        "at_m": other.chainage_m,
+        "model": str(other.device_model),
+    }
+    rule = BoundRule.PLACE_PLANNED
+    if other.planned_at is not None:
+        rule, known["when"] = BoundRule.PLACE_PLANNED_AT, moment_words(other.planned_at)
+    refusal = refused(Reason(rule, known), bounds.TEXTS, code="place_planned", fields=["chainage_m"])
+    refusal.stands_at = other.get_absolute_url()
+    raise refusal
+
+
 def check_window(values: Mapping[str, Any], *, begun: bool) -> None:
     window, planned_at = values.get("outage_window"), values.get("planned_at")
     if window is None:
@@ -159,7 +193,7 @@ def plan_fitting(
     Raises
     ------
     Refused
-        If place, model, device, window, survey or crew do not go together.
+        If place, model, device, window, survey or crew do not go together, or another job is planned for the place.
     """
     known = known_row(Fitting, client_key)
     if known is not None:
@@ -170,6 +204,7 @@ def plan_fitting(
     if window is not None and values.get("planned_at") is None:
         values["planned_at"] = window.starts_at
     check_plan({**values, **place}, people)
+    check_not_planned(conveyor, strand, chainage_m)
     values["crew_names"] = names_of(people)
     fitting = create_record(Fitting, by=by, client_key=client_key, plant=conveyor.plant, **place, **values)
     fitting.crew.set(people)
@@ -219,6 +254,8 @@ def change_fitting(
     if new["outage_window"] is not None and new["planned_at"] is None:
         new["planned_at"] = values["planned_at"] = new["outage_window"].starts_at
     check_plan(new, people, begun=fitting.begun_at is not None)
+    if any(new[name] != getattr(fitting, name) for name in ("conveyor", "strand", "chainage_m")):
+        check_not_planned(new["conveyor"], new["strand"], new["chainage_m"], but=fitting)
     is_other_model = new["device_model"] != fitting.device_model
     values["crew_names"] = names_of(people)
     fitting = change_record(fitting, by=by, version=version, reason=reason, **values)
@@ -243,12 +280,15 @@ def give_up_fitting(fitting: Fitting, *, by: Any, version: int, reason: str, now
     Raises
     ------
     ChangedMeanwhile, Refused
-        If no reason is given, the job is over, or locks are not recorded as handed back.
+        If no reason is given, the job is over or accepted, or locks are not recorded as handed back.
     """
     fitting = locked(fitting)
     if fitting.given_up_at is not None and fitting.given_up_reason == reason.strip():
         return fitting  # the same form sent twice
-    refuse_if_over(fitting)
+    refuse_if_accepted(
+        fitting,
+        _("The device is on the belt: hand the job over. Where it comes off again, record that with its installation."),
+    )
     if not reason.strip():
         refuse("reason", "reason", _("Say why the job is given up."))
     open_one = Isolation.objects.filter(fitting=fitting, released_at__isnull=True).first()

@@ -6,7 +6,7 @@ import dataclasses
 import difflib
 import re
 import uuid
-from typing import Any
+from typing import Any, NoReturn
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -15,8 +15,10 @@ from installs.models import Device, DeviceModel, Installation
 from installs.services.device_models import add_device_model, add_fastener, change_device_model, change_fastener
 from installs.services.devices import add_device, change_device
 from installs.services.installations import change_installation, install_device, remove_installation
-from plant.calc.imports import Column, ColumnKind
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from plant.calc.import_columns import Column, ColumnKind
+from plant.calc.reasons import NotAccepted
+from plant.calc.typed_quantities import parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem
 from plant.errors import Refused
 from plant.services.import_subjects.shape import (
     CHANGED,
@@ -32,6 +34,7 @@ from plant.services.import_subjects.shape import (
     same,
     write_record,
 )
+from plant.words.typing import why_not_read
 
 MM, M = QuantityKind.LENGTH_MM, QuantityKind.DISTANCE_M
 
@@ -63,23 +66,26 @@ def read_fasteners(text: str) -> list[dict[str, Any]]:
     groups: list[dict[str, Any]] = []
     for part in filter(None, (each.strip() for each in re.split(r"[;\n]", text))):
         match = FASTENER.fullmatch(part)
-        try:
-            if match is None:
-                raise ValueError(_("it has no place before a colon"))
-            group: dict[str, Any] = {"place": match["place"].strip(), "count": int(match["count"] or 1)}
-            group["size"] = match["size"].strip()
-            if match["torque"]:
+        if match is None:
+            refuse_group(part, _("it has no place before a colon"))
+        group: dict[str, Any] = {"place": match["place"].strip(), "count": int(match["count"] or 1)}
+        group["size"] = match["size"].strip()
+        if match["torque"]:
+            try:
                 torque = parse_quantity(match["torque"].strip(), QuantityKind.TORQUE_NM, UnitSystem.METRIC)
-                group["torque_nm"] = torque.value
-            if match["tolerance"]:
-                group["tolerance_pct"] = float(match["tolerance"])
-        except ValueError as error:
-            words = _(
-                "Fasteners “%(part)s” were not understood: %(why)s. Write clamp: 4 x M12 @ 75 N·m; pivot: 1 x M16."
-            )
-            refuse("fasteners", words % {"part": part, "why": str(error).rstrip(".")})
+            except NotAccepted as problem:
+                refuse_group(part, why_not_read(problem))
+            group["torque_nm"] = torque.value
+        if match["tolerance"]:
+            group["tolerance_pct"] = float(match["tolerance"])
         groups.append(group)
     return groups
+
+
+def refuse_group(part: str, why: str) -> NoReturn:
+    words = _("Fasteners “%(part)s” were not understood: %(why)s. Write clamp: 4 x M12 @ 75 N·m; pivot: 1 x M16.")
+    said = words % {"part": part, "why": why.rstrip(".")}
+    raise Refused(said, fields={"fasteners": said})
 
 
 def write_fasteners(context: ImportContext, model: DeviceModel, groups: list[dict[str, Any]]) -> str:
@@ -172,7 +178,7 @@ def model_for(context: ImportContext, name: str) -> DeviceModel:
         words += (
             _("The nearest is %(near)s. Write that one, or add the model first.") % {"near": known[near[0]].name}
             if near
-            else _("Mend the name, or add the model first.")
+            else _("Correct the name, or add the model first.")
         )
         refuse("device_model", words)
     assert found is not None

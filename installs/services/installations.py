@@ -15,13 +15,18 @@ from django.utils.translation import gettext_lazy
 from installs.calc.placement import SAME_PLACE_M
 from installs.models import Device, Installation, OutOfService
 from installs.signals import device_installed, device_removed
-from installs.words.installations import metres, period_words, place_words
+from installs.words import bounds
+from installs.words.bounds import BoundRule
+from installs.words.installations import period_words
 from plant.calc.moments import MomentKind
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.models import Conveyor, Strand
 from plant.services import records
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
-from plant.words.moments import moment_words
+from plant.words.conveyors import PlaceRule
+from plant.words.moments import day_words, moment_words
+from plant.words.refusals import refused
 
 CONSTRAINT_WORDS.update(
     {
@@ -40,16 +45,17 @@ def refuse(field: str, code: str, words: str) -> NoReturn:
     raise Refused(words, code=code, fields={field: words})
 
 
+def refuse_bound(field: str, code: str, rule: str, **values: float | str) -> NoReturn:
+    """Raises the refusal of a number that cannot be, said in the person's units."""
+    raise refused(Reason(rule, values), bounds.TEXTS, code=code, fields=[field])
+
+
 def check_place(conveyor: Conveyor, strand: str, chainage_m: float) -> None:
     if strand not in Strand.values:
         refuse("strand", "strand", _("Say which strand it stands on: carry or return."))
     if not 0 <= chainage_m <= conveyor.length_m:
-        refuse(
-            "chainage_m",
-            "chainage_beyond_belt",
-            _("%(given)s is not on %(tag)s: give 0 to %(length)s, counted from the tail pulley.")
-            % {"given": metres(chainage_m), "tag": conveyor.tag, "length": metres(conveyor.length_m)},
-        )
+        known: dict[str, float | str] = {"given_m": chainage_m, "tag": conveyor.tag, "length_m": conveyor.length_m}
+        refuse_bound("chainage_m", "chainage_beyond_belt", PlaceRule.OFF_BELT, **known)
 
 
 def check_moment(field: str, moment: dt.datetime, now: dt.datetime) -> None:
@@ -75,13 +81,15 @@ def check_device_suits(device: Device, conveyor: Conveyor, installed_at: dt.date
         refuse(
             "device",
             "scrapped",
-            _("Device %(number)s was scrapped on %(day)s.") % {"number": device.number, "day": device.scrapped_on},
+            _("Device %(number)s was scrapped on %(day)s.")
+            % {"number": device.number, "day": day_words(device.scrapped_on)},
         )
     if conveyor.retired_on is not None and conveyor.retired_on <= day:
         refuse(
             "conveyor",
             "retired",
-            _("%(tag)s was taken out of use on %(day)s.") % {"tag": conveyor.tag, "day": conveyor.retired_on},
+            _("%(tag)s was taken out of use on %(day)s.")
+            % {"tag": conveyor.tag, "day": day_words(conveyor.retired_on)},
         )
 
 
@@ -102,13 +110,8 @@ def check_free(
         meanwhile = meanwhile.filter(installed_at__lt=removed_at)
     elsewhere = meanwhile.filter(device=device).order_by("installed_at").first()
     if elsewhere is not None:
-        verb = (
-            _("Device %(number)s stands on %(place)s %(period)s. Record its removal there first.")
-            if elsewhere.removed_at is None
-            else _("Device %(number)s stood on %(place)s %(period)s; a device is in one place at a time. Check both.")
-        )
-        known = {"number": device.number, "place": place_words(elsewhere), "period": period_words(elsewhere)}
-        refuse("device", "device_elsewhere", verb % known)
+        rule = BoundRule.DEVICE_STANDS if elsewhere.removed_at is None else BoundRule.DEVICE_STOOD
+        refuse_bound("device", "device_elsewhere", rule, number=device.number, **place_values(elsewhere))
     taken = meanwhile.filter(
         conveyor=conveyor,
         strand=strand,
@@ -116,12 +119,18 @@ def check_free(
         chainage_m__lt=chainage_m + SAME_PLACE_M,
     ).first()
     if taken is not None:
-        refuse(
-            "chainage_m",
-            "place_taken",
-            _("The place %(place)s holds device %(number)s %(period)s. Record its removal or give another place.")
-            % {"place": place_words(taken), "number": taken.device.number, "period": period_words(taken)},
-        )
+        values = place_values(taken)
+        refuse_bound("chainage_m", "place_taken", BoundRule.PLACE_TAKEN, number=taken.device.number, **values)
+
+
+def place_values(at: Installation) -> dict[str, float | str]:
+    """Where a device stands or stood, and when."""
+    return {
+        "tag": at.conveyor.tag,
+        "strand": str(at.get_strand_display()),
+        "at_m": at.chainage_m,
+        "period": period_words(at),
+    }
 
 
 @transaction.atomic

@@ -14,10 +14,11 @@ from django.utils.translation import gettext_lazy
 
 from installs.calc.fasteners import permissible_deviation_pct
 from installs.models import Instrument
-from installs.services.installations import refuse
-from plant.calc.wording import figure
+from installs.services.installations import refuse, refuse_bound
+from installs.words.bounds import BoundRule
 from plant.models import Plant
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record, known_row
+from plant.words.moments import day_words
 
 CONSTRAINT_WORDS.update(
     {
@@ -39,28 +40,23 @@ def check_instrument(plant: Plant, values: Mapping[str, Any], *, but: Instrument
     low, high = given("range_least_nm"), given("range_most_nm")
     for name, value in (("range_least_nm", low), ("range_most_nm", high)):
         if value is not None and value < 0:
-            refuse(name, "negative", _("%s N·m is negative; give 0 N·m or more, or leave it empty.") % figure(value))
+            refuse_bound(name, "negative", BoundRule.NEGATIVE_TORQUE, given_nm=value, least_nm=0.0)
     if high is not None and high == 0:
-        refuse("range_most_nm", "zero", _("A range that ends at 0 N·m measures nothing; give its largest torque."))
+        refuse_bound("range_most_nm", "zero", BoundRule.RANGE_OF_NOTHING, most_nm=0.0)
     if low is not None and high is not None and low >= high:
-        refuse(
-            "range_least_nm",
-            "order",
-            _("The range runs from %(low)s N·m to %(high)s N·m; give the smaller torque first.")
-            % {"low": figure(low), "high": figure(high)},
-        )
+        refuse_bound("range_least_nm", "order", BoundRule.RANGE_ORDER, low_nm=low, high_nm=high)
     check_calibration(given("calibrated_on"), given("calibration_due_on"))
 
 
 def check_calibration(done: dt.date | None, due: dt.date | None) -> None:
     if done is not None and done > timezone.localdate():
-        refuse("calibrated_on", "future", _("%s has not come yet; give the day it was done.") % f"{done:%Y-%m-%d}")
+        refuse("calibrated_on", "future", _("%s has not come yet; give the day it was done.") % day_words(done))
     if done is not None and due is not None and due < done:
         refuse(
             "calibration_due_on",
             "order",
             _("It was calibrated on %(done)s and would be due on %(due)s, before that. Give a later day.")
-            % {"done": f"{done:%Y-%m-%d}", "due": f"{due:%Y-%m-%d}"},
+            % {"done": day_words(done), "due": day_words(due)},
         )
 
 
@@ -122,7 +118,7 @@ def calibrate_instrument(
     if instrument.retired_on is not None:
         words = _("%(instrument)s is no longer used since %(on)s. Take that day out first.") % {
             "instrument": instrument,
-            "on": f"{instrument.retired_on:%Y-%m-%d}",
+            "on": day_words(instrument.retired_on),
         }
         refuse("calibrated_on", "retired", words)
     if calibrated_on is None:

@@ -12,10 +12,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.models import CauseOverride, LoggedStation
-from installs.services.installations import check_place, refuse
-from plant.calc.wording import figure
+from installs.services.installations import check_place, refuse, refuse_bound
+from installs.words.bounds import BoundRule
 from plant.models import Conveyor
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
+from plant.words.moments import day_words
 
 CONSTRAINT_WORDS.update(
     {
@@ -27,10 +28,14 @@ CONSTRAINT_WORDS.update(
 
 def check_station_days(from_on: dt.date, to_on: dt.date | None) -> None:
     if from_on > timezone.localdate():
-        refuse("from_on", "future", _("%s has not come yet; give the first day on which it was logged.") % from_on)
+        refuse(
+            "from_on",
+            "future",
+            _("%s has not come yet; give the first day on which it was logged.") % day_words(from_on),
+        )
     if to_on is not None and to_on < from_on:
         words = _("Logged since %(start)s and until %(end)s, before that. Give a later day, or leave it empty.")
-        refuse("to_on", "order", words % {"start": from_on, "end": to_on})
+        refuse("to_on", "order", words % {"start": day_words(from_on), "end": day_words(to_on)})
 
 
 @transaction.atomic
@@ -99,13 +104,11 @@ def change_station(station: LoggedStation, *, by: Any, version: int, **values: A
 def check_override(conveyor: Conveyor, strand: str, low_m: float, high_m: float, reason: str) -> None:
     for name, at in (("low_m", low_m), ("high_m", high_m)):
         if not 0 <= at <= conveyor.length_m:
-            words = _("%(at)s m is not on %(tag)s: give 0 to %(length)s m.")
-            known = {"at": figure(at), "tag": conveyor.tag, "length": figure(conveyor.length_m)}
-            refuse(name, "off_the_belt", words % known)
+            known: dict[str, float | str] = {"at_m": at, "tag": conveyor.tag, "length_m": conveyor.length_m}
+            refuse_bound(name, "off_the_belt", BoundRule.STRETCH_OFF_BELT, **known)
     check_place(conveyor, strand, low_m)
     if high_m < low_m:
-        words = _("From %(low)s m to %(high)s m; give the end nearer to the tail first.")
-        refuse("high_m", "order", words % {"low": figure(low_m), "high": figure(high_m)})
+        refuse_bound("high_m", "order", BoundRule.STRETCH_ORDER, low_m=low_m, high_m=high_m)
     if not reason.strip():
         refuse("reason", "reason", _("Say why a device may be placed before the cause is cured; it stays visible."))
 

@@ -12,13 +12,16 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from installs.calc.placement import PlacementLimits
-from installs.calc.surveys import Answer, Found, FrameLimits, SurveyResult, Walked, as_reasons, judge_survey
+from installs.calc.clearance import PlacementLimits
+from installs.calc.survey_lines import Answer, Found, Walked
+from installs.calc.survey_sheet import FrameLimits
+from installs.calc.surveys import SurveyResult, judge_survey
 from installs.models import BeltOffset, CauseTest, DeviceModel, Survey
 from installs.selectors.belt_offsets import stations_around
 from installs.services.belt_offsets import set_offset
-from installs.services.installations import check_moment, check_place, refuse
-from plant.calc.wording import figure
+from installs.services.installations import check_moment, check_place, refuse, refuse_bound
+from installs.words.bounds import BoundRule
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Conveyor, Photo
 from plant.services.records import change_record, create_record, known_row
@@ -155,7 +158,7 @@ def check_measures(values: Mapping[str, Any]) -> None:
     for name in MEASURES:
         value = values.get(name)
         if value is not None and value < 0:
-            refuse(name, "negative", _("%(given)s mm is negative; give 0 mm or more.") % {"given": figure(value)})
+            refuse_bound(name, "negative", BoundRule.NEGATIVE_LENGTH, given_mm=value, least_mm=0.0)
 
 
 def walked_of(survey: Survey) -> Walked:
@@ -205,12 +208,12 @@ def effect_length_of(survey: Survey) -> float:
     return stated or survey.plant.effect_length_m
 
 
-def stations_to_measure(survey: Survey) -> tuple[float, ...]:
+def stations_to_measure(survey: Survey, *, system: UnitSystem = UnitSystem.METRIC) -> tuple[float, ...]:
     """Stations that were measured; with fewer than five those that are proposed around the place too [m]."""
     measured = set(current_offsets(survey).values_list("chainage_m", flat=True))
     if measured:
         return tuple(sorted(measured))
-    return stations_around(survey.conveyor, survey.strand, survey.chainage_m, effect_length_of(survey))
+    return stations_around(survey.conveyor, survey.strand, survey.chainage_m, effect_length_of(survey), system=system)
 
 
 def judged(survey: Survey) -> SurveyResult:
@@ -268,7 +271,7 @@ def close_survey(
         closed_at=now or timezone.now(),
         closed_by=by,
         result=found.result.value,
-        reasons=as_reasons(found.lines),
+        reasons=[line.kept() for line in found.lines],
     )
 
 

@@ -24,10 +24,11 @@ from installs.selectors.torque import (
 )
 from installs.services.fittings import locked, refuse_if_accepted, refuse_if_over
 from installs.services.installations import check_moment, refuse
-from installs.words.torque import fastener_names, passed_words
-from plant.calc.wording import figure
+from installs.words.torque import TEXTS, SignOffRule, fastener_names, passed_words
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.services.records import correct_entry, create_record, known_row
+from plant.words.refusals import refused
 
 
 def check_torques_settled(fitting: Fitting) -> None:
@@ -48,14 +49,12 @@ def refuse_doubtful_tool(instrument: Instrument | None, torque_nm: float, on: dt
     """Raises Refused where the tool is in doubt and nobody said why it is used all the same."""
     if override_reason.strip():
         return
-    how = _("Take another one, or say why this one is used all the same; the reason stays visible.")
     if instrument is None:
-        words = f"{_('No torque wrench is named.')} {how}"
-        raise Refused(words, code="no_tool", fields={"instrument": words})
+        raise refused(Reason(SignOffRule.NO_TOOL), TEXTS, code="no_tool", fields=["instrument"])
     doubts = doubts_about(instrument, torque_nm, on)
     if doubts:
-        words = f"{instrument}: {' '.join(each.words for each in doubts)} {how}"
-        raise Refused(words, code=doubts[0].rule, fields={"instrument": words})
+        why = Reason(SignOffRule.TOOL_IN_DOUBT, {"tool": str(instrument), "doubts": doubts})
+        raise refused(why, TEXTS, code=doubts[0].rule, fields=["instrument"])
 
 
 def check_fastener(fitting: Fitting, fastener: Fastener, number: int) -> None:
@@ -120,13 +119,15 @@ def sign_off_torque(
         refuse("instrument", "kind", _("%s measures no torque. Choose a torque wrench.") % instrument)
     target = target_for(fitting, fastener)
     if target.torque_nm is None:
-        refuse("torque_nm", "no_target", f"{fastener.place}: {target.words}")
+        why = Reason(SignOffRule.NO_TARGET, {"place": fastener.place, "why": target.why})
+        raise refused(why, TEXTS, code="no_target", fields=["torque_nm"])
     if not 0 < torque_nm < float("inf"):
-        refuse("torque_nm", "torque", _("The torque is %s N·m; give a number above 0 N·m.") % figure(torque_nm))
+        why = Reason(SignOffRule.NO_TORQUE, {"torque_nm": torque_nm, "least_nm": 0.0})
+        raise refused(why, TEXTS, code="torque", fields=["torque_nm"])
     row = TorqueSignOff(torque_nm=torque_nm, target_nm=target.torque_nm, instrument=instrument)
     verdict = judged(row, tolerance_for(fitting, fastener))
     if verdict.verdict == "outside":
-        refuse("torque_nm", "outside", verdict.reason)
+        raise refused(verdict.reason, TEXTS, code="outside", fields=["torque_nm"])
     refuse_doubtful_tool(instrument, torque_nm, timezone.localdate(moment, fitting.plant.zone), override_reason)
     return create_record(
         TorqueSignOff,
@@ -188,8 +189,7 @@ def sign_off_torques(
             )
         except Refused as refusal:
             box = f"torque_{fastener.pk}_{number}_nm"
-            fields = {box if name == "torque_nm" else name: words for name, words in refusal.fields.items()}
-            raise Refused(refusal.message, code=refusal.code, fields=fields) from refusal
+            raise refusal.renamed({"torque_nm": box}) from refusal
     return signed
 
 

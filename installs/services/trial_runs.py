@@ -15,7 +15,8 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from installs.calc.commissioning import TIME_SLACK, TimeDoubt, next_point
+from installs.calc.commissioning import next_point
+from installs.calc.run_times import TIME_SLACK, TimeDoubt
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
 from installs.selectors.commissioning import (
     LONGEST_RUN,
@@ -28,8 +29,9 @@ from installs.selectors.commissioning import (
 )
 from installs.services.belt_offsets import check_station
 from installs.services.fittings import locked, refuse_if_accepted
-from installs.services.installations import check_moment, refuse
+from installs.services.installations import check_moment, refuse, refuse_bound
 from installs.services.torque import check_torques_settled
+from installs.words.bounds import BoundRule
 from installs.words.commissioning import TIME_HINT, time_doubt_words
 from plant.calc.wording import figure
 from plant.errors import Refused
@@ -255,7 +257,7 @@ def check_stations(fitting: Fitting, offsets: Sequence[tuple[float, float]], kno
     for chainage_m, offset_mm in offsets:
         check_station(fitting.conveyor, chainage_m, offset_mm)
         if chainage_m in seen:
-            refuse("stations", "twice", _("The station at %s m is there twice. Leave one out.") % figure(chainage_m))
+            refuse_bound("stations", "twice", BoundRule.STATION_TWICE, at_m=chainage_m)
         seen.add(chainage_m)
 
 

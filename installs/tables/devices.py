@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import django_filters as filters
 import django_tables2 as tables
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -30,7 +32,8 @@ class DeviceTable(RegisterTable):
         fields = ()
         order_by = "number"
 
-    def place(self, record: Device) -> Installation | None:
+    def place(self, record: Any) -> Installation | None:
+        """Where it stands, of a row that comes with `standing`."""
         return record.standing[0] if record.standing else None
 
     def render_number(self, record: Device, value: str) -> str:

@@ -16,6 +16,7 @@ from installs.models import Instrument
 from plant.calc.units import QuantityKind
 from plant.tables.columns import QuantityColumn, RegisterTable
 from plant.words.marks import mark
+from plant.words.moments import day_words
 
 SOON_DAYS = 30
 
@@ -28,7 +29,7 @@ def calibration_state(instrument: Instrument, on: dt.date) -> tuple[str, str]:
     if due is None:
         return "early", _("no calibration in the book")
     if due < on:
-        return "act", _("out of date since %s") % f"{due:%Y-%m-%d}"
+        return "act", _("out of date since %s") % day_words(due)
     if (due - on).days <= SOON_DAYS:
         return "watch", _("due within %(days)s days") % {"days": SOON_DAYS}
     return "sound", _("in date")

@@ -12,7 +12,8 @@ from django.utils.translation import gettext_lazy as _
 
 from installs.calc.placement import Judged
 from installs.selectors.placement import RankedPlace
-from installs.words.placement import fit_mark, fit_words_of, in_units, rate_with_range
+from installs.words.placement import fit_mark, fit_words_of, placing_words, rate_with_range
+from plant.calc.reasons import Reason
 from plant.calc.units import QuantityKind, UnitSystem
 from plant.models import Strand
 from plant.tables.columns import NUMBER, QuantityColumn, RegisterTable
@@ -103,19 +104,19 @@ class PlacementTable(RegisterTable):
     def render_model(self, value: str) -> str:
         return value or str(_("none"))
 
-    def render_why(self, value: tuple[str, ...], record: RankedPlace) -> str:
+    def render_why(self, value: tuple[Reason, ...], record: RankedPlace) -> str:
         put_aside = record.candidate.judged.overridden
-        first, *others = (in_units(each, self.system) for each in value if each not in put_aside)
+        first, *others = (placing_words(each, self.system) for each in value if each not in put_aside)
         # A cause that somebody put aside stands in the open, with the reason.
-        aside = mark("watch", _("cause put aside"))
-        marks = format_html_join("", "<br>{} {}", ((aside, in_units(each, self.system)) for each in put_aside))
+        aside = mark("watch", str(_("cause put aside")))
+        marks = format_html_join("", "<br>{} {}", ((aside, placing_words(each, self.system)) for each in put_aside))
         if not others:
             return format_html("<div>{} {}</div>", first, marks)
         more = format_html("<details><summary>{}</summary>{}</details>", _("All reasons"), " ".join(others))
         return format_html("<div>{} {} {}</div>", first, marks, more)
 
-    def value_why(self, value: tuple[str, ...]) -> str:
-        return " ".join(value)
+    def value_why(self, value: tuple[Reason, ...]) -> str:
+        return placing_words(value, UnitSystem.METRIC)
 
     def value_rate_low(self, value: float | None) -> Any:
         return rounded(value)

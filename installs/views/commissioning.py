@@ -5,14 +5,14 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.html import escape
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.calc.commissioning import lacking_sides, least_run_s
+from installs.calc.trial_runs import lacking_sides, least_run_s
 from installs.charts.offset_bars import offset_bars
 from installs.forms import commissioning as forms
 from installs.models import BeltOffset, Fitting, HoldPoint, TrialRun
@@ -27,25 +27,28 @@ from installs.selectors.commissioning import (
     target_of,
 )
 from installs.selectors.fittings import readiness_of
-from installs.selectors.job_steps import Act, is_loaded_next, job_of, lacking_words
+from installs.selectors.job_steps import NextStep, is_loaded_next, job_of, lacking_reasons
 from installs.selectors.torque import passed_over, torque_rows
 from installs.services.acceptance import accept_fitting, hand_over_fitting
 from installs.services.commissioning import confirm_point, correct_point, record_adjustment, record_isolation
 from installs.services.trial_runs import add_readings, record_trial_run, withdraw_trial_run
 from installs.words.commissioning import offered_people, offered_points, sides_legend
 from installs.words.job_steps import doubted_runs, people_of_isolation
-from installs.words.torque import passed_words
-from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
+from installs.words.torque import open_work_words, passed_words
+from plant.calc.reasons import NotAccepted
+from plant.calc.typed_quantities import Unclear, parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem
 from plant.panels import panels_for
-from plant.permissions import get_visible, has_right, right
+from plant.permissions import PlantRequest, get_visible, has_right, right
 from plant.services.photos import keep_photo
 from plant.views.records import RecordChange
+from plant.words.typing import echo, ways_offered, why_not_read
 
 Point = HoldPoint.Point
 
 
 @right("installs.view_fitting")
-def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def fitting_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """The job as a list of steps; the act that the record waits for stands first and large."""
     rows = Fitting.objects.with_place().select_related("accepted_by", "handed_over_by", "installation", "sheet")
     rows = rows.prefetch_related("crew", "needs", "device_model__fasteners")
@@ -75,7 +78,7 @@ def fitting_detail(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def act_page(request: HttpRequest, fitting: Fitting, act: Act) -> FittingAct:
+def act_page(request: PlantRequest, fitting: Fitting, act: NextStep) -> FittingAct:
     """The page of an act, made ready to show its form inside the page of the job."""
     page = ACTS[act.name]()
     kwargs = {"pk": act.pk or fitting.pk, **({"point": act.point} if act.point else {})}
@@ -240,7 +243,7 @@ class TrialRunAct(FittingAct):
         return {"load": "loaded" if is_loaded_next(self.row) else "empty"}
 
     def form_kwargs(self) -> dict[str, Any]:
-        return {**super().form_kwargs(), "stations": stations_for(self.row)}
+        return {**super().form_kwargs(), "stations": stations_for(self.row, self.request.user)}
 
     def caution(self) -> str:
         return _("Look from the walkway, guards on. Nobody adjusts at a moving belt.")
@@ -250,7 +253,7 @@ class TrialRunAct(FittingAct):
         return super().get_context_data(
             least_run_min=least_run_s(belt.length_m, belt.speed_m_s) / 60,
             target_mm=target_of(self.row),
-            sides=legend_of(self.row),
+            sides=legend_of(self.row, self.request.user),
             **kwargs,
         )
 
@@ -269,13 +272,14 @@ class TrialRunAct(FittingAct):
         )
 
 
-def legend_of(fitting: Fitting) -> str:
+def legend_of(fitting: Fitting, person: Any) -> str:
     """Which chainages lie upstream and which downstream of the job's device."""
-    return sides_legend(fitting.chainage_m, fitting.strand, reversing=fitting.conveyor.is_reversing)
+    system = UnitSystem(person.unit_system)
+    return sides_legend(fitting.chainage_m, fitting.strand, system, reversing=fitting.conveyor.is_reversing)
 
 
 @right("installs.view_fitting")
-def station_side(request: HttpRequest, pk: int) -> HttpResponse:
+def station_side(request: PlantRequest, pk: int) -> HttpResponse:
     """The echo below a station's box: what was understood, and on which side of the device it lies."""
     fitting = get_visible(request, Fitting.objects.with_place(), "installs.view_fitting", pk=pk)
     text = request.GET.get(request.GET.get("field", "text"), "")
@@ -284,13 +288,15 @@ def station_side(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         read = parse_quantity(text, QuantityKind.DISTANCE_M, UnitSystem(request.user.unit_system))
     except Unclear as unclear:
-        return render(request, "plant/_understood.html", {"words": str(unclear), "ways": unclear.ways})
-    except ValueError as error:
-        return HttpResponse(escape(str(error)))
-    return HttpResponse(escape(f"{read.echo}: {forms.station_words(fitting, read.value)}"))
+        return render(
+            request, "plant/_understood.html", {"words": why_not_read(unclear), "ways": ways_offered(unclear)}
+        )
+    except NotAccepted as problem:
+        return HttpResponse(escape(why_not_read(problem)))
+    return HttpResponse(escape(f"{echo(read)}: {forms.station_words(fitting, read.value)}"))
 
 
-def stations_for(fitting: Fitting) -> list[float]:
+def stations_for(fitting: Fitting, person: Any) -> list[float]:
     """Stations of the runs before, with those of the survey, else with those proposed around the place.
 
     What was left out in one run is offered again in the next: the same places are compared.
@@ -300,14 +306,15 @@ def stations_for(fitting: Fitting) -> list[float]:
     if fitting.survey is not None:
         rows = BeltOffset.objects.current().filter(survey=fitting.survey).order_by("chainage_m")
         wanted = list(dict.fromkeys(rows.values_list("chainage_m", flat=True)))
-    wanted = wanted or proposed_stations(fitting)
+    wanted = wanted or proposed_stations(fitting, person)
     others = [each for each in wanted if each not in used]
     return sorted([*used, *others][: forms.ROWS])
 
 
-def proposed_stations(fitting: Fitting) -> list[float]:
+def proposed_stations(fitting: Fitting, person: Any) -> list[float]:
     reach = fitting.stated.get("effect_length_m") or fitting.plant.effect_length_m
-    return list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach))
+    system = UnitSystem(person.unit_system)
+    return list(stations_around(fitting.conveyor, fitting.strand, fitting.chainage_m, reach, system=system))
 
 
 class AcceptanceAct(FittingAct):
@@ -321,7 +328,7 @@ class AcceptanceAct(FittingAct):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
             acceptance=acceptance_of(self.row),
-            open_work=left_open(self.row),
+            open_work=open_work_words(left_open(self.row)),
             doubted_runs=doubted_runs(current_runs(self.row)),
             **kwargs,
         )
@@ -341,7 +348,7 @@ class HandOverAct(FittingAct):
 
     def initial(self) -> dict[str, Any]:
         """What was left open is offered as an open point, so that it is handed over and not forgotten."""
-        points = offered_points(left_open(self.row), forms.MOST_POINTS)
+        points = offered_points(open_work_words(left_open(self.row)), forms.MOST_POINTS)
         return {**super().initial(), "open_points": points}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -424,7 +431,7 @@ class RunReadings(EntryAct):
     url_name = "trial-run-readings"
     act_template = "installs/_readings_fields.html"
     entries = TrialRun.objects.select_related("fitting__plant")
-    form_class = forms.ReadingsForm
+    form_class = forms.RunReadingsForm
     button = gettext_lazy("Add to the run")
     done_words = gettext_lazy("Added to the trial run.")
 
@@ -439,7 +446,8 @@ class RunReadings(EntryAct):
         run = as_run(self.entry)
         ways = lacking_sides(run, self.row.chainage_m)
         at = self.row.chainage_m
-        known = [*stations_for(self.row), *proposed_stations(self.row)]
+        person = self.request.user
+        known = [*stations_for(self.row, person), *proposed_stations(self.row, person)]
         offered = [[each for each in known if (each - at) * way > 0] for way in ways]
         return sorted(min(each, key=lambda station: abs(station - at)) for each in offered if each)
 
@@ -448,13 +456,13 @@ class RunReadings(EntryAct):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
-            sides=legend_of(self.row),
-            lacking=lacking_words(self.row, self.entry),
+            sides=legend_of(self.row, self.request.user),
+            lacking=lacking_reasons(self.row, self.entry),
             known=[row.chainage_m for row in offsets_of(self.entry)],
             **kwargs,
         )
 
-    def act(self, form: forms.ReadingsForm) -> Any:
+    def act(self, form: forms.RunReadingsForm) -> Any:
         return add_readings(
             self.entry,
             by=self.request.user,

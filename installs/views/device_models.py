@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Count
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -13,11 +13,11 @@ from django.utils.translation import gettext_lazy
 
 from installs.forms.device_models import DeviceModelChangeForm, DeviceModelForm, FastenerForm, ModelPartForm
 from installs.models import DeviceModel, Fastener, ModelPart
-from installs.selectors.sheets import spec_groups
 from installs.services import device_models as services
 from installs.tables.device_models import DeviceModelFilter, DeviceModelTable
+from installs.words.sheets import spec_groups
 from plant.panels import panels_for
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -38,7 +38,7 @@ class DeviceModelList(RegisterList):
 
 
 @right("installs.view_devicemodel")
-def device_model_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def device_model_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """One spec sheet: figures, fasteners, and the devices of that type."""
     row = get_visible(request, DeviceModel.objects.select_related("plant"), "installs.view_devicemodel", pk=pk)
     standing = row.devices.filter(installations__removed_at__isnull=True, installations__isnull=False).distinct()
@@ -141,7 +141,7 @@ class FastenerChange(RecordChange):
         )
 
 
-class PartCreate(RecordPage):
+class ModelPartCreate(RecordPage):
     right = "installs.add_modelpart"
     form_class = ModelPartForm
     done_words = gettext_lazy("It is in the book.")
@@ -167,7 +167,7 @@ class PartCreate(RecordPage):
         )
 
 
-class PartChange(RecordChange):
+class ModelPartChange(RecordChange):
     right = "installs.change_modelpart"
     template_name = "plant/record_change.html"
     form_class = ModelPartForm

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Prefetch
 from django.db.models.functions import Length
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -15,11 +15,14 @@ from django.utils.translation import gettext_lazy
 
 from installs.forms.devices import DeviceChangeForm, DeviceForm, ScrapForm
 from installs.models import Device, Installation
-from installs.selectors.timeline import life_of, timeline_of
+from installs.selectors.timeline import happenings_of
 from installs.services import devices as services
 from installs.tables.devices import DeviceFilter, DeviceTable
+from installs.words.installations import place_words
+from installs.words.timeline import life_told, timeline_told
+from plant.calc.units import UnitSystem
 from plant.panels import panels_for
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -45,12 +48,14 @@ class DeviceList(RegisterList):
 
 
 @right("installs.view_device")
-def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def device_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """One piece of hardware: where it is, where it was, what its label says."""
     row = get_visible(request, Device.objects.select_related("plant", "device_model"), "installs.view_device", pk=pk)
     places = list(
         row.installations.select_related("conveyor", "plant", "device__device_model", "sheet").order_by("-installed_at")
     )
+    timelines = [(each, timeline_told(happenings_of(each), panels_for("timeline", request, each))) for each in places]
+    system = UnitSystem(request.user.unit_system)
     return render(
         request,
         "installs/device_detail.html",
@@ -59,7 +64,9 @@ def device_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "places": places,
             "now_at": next((each for each in places if each.removed_at is None), None),
-            "life": life_of(row, [(each, timeline_of(each, panels_for("timeline", request, each))) for each in places]),
+            "life": [
+                (each, place_words(each.place, system) if each.place else "") for each in life_told(row, timelines)
+            ],
             "panels": panels_for("device-detail", request, row),
         },
     )

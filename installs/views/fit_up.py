@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -22,7 +22,7 @@ from installs.words.torque import passed_words
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from plant.calc.wording import figure, full_stop
 from plant.files.pdf import paper_of, pdf, pdf_answer
-from plant.permissions import get_visible, has_right, require_right, right
+from plant.permissions import PlantRequest, get_visible, has_right, require_right, right
 from plant.views.records import RecordPage
 
 RIGHT = "installs.view_fitup"
@@ -31,7 +31,7 @@ DO = "installs.do_fitting"
 HOLDS = {"extension": HoldPoint.Point.LOCKOUT, "sensors": HoldPoint.Point.RESTRAINT}
 
 
-def fitting_of(request: HttpRequest, pk: int) -> Fitting:
+def fitting_of(request: PlantRequest, pk: int) -> Fitting:
     rows = Fitting.objects.with_place().select_related("sheet")
     return get_visible(request, rows, RIGHT, pk=pk)
 
@@ -91,7 +91,7 @@ class FitUpPage(RecordPage):
 
 @right(RIGHT)
 @require_POST
-def fit_up_live(request: HttpRequest, pk: int) -> HttpResponse:
+def fit_up_live(request: PlantRequest, pk: int) -> HttpResponse:
     """The drawing and every line for what stands in the boxes now. Nothing is kept."""
     fitting = fitting_of(request, pk)
     form = FitUpForm(request.POST, person=request.user, plant=request.plant, instance=sheet_of(fitting))
@@ -101,7 +101,7 @@ def fit_up_live(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @right(RIGHT)
-def fit_up_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+def fit_up_sheet(request: PlantRequest, pk: int) -> HttpResponse:
     """The sheet on paper: as saved, or with ?blank=1 empty boxes to write in by hand."""
     fitting = fitting_of(request, pk)
     system = UnitSystem(request.user.unit_system)
@@ -123,8 +123,8 @@ def fit_up_sheet(request: HttpRequest, pk: int) -> HttpResponse:
         "is_blank": row is None,
         "summary": "" if row is None else shown.lede,
         "sections": printed_sections(row, shown.lines, system),
-        "to_do": list(shown.result.to_do),
-        "warnings": list(shown.result.warnings),
+        "to_do": shown.to_do,
+        "warnings": shown.warnings,
         "torques": torques,
         "note": row.note if row else "",
         "saved": _("Sheet version %(version)s.") % {"version": row.version} if row else "",

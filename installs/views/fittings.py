@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -13,15 +13,16 @@ from django.utils.translation import gettext_lazy, ngettext
 from installs.files.needs_sheet import needs_pdf
 from installs.forms.fittings import FittingChangeForm, FittingForm, GivingUpForm, NeedForm, NeedsForm
 from installs.models import Device, DeviceModel, Fitting, FittingNeed, Survey
-from installs.selectors.fittings import readiness_of
+from installs.selectors.fittings import Needed, readiness_of
 from installs.services import fittings as services
 from installs.tables.fittings import FittingFilter, FittingTable
+from installs.words.fittings import job_words, readiness_words
 from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem
 from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Conveyor, OutageWindow
 from plant.panels import panels_for
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
@@ -89,7 +90,7 @@ class FittingCreate(RecordPage):
         return known
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        belt = Conveyor.objects.filter(pk=self.initial().get("conveyor")).first()
+        belt = Conveyor.objects.filter(pk=self.initial().get("conveyor") or 0).first()
         return super().get_context_data(conveyor=belt, **kwargs)
 
     def cancel_url(self) -> str:
@@ -104,8 +105,8 @@ class FittingCreate(RecordPage):
 def say_what_is_missing(request: Any, fitting: Fitting) -> None:
     """Clashes and a window that is too short are said at once; the rest stands on the page."""
     for line in readiness_of(fitting):
-        if line.is_missing and line.key in ("window", "crew", "place"):
-            messages.warning(request, line.words)
+        if line.is_missing and line.about in (Needed.WINDOW, Needed.CREW, Needed.PLACE):
+            messages.warning(request, readiness_words(line, UnitSystem(request.user.unit_system)))
     for panel in panels_for("fitting-crew", request, fitting):
         for words in panel["words"]:
             messages.warning(request, words)
@@ -120,7 +121,7 @@ class FittingChange(RecordChange):
     done_words = gettext_lazy("Saved.")
 
     def get_title(self) -> str:
-        return _("Change the plan: %s") % self.row
+        return _("Change the plan: %s") % job_words(self.row, UnitSystem(self.request.user.unit_system))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(conveyor=self.row.conveyor, **kwargs)
@@ -179,7 +180,7 @@ class FittingGivingUp(RecordChange):
     done_words = gettext_lazy("The job is given up. Its record stays.")
 
     def get_title(self) -> str:
-        return _("Give up the fitting on %s?") % self.row
+        return _("Give up the fitting on %s?") % job_words(self.row, UnitSystem(self.request.user.unit_system))
 
     def build_form(self, data: Any = None, files: Any = None) -> Any:
         return GivingUpForm(data, person=self.request.user, plant=self.row.plant, initial={"version": self.row.version})
@@ -190,7 +191,7 @@ class FittingGivingUp(RecordChange):
 
 
 @right("installs.view_fitting")
-def needs_list(request: HttpRequest, pk: int) -> HttpResponse:
+def needs_list(request: PlantRequest, pk: int) -> HttpResponse:
     """Parts, tools and lifting aids of a fitting as PDF, A4 or letter."""
     rows = Fitting.objects.select_related("plant", "conveyor", "device_model", "device", "outage_window")
     row = get_visible(request, rows, "installs.view_fitting", pk=pk)

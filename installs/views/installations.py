@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -14,18 +14,27 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.files.dossier import dossier_pdf
-from installs.forms.installations import InstallationChangeForm, InstallationForm, MoveForm, RemovalForm, SheetForm
+from installs.forms.installations import (
+    InstallationChangeForm,
+    InstallationForm,
+    InstallationMoveForm,
+    RemovalForm,
+    SheetForm,
+)
 from installs.models import Device, Installation
 from installs.selectors.installations import zones_of
 from installs.selectors.sheets import sheet_state
-from installs.selectors.timeline import timeline_of
+from installs.selectors.timeline import happenings_of
 from installs.services import installations as services
 from installs.tables.installations import InstallationFilter, InstallationTable
 from installs.words.installations import fit_warnings
+from installs.words.sheets import changes_since_fitted
+from installs.words.timeline import timeline_told
+from plant.calc.units import UnitSystem
 from plant.files.pdf import paper_of, pdf_answer
 from plant.models import Conveyor
 from plant.panels import panels_for, strip_of
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
@@ -51,10 +60,10 @@ class InstallationList(RegisterList):
 
 
 @right("installs.view_installation")
-def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def installation_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """The dossier: the place, the device, and what apps above know of it."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "installs.view_installation", pk=pk)
-    spells = list(row.out_of_service.all())
+    spells, sheets = list(row.out_of_service.all()), sheet_state(row)
     return render(
         request,
         "installs/installation_detail.html",
@@ -63,19 +72,26 @@ def installation_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "row": row,
             "zones": zones_of(row),
             "strip": strip_of(request, row.conveyor),
-            "timeline": timeline_of(row, panels_for("timeline", request, row)),
+            "timeline": timeline_told(happenings_of(row), panels_for("timeline", request, row)),
             "part_changes": row.part_changes.current(),
             "spells": spells,
             "out_now": next((each for each in spells if each.ends_at is None), None),
-            "sheets": sheet_state(row, request.user.unit_system),
-            "warnings": fit_warnings(row.device, row.conveyor, row.strand, stated=row.stated),
+            "sheets": sheets,
+            "sheet_changes": changes_since_fitted(sheets, UnitSystem(request.user.unit_system)),
+            "warnings": fit_warnings(
+                row.device,
+                row.conveyor,
+                row.strand,
+                stated=row.stated,
+                system=UnitSystem(request.user.unit_system),
+            ),
             "panels": panels_for("installation-detail", request, row),
         },
     )
 
 
 @right("installs.view_installation")
-def installation_dossier(request: HttpRequest, pk: int) -> HttpResponse:
+def installation_dossier(request: PlantRequest, pk: int) -> HttpResponse:
     """The dossier as PDF, A4 or letter."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "installs.view_installation", pk=pk)
     paper = paper_of(request.GET.get("paper", ""))
@@ -108,7 +124,9 @@ class InstallationCreate(RecordPage):
 
     def act(self, form: InstallationForm) -> Installation:
         row = services.install_device(by=self.request.user, client_key=form.cleaned_data["client_key"], **form.values())
-        for words in fit_warnings(row.device, row.conveyor, row.strand):
+        for words in fit_warnings(
+            row.device, row.conveyor, row.strand, system=UnitSystem(self.request.user.unit_system)
+        ):
             messages.warning(self.request, words)
         return row
 
@@ -174,7 +192,7 @@ class InstallationRemoval(RecordChange):
 class InstallationMove(InstallationRemoval):
     """Removal here, then the plan of a fitting of the same device elsewhere."""
 
-    form_class = MoveForm
+    form_class = InstallationMoveForm
     button = gettext_lazy("Record the removal and plan the next place")
     done_words = gettext_lazy("The removal is in the book. Now plan where the device goes.")
 
@@ -195,7 +213,7 @@ class InstallationMove(InstallationRemoval):
         asked = {"device": row.device_id, "device_model": row.device.device_model_id}
         return f"{reverse('fitting-create')}?{urlencode(asked)}"
 
-    def act(self, form: MoveForm) -> Installation:
+    def act(self, form: InstallationMoveForm) -> Installation:
         read = form.cleaned_data
         return services.begin_move(
             self.row,
@@ -228,7 +246,9 @@ class SheetTakeOver(RecordChange):
         return _("Take over the newest sheet for %s") % self.row
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(sheets=sheet_state(self.row, self.request.user.unit_system), **kwargs)
+        sheets = sheet_state(self.row)
+        changes = changes_since_fitted(sheets, UnitSystem(self.request.user.unit_system))
+        return super().get_context_data(sheets=sheets, sheet_changes=changes, **kwargs)
 
     def act(self, form: SheetForm) -> Installation:
         read = form.cleaned_data

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,10 +16,10 @@ from installs.models import Instrument
 from installs.services import instruments as services
 from installs.tables.instruments import InstrumentFilter, InstrumentTable, calibration_state
 from plant.calc.units import UnitSystem
-from plant.permissions import get_visible, right
-from plant.selectors.history import facts_of
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
+from plant.words.history import facts_of
 
 # How many sign-offs stand on an instrument's page; the rest is in the book of each job.
 LATEST = 50
@@ -50,7 +50,7 @@ class InstrumentList(RegisterList):
 
 
 @right("installs.view_instrument")
-def instrument_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def instrument_detail(request: PlantRequest, pk: int) -> HttpResponse:
     row = get_visible(request, Instrument.objects.select_related("plant"), "installs.view_instrument", pk=pk)
     fields = ["number", "kind", "range_least_nm", "range_most_nm", "deviation_pct"]
     fields += ["calibrated_on", "calibration_due_on", "certificate", "note"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
@@ -19,12 +19,12 @@ from installs.selectors.device_on_trial import Trial, first_place, try_place
 from installs.selectors.placement import belt_studies, models_of, places_of, ranked_places
 from installs.services import placement as services
 from installs.tables.placement import PlacementTable
-from installs.words.placement import in_units
+from installs.words.placement import placing_words
 from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, Strand
 from plant.panels import strip_of
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
 
@@ -56,7 +56,7 @@ class PlacementList(RegisterList):
             return ""
         first = self.rows()[0]
         judged = first.candidate.judged
-        reason = in_units(first.candidate.reasons[0], UnitSystem(self.request.user.unit_system))
+        reason = placing_words(first.candidate.reasons[0], UnitSystem(self.request.user.unit_system))
         words = [_("%(tag)s first: %(reason)s") % {"tag": first.study.conveyor.tag, "reason": reason}]
         if not judged.causes_first:
             n = sum(each.candidate.is_cause_first for each in self.rows())
@@ -73,7 +73,7 @@ class PlacementList(RegisterList):
 
 
 @right("installs.view_placement")
-def placement_conveyor(request: HttpRequest, pk: int) -> HttpResponse:
+def placement_conveyor(request: PlantRequest, pk: int) -> HttpResponse:
     """One belt: its places ranked, how much is reached, and a device on trial."""
     conveyor = get_visible(request, Conveyor.objects.select_related("plant", "area"), "installs.view_placement", pk=pk)
     now = timezone.now()
@@ -137,7 +137,7 @@ def survey_url() -> str:
         return ""
 
 
-def stepped(request: HttpRequest, form: TrialForm, conveyor: Conveyor) -> str:
+def stepped(request: PlantRequest, form: TrialForm, conveyor: Conveyor) -> str:
     """The same trial, with all that was typed, a step nearer to either pulley; where it cannot be read, as it is."""
     query = request.GET.copy()
     step = query.pop("step")[-1]
@@ -151,7 +151,7 @@ def stepped(request: HttpRequest, form: TrialForm, conveyor: Conveyor) -> str:
 class ForBelt(RecordPage):
     """Makes a row of one belt; what was tried at the placement page is offered."""
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+    def dispatch(self, request: PlantRequest, *args: Any, **kwargs: Any) -> Any:
         belts = Conveyor.objects.select_related("plant")
         self.conveyor = get_visible(request, belts, self.right, pk=self.kwargs["pk"])
         return super().dispatch(request, *args, **kwargs)

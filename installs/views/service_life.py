@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -18,7 +18,7 @@ from installs.forms.service_life import (
 )
 from installs.models import Installation, OutOfService, PartChange
 from installs.services import out_of_service, part_changes
-from plant.permissions import get_visible
+from plant.permissions import PlantRequest, get_visible
 from plant.views.records import RecordChange, RecordPage
 
 WITH_PLACE = ("plant", "conveyor__plant", "device__device_model")
@@ -28,8 +28,9 @@ class PlaceAct(RecordPage):
     """An act at one installation, which the address names; leads with the safety words of its belt."""
 
     template_name = "installs/installation_form.html"
+    asks_again = True
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def dispatch(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         rows = Installation.objects.select_related(*WITH_PLACE)
         self.installation = get_visible(request, rows, self.right, pk=kwargs["pk"])
         return super().dispatch(request, *args, **kwargs)

@@ -6,24 +6,27 @@ import hashlib
 import uuid
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from installs.calc.surveys import as_reasons, missing_of
-from installs.charts.belt_offsets import occasions_of, offset_charts, offset_words
+from installs.calc.survey_lines import line_kept, missing_of
+from installs.charts.belt_offsets import offset_charts
 from installs.forms.surveys import SurveyCloseForm, SurveyForm, SurveyOpenForm, SurveyReopenForm
 from installs.models import DeviceModel, Survey
-from installs.selectors.belt_offsets import permitted_on
+from installs.selectors.belt_offsets import occasions_of, permitted_on
 from installs.services import surveys as services
 from installs.tables.surveys import MARKS, SurveyFilter, SurveyTable
+from installs.words.belt_offsets import offset_words
+from installs.words.fittings import job_words
+from installs.words.surveys import ShownSurveyLine, shown_lines
 from plant.calc.addresses import number_in
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import Conveyor, Photo, Strand
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.services.photos import keep_photo
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
@@ -99,7 +102,7 @@ class SurveyChange(RecordChange):
         return _("Survey of %(tag)s") % {"tag": self.row.conveyor.tag}
 
     def form_kwargs(self) -> dict[str, Any]:
-        return {**super().form_kwargs(), "stations": station_rows(self.row)}
+        return {**super().form_kwargs(), "stations": station_rows(self.row, self.request.user)}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(survey=self.row, photos=self.row.photos.all(), **kwargs)
@@ -117,9 +120,10 @@ class SurveyChange(RecordChange):
         )
 
 
-def station_rows(survey: Survey) -> list[dict[str, Any]]:
+def station_rows(survey: Survey, person: Any) -> list[dict[str, Any]]:
     """Stations to measure at, with what was read there."""
-    known: dict[float, dict[str, Any]] = {at: {"at": at} for at in services.stations_to_measure(survey)}
+    wanted = services.stations_to_measure(survey, system=UnitSystem(person.unit_system))
+    known: dict[float, dict[str, Any]] = {at: {"at": at} for at in wanted}
     for row in services.current_offsets(survey):
         known[row.chainage_m]["loaded" if row.is_loaded else "empty"] = row.offset_mm
     return list(known.values())
@@ -139,24 +143,25 @@ def keep_photos(form: SurveyForm, survey: Survey, by: Any) -> list[Photo]:
 
 
 @right("installs.view_survey")
-def survey_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def survey_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """What the survey comes to, each line with the rule that says so."""
     survey = get_visible(request, Survey.objects.with_place(), "installs.view_survey", pk=pk)
     found = services.judged(survey) if survey.closed_at is None else None
-    reasons = as_reasons(found.lines) if found else survey.reasons
+    lines = found.lines if found else tuple(line_kept(each) for each in survey.reasons)
     system = UnitSystem(request.user.unit_system)
     occasions = occasions_of(services.current_offsets(survey))
+    result = survey.result or (found.result.value if found else "")
     return render(
         request,
         "installs/survey_detail.html",
         {
-            "title": _("Survey of %(place)s") % {"place": survey},
+            "title": _("Survey of %(place)s") % {"place": job_words(survey, system)},
             "row": survey,
-            "result": survey.result or (found.result.value if found else ""),
-            "result_words": Survey.Result(survey.result or found.result.value).label if survey.result or found else "",
-            "result_mark": MARKS[Survey.Result(survey.result or found.result.value)] if survey.result or found else "",
-            "missing": missing_of(found.lines) if found else [],
-            "groups": line_groups(reasons),
+            "result": result,
+            "result_words": Survey.Result(result).label if result else "",
+            "result_mark": MARKS[Survey.Result(result)] if result else "",
+            "missing": missing_of(found.lines) if found else (),
+            "groups": line_groups(shown_lines(lines, system)),
             "stations": station_lines(survey, system),
             "charts": offset_charts(occasions, permitted_on(survey.conveyor), system),
             "photos": survey.photos.all(),
@@ -166,12 +171,12 @@ def survey_detail(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def line_groups(reasons: list[dict[str, str]]) -> list[dict[str, Any]]:
+def line_groups(shown: list[ShownSurveyLine]) -> list[dict[str, Any]]:
     """Lines by how they stand, the worst first."""
     groups = []
     for verdict in ("not_met", "condition", "met"):
         mark, words = LINE_MARKS[verdict]
-        lines = [each for each in reasons if each["verdict"] == verdict]
+        lines = [each for each in shown if each.verdict == verdict]
         if lines:
             groups.append({"verdict": verdict, "mark": mark, "words": words, "lines": lines})
     return groups
@@ -208,11 +213,12 @@ class SurveyClose(RecordChange):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         found = services.judged(self.row)
+        shown = shown_lines(found.lines, UnitSystem(self.request.user.unit_system))
         return super().get_context_data(
             survey=self.row,
             result_mark=MARKS[Survey.Result(found.result.value)],
             result_words=Survey.Result(found.result.value).label,
-            groups=[each for each in line_groups(as_reasons(found.lines)) if each["verdict"] != "met"],
+            groups=[each for each in line_groups(shown) if each["verdict"] != "met"],
             **kwargs,
         )
 

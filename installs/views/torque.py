@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -23,7 +23,7 @@ from installs.services.torque import (
 )
 from installs.views.commissioning import FittingAct
 from plant.errors import Refused
-from plant.permissions import get_visible, has_right, require_right
+from plant.permissions import PlantRequest, get_visible, has_right, require_right
 from plant.views.records import RecordPage
 
 RIGHT = "installs.view_torquesignoff"
@@ -130,7 +130,7 @@ class FastenerEntryWithdrawal(RecordPage):
         rows = self.model.objects.select_related("fitting__conveyor", "fitting__plant", "fastener", "corrected_by")
         self.entry = get_visible(self.request, rows, DO, pk=self.kwargs["pk"])
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def get(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         try:
             check_may_withdraw(self.entry, self.entry.fitting)
         except Refused as refusal:

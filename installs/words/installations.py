@@ -13,29 +13,22 @@ from plant.models import Conveyor, Strand
 from plant.words.moments import moment_words
 
 
-def metres(value: float) -> str:
-    return format_quantity(value, QuantityKind.DISTANCE_M, UnitSystem.METRIC)
-
-
-def millimetres(value: float) -> str:
-    return format_quantity(value, QuantityKind.LENGTH_MM, UnitSystem.METRIC)
-
-
-def range_words(low: float | None, high: float | None) -> str:
+def range_words(low: float | None, high: float | None, system: UnitSystem) -> str:
     """500 mm to 900 mm; at most 900 mm; at least 500 mm."""
+    least, most = (format_quantity(each, QuantityKind.LENGTH_MM, system) for each in (low or 0.0, high or 0.0))
     if low is None and high is not None:
-        return _("at most %(high)s") % {"high": millimetres(high)}
+        return _("at most %(high)s") % {"high": most}
     if high is None and low is not None:
-        return _("at least %(low)s") % {"low": millimetres(low)}
-    return _("%(low)s to %(high)s") % {"low": millimetres(low or 0.0), "high": millimetres(high or 0.0)}
+        return _("at least %(low)s") % {"low": least}
+    return _("%(low)s to %(high)s") % {"low": least, "high": most}
 
 
-def place_words(at: Installation) -> str:
+def place_words(at: Installation, system: UnitSystem = UnitSystem.METRIC) -> str:
     """S-12, return strand, at 120 m."""
     return _("%(tag)s, %(strand)s, at %(chainage)s") % {
         "tag": at.conveyor.tag,
         "strand": at.get_strand_display(),
-        "chainage": metres(at.chainage_m),
+        "chainage": format_quantity(at.chainage_m, QuantityKind.DISTANCE_M, system),
     }
 
 
@@ -47,7 +40,12 @@ def period_words(at: Installation) -> str:
 
 
 def fit_warnings(
-    device: Device, conveyor: Conveyor, strand: str, *, stated: Mapping[str, Any] | None = None
+    device: Device,
+    conveyor: Conveyor,
+    strand: str,
+    *,
+    stated: Mapping[str, Any] | None = None,
+    system: UnitSystem = UnitSystem.METRIC,
 ) -> list[str]:
     """What speaks against this model in this place without forbidding it; one sentence each.
 
@@ -76,14 +74,15 @@ def fit_warnings(
     if (low is not None and width < low) or (high is not None and width > high):
         said.append(
             _("The belt is %(width)s wide; %(model)s is stated for %(range)s.")
-            % {"width": millimetres(width), "model": model, "range": range_words(low, high)}
+            % {
+                "width": format_quantity(width, QuantityKind.LENGTH_MM, system),
+                "model": model,
+                "range": range_words(low, high, system),
+            }
         )
     speed_most_m_s = stated.get("speed_most_m_s")
     if speed_most_m_s is not None and conveyor.speed_m_s > speed_most_m_s:
-        shown = [
-            format_quantity(each, QuantityKind.SPEED_M_S, UnitSystem.METRIC)
-            for each in (conveyor.speed_m_s, speed_most_m_s)
-        ]
+        shown = [format_quantity(each, QuantityKind.SPEED_M_S, system) for each in (conveyor.speed_m_s, speed_most_m_s)]
         said.append(
             _("The belt runs at %(speed)s; %(model)s is stated for up to %(most)s.")
             % {"speed": shown[0], "model": model, "most": shown[1]}

@@ -3,38 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from enum import StrEnum
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from installs.models import Fitting, HoldPoint, Isolation, TrialRun
 from installs.selectors.commissioning import offsets_of, time_doubts_of
+from installs.selectors.job_steps import ActRule, NextStep, Step, StepKind
 from installs.selectors.torque import FastenerRow, open_fasteners, passed_over
-from installs.words.commissioning import time_doubt_words
+from installs.words.commissioning import CommissioningRule, adjustment_words, commissioning_words, time_doubt_words
 from installs.words.torque import fastener_names, passed_words
-from plant.calc.wording import figure
+from plant.calc.reasons import Reason
+from plant.calc.units import UnitSystem
 from plant.words.moments import moment_words
 
 Point = HoldPoint.Point
-
-
-class ActRule(StrEnum):
-    """What can be done at a job."""
-
-    ISOLATION = "isolation"
-    POINT = "point"
-    TORQUES = "torques"
-    ADJUSTMENT = "adjustment"
-    ISOLATION_TO_ADJUST = "isolation_to_adjust"
-    RUN = "run"
-    LONGER_RUN = "longer_run"
-    READING = "reading"
-    ACCEPTANCE = "acceptance"
-    HAND_OVER = "hand_over"
-    FURTHER_RUN = "further_run"
-    FURTHER_ISOLATION = "further_isolation"
-    ACCEPTANCE_WITH_REASON = "acceptance_with_reason"
 
 
 ACT_WORDS = {
@@ -54,16 +37,56 @@ ACT_WORDS = {
 }
 
 
-def act_words(rule: ActRule, point: str = "", *, is_loaded: bool = False) -> str:
+def act_words(act: NextStep) -> str:
     """What can be done, as the button says it."""
-    return str(ACT_WORDS[rule]) % {"point": Point(point).label if point else "", "load": load_words(is_loaded)}
+    known = {"point": Point(act.point).label if act.point else "", "load": load_words(act.is_loaded)}
+    return str(ACT_WORDS[act.rule]) % known
 
 
 def load_words(is_loaded: bool) -> str:
     return _("loaded") if is_loaded else _("empty")
 
 
+STEP_WORDS = {
+    StepKind.FIT_UP: gettext_lazy("Fit-up sheet"),
+    StepKind.TORQUES: gettext_lazy("Torque sign-off"),
+    StepKind.ADJUSTMENT: gettext_lazy("Adjustment"),
+    StepKind.RUNS_OPEN: gettext_lazy("Trial runs, empty and loaded"),
+    StepKind.ACCEPTANCE: gettext_lazy("Acceptance"),
+    StepKind.HAND_OVER: gettext_lazy("Hand-over"),
+}
+
+
 # --- Steps ------------------------------------------------------------------------------------------------------------
+def step_label(step: Step) -> str:
+    """What a line of the job is called."""
+    if step.kind is StepKind.POINT:
+        return str(Point(step.key).label).capitalize()
+    if step.kind is StepKind.RUN:
+        return run_label(step.is_loaded)
+    if step.kind is StepKind.RUN_AWAITED:
+        return _("Trial run, %s") % load_words(step.is_loaded)
+    return str(STEP_WORDS[step.kind])
+
+
+def step_words(step: Step, system: UnitSystem) -> tuple[str, ...]:
+    """What stands below a line of the job: first what was measured, then what people wrote."""
+    if step.kind is StepKind.POINT:
+        return point_words(step.row, step.isolation) if step.row is not None else ()
+    if step.kind is StepKind.FIT_UP:
+        return () if step.state == "done" else (_("Nothing is measured yet."),)
+    if step.kind is StepKind.TORQUES:
+        return torque_words(step.torques)
+    if step.kind is StepKind.RUN:
+        return (*worst_offset_words(step.row, step.target_mm, system), *run_words(step.row))
+    if step.isolation is not None and step.isolation.adjustment is not None:
+        note = step.isolation.adjustment_note
+        return (adjustment_words(step.isolation.adjustment, system), *([note] if note else []))
+    if step.fitting is None:
+        return ()
+    return accepted_words(step.fitting) if step.kind is StepKind.ACCEPTANCE else handed_over_words(step.fitting)
+
+
 def point_words(row: HoldPoint, isolation: Isolation | None) -> tuple[str, ...]:
     """What stands below a hold point: why it was passed over, its note, and at the lockout points and people."""
     told = []
@@ -95,20 +118,18 @@ def run_label(is_loaded: bool) -> str:
     return _("Trial run, loaded") if is_loaded else _("Trial run, empty")
 
 
-def worst_offset_words(run: TrialRun, target_mm: float) -> tuple[str, ...]:
-    """The worst offset of a run against what is wanted, in SI; nothing where none was read."""
+def worst_offset_words(run: TrialRun, target_mm: float, system: UnitSystem) -> tuple[str, ...]:
+    """The worst offset of a run against what is wanted; nothing where none was read."""
     worst = max(offsets_of(run), key=lambda row: abs(row.offset_mm), default=None)
     if worst is None:
         return ()
-    return (
-        _("Worst offset %(mm)s mm at %(at)s m, wanted at most %(target)s mm; watched for %(min)s min.")
-        % {
-            "mm": figure(abs(worst.offset_mm)),
-            "at": figure(worst.chainage_m),
-            "target": figure(target_mm),
-            "min": figure(run.minutes),
-        },
-    )
+    known = {
+        "worst_mm": abs(worst.offset_mm),
+        "station_m": worst.chainage_m,
+        "target_mm": target_mm,
+        "watched_min": run.minutes,
+    }
+    return (commissioning_words(Reason(CommissioningRule.WORST_OFFSET, known), system),)
 
 
 def run_words(run: TrialRun) -> tuple[str, ...]:

@@ -270,6 +270,41 @@ def hours_between(a: datetime, b: datetime) -> float:
     return (_aware(b).astimezone(UTC) - _aware(a).astimezone(UTC)).total_seconds() / 3600
 
 
+def day_position(moment: datetime, tz: tzinfo) -> float:
+    """Where a moment lies on a scale on which every day of the plant is as long as any other.
+
+    Parameters
+    ----------
+    moment : datetime
+        An instant with a zone.
+    tz : tzinfo
+        The plant's zone.
+
+    Returns
+    -------
+    float
+        Number of the day with the share of it that has passed [d]. The difference of two moments is what people call
+        days: a month in which clocks change has 31, though its hours are 743 or 745.
+
+    Raises
+    ------
+    ValueError
+        If the moment carries no zone.
+
+    Examples
+    --------
+    >>> from zoneinfo import ZoneInfo
+    >>> berlin = ZoneInfo("Europe/Berlin")
+    >>> october = [datetime(2026, month, 1, tzinfo=berlin) for month in (10, 11)]
+    >>> day_position(october[1], berlin) - day_position(october[0], berlin), hours_between(*october)
+    (31.0, 745.0)
+    """
+    instant = _aware(moment).astimezone(UTC)
+    day = instant.astimezone(tz).date()
+    begins, ends = _midnight(day, tz), _midnight(day + timedelta(days=1), tz)
+    return day.toordinal() + (instant - begins) / (ends - begins)
+
+
 def _midnight(day: date, tz: tzinfo) -> datetime:
     # With fold 0 a midnight that a clock skips is the instant of the jump, and one that comes twice is the first: in
     # both cases the first instant of the day.

@@ -1,4 +1,4 @@
-"""How much of a sent file is read, and what is said where a file holds more.
+"""How much of a sent file is read, and by which rules a file or a row is not.
 
 A file is read while somebody waits for the page, and a small file can hold very much. So sizes are looked at before
 anything is unpacked, rows, cells and merged areas are counted while reading, and time is looked at again and again.
@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 
-from plant.calc.wording import figure
+from plant.calc.reasons import NotAccepted, Reason
 
 MOST_RATIO = 60  # unpacked to packed; workbooks of logs were measured at 10 to 15, regular numbers reach about 30
 RATIO_FROM = 10_000_000  # bytes; a small file may be as regular as it likes
@@ -26,8 +27,60 @@ LONGEST_ROW = 1_000_000  # characters between two ends of rows in a text file
 LOOK_EVERY = 256  # rows after which time is looked at
 
 
-class NotATable(ValueError):
-    """The file cannot be read as a table; the message says what it is and what to send."""
+class FileRule(StrEnum):
+    """Why a file, or a row of it, is not read, and what is said of one that is."""
+
+    EMPTY = "files.empty"
+    OTHER_KIND = "files.other_kind"
+    BINARY = "files.binary"
+    NO_WORKBOOK = "files.no_workbook"
+    LOCKED = "files.locked"
+    DAMAGED = "files.damaged"
+    DAMAGED_BY = "files.damaged_by"
+    UNPACKS_ODDLY = "files.unpacks_oddly"
+    UNPACKS_TO_MORE = "files.unpacks_to_more"
+    MORE_SHEETS = "files.more_sheets"
+    LARGE_PART = "files.large_part"
+    ENTITIES = "files.entities"
+    NO_SUCH_LINE = "files.no_such_line"
+    MORE_CELLS = "files.more_cells"
+    MORE_MERGED = "files.more_merged"
+    MORE_ROWS = "files.more_rows"
+    TOO_SLOW = "files.too_slow"
+    TOO_SLOW_AFTER = "files.too_slow_after"
+    MORE_COLUMNS = "files.more_columns"
+    ROW_WITHOUT_END = "files.row_without_end"
+    OTHER_ENCODING = "files.other_encoding"
+    NO_HEAD = "files.no_head"
+    OTHER_DELIMITER = "files.other_delimiter"
+    NO_SHEETS = "files.no_sheets"
+    NO_SUCH_SHEET = "files.no_such_sheet"
+    NO_HEAD_IN_SHEET = "files.no_head_in_sheet"
+    DAMAGED_SHEET = "files.damaged_sheet"
+    DAMAGED_BELOW = "files.damaged_below"
+    # Notes
+    ENCODING_GUESSED = "files.encoding_guessed"
+    HEAD_BELOW = "files.head_below"
+    SHEET_READ = "files.sheet_read"
+    FORMULAS = "files.formulas"
+    MERGED = "files.merged"
+    MERGED_AND_MORE = "files.merged_and_more"
+    # Rows and cells
+    OPEN_QUOTE = "files.open_quote"
+    OPEN_QUOTE_UP_TO = "files.open_quote_up_to"
+    ROW_TOO_WIDE = "files.row_too_wide"
+    ROW_TOO_NARROW = "files.row_too_narrow"
+    LONG_CELL_IN_ROW = "files.long_cell_in_row"
+    LONG_CELL = "files.long_cell"
+    MERGED_CELL = "files.merged_cell"
+    EMPTY_FORMULA = "files.empty_formula"
+
+
+class NotATable(NotAccepted):
+    """The file cannot be read as a table; the reason says what it is."""
+
+    def __init__(self, rule: FileRule, **values: str | float) -> None:
+        super().__init__(Reason(rule, values))
 
 
 def always_in_time() -> bool:
@@ -36,7 +89,7 @@ def always_in_time() -> bool:
 
 
 @dataclass(frozen=True)
-class Limits:
+class ImportLimits:
     """How much is read of one file. The site's own numbers come from its settings, whose names the refusals give.
 
     `is_late` is asked while reading; whoever has a clock gives it, with the seconds that it allows.
@@ -62,17 +115,11 @@ class Limits:
         Raises
         ------
         NotATable
-            With what to do.
+            With the bound that it passes.
         """
         if n_rows > self.rows:
-            raise NotATable(
-                f"The file has more than {self.rows:,} rows. Cut it into several files, for example one a year, or ask "
-                "whoever runs the site to raise DRIFTBOOK_LARGEST_IMPORT_ROWS."
-            )
+            raise NotATable(FileRule.MORE_ROWS, rows=self.rows)
         if self.is_late():
-            upto = f" after {n_rows:,} rows" if n_rows else ""
-            raise NotATable(
-                f"Reading the file takes longer than {figure(self.seconds)} s and was given up{upto}. Cut it into "
-                "several files; a workbook is read faster when it is saved as CSV; or ask whoever runs the site to "
-                "raise DRIFTBOOK_LARGEST_IMPORT_SECONDS."
-            )
+            if n_rows:
+                raise NotATable(FileRule.TOO_SLOW_AFTER, seconds=self.seconds, rows=n_rows)
+            raise NotATable(FileRule.TOO_SLOW, seconds=self.seconds)

@@ -30,12 +30,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from plant.calc.wording import figure
+from plant.calc.reasons import Reason
 
 FloatArray = NDArray[np.float64]
 Interval = tuple[datetime, datetime]
@@ -49,7 +49,7 @@ COARSEST_STAMP = 1 / 20
 
 
 @dataclass(frozen=True)
-class SwitchEvent:
+class RawSwitchEvent:
     """A drift switch went on or off.
 
     Contacts of one conveyor, strand and side are joined; what is not told stays empty.
@@ -96,6 +96,22 @@ class FoundIncident:
     open_at_end: bool = False
 
 
+class OddKind(StrEnum):
+    """Why a switch event does not pair."""
+
+    ON_WHILE_ON = "on_while_on"
+    OFF_WHILE_OFF = "off_while_off"
+    NEVER_OFF = "never_off"
+
+
+class FoldRule(StrEnum):
+    """Why it cannot be told whether contacts come back once per revolution."""
+
+    ONE_CONTACT = "fold.one_contact"
+    FEW_CONTACTS = "fold.few_contacts"
+    COARSE_TIMES = "fold.coarse_times"
+
+
 @dataclass(frozen=True)
 class OddEvent:
     """A switch event that does not pair."""
@@ -104,7 +120,7 @@ class OddEvent:
     side: str
     switch: str
     at: datetime
-    what: Literal["on while on", "off while off", "never off"]
+    what: OddKind
 
 
 @dataclass(frozen=True)
@@ -143,7 +159,7 @@ class Fold:
     flagged: bool
     phase: float | None = None
     strength: float | None = None
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -158,7 +174,7 @@ class _Contact:
 
 
 def find_incidents(
-    events: Iterable[SwitchEvent],
+    events: Iterable[RawSwitchEvent],
     running: Mapping[str, Sequence[Interval]],
     rules: JoiningRules | None = None,
 ) -> FoundIncidents:
@@ -166,7 +182,7 @@ def find_incidents(
 
     Parameters
     ----------
-    events : iterable of SwitchEvent
+    events : iterable of RawSwitchEvent
         In any order, repeated or not.
     running : mapping of conveyor to sequence of (start, end)
         When each belt ran; intervals may overlap. A conveyor that is not in the mapping is not cut at all, because
@@ -187,7 +203,7 @@ def find_incidents(
     Examples
     --------
     >>> eight = datetime(2026, 6, 3, 8, tzinfo=UTC)
-    >>> events = [SwitchEvent("S-12", eight, True), SwitchEvent("S-12", eight + timedelta(seconds=5), False)]
+    >>> events = [RawSwitchEvent("S-12", eight, True), RawSwitchEvent("S-12", eight + timedelta(seconds=5), False)]
     >>> found = find_incidents(events, {"S-12": [(eight - timedelta(hours=2), eight + timedelta(hours=6))]})
     >>> [(i.contacts, i.contact_s) for i in found.incidents]
     [(1, 5.0)]
@@ -212,12 +228,10 @@ def find_incidents(
     )
 
 
-def _pair(
-    switched: set[tuple[datetime, bool]], switch: str
-) -> tuple[list[_Contact], list[tuple[datetime, Literal["on while on", "off while off", "never off"]]]]:
+def _pair(switched: set[tuple[datetime, bool]], switch: str) -> tuple[list[_Contact], list[tuple[datetime, OddKind]]]:
     """Contacts of one switch, and the events that do not pair. A contact never closed has its start as its end."""
     contacts: list[_Contact] = []
-    odd: list[tuple[datetime, Literal["on while on", "off while off", "never off"]]] = []
+    odd: list[tuple[datetime, OddKind]] = []
     since: datetime | None = None
     states: dict[datetime, set[bool]] = defaultdict(set)
     for at, is_on in switched:
@@ -228,14 +242,14 @@ def _pair(
             if is_on and since is None:
                 since = at
             elif is_on:
-                odd.append((at, "on while on"))
+                odd.append((at, OddKind.ON_WHILE_ON))
             elif since is None:
-                odd.append((at, "off while off"))
+                odd.append((at, OddKind.OFF_WHILE_OFF))
             else:
                 contacts.append(_Contact(since, at, switch))
                 since = None
     if since is not None:
-        odd.append((since, "never off"))
+        odd.append((since, OddKind.NEVER_OFF))
         contacts.append(_Contact(since, since, switch, is_open=True))
     return contacts, odd
 
@@ -322,13 +336,13 @@ def _seconds(a: datetime, b: datetime) -> float:
 
 
 def find_chatter(
-    events: Iterable[SwitchEvent], per_minute: int = 3, per_day: int = 50, tz: tzinfo = UTC
+    events: Iterable[RawSwitchEvent], per_minute: int = 3, per_day: int = 50, tz: tzinfo = UTC
 ) -> tuple[ChatterDay, ...]:
     """Days on which a switch chattered, and those on which it must be held defective.
 
     Parameters
     ----------
-    events : iterable of SwitchEvent
+    events : iterable of RawSwitchEvent
         Raw, in any order, repeated or not.
     per_minute : int, optional
         So many times on within 60 s are a burst.
@@ -425,15 +439,11 @@ def fold_by_revolution(on_times: Sequence[datetime] | ArrayLike, revolution_s: f
     kept = _thinned(times, revolution_s / 2)
     n = len(kept)
     if n < FEWEST_TO_FOLD:
-        return Fold(
-            None, n, False, reasons=(f"{n} contact{'' if n == 1 else 's'}; at least {FEWEST_TO_FOLD} are needed",)
-        )
+        rule = FoldRule.ONE_CONTACT if n == 1 else FoldRule.FEW_CONTACTS
+        return Fold(None, n, False, reasons=(Reason(rule, {"contacts": n, "fewest": FEWEST_TO_FOLD}),))
     if coarse > revolution_s * COARSEST_STAMP:
-        reason = (
-            f"times are written to {figure(coarse)} s; for a revolution of {revolution_s:.0f} s give them to "
-            f"{revolution_s * COARSEST_STAMP:.1f} s or finer"
-        )
-        return Fold(None, n, False, reasons=(reason,))
+        values = {"stamp": float(coarse), "revolution": round(revolution_s), "finest": revolution_s * COARSEST_STAMP}
+        return Fold(None, n, False, reasons=(Reason(FoldRule.COARSE_TIMES, values),))
     mean = np.exp(2j * np.pi * (kept - kept[0]) / revolution_s).mean()
     strength = float(min(abs(mean), 1.0))
     p_value = rayleigh_p(n, strength)

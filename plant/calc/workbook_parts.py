@@ -33,12 +33,11 @@ from plant.calc.import_limits import (
     MOST_SMALL_PART,
     MOST_TEXTS,
     RATIO_FROM,
-    Limits,
+    FileRule,
+    ImportLimits,
     NotATable,
 )
 
-SEND = "Send a CSV file or an XLSX workbook with one row of column names on top."
-DAMAGED = f"The workbook is damaged and cannot be opened. {SEND}"
 CHUNK = 1 << 16
 BROKEN = (
     zipfile.BadZipFile, NotImplementedError, EOFError, OSError, RuntimeError, zlib.error, KeyError, ValueError,
@@ -47,14 +46,14 @@ BROKEN = (
 
 
 # --- sizes ------------------------------------------------------------------------------------------------------------
-def check_archive(file: BinaryIO, limits: Limits) -> None:
+def check_archive(file: BinaryIO, limits: ImportLimits) -> None:
     """Refuse an archive that is no workbook or would unpack to more than is read. Nothing is unpacked for it.
 
     Parameters
     ----------
     file : binary file
         A zip archive; it is set back to its start.
-    limits : Limits
+    limits : ImportLimits
         Says how many bytes unpacked are read.
 
     Raises
@@ -68,46 +67,40 @@ def check_archive(file: BinaryIO, limits: Limits) -> None:
     except NotATable:
         raise
     except BROKEN as error:
-        raise NotATable(DAMAGED) from error
+        raise NotATable(FileRule.DAMAGED) from error
     finally:
         file.seek(0)
 
 
-def check_members(members: list[zipfile.ZipInfo], limits: Limits) -> None:
+def check_members(members: list[zipfile.ZipInfo], limits: ImportLimits) -> None:
     """Refuse by what the archive's directory states of cells and texts; pictures and the like are never read.
 
     Parameters
     ----------
     members : list of ZipInfo
         The directory.
-    limits : Limits
+    limits : ImportLimits
         Says how many bytes unpacked are read.
 
     Raises
     ------
     NotATable
-        With what to do.
+        With the bound that it passes.
     """
     if not any(each.filename == "xl/workbook.xml" for each in members):
-        raise NotATable(f"The file is a packed archive (zip) without a workbook in it. Unpack it first. {SEND}")
+        raise NotATable(FileRule.NO_WORKBOOK)
     if any(each.flag_bits & 1 for each in members):
-        raise NotATable("The workbook is locked with a password. Save it without one and send it again.")
+        raise NotATable(FileRule.LOCKED)
     sheets = [each for each in members if is_sheet(each.filename)]
     read = [*sheets, *(each for each in members if is_texts(each.filename))]
     unpacked, packed = sum(each.file_size for each in read), sum(each.compress_size for each in read)
-    sizes = f"The workbook would unpack to {unpacked / 1e6:,.0f} MB from {packed / 1e6:,.1f} MB"
+    sizes = {"unpacked_mb": round(unpacked / 1e6), "packed_mb": round(packed / 1e6, 1)}
     if unpacked > RATIO_FROM and unpacked > MOST_RATIO * packed:
-        raise NotATable(
-            f"{sizes}, which no ordinary sheet does. It was not opened. Copy the rows into a new workbook, or save "
-            "them as CSV."
-        )
+        raise NotATable(FileRule.UNPACKS_ODDLY, **sizes)
     if unpacked > limits.unpacked_mb * 1_000_000:
-        raise NotATable(
-            f"{sizes}; up to {limits.unpacked_mb:,} MB are read. It was not opened. Save the sheet as CSV, cut it into "
-            "several files, or ask whoever runs the site to raise DRIFTBOOK_LARGEST_IMPORT_UNPACKED_MB."
-        )
+        raise NotATable(FileRule.UNPACKS_TO_MORE, **sizes, most_mb=limits.unpacked_mb)
     if len(sheets) > MOST_SHEETS:
-        raise NotATable(f"The workbook has more than {MOST_SHEETS} sheets. Copy the rows into a new workbook.")
+        raise NotATable(FileRule.MORE_SHEETS, most=MOST_SHEETS)
 
 
 def is_sheet(name: str) -> bool:
@@ -132,7 +125,7 @@ class Halt(Exception):
 class Stoppable(io.RawIOBase):
     """A member's bytes, handed out only while there is time."""
 
-    def __init__(self, member: IO[bytes], limits: Limits) -> None:
+    def __init__(self, member: IO[bytes], limits: ImportLimits) -> None:
         super().__init__()
         self.member, self.limits = member, limits
 
@@ -161,7 +154,7 @@ class BoundedArchive(zipfile.ZipFile):
     While it `is_opening`, sheets look empty and cost nothing.
     """
 
-    def __init__(self, file: BinaryIO, limits: Limits) -> None:
+    def __init__(self, file: BinaryIO, limits: ImportLimits) -> None:
         super().__init__(file)
         self.limits, self.is_opening = limits, True
 
@@ -180,23 +173,21 @@ class BoundedArchive(zipfile.ZipFile):
         """Refuse a part that is too large or declares entities; sheets are walked by themselves."""
         most = int(self.limits.unpacked_mb * 1_000_000 * MOST_TEXTS) if is_texts(info.filename) else MOST_SMALL_PART
         if info.file_size > most:
-            raise NotATable(
-                f"The part {info.filename} of the workbook has {info.file_size / 1e6:,.1f} MB; up to "
-                f"{most / 1e6:,.1f} MB are read. Copy the rows into a new workbook, or save them as CSV."
-            )
+            sizes = {"size_mb": round(info.file_size / 1e6, 1), "most_mb": round(most / 1e6, 1)}
+            raise NotATable(FileRule.LARGE_PART, part=info.filename, **sizes)
         if info.filename.endswith((".xml", ".rels")):
             with super().open(info) as part:
                 walk(part, self.limits)
 
 
-def open_workbook(file: BinaryIO, limits: Limits) -> Workbook:
+def open_workbook(file: BinaryIO, limits: ImportLimits) -> Workbook:
     """The workbook, its rows still unread.
 
     Parameters
     ----------
     file : binary file
         A workbook whose archive was checked.
-    limits : Limits
+    limits : ImportLimits
         Say how much is read and how long it may take.
 
     Returns
@@ -218,7 +209,7 @@ def open_workbook(file: BinaryIO, limits: Limits) -> Workbook:
     except Halt as halt:
         raise halt.refusal from halt
     except Exception as error:  # openpyxl raises whatever its parsers do
-        raise NotATable(f"The workbook is damaged and cannot be opened ({type(error).__name__}). {SEND}") from error
+        raise NotATable(FileRule.DAMAGED_BY, error=type(error).__name__) from error
     book: Workbook = reader.wb
     for sheet in book.worksheets:
         sheet.reset_dimensions()
@@ -239,13 +230,13 @@ def path_of(book: Workbook, sheet: str) -> str:
 
 
 # --- walking parts ----------------------------------------------------------------------------------------------------
-def walk(part: IO[bytes], limits: Limits, parser: Any = None) -> None:
+def walk(part: IO[bytes], limits: ImportLimits, parser: Any = None) -> None:
     """Walk XML without building anything of it.
 
     Parameters
     ----------
     part : binary file
-    limits : Limits
+    limits : ImportLimits
         Say how long it may take.
     parser : optional
         One that has handlers.
@@ -262,7 +253,7 @@ def walk(part: IO[bytes], limits: Limits, parser: Any = None) -> None:
             parser.Parse(chunk, False)
         parser.Parse(b"", True)
     except expat.ExpatError as error:
-        raise NotATable(DAMAGED) from error
+        raise NotATable(FileRule.DAMAGED) from error
 
 
 def new_parser() -> Any:
@@ -270,7 +261,7 @@ def new_parser() -> Any:
     parser = expat.ParserCreate(namespace_separator=" ")
 
     def declared(*_args: Any) -> None:
-        raise NotATable("The workbook declares XML entities and was not opened. Save it as CSV.")
+        raise NotATable(FileRule.ENTITIES)
 
     parser.StartDoctypeDeclHandler = declared
     return parser
@@ -296,7 +287,7 @@ _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main "
 class _SheetWalk:
     """Counts rows and cells of a sheet while its XML goes by, and keeps its facts."""
 
-    def __init__(self, limits: Limits, header_line: int, width: int, last_line: int | None) -> None:
+    def __init__(self, limits: ImportLimits, header_line: int, width: int, last_line: int | None) -> None:
         self.limits, self.header_line, self.width, self.last_line = limits, header_line, width, last_line
         self.facts = SheetFacts()
         self.n_rows = self.n_cells = self.line = self.column = 0
@@ -328,7 +319,7 @@ class _SheetWalk:
         self.line = int(float(attributes.get("r") or self.line + 1))
         self.n_cells, self.column, self.is_filled = 0, 0, False
         if not 0 < self.line <= LAST_LINE:
-            raise NotATable(f"The sheet names a line {self.line:,}, and no sheet has more than {LAST_LINE:,}. {SEND}")
+            raise NotATable(FileRule.NO_SUCH_LINE, line=self.line, most=LAST_LINE)
         if self.last_line is not None and self.line > self.last_line:
             raise _Enough
         # Rows that are there but empty cost time as well; ten times as many are let pass.
@@ -337,10 +328,7 @@ class _SheetWalk:
     def cell(self, attributes: dict[str, str]) -> None:
         self.n_cells += 1
         if self.n_cells > MOST_CELLS_OF_A_ROW:
-            raise NotATable(
-                f"Line {self.line:,} of the sheet has more than {MOST_CELLS_OF_A_ROW:,} cells. Copy the rows into a "
-                "new workbook, or save them as CSV."
-            )
+            raise NotATable(FileRule.MORE_CELLS, line=self.line, most=MOST_CELLS_OF_A_ROW)
         place = attributes.get("r", "")
         self.column = column_index_from_string(place.rstrip("0123456789")) if place else self.column + 1
         self.in_formula_cell, self.saved = False, "" if attributes.get("t") != "str" else " "
@@ -361,10 +349,7 @@ class _SheetWalk:
 
     def merge(self, name: str) -> None:
         if len(self.facts.merged) >= MOST_MERGED:
-            raise NotATable(
-                f"The sheet has more than {MOST_MERGED:,} merged areas. Unmerge them and fill in each cell, or save "
-                "the sheet as CSV."
-            )
+            raise NotATable(FileRule.MORE_MERGED, most=MOST_MERGED)
         c1, r1, c2, r2 = range_boundaries(name)
         self.facts.merged.append((int(c1 or 0), int(r1 or 0), int(c2 or 0), int(r2 or 0), name))
 
@@ -372,7 +357,7 @@ class _SheetWalk:
 def walk_sheet(
     file: BinaryIO,
     path: str,
-    limits: Limits,
+    limits: ImportLimits,
     *,
     header_line: int = 0,
     width: int = MOST_CELLS_OF_A_ROW,
@@ -386,7 +371,7 @@ def walk_sheet(
         The workbook.
     path : str
         Where the sheet lies in the archive.
-    limits : Limits
+    limits : ImportLimits
         How many rows are read and how long it may take.
     header_line, width : int, optional
         Rows below that line are counted that have a value in the first so many columns.
@@ -413,7 +398,7 @@ def walk_sheet(
     except NotATable:
         raise
     except BROKEN as error:
-        raise NotATable(f"The sheet is damaged and cannot be read. {SEND}") from error
+        raise NotATable(FileRule.DAMAGED_SHEET) from error
     finally:
         file.seek(0)
     return looks.facts

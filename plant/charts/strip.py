@@ -20,17 +20,9 @@ from django.utils.translation import gettext as _
 
 from plant.calc.density import Density, density
 from plant.calc.running_hours import Exposure
-from plant.calc.strip import (
-    Strip,
-    StripBar,
-    StripDevice,
-    StripPart,
-    StripStretch,
-    StripTick,
-    lay_small_strip,
-    lay_strip,
-    lay_tall_strip,
-)
+from plant.calc.strip import lay_small_strip, lay_strip
+from plant.calc.strip_shapes import Strip, StripBar, StripDevice, StripPart, StripStretch, StripTick
+from plant.calc.strip_tall import lay_tall_strip
 from plant.calc.units import UnitSystem
 from plant.models import Conveyor, ConveyorPart, Strand
 from plant.selectors.incidents import IncidentPlace
@@ -167,6 +159,23 @@ def draw_strip(
         "unit_m": 0.3048 if system == UnitSystem.US else 1.0,
         "unit": "ft" if system == UnitSystem.US else "m",
     }
+    rows = [*table_rows(parts, places, profile, system), *layer.rows]
+    return StripFigure(
+        drawing=lay_strip(conveyor.length_m, **given),
+        tall=lay_tall_strip(conveyor.length_m, **given),
+        label=_("Strip of %s: carry strand and return strand from tail to head") % conveyor.tag,
+        sentences=layer.sentences,
+        rows=tuple(sorted(rows, key=row_order)),
+        n_incidents=len(places),
+        n_not_drawn=len(places) - len(ticks),
+        density_words=density_sentence(profile, exposure, system) if ticks else "",
+    )
+
+
+def table_rows(
+    parts: Sequence[ConveyorPart], places: Sequence[IncidentPlace], profile: Density, system: UnitSystem
+) -> list[StripRow]:
+    """What the strip shows, as rows of the table below it."""
     rows = [
         StripRow(
             each.strand,
@@ -197,17 +206,7 @@ def draw_strip(
         for each in profile.bins
         if each.n
     ]
-    rows += layer.rows
-    return StripFigure(
-        drawing=lay_strip(conveyor.length_m, **given),
-        tall=lay_tall_strip(conveyor.length_m, **given),
-        label=_("Strip of %s: carry strand and return strand from tail to head") % conveyor.tag,
-        sentences=layer.sentences,
-        rows=tuple(sorted(rows, key=row_order)),
-        n_incidents=len(places),
-        n_not_drawn=len(places) - len(ticks),
-        density_words=density_sentence(profile, exposure, system) if ticks else "",
-    )
+    return rows
 
 
 def draw_small_strip(

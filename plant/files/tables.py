@@ -12,7 +12,7 @@ from django.utils import timezone
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
-from plant.calc.import_files import guarded
+from plant.calc.import_rows import guarded
 from plant.calc.units import UnitSystem
 
 XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

@@ -14,25 +14,40 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from plant.calc.moments import MomentKind
-from plant.calc.units import UnitSystem, kind_of, sentence_in
+from plant.calc.units import UnitSystem, kind_of
 from plant.errors import Refused
 from plant.forms.moments import DayField, MomentField
 from plant.forms.quantities import QuantityField
+from plant.words.refusals import field_words, refusal_words
 
 
 class PersonForm(forms.Form):
     """A form that knows who fills it in, and so in which units."""
 
+    person: Any
+    plant: Any
+    fields: dict[str, Any]
+    data: Any
+
     def __init__(self, *args: Any, person: Any, plant: Any = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         set_up_fields(self, person, plant)
+
+    def _clean_fields(self) -> None:
+        super()._clean_fields()  # type: ignore[misc]  # the stubs leave it out
+        keep_untouched(self)
 
     def add_refusal(self, refusal: Refused) -> None:
         show_refusal(self, refusal)
 
 
-class RecordForm(forms.ModelForm):
+class RecordForm(forms.ModelForm):  # type: ignore[type-arg]  # at run time it takes none
     """A form over a record or an entry. Services save; the form only reads."""
+
+    person: Any
+    plant: Any
+    fields: dict[str, Any]
+    data: Any
 
     client_key = forms.UUIDField(widget=forms.HiddenInput, required=False)
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -60,18 +75,14 @@ class RecordForm(forms.ModelForm):
             self.initial["version"] = self.instance.version
 
     def _clean_fields(self) -> None:
-        super()._clean_fields()
+        super()._clean_fields()  # type: ignore[misc]  # the stubs leave it out
         for name, field in self.fields.items():
             if isinstance(field, forms.DateTimeField) and self.instance.pk and self.is_moment_untouched(name, field):
                 # The box shows minutes, and an hour that the clock has twice looks the same both times: what nobody
                 # touched stays the moment that is stored.
                 self.cleaned_data[name] = self.initial[name]
                 self.errors.pop(name, None)
-            # Text that was not touched keeps the stored number: what is shown is rounded, what is stored is not.
-            stored = self.initial.get(name) if isinstance(field, QuantityField) else None
-            if stored is not None and not field.has_changed(stored, self.data.get(self.add_prefix(name))):
-                self.cleaned_data[name] = stored
-                self.errors.pop(name, None)
+        keep_untouched(self)
 
     def is_moment_untouched(self, name: str, field: forms.DateTimeField) -> bool:
         stored = self.initial.get(name)
@@ -95,6 +106,16 @@ class RecordForm(forms.ModelForm):
         show_refusal(self, refusal)
 
 
+def keep_untouched(form: Any) -> None:
+    """Text that was not touched keeps the stored number: what is shown is rounded, what is stored is not."""
+    for name, field in form.fields.items():
+        stored = form.get_initial_for_field(field, name) if isinstance(field, QuantityField) else None
+        # What stands there as text, such as a reading that is corrected, is read as it stands.
+        if isinstance(stored, int | float) and not field.has_changed(stored, form.data.get(form.add_prefix(name))):
+            form.cleaned_data[name] = stored
+            form.errors.pop(name, None)
+
+
 class YesNoSelect(forms.NullBooleanSelect):
     """Hands on what it was sent where that is none of its choices, so that it is not taken for "not known"."""
 
@@ -109,7 +130,7 @@ class YesNoField(forms.NullBooleanField):
 
     widget = YesNoSelect
 
-    def to_python(self, value: Any) -> bool | None:
+    def to_python(self, value: Any) -> Any:
         known = super().to_python(value)
         if known is None and value not in self.empty_values and value is not None:
             raise forms.ValidationError(
@@ -120,7 +141,7 @@ class YesNoField(forms.NullBooleanField):
         return known
 
 
-def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
+def set_up_fields(form: Any, person: Any, plant: Any) -> None:
     form.person, form.plant = person, plant
     # A form over a row knows what its moments are of; one that only asks for a moment leaves that to the service.
     kinds: dict[str, MomentKind] = getattr(form._meta.model, "moments", {}) if hasattr(form, "_meta") else {}
@@ -130,7 +151,7 @@ def set_up_fields(form: forms.BaseForm, person: Any, plant: Any) -> None:
         elif type(field) is forms.NullBooleanField:
             form.fields[name] = YesNoField(label=field.label, help_text=field.help_text, initial=field.initial)
         elif isinstance(field, forms.DateTimeField | forms.DateField):
-            form.fields[name] = moment_field(field, kinds.get(name) or getattr(field, "kind", MomentKind.CLOCK))
+            form.fields[name] = moment_field(field, kinds.get(name) or getattr(field, "kind", None) or MomentKind.CLOCK)
         elif isinstance(field, forms.ModelChoiceField) and plant is not None:
             queryset = field.queryset
             if isinstance(queryset, models.QuerySet) and hasattr(queryset, "of_plant"):
@@ -161,10 +182,11 @@ def nothing_to_choose(model: type[models.Model]) -> str:
 def show_refusal(form: forms.BaseForm, refusal: Refused) -> None:
     """Put the service's refusal where the person looks: at the field, and in the summary on top."""
     system = UnitSystem(form.person.unit_system) if hasattr(form, "person") else UnitSystem.METRIC
-    for name, words in refusal.fields.items():
-        form.add_error(name if name in form.fields else None, sentence_in(str(words), system))
+    for name, words in field_words(refusal, system).items():
+        form.add_error(name if name in form.fields else None, words)
     if not refusal.fields:
-        form.add_error(None, sentence_in(str(refusal.message), system))
+        form.add_error(None, refusal_words(refusal, system))
+    form.stands_at = refusal.stands_at  # type: ignore[attr-defined]  # for plant/_errors.html
 
 
 __all__ = ["NON_FIELD_ERRORS", "PersonForm", "RecordForm", "set_up_fields", "show_refusal"]

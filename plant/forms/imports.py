@@ -9,13 +9,16 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from plant.calc.import_files import DELIMITERS, ENCODINGS, encoding_label
-from plant.calc.imports import UNITS_OFFERED, ColumnKind
+from plant.calc.import_columns import UNITS_OFFERED, ColumnKind
+from plant.calc.import_rows import FileShape
+from plant.calc.import_texts import ENCODINGS
 from plant.forms.base import PersonForm
 from plant.models import ImportBatch, RejectedRow
 from plant.permissions import has_right
 from plant.services.import_subjects.shape import ImportSubject, import_subjects, subject_of
-from plant.services.imports import DOUBTFUL, FieldMatch, Understanding
+from plant.services.import_understanding import FieldMatch, Understanding
+from plant.services.import_writing import DOUBTFUL, MAYBE_SAME
+from plant.words.imports import DELIMITER_NAMES, encoding_name
 
 
 def subjects_for(person: Any, plant: Any) -> list[ImportSubject]:
@@ -44,8 +47,17 @@ class ImportChoicesForm(forms.Form):
         super().__init__(data)
         self.batch, self.found = batch, found
         self.examples: dict[str, str] = {}  # the first row as understood, by the field's label
-        asked = {each.option for each in found.questions} if found else set()
-        options, shape = batch.options, found.shape if found else None
+        self.add_layout(batch, found.shape if found else None)
+        if found is None:
+            return
+        self.add_notation(found)
+        self.add_clock(batch, found)
+        self.add_known_rows(batch)
+        for each in found.matches:
+            self.add_column(each)
+
+    def add_layout(self, batch: ImportBatch, shape: FileShape | None) -> None:
+        """How the file is laid out: its sheet, or encoding and separator; the line of its column names."""
         if batch.is_workbook:
             sheets = shape.sheets if shape else ()
             self.choice("sheet", _("sheet"), [(each, each) for each in sheets], shape.sheet if shape else "")
@@ -55,13 +67,13 @@ class ImportChoicesForm(forms.Form):
             self.choice(
                 "encoding",
                 _("encoding of the text"),
-                [(each, encoding_label(each)) for each in (*names, *ENCODINGS)],
+                [(each, encoding_name(each)) for each in (*names, *ENCODINGS)],
                 encoding,
             )
             self.choice(
                 "delimiter",
                 _("separator"),
-                [(mark, _(name)) for mark, name in DELIMITERS.items()],
+                list(DELIMITER_NAMES.items()),
                 shape.delimiter if shape else "",
             )
         self.fields["header_line"] = forms.IntegerField(
@@ -70,9 +82,10 @@ class ImportChoicesForm(forms.Form):
             max_value=1000,
             initial=shape.header_line if shape else 1,
         )
-        if found is None:
-            return
-        reading = found.reading
+
+    def add_notation(self, found: Understanding) -> None:
+        """How dates and numbers are written."""
+        reading, asked = found.reading, {each.option for each in found.questions}
         self.choice(
             "date_order",
             _("order of dates"),
@@ -93,6 +106,10 @@ class ImportChoicesForm(forms.Form):
             ],
             "" if "decimal" in asked else reading.decimal,
         )
+
+    def add_clock(self, batch: ImportBatch, found: Understanding) -> None:
+        """By which clock times are written, and what those say that may be read in two ways."""
+        reading, options = found.reading, batch.options
         self.fields["time_zone"] = forms.CharField(
             label=_("clock of the times"),
             initial=reading.time_zone,
@@ -116,7 +133,11 @@ class ImportChoicesForm(forms.Form):
                 [("time", _("is midnight")), ("day", _("says that only the day is known"))],
                 reading.midnight,
             )
-        if subject_of(batch.subject).may_correct_known:
+
+    def add_known_rows(self, batch: ImportBatch) -> None:
+        """What becomes of rows that the book has, and of rows that are equal."""
+        options, subject = batch.options, subject_of(batch.subject)
+        if subject.may_correct_known:
             self.choice(
                 "known",
                 _("rows that the book has with other details"),
@@ -127,7 +148,7 @@ class ImportChoicesForm(forms.Form):
                 options.get("known") or "refuse",
             )
             self.fields["known"].help_text = _("The row that was corrected stays visible in the history.")
-        if subject_of(batch.subject).repeats_are_real:
+        if subject.repeats_are_real:
             self.choice(
                 "equal",
                 _("equal rows of the file"),
@@ -138,8 +159,6 @@ class ImportChoicesForm(forms.Form):
                 options.get("equal") or "one",
             )
             self.fields["equal"].help_text = _("Rows that are equal in every cell.")
-        for each in found.matches:
-            self.add_column(each)
 
     def choice(self, name: str, label: str, choices: list[tuple[str, Any]], initial: str) -> None:
         self.fields[name] = forms.ChoiceField(label=label, choices=choices, initial=initial, required=False)
@@ -239,13 +258,19 @@ class RefusedRowForm(forms.Form):
             dates = [name for name, clock in subject.times_of.items() if clock == field]
             if field in reasons or any(name in reasons for name in dates):
                 self.at_fault.append(name)
-        if any(each.get("code") == DOUBTFUL for each in row.problems):
-            self.fields["keep_doubtful"] = forms.BooleanField(
-                label=_("The meter really shows this"),
-                required=False,
-                help_text=_("The reading is kept as it is; no running hours are made of it."),
+        codes = {each.get("code") for each in row.problems}
+        if codes & {DOUBTFUL, MAYBE_SAME}:
+            label, help_text = (
+                (_("It is another event"), _("It is written beside the one that the book has, and both count."))
+                if MAYBE_SAME in codes
+                else (
+                    _("The meter really shows this"),
+                    _("The reading is kept as it is; no running hours are made of it."),
+                )
             )
+            self.fields["keep_doubtful"] = forms.BooleanField(label=label, required=False, help_text=help_text)
             self.at_fault.append("keep_doubtful")
+        self.stands_at = next((each["url"] for each in row.problems if each.get("url")), "")
         known = {each.name: each.label for each in subject.columns}
         self.reasons = [
             {"label": known.get(field, _("row")) if field else _("row"), "words": words}

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from django import forms
 from django.utils.text import capfirst
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from plant.forms.base import PersonForm
+from plant.models import Person
 from plant.permissions import ROLES
 
 ROLE_CHOICES = [(role, capfirst(role)) for role in ROLES]
@@ -26,3 +28,17 @@ class RoleForm(PersonForm):
 
     username = forms.CharField(label=_("signs in as"), max_length=150)
     role = forms.ChoiceField(label=_("role"), choices=ROLE_CHOICES)
+
+
+class KeeperForm(forms.Form):
+    """Who is made a keeper of the site: a name is typed, a person is read."""
+
+    username = forms.CharField(label=_("signs in as"), max_length=150)
+
+    def clean_username(self) -> Person:
+        name = self.cleaned_data["username"].strip()
+        person = Person.objects.filter(username__iexact=name).first()
+        if person is None:
+            words = gettext("Nobody signs in as %s. Look at the spelling.")
+            raise forms.ValidationError(words % name)
+        return person

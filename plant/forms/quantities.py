@@ -8,7 +8,14 @@ from django import forms
 from django.urls import reverse_lazy
 from django.utils.text import format_lazy
 
-from plant.calc.units import QuantityKind, Unclear, UnitSystem, box_text, parse_quantity, to_sixteenths, unit_label
+from plant.calc.box_texts import box_text
+from plant.calc.reasons import NotAccepted
+from plant.calc.typed_quantities import Unclear, parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, to_sixteenths, unit_label
+from plant.words.limits import TEXTS as LIMIT_TEXTS
+from plant.words.limits import limit_reason
+from plant.words.reasons import sentence
+from plant.words.typing import why_not_read
 
 
 class QuantityField(forms.CharField):
@@ -29,6 +36,8 @@ class QuantityField(forms.CharField):
         # Read on a tape: inches stand in the box as on the tape, to the nearest 1/16. Only for a form that keeps the
         # stored number where nobody touched the box (RecordForm).
         self.is_taped = False
+        # A place that people know by a round number: as many decimals as a sentence has, on the same condition.
+        self.is_place = False
 
     def use_units(self, system: UnitSystem) -> None:
         self.system = system
@@ -38,6 +47,8 @@ class QuantityField(forms.CharField):
             # Rounded in US units; what nobody touched keeps the stored number (RecordForm).
             if self.is_taped and self.system == UnitSystem.US and self.kind is QuantityKind.LENGTH_MM:
                 return to_sixteenths(float(value))
+            if self.is_place and self.system == UnitSystem.US:
+                return format_quantity(float(value), self.kind, self.system, with_unit=False)
             return box_text(float(value), self.kind, self.system)
         return value
 
@@ -50,10 +61,16 @@ class QuantityField(forms.CharField):
                 return None
             try:
                 number = parse_quantity(text, self.kind, self.system, allow_negative=self.allow_negative).value
-            except ValueError as error:
-                raise forms.ValidationError(str(error)) from error
+            except NotAccepted as problem:
+                raise forms.ValidationError(why_not_read(problem)) from problem
         for validator in self.number_validators:
-            validator(number)
+            try:
+                validator(number)
+            except forms.ValidationError as error:
+                reason = limit_reason(error, self.kind)
+                if reason is None:
+                    raise
+                raise forms.ValidationError(sentence(reason, LIMIT_TEXTS, self.system), code=error.code) from error
         return number
 
     def has_changed(self, initial: Any, data: Any) -> bool:
@@ -81,7 +98,7 @@ class QuantityField(forms.CharField):
             parse_quantity(str(text or ""), self.kind, self.system, allow_negative=self.allow_negative)
         except Unclear:
             return True
-        except ValueError:
+        except NotAccepted:
             pass
         return False
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from plant.forms.base import RecordForm
 from plant.models import MeterReading, RunRecord
 
-REASON = {
+REASON: dict[str, Any] = {
     "label": _("reason of the correction"),
     "max_length": 300,
     "help_text": _("The row as it was stays visible with this reason."),

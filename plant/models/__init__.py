@@ -1,16 +1,19 @@
 """Every model of the app, so that `from plant.models import Conveyor` works."""
 
-from .base import AnyModel, Entry, EntryQuerySet, ImportedEntry, PlantQuerySet, Record, Row
+from .base import AnyModel, Entry, EntryQuerySet, ImportedEntry, PlantQuerySet, Record, Row, label_of
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
+from .health import LifeSign, Tally
 from .imports import ImportBatch, RejectedRow
 from .incidents import Incident, SwitchEvent
 from .jobs import Job
+from .kept import KeptResult, WriteCounter
 from .notices import Notice
 from .outages import BeltChange, OutageWindow
-from .people import Membership, Person, SignInAct
+from .people import KeeperAct, Membership, Person, SignInAct
 from .photos import Photo
 from .plants import Area, Plant
 from .running_hours import MeterReading, RunRecord
+from .sent_forms import SentForm
 
 __all__ = [
     "AnyModel",
@@ -24,6 +27,9 @@ __all__ = [
     "ImportedEntry",
     "Incident",
     "Job",
+    "KeeperAct",
+    "KeptResult",
+    "LifeSign",
     "Membership",
     "MeterReading",
     "Notice",
@@ -36,8 +42,12 @@ __all__ = [
     "RejectedRow",
     "Row",
     "RunRecord",
+    "SentForm",
     "Side",
     "SignInAct",
     "Strand",
     "SwitchEvent",
+    "Tally",
+    "WriteCounter",
+    "label_of",
 ]

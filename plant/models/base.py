@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from typing import Any, ClassVar, Self, TypeVar
 
 from django.apps import apps
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import models, transaction
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from plant.calc.moments import MomentKind
+from plant.signals import rows_written
 
 from .moments import moment_fault
 
@@ -36,6 +37,39 @@ class PlantQuerySet(models.QuerySet[AnyModel]):
 
     def of_plant(self, plant: Any) -> Self:
         return self.filter(**{self.plant_path: plant})
+
+    # Django sends no signal of these two. Kept results must learn of every write, so they send one of their own.
+    def bulk_create(self, objs: Iterable[AnyModel], *args: Any, **kwargs: Any) -> list[AnyModel]:
+        rows = list(objs)
+        if not rows or not rows_written.has_listeners(self.model):
+            return super().bulk_create(rows, *args, **kwargs)
+        with transaction.atomic(using=self.db):
+            made = super().bulk_create(rows, *args, **kwargs)
+            rows_written.send(self.model, plants={plant_id_of(each) for each in rows}, rows=rows)
+        return made
+
+    def update(self, **kwargs: Any) -> int:
+        if not rows_written.has_listeners(self.model):
+            return super().update(**kwargs)
+        with transaction.atomic(using=self.db):
+            # Before the rows change: they may be no longer among the chosen ones after.
+            plants = set(self.order_by().values_list(self.plant_path, flat=True).distinct())
+            changed = super().update(**kwargs)
+            if changed:
+                rows_written.send(self.model, plants=plants, rows=None)
+        return changed
+
+    update.alters_data = True  # type: ignore[attr-defined]
+    bulk_create.alters_data = True  # type: ignore[attr-defined]
+
+
+def plant_id_of(row: models.Model) -> int | None:
+    """The key of the plant that a row belongs to, by the path of its query set; None where it belongs to all."""
+    *parents, last = type(row)._default_manager.all().plant_path.split("__")  # type: ignore[attr-defined]
+    for name in parents:
+        row = getattr(row, name)
+    found: int | None = row.pk if last == "pk" else getattr(row, f"{last}_id")
+    return found
 
 
 class EntryQuerySet(PlantQuerySet[AnyModel]):
@@ -133,3 +167,9 @@ class ImportedEntry(Entry):
 
     class Meta:
         abstract = True
+
+
+def label_of(model: type[models.Model], name: str) -> str:
+    """What a field of a model is called."""
+    field: Any = model._meta.get_field(name)
+    return str(field.verbose_name)

@@ -42,6 +42,8 @@ class Job(models.Model):
     requested_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
+    # Who asked is a person's request, named as in the log; empty for what the timetable asked for.
+    request_id = models.CharField(max_length=64, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)

@@ -24,6 +24,8 @@ class Person(AbstractUser):
     # A first password was read by whoever handed it over.
     must_change_password = models.BooleanField(_("has to choose a password"), default=False, editable=False)
     wants_contrast = models.BooleanField(_("sunlight contrast"), default=False)
+    # Runs the site, beside or without a role in a plant; opens no plant's book. `plant/services/keepers.py` writes it.
+    is_keeper = models.BooleanField(_("keeps this site"), default=False, editable=False)
 
     class Meta:
         verbose_name = _("person")
@@ -73,3 +75,24 @@ class SignInAct(models.Model):
 
     def __str__(self) -> str:
         return f"{self.by} {self.get_act_display()}: {self.person}"
+
+
+class KeeperAct(models.Model):
+    """Who was made a keeper of the site or is one no more: by whom, and when. The shell acts for nobody."""
+
+    class Act(models.TextChoices):
+        GIVEN = "given", _("made a keeper of this site")
+        TAKEN = "taken", _("no keeper of this site any more")
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="keeper_acts")
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    act = models.CharField(_("act"), max_length=10, choices=Act)
+    at = models.DateTimeField(_("when"), default=timezone.now)
+
+    class Meta:
+        verbose_name = _("act on a keeper")
+        verbose_name_plural = _("acts on keepers")
+        ordering = ["-at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.get_act_display()}"

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from itertools import groupby
 from typing import Any
 
 from django.db import models
-from django.utils.text import capfirst
-from django.utils.translation import gettext as _
 
-from plant.calc.units import UnitSystem
 from plant.models import Entry, Record, Row
-from plant.words.history import name_of, row_words, words_for
 
-MOST_NAMED = 6  # rows named in one line
 # Kept by the house, not by people.
 NOT_SHOWN = {
     "id",
@@ -32,56 +28,54 @@ NOT_SHOWN = {
 }
 
 
+class RowAct(StrEnum):
+    """What somebody did to a row."""
+
+    ENTERED = "history.entered"
+    CHANGED = "history.changed"
+    REMOVED = "history.removed"
+    CORRECTED = "history.corrected"
+    WITHDRAWN = "history.withdrawn"
+
+
 @dataclass(frozen=True)
-class Change:
-    """One field: its name, what stood there and what stands there since."""
+class FieldChange:
+    """One field: what stood there and what stands there since, with what the rows behind its keys are called."""
 
-    label: str
-    before: str
-    after: str
+    field: Any
+    before: Any
+    after: Any
+    names: Mapping[Any, dict[Any, str]]
 
 
 @dataclass(frozen=True)
-class Line:
+class HistoryLine:
     """One act on a row."""
 
     at: dt.datetime
-    who: str
-    what: str
-    changes: tuple[Change, ...] = ()
+    who: Any  # a person; None where it was the site itself
+    act: RowAct
+    changes: tuple[FieldChange, ...] = ()
     reason: str = ""
-    about: str = ""  # kind of a row that hangs on the record, and which one
-    which: str = ""
+    about: type[models.Model] | None = None  # kind of a row that hangs on the record, and which ones
+    which: tuple[str, ...] = ()
 
 
-def facts_of(row: Any, *fields: str, system: UnitSystem = UnitSystem.METRIC) -> list[tuple[str, str]]:
-    """Names and values of a row's fields as people read them: facts_of(row, "code", "name")."""
-    columns = [row._meta.get_field(name) for name in fields]
-    names = {
-        each.related_model: {getattr(row, each.attname): str(getattr(row, each.name))}
-        for each in columns
-        if isinstance(each, models.ForeignKey)
-    }
-    return [
-        (capfirst(str(each.verbose_name)), words_for(each, getattr(row, each.attname), system, names))
-        for each in columns
-    ]
-
-
-def lines_of(row: Row, system: UnitSystem = UnitSystem.METRIC, related: Iterable[str] = ()) -> list[Line]:
+def lines_of(row: Row, related: Iterable[str] = ()) -> list[HistoryLine]:
     """Newest first."""
-    lines = list(entry_lines(row, system) if isinstance(row, Entry) else record_lines(row.history, system))
+    about: Any = row
+    lines = list(entry_lines(row) if isinstance(row, Entry) else record_lines(about.history))
     for name in related:
-        relation = row._meta.get_field(name)
-        below = relation.related_model
+        relation: Any = row._meta.get_field(name)
+        below: Any = relation.related_model
         found = below.history.filter(**{relation.field.attname: row.pk})
-        lines += gathered(record_lines(found, system, about=capfirst(below._meta.verbose_name_plural)))
+        lines += gathered(record_lines(found, about=below))
     if not lines and isinstance(row, Record):
-        lines = [Line(at=row.created_at, who=name_of(row.created_by), what=_("entered"))]
+        lines = [HistoryLine(at=row.created_at, who=row.created_by, act=RowAct.ENTERED)]
     return sorted(lines, key=lambda line: line.at, reverse=True)
 
 
-def record_lines(history: Any, system: UnitSystem, about: str = "") -> Iterator[Line]:
+def record_lines(history: Any, about: type[models.Model] | None = None) -> Iterator[HistoryLine]:
     """Lines from the historical rows of one or of several records."""
     rows = list(history.select_related("history_user").order_by("history_date", "history_id"))
     names = names_behind(rows)
@@ -89,53 +83,57 @@ def record_lines(history: Any, system: UnitSystem, about: str = "") -> Iterator[
     for row in rows:
         known = before.get(row.pk if not hasattr(row, "id") else row.id)
         before[row.id] = row
-        what = {"+": _("entered"), "~": _("changed"), "-": _("removed")}[row.history_type]
-        changes = tuple(differences(known, row, system, names)) if known is not None else ()
+        act = {"+": RowAct.ENTERED, "~": RowAct.CHANGED, "-": RowAct.REMOVED}[row.history_type]
+        changes = tuple(differences(known, row, names)) if known is not None else ()
         if row.history_type == "~" and known is not None and not changes:
             continue  # saved untouched
-        which = row_words(row) if about else ""
-        yield Line(
-            row.history_date, name_of(row.history_user), what, changes, row.history_change_reason or "", about, which
+        which = (called_then(row),) if about is not None else ()
+        yield HistoryLine(
+            row.history_date, row.history_user, act, changes, row.history_change_reason or "", about, which
         )
 
 
-def gathered(lines: Iterable[Line]) -> Iterator[Line]:
+def called_then(row: Any) -> str:
+    """What the historical row was called; a row whose neighbours are gone still has its number."""
+    try:
+        return str(row.instance)
+    except (AttributeError, models.ObjectDoesNotExist):
+        return str(row.id)
+
+
+def gathered(lines: Iterable[HistoryLine]) -> Iterator[HistoryLine]:
     """Rows that one person entered in one go, told in one line: a belt's twenty switches are one act to a reader."""
 
-    def same_act(line: Line) -> tuple[Any, ...]:
+    def same_act(line: HistoryLine) -> tuple[Any, ...]:
         minute = line.at.replace(second=0, microsecond=0)
         # What was changed is told one by one.
-        return (minute, line.who, line.what, line.reason, line.which if line.changes else "")
+        return (minute, line.who, line.act, line.reason, line.which if line.changes else "")
 
     for _act, group in groupby(lines, key=same_act):
         together = list(group)
-        named = [line.which for line in together]
-        which = ", ".join(named[:MOST_NAMED])
-        if len(named) > MOST_NAMED:
-            which = _("%(some)s and %(n)s more") % {"some": which, "n": len(named) - MOST_NAMED}
-        last = together[-1]
-        yield replace(last, what=f"{last.about}: {which}: {last.what}")
+        yield replace(together[-1], which=tuple(name for line in together for name in line.which))
 
 
-def entry_lines(row: Entry, system: UnitSystem) -> Iterator[Line]:
+def entry_lines(row: Entry) -> Iterator[HistoryLine]:
     """The chain from the first row that was written to the one that counts now."""
-    first = row
+    first: Any = row
     while first.corrects_id:
         first = first.corrects
-    before, now = None, first
+    before: Any = None
+    now: Any = first
     while now is not None:
-        who = name_of(now.created_by)
+        who = now.created_by
         if before is None:
-            yield Line(now.created_at, who, _("entered"))
+            yield HistoryLine(now.created_at, who, RowAct.ENTERED)
         elif now.is_withdrawn:
-            yield Line(now.created_at, who, _("withdrawn"), (), now.correction_reason)
+            yield HistoryLine(now.created_at, who, RowAct.WITHDRAWN, (), now.correction_reason)
         else:
-            changes = tuple(differences(before, now, system, names_behind([before, now])))
-            yield Line(now.created_at, who, _("corrected"), changes, now.correction_reason)
+            changes = tuple(differences(before, now, names_behind([before, now])))
+            yield HistoryLine(now.created_at, who, RowAct.CORRECTED, changes, now.correction_reason)
         before, now = now, getattr(now, "corrected_by", None)
 
 
-def shown_fields(row: Any) -> Iterator[models.Field]:
+def shown_fields(row: Any) -> Iterator[models.Field[Any, Any]]:
     for field in row._meta.concrete_fields:
         if field.name not in NOT_SHOWN and not field.name.startswith("history_"):
             yield field
@@ -154,12 +152,8 @@ def names_behind(rows: list[Any]) -> dict[type[models.Model], dict[Any, str]]:
     }
 
 
-def differences(old: Any, new: Any, system: UnitSystem, names: dict[Any, dict[Any, str]]) -> Iterator[Change]:
+def differences(old: Any, new: Any, names: Mapping[Any, dict[Any, str]]) -> Iterator[FieldChange]:
     for field in shown_fields(new):
         before, after = getattr(old, field.attname), getattr(new, field.attname)
         if before != after:
-            yield Change(
-                capfirst(str(field.verbose_name)),
-                words_for(field, before, system, names),
-                words_for(field, after, system, names),
-            )
+            yield FieldChange(field, before, after, names)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from plant.models import Membership, Plant, SignInAct
+from plant.models import KeeperAct, Membership, Person, Plant, SignInAct
 from plant.permissions import ROLES
 
 
@@ -29,3 +29,13 @@ def people_in(plant: Plant, *roles: str) -> list[int]:
     """Active people who hold one of the roles in the plant, each once."""
     held = Membership.objects.filter(plant=plant, role__name__in=roles, person__is_active=True)
     return sorted(set(held.values_list("person_id", flat=True)))
+
+
+def keepers() -> list[Person]:
+    """Who keeps the site, also those who cannot sign in for now."""
+    return list(Person.objects.filter(is_keeper=True).order_by("username"))
+
+
+def keeper_acts(most: int = 50) -> list[KeeperAct]:
+    """Who became a keeper of the site and who is one no more, newest first."""
+    return list(KeeperAct.objects.select_related("person", "by")[:most])

@@ -9,7 +9,9 @@ from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
-from plant.models import ImportBatch, Job
+from plant.models import ImportBatch, Job, KeptResult, Plant
+from plant.services.kept import KEEP, parts_of, topics_asked_for, topics_on_demand
+from plant.services.sent_forms import KEPT_FOR, clear_sent
 
 SIGN_INS_KEPT = timedelta(days=90)
 ALIVE = (Job.State.WAITING, Job.State.RUNNING)
@@ -25,8 +27,21 @@ def clear_old(*, now: datetime | None = None) -> dict[str, int]:
         "sessions": sessions,
         "tries": tries,
         "sign_ins": signed_in,
+        "sent_forms": clear_sent(now - KEPT_FOR),
+        "kept": clear_kept(now - timedelta(days=1)),
         "import_files": clear_import_files(now - timedelta(days=settings.KEEP_IMPORT_DAYS)),
     }
+
+
+def clear_kept(before: datetime) -> int:
+    """Delete results that somebody asked for before then, and the jobs that made results."""
+    topics = topics_on_demand()
+    results, _each = KeptResult.objects.filter(topic__in=topics, as_of__lt=before).delete()
+    for plant in Plant.objects.all():
+        for name in topics_asked_for():
+            asked = KeptResult.objects.filter(plant=plant, topic=name, as_of__lt=before)
+            results += asked.exclude(part__in=parts_of(name, plant)).delete()[0]
+    return results + Job.objects.filter(kind__in=[KEEP, *topics], finished_at__lt=before).delete()[0]
 
 
 def clear_import_files(before: datetime) -> int:

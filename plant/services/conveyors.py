@@ -10,10 +10,14 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from plant.calc.chainage import format_chainage, tag_key
+from plant.calc.chainage import tag_key
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.models import Area, Conveyor, ConveyorPart, Plant
 from plant.services.records import CONSTRAINT_WORDS, all_but, change_record, create_record
+from plant.words.conveyors import TEXTS, PlaceRule
+from plant.words.moments import day_words
+from plant.words.refusals import refused
 
 Kind = ConveyorPart.Kind
 
@@ -48,12 +52,8 @@ def check_place(conveyor: Conveyor, chainage_m: float | None, field: str = "chai
         If it lies before the tail or beyond the head.
     """
     if chainage_m is not None and not 0 <= chainage_m <= conveyor.length_m:
-        words = _("%(given)s is not on %(tag)s: give 0 to %(length)s, counted from the tail pulley.") % {
-            "given": format_chainage(chainage_m),
-            "tag": conveyor.tag,
-            "length": format_chainage(conveyor.length_m),
-        }
-        refuse_field(field, words, code="chainage_beyond_belt")
+        known: dict[str, float | str] = {"given_m": chainage_m, "tag": conveyor.tag, "length_m": conveyor.length_m}
+        raise refused(Reason(PlaceRule.OFF_BELT, known), TEXTS, code="chainage_beyond_belt", fields=[field])
 
 
 # --- areas ------------------------------------------------------------------------------------------------------------
@@ -152,13 +152,8 @@ def change_conveyor(conveyor: Conveyor, *, by: Any, version: int, reason: str = 
     if length_m is not None and length_m < conveyor.length_m:
         beyond = conveyor.parts.filter(removed_on__isnull=True, chainage_m__gt=length_m).order_by("-chainage_m").first()
         if beyond:
-            words = _("%(part)s sits at %(place)s, beyond %(length)s. Move or remove it first, then shorten the belt.")
-            words %= {
-                "part": str(beyond).capitalize(),
-                "place": format_chainage(beyond.chainage_m),
-                "length": format_chainage(length_m),
-            }
-            refuse_field("length_m", words, code="part_beyond_belt")
+            known = {"part": str(beyond).capitalize(), "place_m": beyond.chainage_m, "length_m": length_m}
+            raise refused(Reason(PlaceRule.PART_BEYOND, known), TEXTS, code="part_beyond_belt", fields=["length_m"])
     return change_record(conveyor, by=by, version=version, reason=reason, **values)
 
 
@@ -171,12 +166,8 @@ def check_part(conveyor: Conveyor, kind: str, strand: str, chainage_m: float | N
     if kind in ONE_A_CONVEYOR:
         known = all_but(conveyor.parts.filter(kind=kind, removed_on__isnull=True), but).first()
         if known:
-            words = _("%(tag)s has a %(kind)s already, at %(place)s. Change that one.") % {
-                "tag": conveyor.tag,
-                "kind": Kind(kind).label,
-                "place": format_chainage(known.chainage_m),
-            }
-            refuse_field("kind", words, code="part_known")
+            values = {"tag": conveyor.tag, "kind": str(Kind(kind).label), "place_m": known.chainage_m}
+            raise refused(Reason(PlaceRule.PART_KNOWN, values), TEXTS, code="part_known", fields=["kind"])
 
 
 @transaction.atomic
@@ -212,7 +203,7 @@ def remove_part(part: ConveyorPart, *, by: Any, version: int, removed_on: dt.dat
         If it was removed before, or the day lies ahead.
     """
     if part.removed_on is not None:
-        raise Refused(_("This part was removed on %s already.") % part.removed_on.isoformat(), code="removed_before")
+        raise Refused(_("This part was removed on %s already.") % day_words(part.removed_on), code="removed_before")
     check_not_ahead(part.plant, removed_on)
     return change_record(part, by=by, version=version, reason=reason, removed_on=removed_on)
 
@@ -221,7 +212,7 @@ def check_not_ahead(plant: Plant, day: dt.date) -> None:
     today = dt.datetime.now(plant.zone).date()
     if day > today:
         words = _("%(day)s lies ahead; today is %(today)s. Write it down when it is done.") % {
-            "day": day.isoformat(),
-            "today": today.isoformat(),
+            "day": day_words(day),
+            "today": day_words(today),
         }
         refuse_field("removed_on", words, code="day_ahead")

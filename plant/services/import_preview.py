@@ -20,10 +20,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from plant.calc.imports import ColumnKind
+from plant.calc.import_columns import ColumnKind
 from plant.calc.units import format_quantity
 from plant.models import ImportBatch
 from plant.services.book_faults import book_fault
+from plant.services.import_rows import KeyedRow, PreparedRow, keyed_rows
 from plant.services.import_subjects.shape import (
     CHANGED,
     REPEATED,
@@ -33,20 +34,10 @@ from plant.services.import_subjects.shape import (
     ImportSubject,
     subject_of,
 )
-from plant.services.imports import (
-    DATED,
-    NUMBERED,
-    KeyedRow,
-    Outcome,
-    PreparedRow,
-    Understanding,
-    context_of,
-    equal_words,
-    keyed_rows,
-    outcomes_of,
-    same_file_before,
-    understand,
-)
+from plant.services.import_understanding import DATED, NUMBERED, Understanding, understand
+from plant.services.import_writing import Outcome, context_of, equal_words, outcomes_of
+from plant.services.imports import same_file_before
+from plant.words.moments import day_of
 from plant.words.storage import BookFault, not_held_against_the_book
 
 log = logging.getLogger(__name__)
@@ -63,7 +54,7 @@ class TriedRow:
 
     line_number: int
     shown: dict[str, str]  # label of the field -> text
-    outcome: str  # one of plant.services.imports.OUTCOMES; empty where it was not tried
+    outcome: str  # one of plant.services.import_writing.OUTCOMES; empty where it was not tried
     problems: tuple[dict[str, str], ...] = ()
 
 
@@ -164,8 +155,10 @@ def told(subject: ImportSubject, found: Understanding, tried: Tried) -> Preview:
     samples: list[TriedRow] = []
     wrong: list[TriedRow] = []
     clocks = set(subject.times_of.values())
+    labels = {column.name: str(column.label) for column in subject.columns}
     for each, outcome in tried:
         name, problems = (outcome, []) if isinstance(outcome, str) else ("refused", outcome)
+        problems = [{**one, "label": labels.get(one["field"], "")} for one in problems]
         tally[name] += 1
         if name != "refused" and len(samples) >= SAMPLE_ROWS:
             continue
@@ -300,7 +293,7 @@ def sent_before(batch: ImportBatch, preview: Preview, tried: Tried) -> SentBefor
     if not is_done:
         told = _("An import of this file was begun on %(day)s by %(who)s and has not come to its end.")
     words = told % {
-        "day": timezone.localtime(before.created_at).date().isoformat(),
+        "day": day_of(before.created_at),
         "who": before.created_by or _("a job"),
     }
     if preview.is_ready and not preview.tally[""]:

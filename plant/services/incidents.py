@@ -14,10 +14,12 @@ from django.utils.translation import gettext as _
 
 from plant.calc.calendar import local_day_bounds
 from plant.calc.moments import MomentKind
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.models import Conveyor, Incident, Photo
 from plant.services.records import check_moment, correct_entry, create_record, refused_by
+from plant.words.conveyors import TEXTS, PlaceRule
+from plant.words.refusals import refused
 
 
 def kept_moment(conveyor: Conveyor, happened_at: dt.datetime, *, time_is_known: bool) -> dt.datetime:
@@ -36,14 +38,12 @@ def check_incident(*, conveyor: Conveyor, happened_at: dt.datetime, now: dt.date
     if chainage_m is None:
         return
     if not 0 <= chainage_m <= conveyor.length_m:
-        metres = [
-            format_quantity(each, QuantityKind.DISTANCE_M, UnitSystem.METRIC)
-            for each in (chainage_m, conveyor.length_m)
-        ]
-        raise Refused(
-            _("Chainage %(given)s is off the belt: %(tag)s reaches from 0 to %(length)s. Measure from the tail pulley.")
-            % {"given": metres[0], "tag": conveyor.tag, "length": metres[1]},
-            fields={"chainage_m": _("Off the belt.")},
+        known: dict[str, float | str] = {"given_m": chainage_m, "tag": conveyor.tag, "length_m": conveyor.length_m}
+        raise refused(
+            Reason(PlaceRule.INCIDENT_OFF_BELT, known),
+            TEXTS,
+            code="refused",
+            fields={"chainage_m": Reason(PlaceRule.FROM_ZERO, {"length_m": conveyor.length_m})},
         )
     if not values.get("strand"):
         raise Refused(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils import timezone
+from django.utils.functional import Promise
 
 from plant.models import Job
 
@@ -43,18 +44,29 @@ class JobHandle:
         )
 
 
+StrOrPromise = str | Promise
 JobFunction = Callable[[JobHandle, dict[str, Any]], "dict[str, Any] | None"]
 _functions: dict[str, JobFunction] = {}
+_words: dict[str, StrOrPromise] = {}
 
 
-def job_kind(name: str) -> Callable[[JobFunction], JobFunction]:
-    """Register the function of a kind of job. It must be safe to run again from the start or from where it was."""
+def job_kind(name: str, words: StrOrPromise = "") -> Callable[[JobFunction], JobFunction]:
+    """Register the function of a kind of job. It must be safe to run again from the start or from where it was.
+
+    `words` is what the keeper of the site reads of it.
+    """
 
     def add(function: JobFunction) -> JobFunction:
         _functions[name] = function
+        _words[name] = words or name
         return function
 
     return add
+
+
+def kind_words(name: str) -> str:
+    """What a kind of job is called; one that no code does any more is called by its name."""
+    return str(_words.get(name, name))
 
 
 JobEnding = Callable[[Job], None]

@@ -22,8 +22,11 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from plant.models import Job, Plant
+from plant.errors import Refused
+from plant.models import Job, Plant, Tally
+from plant.services.health import tally
 from plant.services.job_kinds import JobHandle, JobLost, JobStopped, ending_of, function_of
+from plant.services.log_marks import marked, request_at_hand
 
 log = logging.getLogger(__name__)
 
@@ -40,9 +43,19 @@ def silent_after() -> timedelta:
 _nudge: Callable[[int], None] | None = None
 
 
+def is_far_from(name: str, now: datetime) -> Q:
+    """A moment further back than a holder may be silent, or so far ahead that the clock was set back since."""
+    return Q(**{f"{name}__lt": now - silent_after()}) | Q(**{f"{name}__gt": now + silent_after()})
+
+
 def use_nudge(function: Callable[[int], None] | None) -> None:
     global _nudge
     _nudge = function
+
+
+def has_worker() -> bool:
+    """Whether a worker is told of jobs; without one whoever asks does them, as tests do."""
+    return _nudge is not None
 
 
 def nudge(job_id: int) -> None:
@@ -67,7 +80,9 @@ def ask_for_job(
             return known
     try:
         with transaction.atomic():
-            job = Job.objects.create(kind=kind, args=args or {}, plant=plant, requested_by=by, key=key)
+            job = Job.objects.create(
+                kind=kind, args=args or {}, plant=plant, requested_by=by, key=key, request_id=request_at_hand()
+            )
     except IntegrityError:
         return Job.objects.get(key=key)
     transaction.on_commit(lambda: nudge(job.pk))
@@ -78,7 +93,7 @@ def take_job(job_id: int, *, now: datetime | None = None) -> JobHandle | None:
     """Claim a job that waits, or whose holder is silent. None if somebody else has it or it is over."""
     now = now or timezone.now()
     holder = f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex[:8]}"
-    free = Q(state=Job.State.WAITING) | Q(state=Job.State.RUNNING, heartbeat_at__lt=now - silent_after())
+    free = Q(state=Job.State.WAITING) | (Q(state=Job.State.RUNNING) & is_far_from("heartbeat_at", now))
     taken = Job.objects.filter(free, pk=job_id, attempts__lt=MOST_ATTEMPTS).update(
         state=Job.State.RUNNING, holder=holder, heartbeat_at=now, started_at=now, attempts=F("attempts") + 1
     )
@@ -91,6 +106,13 @@ def do_job(job_id: int) -> bool:
     if handle is None:
         return False
     job = Job.objects.get(pk=job_id)
+    with marked(request=job.request_id, job=job.pk):
+        return do_held(handle, job)
+
+
+def do_held(handle: JobHandle, job: Job) -> bool:
+    """Do a job that this process holds; every line of the log from here on names it and the request that asked."""
+    job_id = job.pk
     try:
         result = function_of(job.kind)(handle, job.args)
     except JobLost:
@@ -118,13 +140,13 @@ def after_end(job_id: int) -> None:
     """Do what the kind of job wants done at its end, in the transaction that ends it. Its fault ends no other job."""
     job = Job.objects.get(pk=job_id)
     ending = ending_of(job.kind)
-    if ending is None:
-        return
     try:
-        with transaction.atomic():
-            ending(job)
+        if ending is not None:
+            with transaction.atomic():
+                ending(job)
     except Exception:
         log.exception("job %s (%s) is over, but what follows its end failed", job_id, job.kind)
+    tally(Tally.What.JOB, job.state, kind=job.kind)  # last: all jobs of a kind meet at this row
 
 
 def stop_job(job: Job) -> None:
@@ -138,10 +160,50 @@ def stop_job(job: Job) -> None:
     Job.objects.filter(pk=job.pk, state=Job.State.RUNNING).update(stop_requested=True)
 
 
+@transaction.atomic
+def retry_failed(job: Job, *, by: Any) -> None:
+    """Let a job that failed wait again, with all its attempts.
+
+    Raises
+    ------
+    Refused
+        If it did not fail, or somebody has settled it meanwhile.
+    """
+    is_taken_up = Job.objects.filter(pk=job.pk, state=Job.State.FAILED).update(
+        state=Job.State.WAITING,
+        attempts=0,
+        holder="",
+        error="",
+        stop_requested=False,
+        request_id=request_at_hand(),
+        heartbeat_at=None,
+        nudged_at=None,
+        started_at=None,
+        finished_at=None,
+    )
+    if not is_taken_up:
+        raise Refused(_("Somebody has settled this job meanwhile."), code="settled")
+    log.info("job %s (%s) is to be done again: %s", job.pk, job.kind, by)
+    transaction.on_commit(lambda: nudge(job.pk))
+
+
+def discard_failed(job: Job, *, by: Any) -> None:
+    """Give a job that failed up for good: it counts as stopped, and is not shown among those that failed.
+
+    Raises
+    ------
+    Refused
+        If it did not fail, or somebody has settled it meanwhile.
+    """
+    if not Job.objects.filter(pk=job.pk, state=Job.State.FAILED).update(state=Job.State.STOPPED):
+        raise Refused(_("Somebody has settled this job meanwhile."), code="settled")
+    log.info("job %s (%s) is given up: %s", job.pk, job.kind, by)
+
+
 def sweep_jobs(*, now: datetime | None = None) -> int:
     """Nudge again for jobs that nobody holds; give up on those that failed their workers too often."""
     now = now or timezone.now()
-    silent = Q(state=Job.State.RUNNING, heartbeat_at__lt=now - silent_after())
+    silent = Q(state=Job.State.RUNNING) & is_far_from("heartbeat_at", now)
     hopeless = Job.objects.filter(silent | Q(state=Job.State.WAITING), attempts__gte=MOST_ATTEMPTS)
     for job_id in hopeless.values_list("pk", flat=True):
         with transaction.atomic():
@@ -151,11 +213,12 @@ def sweep_jobs(*, now: datetime | None = None) -> int:
                 error=f"given up after {MOST_ATTEMPTS} attempts that did not end",
             ):
                 after_end(job_id)
-    not_told = Q(nudged_at__isnull=True) | Q(nudged_at__lt=now - silent_after())
+    not_told = Q(nudged_at__isnull=True) | is_far_from("nudged_at", now)
     waiting = Job.objects.filter((Q(state=Job.State.WAITING) & not_told) | silent)
     ids = list(waiting.values_list("pk", flat=True)[:200])
     for job_id in ids:
-        nudge(job_id)
+        with marked(job=job_id):
+            nudge(job_id)
     return len(ids)
 
 
@@ -182,11 +245,11 @@ def stale_background_words(*, now: datetime | None = None) -> str:
         if not Plant.objects.filter(created_at__lt=now - STALE_AFTER).exists():
             return ""  # the first night of a new site is still to come
         return str(
-            _("Background jobs never ran yet: no new tasks, notices or mails are made. Dates and lateness are right.")
+            _("Background jobs never ran yet: no new checks, notices or mails are made. Dates and lateness are right.")
         )
     if now - last > STALE_AFTER:
         when = date_format(timezone.localtime(last), "j M Y, H:i")
         return _(
-            "Background jobs last ran %(when)s: since then no new tasks, notices or mails. Dates on pages are right."
+            "Background jobs last ran %(when)s: since then no new checks, notices or mails. Dates on pages are right."
         ) % {"when": when}
     return ""

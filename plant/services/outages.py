@@ -15,10 +15,11 @@ from plant.errors import ChangedMeanwhile
 from plant.models import BeltChange, Conveyor, OutageWindow
 from plant.services.conveyors import check_place, refuse_field
 from plant.services.records import all_but, change_record, check_moment, create_record
+from plant.words.moments import moment_words
 
 
 def in_clock_of(conveyor: Conveyor, moment: dt.datetime) -> str:
-    return f"{moment.astimezone(conveyor.plant.zone):%Y-%m-%d %H:%M}"
+    return moment_words(moment, conveyor.plant.zone)
 
 
 def check_window(

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from plant.errors import Refused
 from plant.models import Job, Membership, Person, Plant
 from plant.permissions import ROLES
+from plant.services.keepers import give_keeper
 from plant.services.records import check_row, create_record
 
 # Letters and digits that nobody mixes up when a first password is read aloud or copied by hand.
@@ -89,7 +90,7 @@ def take_role(*, person: Person, plant: Plant, role: str) -> None:
 
 @transaction.atomic
 def open_site(*, username: str, password: str, email: str, plant_name: str, time_zone: str) -> Person:
-    """Make the first person, who holds all roles in the first plant. It can be done once only.
+    """Make the first person, who keeps the site and holds all roles in the first plant. It can be done once only.
 
     Raises
     ------
@@ -104,10 +105,11 @@ def open_site(*, username: str, password: str, email: str, plant_name: str, time
         raise Refused(_("Somebody has opened this site already. Sign in, or ask them for a role.")) from error
     if Person.objects.exists():
         raise Refused(_("Somebody has opened this site already. Sign in, or ask them for a role."))
-    person = Person(username=username, email=email, is_staff=True, is_superuser=True)
+    person = Person(username=username, email=email)
     person.set_password(password)
     check_row(person)
     person.save()
+    give_keeper(person=person, by=None)
     plant = create_record(Plant, by=person, name=plant_name, time_zone=time_zone)
     for role in ROLES:
         give_role(person=person, plant=plant, role=role)

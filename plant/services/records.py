@@ -14,9 +14,14 @@ from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
 from plant.calc.moments import MomentKind
+from plant.calc.reasons import Reason
+from plant.calc.units import kind_of
 from plant.errors import ChangedMeanwhile, Refused
 from plant.models import Entry, Record, Row
 from plant.models.moments import moment_fault
+from plant.words.limits import TEXTS as LIMIT_TEXTS
+from plant.words.limits import limit_reason
+from plant.words.refusals import refused
 
 AnyRow = TypeVar("AnyRow", bound=Row)
 AnyRecord = TypeVar("AnyRecord", bound=Record)
@@ -26,9 +31,24 @@ AnyEntry = TypeVar("AnyEntry", bound=Entry)
 def refused_by(error: ValidationError) -> Refused:
     """A model's own validation in the shape that pages show."""
     if hasattr(error, "error_dict"):
+        reasons = limits_of(error)
+        if reasons is not None:
+            return refused(None, LIMIT_TEXTS, code="invalid", fields=reasons)
         fields = {name: " ".join(messages) for name, messages in error.message_dict.items()}
         return Refused(" ".join(fields.values()), code="invalid", fields=fields)
     return Refused(" ".join(error.messages), code="invalid")
+
+
+def limits_of(error: ValidationError) -> dict[str, Reason] | None:
+    """The reason at each field where every one of them holds a quantity outside its limits; else None."""
+    reasons: dict[str, Reason] = {}
+    for name, errors in error.error_dict.items():
+        kind = kind_of(name)
+        reason = limit_reason(errors[0], kind) if kind is not None and len(errors) == 1 else None
+        if reason is None:
+            return None
+        reasons[name] = reason
+    return reasons
 
 
 def check_row(row: Model, *, but: Iterable[str] = ()) -> None:

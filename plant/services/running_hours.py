@@ -57,7 +57,7 @@ def check_span(*, kind: str, starts_at: dt.datetime, ends_at: dt.datetime, runni
         raise Refused(
             _("%(given)s running in a span of %(span)s is more than the clock has. Check the hours and both times.")
             % {"given": hours_words(running_h), "span": hours_words(span_h)},
-            fields={"running_h": _("More than the span holds.")},
+            fields={"running_h": _("At most %(span)s.") % {"span": hours_words(span_h)}},
         )
     return min(running_h, span_h)
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from plant.errors import Refused
 from plant.models import Membership, Person, Plant, SignInAct
 from plant.permissions import has_right
+from plant.services.keepers import check_a_keeper_is_left
 from plant.services.people import first_password
 
 RIGHT = "plant.manage_people"
@@ -28,9 +29,9 @@ def refusal_to_act(*, person: Person, plant: Plant, by: Person) -> str:
     plants = Plant.objects.filter(memberships__person=person).distinct()
     if not any(each == plant for each in plants):
         return _("%(person)s does not belong to %(plant)s.") % {"person": person, "plant": plant}
-    if by.is_superuser:
+    if by.is_keeper:
         return ""
-    if person.is_superuser:
+    if person.is_keeper:
         return _("%(person)s keeps this site. Only another keeper may act on this sign-in.") % {"person": person}
     if not all(has_right(by, RIGHT, each) for each in plants):
         return _(
@@ -94,6 +95,7 @@ def switch_sign_in(*, person: Person, plant: Plant, by: Person, is_on: bool) -> 
     if person.is_active == is_on:
         return
     if not is_on:
+        check_a_keeper_is_left(person)
         for each in plants:
             check_somebody_is_left(person, each)
     person.is_active = is_on

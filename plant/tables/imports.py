@@ -19,7 +19,7 @@ class ImportTable(RegisterTable):
     subject = tables.Column(verbose_name=_("What"))
     standing = tables.Column(verbose_name=_("State"), empty_values=(), orderable=False)
     n_rows = tables.Column(verbose_name=_("Rows"), attrs=NUMBER)
-    n_written = tables.Column(verbose_name=_("Written"), attrs=NUMBER)
+    n_written = tables.Column(verbose_name=_("New"), attrs=NUMBER)
     n_changed = tables.Column(verbose_name=_("Changed"), attrs=NUMBER)
     n_unchanged = tables.Column(verbose_name=_("Already known"), attrs=NUMBER)
     n_repeated = tables.Column(verbose_name=_("Equal rows"), attrs=NUMBER)

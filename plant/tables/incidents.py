@@ -58,7 +58,7 @@ class IncidentTable(RegisterTable):
         return value
 
     def render_strand(self, value: str) -> str:
-        return {"carry": _("carry"), "return": _("return")}.get(value, value)
+        return str({"carry": _("carry"), "return": _("return")}.get(value, value))
 
     def value_strand(self, value: str) -> str:
         return value

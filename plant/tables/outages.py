@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import django_filters as filters
 import django_tables2 as tables
 from django.db.models import QuerySet
@@ -31,11 +33,11 @@ class OutageTable(RegisterTable):
         sequence = ("starts_at", "ends_at", "hours", "conveyor", "area", "reason")
         order_by = "starts_at"
 
-    def render_starts_at(self, record: OutageWindow, value) -> str:
+    def render_starts_at(self, record: OutageWindow, value: Any) -> str:
         shown = date_format(timezone.localtime(value), "Y-m-d H:i")
         return format_html('<a href="{}">{}</a>', record.get_absolute_url(), shown)
 
-    def value_starts_at(self, value):
+    def value_starts_at(self, value: Any) -> Any:
         return value
 
     def render_hours(self, record: OutageWindow) -> str:
@@ -59,11 +61,11 @@ class BeltChangeTable(RegisterTable):
         sequence = ("changed_at", "conveyor", "kind", "chainage_m", "description", "cuts_comparison")
         order_by = "-changed_at"
 
-    def render_changed_at(self, record: BeltChange, value) -> str:
+    def render_changed_at(self, record: BeltChange, value: Any) -> str:
         shown = date_format(timezone.localtime(value), "Y-m-d H:i")
         return format_html('<a href="{}">{}</a>', record.get_absolute_url(), shown)
 
-    def value_changed_at(self, value):
+    def value_changed_at(self, value: Any) -> Any:
         return value
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import django_filters as filters
 import django_tables2 as tables
 from django.utils.html import format_html
@@ -18,13 +20,13 @@ class HoursTable(RegisterTable):
     entered = tables.Column(verbose_name=_("Entered by"), accessor="created_by__username", default="")
     state = tables.Column(verbose_name=_("Counts"), empty_values=(), orderable=False)
 
-    def render_conveyor(self, record, value):
+    def render_conveyor(self, record: Any, value: str) -> str:
         return format_html('<a class="tag" href="{}">{}</a>', record.conveyor.get_absolute_url(), value)
 
-    def value_conveyor(self, value):
+    def value_conveyor(self, value: Any) -> Any:
         return value
 
-    def render_state(self, record):
+    def render_state(self, record: Any) -> str:
         if record.is_withdrawn:
             return str(_("withdrawn"))
         return str(_("corrected")) if hasattr(record, "corrected_by") else str(_("yes"))
@@ -43,10 +45,10 @@ class RunRecordTable(HoursTable):
         sequence = ("conveyor", "starts_at", "ends_at", "running_h", "kind", "source", "entered", "state")
         order_by = "-starts_at"
 
-    def value_starts_at(self, value):
+    def value_starts_at(self, value: Any) -> Any:
         return value
 
-    def value_ends_at(self, value):
+    def value_ends_at(self, value: Any) -> Any:
         return value
 
 
@@ -62,7 +64,7 @@ class MeterReadingTable(HoursTable):
         sequence = ("conveyor", "read_at", "reading_h", "event", "note", "entered", "state")
         order_by = "-read_at"
 
-    def value_read_at(self, value):
+    def value_read_at(self, value: Any) -> Any:
         return value
 
 

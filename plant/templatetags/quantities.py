@@ -7,7 +7,7 @@ from typing import Any
 from django import forms, template
 
 from plant.calc import wording
-from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, sentence_in, unit_label
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity, format_reading, unit_label
 from plant.words import marks, quantities
 
 register = template.Library()
@@ -30,15 +30,6 @@ def reading(context: Any, value: float | None, kind: str) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def sentence(context: Any, words: str, tape: bool = False) -> str:
-    """A sentence that the site stored in SI, in the person's units: {% sentence row.grade_reason %}.
-
-    With `tape=True` lengths are those of a tape: inches to the nearest 1/16.
-    """
-    return sentence_in(words or "", units_of(context), tape=tape)
-
-
-@register.simple_tag(takes_context=True)
 def unit(context: Any, kind: str) -> str:
     """The unit alone, for the head of a column."""
     return unit_label(QuantityKind(kind), units_of(context))
@@ -54,6 +45,14 @@ register.filter(wording.p_words)
 def full_stop(text: Any) -> str:
     """Ends a sentence of which the last words were typed by somebody, or made elsewhere with their own full stop."""
     return wording.full_stop(str(text))
+
+
+@register.filter
+def field_classes(bound: forms.BoundField) -> str:
+    """How a box of a form is laid out: a box to tick before its label, one of several lines over the whole width."""
+    widget = bound.field.widget
+    shapes = {"check": getattr(widget, "input_type", "") == "checkbox", "wide": widget.attrs.get("rows")}
+    return " ".join(["field", *(name for name, is_so in shapes.items() if is_so)])
 
 
 @register.filter

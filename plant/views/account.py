@@ -11,7 +11,7 @@ from django.contrib.auth import login
 from django.contrib.auth import views as auth_views
 from django.contrib.auth.forms import PasswordChangeForm
 from django.contrib.auth.password_validation import validate_password
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
 from django.utils.decorators import method_decorator
@@ -21,7 +21,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from plant.errors import Refused
 from plant.forms.base import show_refusal
 from plant.models import Person
-from plant.permissions import open_to_all, open_to_members
+from plant.permissions import PlantRequest, open_to_all, open_to_members
 from plant.services.people import change_account, open_site
 from plant.services.sign_ins import own_password_chosen
 from plant.views.sign_in import remember_browser
@@ -38,14 +38,14 @@ class SignIn(auth_views.LoginView):
         return answer
 
 
-class AccountForm(forms.ModelForm):
+class AccountForm(forms.ModelForm):  # type: ignore[type-arg]  # at run time it takes none
     class Meta:
         model = Person
         fields = ["first_name", "last_name", "email", "unit_system", "wants_digest", "wants_contrast"]
 
 
 @open_to_members
-def account(request: HttpRequest) -> HttpResponse:
+def account(request: PlantRequest) -> HttpResponse:
     form = AccountForm(request.POST or None, instance=request.user)
     if request.method == "POST" and form.is_valid():
         change_account(person=request.user, **form.cleaned_data)
@@ -64,6 +64,7 @@ class OwnPasswordForm(PasswordChangeForm):
 
 
 class ChangePassword(auth_views.PasswordChangeView):
+    request: PlantRequest
     template_name = "plant/password_form.html"
     form_class = OwnPasswordForm
     success_url = reverse_lazy("account")
@@ -106,7 +107,7 @@ class FirstSignInForm(forms.Form):
 
 
 @open_to_all
-def first_sign_in(request: HttpRequest) -> HttpResponse:
+def first_sign_in(request: PlantRequest) -> HttpResponse:
     """The page of a blank site: makes the first person and the first plant, then closes for good."""
     if Person.objects.exists():
         return redirect("sign-in")

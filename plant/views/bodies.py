@@ -10,13 +10,14 @@ from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 
 from plant.errors import Refused
+from plant.permissions import PlantRequest, View
 from plant.services.imports import check_size
 
 MB = 1024 * 1024
@@ -65,23 +66,25 @@ def as_import(size: int) -> str:
     return ""
 
 
-def takes(too_large: Callable[[int], str]) -> Callable:
+def takes(too_large: Callable[[int], str]) -> Callable[[View], View]:
     """Mark a view that takes more than a form: `too_large` says why a size is refused, or nothing."""
 
-    def mark(view: Callable) -> Callable:
-        view.too_large = too_large  # type: ignore[attr-defined]
+    def mark(view: View) -> View:
+        marked: Any = view
+        marked.too_large = too_large
         return view
 
     return mark
 
 
-def answers_in_json(view: Callable) -> Callable:
+def answers_in_json(view: View) -> View:
     """Mark a view whose caller is a program."""
-    view.answers_in_json = True  # type: ignore[attr-defined]
+    marked: Any = view
+    marked.answers_in_json = True
     return view
 
 
-def refusal_of(request: HttpRequest, view: Any) -> HttpResponse | None:
+def refusal_of(request: PlantRequest, view: Any) -> HttpResponse | None:
     """The answer to a body that is not read; None for one that may be. Nothing here reads it."""
     announced = request.META.get("CONTENT_LENGTH") or ""
     if not announced:
@@ -104,14 +107,14 @@ def refusal_of(request: HttpRequest, view: Any) -> HttpResponse | None:
     return refused(request, view, "refused", words, 413) if words else None
 
 
-def refused(request: HttpRequest, view: Any, code: str, words: str, status: int) -> HttpResponse:
+def refused(request: PlantRequest, view: Any, code: str, words: str, status: int) -> HttpResponse:
     if getattr(view, "answers_in_json", False):
         return JsonResponse({"code": code, "message": words}, status=status)
     shown = {"title": _("Not taken"), "words": words, "back": page_before(request)}
     return render(request, "plant/too_large.html", shown, status=status)
 
 
-def page_before(request: HttpRequest) -> str:
+def page_before(request: PlantRequest) -> str:
     """The page of this site from which something was sent; the start page where the browser does not tell."""
     referer = request.META.get("HTTP_REFERER", "")
     is_ours = url_has_allowed_host_and_scheme(referer, {request.get_host()}, require_https=request.is_secure())

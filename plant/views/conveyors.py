@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Count, Q
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,14 +16,14 @@ from plant.calc.units import UnitSystem
 from plant.forms.conveyors import AreaForm, ConveyorForm, PartForm, PartRemovalForm
 from plant.models import Area, Conveyor, ConveyorPart
 from plant.panels import panels_for, small_strips, strip_of
-from plant.permissions import get_visible, right
-from plant.selectors.history import facts_of
+from plant.permissions import PlantRequest, get_visible, right
 from plant.selectors.incidents import incident_counts, year_until
 from plant.selectors.running_hours import ledger_of
 from plant.services import conveyors as services
 from plant.tables.conveyors import AreaTable, ConveyorFilter, ConveyorTable
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
+from plant.words.history import facts_of
 
 
 # --- areas ------------------------------------------------------------------------------------------------------------
@@ -43,7 +43,7 @@ class AreaList(RegisterList):
 
 
 @right("plant.view_area")
-def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def area_detail(request: PlantRequest, pk: int) -> HttpResponse:
     row = get_visible(request, Area.objects.all(), "plant.view_area", pk=pk)
     return render(
         request,
@@ -168,7 +168,7 @@ class ConveyorChange(RecordChange):
 
 
 # --- parts ------------------------------------------------------------------------------------------------------------
-class PartCreate(RecordPage):
+class ConveyorPartCreate(RecordPage):
     right = "plant.add_conveyorpart"
     form_class = PartForm
     done_words = gettext_lazy("The part is on the strip.")
@@ -188,7 +188,7 @@ class PartCreate(RecordPage):
         )
 
 
-class PartChange(RecordChange):
+class ConveyorPartChange(RecordChange):
     right = "plant.change_conveyorpart"
     template_name = "plant/record_change.html"
     form_class = PartForm
@@ -234,7 +234,7 @@ class PartRemoval(RecordChange):
 
 
 @right("plant.view_conveyor")
-def conveyor_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def conveyor_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """One belt: how often it wandered, what stands on it, what was changed, when it may be stopped."""
     conveyor = get_visible(request, Conveyor.objects.select_related("plant", "area"), "plant.view_conveyor", pk=pk)
     now = timezone.now()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import sys
-import uuid
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -12,6 +11,7 @@ from django.shortcuts import render
 from django.template import loader
 
 from plant.services.book_faults import is_full_disk
+from plant.services.log_marks import fresh_id, request_at_hand
 from plant.words import storage
 
 log = logging.getLogger(__name__)
@@ -37,6 +37,6 @@ def failed(request: HttpRequest) -> HttpResponse:
     """No data base, no session: the page must come whatever is broken. The reference stands in the log."""
     if is_full_disk(sys.exc_info()[1]):
         return full_disk(request)
-    reference = uuid.uuid4().hex[:8]
+    reference = getattr(request, "id", None) or request_at_hand() or fresh_id()
     log.error("a page failed, reference %s, %s %s", reference, request.method, request.path)
     return HttpResponse(loader.get_template("plant/failed.html").render({"reference": reference}), status=500)

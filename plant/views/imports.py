@@ -10,7 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.text import slugify
@@ -19,21 +19,23 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
+from plant.files import rejected_rows
 from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
 from plant.models import ImportBatch
-from plant.permissions import get_visible, require_right, right
-from plant.services import imports
+from plant.permissions import PlantRequest, get_visible, require_right, right
+from plant.services import import_corrections, import_understanding, imports
 from plant.services.import_preview import preview_of
 from plant.services.import_subjects.shape import subject_of
 from plant.tables.imports import ImportTable
 from plant.views.bodies import as_import, takes
 from plant.views.lists import RegisterList
+from plant.words.imports import write_words
 
 RIGHT = "plant.run_import"
 REFUSED_PER_PAGE = 20
 
 
-def batch_of(request: HttpRequest, pk: int) -> ImportBatch:
+def batch_of(request: PlantRequest, pk: int) -> ImportBatch:
     rows = ImportBatch.objects.select_related("plant", "job", "created_by")
     batch = get_visible(request, rows, RIGHT, pk=pk)
     require_right(request.user, subject_of(batch.subject).right, batch.plant)
@@ -69,7 +71,7 @@ class ImportList(RegisterList):
             **kwargs,
         )
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def post(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         form = ImportFileForm(request.POST, request.FILES, person=request.user, plant=request.plant)
         if form.is_valid():
             try:
@@ -101,7 +103,7 @@ class ImportList(RegisterList):
 class ImportUpload(ImportList):
     """Takes the file."""
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def get(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         return redirect("import-list")
 
 
@@ -109,7 +111,7 @@ import_create = takes(as_import)(ImportUpload.as_view())
 
 
 @right(RIGHT)
-def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def import_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """One file: what was understood, or how far it is, or what came of it."""
     batch = batch_of(request, pk)
     if batch.standing == "understood":
@@ -120,7 +122,7 @@ def import_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def show_choices(
-    request: HttpRequest, batch: ImportBatch, form: ImportChoicesForm | None = None, words: str = "", status: int = 200
+    request: PlantRequest, batch: ImportBatch, form: ImportChoicesForm | None = None, words: str = "", status: int = 200
 ) -> HttpResponse:
     preview = None
     try:
@@ -140,6 +142,7 @@ def show_choices(
             "subject": subject_of(batch.subject),
             "found": found,
             "preview": preview,
+            "write_words": write_words(preview.tally, n_tried=preview.n_tried, n_rows=batch.n_rows) if preview else "",
             "form": form,
             "words": words,
         },
@@ -149,11 +152,11 @@ def show_choices(
 
 @require_POST
 @right(RIGHT)
-def import_choose(request: HttpRequest, pk: int) -> HttpResponse:
+def import_choose(request: PlantRequest, pk: int) -> HttpResponse:
     """Keep the choices and read the file again with them; then write the rows, if that button was pressed."""
     batch = batch_of(request, pk)
     try:
-        found = imports.understand(batch)
+        found = import_understanding.understand(batch)
     except Refused:
         found = None
     form = ImportChoicesForm(request.POST, batch=batch, found=found)
@@ -171,7 +174,7 @@ def import_choose(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @right(RIGHT)
-def import_start(request: HttpRequest, pk: int) -> HttpResponse:
+def import_start(request: PlantRequest, pk: int) -> HttpResponse:
     """Go on with a file that was stopped, or take the good rows of one that was refused as a whole."""
     batch = batch_of(request, pk)
     try:
@@ -183,7 +186,7 @@ def import_start(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @right(RIGHT)
-def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
+def import_stop(request: PlantRequest, pk: int) -> HttpResponse:
     batch = batch_of(request, pk)
     imports.stop_import(batch=batch)
     return redirect(batch)
@@ -191,7 +194,7 @@ def import_stop(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @right(RIGHT)
-def import_forget(request: HttpRequest, pk: int) -> HttpResponse:
+def import_forget(request: PlantRequest, pk: int) -> HttpResponse:
     """Take back a file of which nothing was written."""
     batch = batch_of(request, pk)
     try:
@@ -224,7 +227,7 @@ def progress_context(batch: ImportBatch) -> dict[str, Any]:
 
 
 @right(RIGHT)
-def import_progress(request: HttpRequest, pk: int) -> HttpResponse:
+def import_progress(request: PlantRequest, pk: int) -> HttpResponse:
     """The bar alone, asked for every two seconds; when the job is over the page is loaded anew."""
     batch = batch_of(request, pk)
     answer = render(request, "plant/_import_progress.html", progress_context(batch))
@@ -233,7 +236,7 @@ def import_progress(request: HttpRequest, pk: int) -> HttpResponse:
     return answer
 
 
-def show_result(request: HttpRequest, batch: ImportBatch) -> HttpResponse:
+def show_result(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
     subject = subject_of(batch.subject)
     page = Paginator(batch.rejected_rows.refused(), REFUSED_PER_PAGE).get_page(request.GET.get("page"))
     equal = Paginator(batch.rejected_rows.repeated(), REFUSED_PER_PAGE).get_page(request.GET.get("equal"))
@@ -256,7 +259,7 @@ def show_result(request: HttpRequest, batch: ImportBatch) -> HttpResponse:
 
 @require_POST
 @right(RIGHT)
-def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
+def rejected_row(request: PlantRequest, pk: int, row: int) -> HttpResponse:
     """Write a mended row, or leave it out on purpose."""
     batch = batch_of(request, pk)
     subject = subject_of(batch.subject)
@@ -264,11 +267,11 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
     form = RefusedRowForm(request.POST, row=refused, batch=batch, subject=subject)
     act = request.POST.get("act")
     if act == "drop":
-        imports.drop_row(row=refused)
+        import_corrections.drop_row(row=refused)
     elif act == "own" or form.is_valid():
-        given = {} if act == "own" else {"values": form.values(), "keep_doubtful": form.keep_doubtful()}
+        given: dict[str, Any] = {} if act == "own" else {"values": form.values(), "keep_doubtful": form.keep_doubtful()}
         try:
-            imports.retry_row(row=refused, by=request.user, is_own_event=act == "own", **given)
+            import_corrections.retry_row(row=refused, by=request.user, is_own_event=act == "own", **given)
         except Refused as refusal:
             if not request.htmx:
                 messages.error(
@@ -294,17 +297,17 @@ def rejected_row(request: HttpRequest, pk: int, row: int) -> HttpResponse:
 
 
 @right(RIGHT)
-def rejected_file(request: HttpRequest, pk: int) -> HttpResponse:
+def rejected_file(request: PlantRequest, pk: int) -> StreamingHttpResponse:
     """The refused rows with their reasons, as a file to mend and send again."""
     batch = batch_of(request, pk)
-    answer = StreamingHttpResponse(imports.rejected_as_csv(batch), content_type="text/csv; charset=utf-8")
+    answer = StreamingHttpResponse(rejected_rows.rejected_as_csv(batch), content_type="text/csv; charset=utf-8")
     stem = slugify(batch.file_name.rsplit(".", 1)[0]) or "rows"
     answer["Content-Disposition"] = f'attachment; filename="{stem}-refused.csv"'
     return answer
 
 
 @right(RIGHT)
-def blank_file(request: HttpRequest, subject: str) -> HttpResponse:
+def blank_file(request: PlantRequest, subject: str) -> HttpResponse:
     """An empty file with all columns of a subject and one row as an example."""
     try:
         found = subject_of(subject)

@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from plant.errors import Refused
 from plant.forms.incidents import IncidentCorrectionForm, IncidentForm, WithdrawalForm
 from plant.models import Conveyor, Incident
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.services import incidents
 from plant.services.photos import keep_photo
 from plant.tables.incidents import IncidentFilter, IncidentTable
@@ -65,6 +65,7 @@ class IncidentCreate(RecordPage):
     title = gettext_lazy("Record an incident")
     button = gettext_lazy("Record the incident")
     done_words = gettext_lazy("Recorded.")
+    asks_again = True
 
     def initial(self) -> dict[str, Any]:
         belt = row_asked(self.request.GET, "conveyor", Conveyor.objects.of_plant(self.request.plant))
@@ -82,7 +83,7 @@ class IncidentCreate(RecordPage):
 
 
 @right("plant.view_incident")
-def incident_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def incident_detail(request: PlantRequest, pk: int) -> HttpResponse:
     rows = Incident.objects.select_related(
         "conveyor__area", "plant", "created_by", "corrects", "corrected_by", "import_batch"
     )
@@ -115,7 +116,7 @@ class IncidentCorrect(RecordChange):
 
 
 @right("plant.change_incident")
-def incident_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def incident_withdraw(request: PlantRequest, pk: int) -> HttpResponse:
     incident = get_visible(request, Incident.objects.all(), "plant.change_incident", pk=pk)
     form = WithdrawalForm(
         request.POST or None, person=request.user, plant=request.plant, initial={"client_key": uuid.uuid4()}

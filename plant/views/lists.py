@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.views.generic import TemplateView
 from django_tables2 import RequestConfig
 
 from plant.files.tables import XLSX_TYPE, csv_lines, lines_of, workbook_of
+from plant.permissions import PlantRequest
 from plant.permissions import right as needs_right
 
 PER_PAGE = 50
@@ -22,6 +24,7 @@ class RegisterList(TemplateView):
     `?format=csv` and `?format=xlsx` answer the same rows, unpaged, as files.
     """
 
+    request: PlantRequest
     template_name = "plant/register_list.html"
     right: str = ""
     title: Any = ""
@@ -58,7 +61,7 @@ class RegisterList(TemplateView):
     def is_filter_understood(self) -> bool:
         return self.filterset is None or not self.filterset.form.errors
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def get(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         rows = self.filtered()
         self.table = self.table_class(rows, request=request, **self.table_options())
         wanted = request.GET.get("format") if self.is_filter_understood else None

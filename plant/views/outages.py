@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -15,17 +15,19 @@ from plant.calc.units import UnitSystem
 from plant.forms.outages import BeltChangeForm, OutageCancelForm, OutageForm
 from plant.models import BeltChange, Conveyor, OutageWindow
 from plant.panels import panels_for
-from plant.permissions import get_visible, right
-from plant.selectors.history import facts_of
+from plant.permissions import PlantRequest, get_visible, right
 from plant.services import outages as services
 from plant.tables.outages import BeltChangeFilter, BeltChangeTable, OutageFilter, OutageTable
 from plant.views.asked import row_asked
 from plant.views.lists import RegisterList
 from plant.views.records import RecordChange, RecordPage
+from plant.words.history import facts_of
 
 
 class ForConveyor(RecordPage):
     """A page that may come from a conveyor's page: ?conveyor=12 chooses it in the form."""
+
+    asks_again = True
 
     def initial(self) -> dict[str, Any]:
         known = row_asked(self.request.GET, "conveyor", Conveyor.objects.of_plant(self.request.plant))
@@ -51,7 +53,7 @@ class OutageList(RegisterList):
 
 
 @right("plant.view_outagewindow")
-def outage_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def outage_detail(request: PlantRequest, pk: int) -> HttpResponse:
     rows = OutageWindow.objects.select_related("conveyor__plant")
     row = get_visible(request, rows, "plant.view_outagewindow", pk=pk)
     return render(
@@ -150,7 +152,7 @@ class BeltChangeList(RegisterList):
 
 
 @right("plant.view_beltchange")
-def belt_change_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def belt_change_detail(request: PlantRequest, pk: int) -> HttpResponse:
     rows = BeltChange.objects.select_related("conveyor__plant")
     row = get_visible(request, rows, "plant.view_beltchange", pk=pk)
     fields = ("conveyor", "changed_at", "kind", "chainage_m", "description", "cuts_comparison")

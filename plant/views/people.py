@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 from plant.errors import Refused
 from plant.forms.people import NewPersonForm, RoleForm
 from plant.models import Membership, Person
-from plant.permissions import ROLES, right
+from plant.permissions import ROLES, PlantRequest, right
 from plant.selectors.people import role_changes, sign_in_acts
 from plant.services import sign_ins
 from plant.services.people import add_person, give_role, take_role
@@ -24,7 +24,7 @@ from plant.views.records import RecordPage
 
 
 @right("plant.manage_people")
-def people_list(request: HttpRequest) -> HttpResponse:
+def people_list(request: PlantRequest) -> HttpResponse:
     """The people of the plant; a first password is shown here once."""
     people: dict[int, dict[str, Any]] = {}
     rows = Membership.objects.filter(plant=request.plant).select_related("person", "role").order_by("person__username")
@@ -59,7 +59,7 @@ class PersonCreate(RecordPage):
     def cancel_url(self) -> str:
         return reverse("people-list")
 
-    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def post(self, request: PlantRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if request.POST.get("client_key", "") in request.session.get("people_added", ()):
             return redirect("people-list")  # the same form came twice: the person is there
         return super().post(request, *args, **kwargs)
@@ -106,7 +106,7 @@ class RoleGive(RecordPage):
 
 
 @right("plant.manage_people")
-def role_take(request: HttpRequest, membership: int) -> HttpResponse:
+def role_take(request: PlantRequest, membership: int) -> HttpResponse:
     """Asks first, takes the role away then."""
     row = get_object_or_404(Membership.objects.select_related("person", "role"), pk=membership, plant=request.plant)
     if request.method == "POST":
@@ -122,7 +122,7 @@ def role_take(request: HttpRequest, membership: int) -> HttpResponse:
     return render(request, "plant/role_take.html", taking(request, row))
 
 
-def taking(request: HttpRequest, row: Membership, refusal: str = "") -> dict[str, Any]:
+def taking(request: PlantRequest, row: Membership, refusal: str = "") -> dict[str, Any]:
     is_last_role = not Membership.objects.filter(person=row.person, plant=request.plant).exclude(pk=row.pk).exists()
     return {
         "title": _("Take the role %(role)s from %(person)s?") % {"role": row.role.name, "person": row.person},
@@ -132,13 +132,13 @@ def taking(request: HttpRequest, row: Membership, refusal: str = "") -> dict[str
     }
 
 
-def person_of(request: HttpRequest, pk: int) -> Person:
+def person_of(request: PlantRequest, pk: int) -> Person:
     """Somebody of this plant; 404 for everybody else."""
     return get_object_or_404(Person.objects.filter(memberships__plant=request.plant).distinct(), pk=pk)
 
 
 @right("plant.manage_people")
-def sign_in_page(request: HttpRequest, person: int) -> HttpResponse:
+def sign_in_page(request: PlantRequest, person: int) -> HttpResponse:
     """What can be done with somebody's sign-in, and what each of it means."""
     row = person_of(request, person)
     refusal = sign_ins.refusal_to_act(person=row, plant=request.plant, by=request.user)
@@ -148,7 +148,7 @@ def sign_in_page(request: HttpRequest, person: int) -> HttpResponse:
 
 @require_POST
 @right("plant.manage_people")
-def first_password_give(request: HttpRequest, person: int) -> HttpResponse:
+def first_password_give(request: PlantRequest, person: int) -> HttpResponse:
     row = person_of(request, person)
     try:
         password = sign_ins.give_first_password(person=row, plant=request.plant, by=request.user)
@@ -161,7 +161,7 @@ def first_password_give(request: HttpRequest, person: int) -> HttpResponse:
 
 @require_POST
 @right("plant.manage_people")
-def sign_in_switch(request: HttpRequest, person: int) -> HttpResponse:
+def sign_in_switch(request: PlantRequest, person: int) -> HttpResponse:
     row, wanted = person_of(request, person), request.POST.get("wanted", "")
     try:
         if wanted not in ("on", "off"):
@@ -177,7 +177,7 @@ def sign_in_switch(request: HttpRequest, person: int) -> HttpResponse:
 
 @require_POST
 @right("plant.manage_people")
-def sessions_end(request: HttpRequest, person: int) -> HttpResponse:
+def sessions_end(request: PlantRequest, person: int) -> HttpResponse:
     row = person_of(request, person)
     try:
         n = sign_ins.end_sessions(person=row, plant=request.plant, by=request.user)

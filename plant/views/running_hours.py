@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,12 +20,13 @@ from plant.forms.running_hours import (
     RunRecordForm,
 )
 from plant.models import Conveyor, MeterReading, RunRecord
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.selectors.running_hours import hours_of
 from plant.services import running_hours
 from plant.tables.running_hours import MeterReadingFilter, MeterReadingTable, RunRecordFilter, RunRecordTable
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
+from plant.words.running_hours import meter_words
 
 MONTHS_SHOWN = 24
 
@@ -37,7 +38,7 @@ def months_back(today: dt.date, n: int) -> list[tuple[int, int]]:
 
 
 @right("plant.view_runrecord")
-def hours_page(request: HttpRequest, pk: int) -> HttpResponse:
+def hours_page(request: PlantRequest, pk: int) -> HttpResponse:
     """How long the belt ran, month by month, and how much of the time is known."""
     conveyor = get_visible(request, Conveyor.objects.select_related("plant"), "plant.view_runrecord", pk=pk)
     hours = hours_of([conveyor])[conveyor.pk]
@@ -55,7 +56,7 @@ def hours_page(request: HttpRequest, pk: int) -> HttpResponse:
             "conveyor": conveyor,
             "year": hours.ledger.hours(year_ago, now),
             "months": list(reversed(months)),
-            "flagged": hours.meter.flagged,
+            "flagged": [(each, meter_words(each.reason)) for each in hours.meter.flagged],
             "readings": conveyor.meter_readings.current().select_related("created_by")[:24],
             "runs": conveyor.run_records.current().select_related("created_by")[:30],
         },
@@ -90,6 +91,8 @@ class MeterReadingList(RegisterList):
 
 class HoursPage(RecordPage):
     """Adds a row to the conveyor whose pk the address has."""
+
+    asks_again = True
 
     def get_row(self) -> Any:
         self.conveyor = get_visible(self.request, Conveyor.objects.all(), self.right, pk=self.kwargs["pk"])

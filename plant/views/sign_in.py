@@ -68,7 +68,7 @@ def address_in(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | Non
 def known_people(request: HttpRequest) -> tuple[str, list[int]]:
     """What the browser is called, and the keys of the people who signed in there."""
     try:
-        name, _, people = request.get_signed_cookie(COOKIE, "", salt=SALT).partition(":")
+        name, _, people = str(request.get_signed_cookie(COOKIE, "", salt=SALT)).partition(":")
         return name, [int(each) for each in people.split(",") if each]
     except ValueError:  # also a signature that is not ours
         return "", []
@@ -104,7 +104,7 @@ class TriesHandler(AxesDatabaseHandler):
     def recent(self, request: HttpRequest) -> QuerySet[AccessAttempt]:
         return AccessAttempt.objects.filter(attempt_time__gte=get_cool_off_threshold(request))
 
-    def get_failures(self, request: HttpRequest, credentials: dict[str, Any] | None = None) -> int:
+    def get_failures(self, request: Any, credentials: dict[str, Any] | None = None) -> int:
         """Wrong tries that count for this one; the limit itself where the whole network has used up its own."""
         username = get_client_username(request, credentials)
         mark = mark_of(request, username)
@@ -116,15 +116,13 @@ class TriesHandler(AxesDatabaseHandler):
             return max(by_name, settings.AXES_FAILURE_LIMIT)
         return by_name
 
-    def user_login_failed(
-        self, sender: Any, credentials: dict[str, Any], request: HttpRequest | None = None, **kwargs: Any
-    ) -> None:
+    def user_login_failed(self, sender: Any, credentials: dict[str, Any], request: Any = None, **kwargs: Any) -> None:
         if request is not None:
             # What a browser calls itself is not kept: it could call itself known.
             request.axes_user_agent = mark_of(request, get_client_username(request, credentials)) or "other"
         super().user_login_failed(sender, credentials, request, **kwargs)
 
-    def reset_user_attempts(self, request: HttpRequest, credentials: dict[str, Any] | None = None) -> int:
+    def reset_user_attempts(self, request: Any, credentials: dict[str, Any] | None = None) -> int:
         """After a sign-in that went well: this browser's wrong tries are forgotten, other browsers' are not."""
         username = get_client_username(request, credentials)
         mark = mark_of(request, username)

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from django.db import connection
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import FileResponse, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from plant.calc.addresses import key_in
-from plant.calc.units import QuantityKind, Unclear, UnitSystem, parse_quantity
+from plant.calc.reasons import NotAccepted
+from plant.calc.typed_quantities import Unclear, parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem
 from plant.models import Area, Conveyor, Photo, Plant
 from plant.panels import panels_for
-from plant.permissions import get_visible, open_to_all, open_to_members, right
+from plant.permissions import PlantRequest, get_visible, open_to_members, right
 from plant.selectors.people import roles_in
+from plant.words.typing import echo, ways_offered, why_not_read
 
 
 @open_to_members
-def today(request: HttpRequest) -> HttpResponse:
+def today(request: PlantRequest) -> HttpResponse:
     """The start page: for each role of the person, what answers that role's first question."""
     if request.plant is None:
         return render(request, "plant/no_plant.html", {"title": _("No plant yet")})
@@ -32,7 +34,7 @@ def today(request: HttpRequest) -> HttpResponse:
 
 
 @open_to_members
-def find(request: HttpRequest) -> HttpResponse:
+def find(request: PlantRequest) -> HttpResponse:
     """Finds by tag, serial number or place; one hit opens at once."""
     text = request.GET.get("q", "").strip()
     hits = []
@@ -54,7 +56,7 @@ def find(request: HttpRequest) -> HttpResponse:
 
 
 @open_to_members
-def choose_plant(request: HttpRequest) -> HttpResponse:
+def choose_plant(request: PlantRequest) -> HttpResponse:
     if request.method == "POST":
         chosen = get_object_or_404(Plant.objects.visible_to(request.user), pk=key_in(request.POST.get("plant")))
         request.session["plant"] = chosen.pk
@@ -63,45 +65,39 @@ def choose_plant(request: HttpRequest) -> HttpResponse:
 
 
 @open_to_members
-def notices(request: HttpRequest) -> HttpResponse:
+def notices(request: PlantRequest) -> HttpResponse:
     rows = request.user.notices.filter(plant__in=request.plants).select_related("plant")[:200]
     return render(request, "plant/notices.html", {"title": _("Notices"), "notices": rows})
 
 
 @require_POST
 @open_to_members
-def read_notices(request: HttpRequest) -> HttpResponse:
+def read_notices(request: PlantRequest) -> HttpResponse:
     request.user.notices.filter(read_at__isnull=True).update(read_at=timezone.now())
     return redirect("notices")
 
 
 @open_to_members
-def understood(request: HttpRequest) -> HttpResponse:
+def understood(request: PlantRequest) -> HttpResponse:
     """The echo below a quantity input: what the text was taken for, or what it may mean, with a button for each."""
     text = request.GET.get(request.GET.get("field", "text"), "")
-    words, ways = "", ()
+    words, ways = "", []
     try:
         kind = QuantityKind(request.GET.get("kind", ""))
         if text.strip():
             system, negative = UnitSystem(request.user.unit_system), request.GET.get("negative") == "1"
-            words = parse_quantity(text, kind, system, allow_negative=negative).echo
+            words = echo(parse_quantity(text, kind, system, allow_negative=negative))
     except Unclear as unclear:
-        words, ways = str(unclear), unclear.ways
-    except ValueError as error:
+        words, ways = why_not_read(unclear), ways_offered(unclear)
+    except NotAccepted as problem:
+        words = why_not_read(problem)
+    except ValueError as error:  # no such kind
         words = str(error)
     return render(request, "plant/_understood.html", {"words": words, "ways": ways})
 
 
 @right("plant.view_photo")
-def photo(request: HttpRequest, pk: int) -> FileResponse:
+def photo(request: PlantRequest, pk: int) -> FileResponse:
     """The picture, to people of its plant only."""
     row = get_visible(request, Photo.objects.all(), "plant.view_photo", pk=pk)
     return FileResponse(row.file.open("rb"), content_type=f"image/{row.image_format.lower()}")
-
-
-@open_to_all
-def healthz(request: HttpRequest) -> HttpResponse:
-    """For whoever watches the site: it answers, and its data base does."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT 1")
-    return HttpResponse("ok", content_type="text/plain")

@@ -11,6 +11,6 @@ from plant.models import Strand
 
 def place_words(strand: str, chainage_m: float | None, system: UnitSystem) -> str:
     """A place as people say it: "return, 60 m"."""
-    words = {Strand.CARRY: _("carry"), Strand.RETURN: _("return")}
+    words: dict[str, str] = {Strand.CARRY: _("carry"), Strand.RETURN: _("return")}
     where = words.get(strand, strand) or _("both strands")
     return f"{where}, {format_chainage(chainage_m, system)}" if chainage_m is not None else where

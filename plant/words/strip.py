@@ -19,7 +19,7 @@ def part_words(part: ConveyorPart, system: UnitSystem) -> str:
 
 def stretch_place(one: DensityBin, system: UnitSystem) -> str:
     """A stretch as people say it: "return, 500 to 550 m"."""
-    low = format_quantity(one.low_m, QuantityKind.DISTANCE_M, system, with_unit=False)
+    low = format_quantity(one.low_m, QuantityKind.DISTANCE_M, system, with_unit=False, thousands=True)
     high = format_quantity(one.high_m, QuantityKind.DISTANCE_M, system)
     return _("%(strand)s, %(low)s to %(high)s") % {
         "strand": place_words(one.strand, None, system),

@@ -19,10 +19,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+
+from plant.calc.reasons import Reason
 
 FloatArray = NDArray[np.float64]
 
@@ -30,6 +33,13 @@ FloatArray = NDArray[np.float64]
 REACH_DAYS = 2
 CHECK_LEVEL = 0.05
 FEWEST = 4  # below so many incidents no check could fail for a good reason
+
+
+class SpellRule(StrEnum):
+    """Why it cannot be seen whether incidents come in spells."""
+
+    TOO_FEW = "spells.too_few"
+    NO_HOURS = "spells.no_hours"
 
 
 @dataclass(frozen=True)
@@ -43,7 +53,7 @@ class SpellCheck:
     dispersion: float
     bad_days: tuple[int, ...]
     reach_days: int = REACH_DAYS
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
 
     @property
     def is_clustered(self) -> bool:
@@ -148,10 +158,8 @@ def check_spells(sides: Sequence[tuple[ArrayLike, ArrayLike]], *, reach_days: in
         mean, variance = mean + side_mean, variance + side_variance
         bad.append(int(np.unique(found).size))
     if n < FEWEST or mean <= 0:
-        said = f"{n} incidents are too few to see whether they come in spells"
-        if n >= FEWEST:
-            said = f"{n} incidents on days without known running hours do not show whether they come in spells"
-        return SpellCheck(n, pairs, mean, None, 1.0, tuple(bad), reach_days, (said,))
+        why = Reason(SpellRule.TOO_FEW if n < FEWEST else SpellRule.NO_HOURS, {"n": n})
+        return SpellCheck(n, pairs, mean, None, 1.0, tuple(bad), reach_days, (why,))
     dispersion = max(1.0, 1.0 + 2.0 * (pairs - mean) / n)
     return SpellCheck(n, pairs, mean, _chance_of(pairs, mean, variance), dispersion, tuple(bad), reach_days)
 
@@ -159,9 +167,9 @@ def check_spells(sides: Sequence[tuple[ArrayLike, ArrayLike]], *, reach_days: in
 def _chance_of(pairs: int, mean: float, variance: float) -> float:
     """P(as many close pairs or more)."""
     if variance <= mean * (1.0 + 1e-9):
-        return float(stats.poisson.sf(pairs - 1, mean))
+        return float(scipy.stats.poisson.sf(pairs - 1, mean))
     size = mean * mean / (variance - mean)
-    return float(stats.nbinom.sf(pairs - 1, size, size / (size + mean)))
+    return float(scipy.stats.nbinom.sf(pairs - 1, size, size / (size + mean)))
 
 
 @dataclass(frozen=True)
@@ -235,5 +243,5 @@ def widened_limits_many(
 def _lowest_odds(x: FloatArray, y: FloatArray, tail: float) -> FloatArray:
     """Lower Clopper-Pearson limit of x of x + y as odds; counts need not be whole."""
     some = np.maximum(x, np.finfo(float).tiny)
-    odds = special.betaincinv(some, y + 1.0, tail) / special.betainccinv(y + 1.0, some, tail)
+    odds = scipy.special.betaincinv(some, y + 1.0, tail) / scipy.special.betainccinv(y + 1.0, some, tail)
     return np.asarray(np.where(x > 0, odds, 0.0), dtype=float)

@@ -8,7 +8,7 @@ from typing import Any
 
 
 @dataclass(frozen=True)
-class Difference:
+class FigureDifference:
     """One figure that reads otherwise.
 
     Attributes
@@ -28,7 +28,7 @@ class Difference:
 
 def differences(
     before: Mapping[str, Any], rows_before: Mapping[str, Any], after: Mapping[str, Any], rows_after: Mapping[str, Any]
-) -> tuple[Difference, ...]:
+) -> tuple[FigureDifference, ...]:
     """Figures that read otherwise, or rest on other rows, in a later edition.
 
     Parameters
@@ -45,7 +45,7 @@ def differences(
         added, taken = moved(rows_of(rows_before, each["key"]), rows_of(rows_after, each["key"]))
         was = old["words"] if old else "–"
         if was != each["words"] or added or taken:
-            found.append(Difference(each["name"], was, each["words"], added, taken))
+            found.append(FigureDifference(each["name"], was, each["words"], added, taken))
     return tuple(found)
 
 

@@ -26,14 +26,22 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
+from plant.calc.reasons import Reason
 from reports.calc.reference_model import LARGEST_SHAPE, ReferenceModel, Trend
 
 FloatArray = NDArray[np.float64]
+
+
+class IndexRule(StrEnum):
+    """What an index of effect lacks, and why."""
+
+    NO_ERROR = "index.no_error"
 
 
 @dataclass(frozen=True)
@@ -64,7 +72,7 @@ class EffectIndex:
     low_one_sided: float
     high_one_sided: float
     level: float = 0.95
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
     # For pooling: incidents after, and the logarithm of those to be expected without the device, both with bad spells
     # taken in; its variance by the device's own counts, and the error that it shares with others: trend and model.
     n_weighed: float = 0.0
@@ -170,11 +178,7 @@ def index_of_effect(
             f"hours are {hours_before} and {hours_after} h, rate_per_h {rate_per_h}, trend {trend}; give all above 0"
         )
     shapes, believed = _believed(shape, shape_weights)
-    each = [expected_without_device(n_before, rate_per_h * hours_before, float(phi)) for phi in shapes]
-    weight, expected = (float(believed @ [getattr(one, name) for one in each]) for name in ("weight", "expected"))
-    within = float(believed @ [one.variance for one in each])
-    between = float(believed @ [one.expected**2 for one in each]) - expected**2
-    found = Expected(weight, expected, within + max(0.0, between))
+    found = _expected_of_many(n_before, rate_per_h * hours_before, shapes, believed)
     r = hours_after / hours_before * trend
     pi, variance = r * found.expected, r * r * found.variance
     spread = 1.0 + (variance / pi**2 if pi > 0 else 0.0)
@@ -192,7 +196,7 @@ def index_of_effect(
     ratio, low, high = limits(level)
     # At a level of 0.5 or less the one-sided limits would change places; nobody asks for that.
     _middle, low_one, high_one = limits(max(2.0 * level - 1.0, 1e-9))
-    reasons = () if n_after else ("no incident after: Hauer's standard error does not exist, the interval does",)
+    reasons = () if n_after else (Reason(IndexRule.NO_ERROR),)
     n0, t0, rate, over = (np.asarray(each, dtype=float) for each in (n_before, hours_before, rate_per_h, dispersion))
     before = _rate_before(n0, t0, rate, over, np.minimum(shapes, LARGEST_SHAPE), believed)
     return EffectIndex(
@@ -260,6 +264,15 @@ def index_against(
     )
 
 
+def _expected_of_many(n_before: float, mean_before: float, shapes: FloatArray, believed: FloatArray) -> Expected:
+    """`expected_without_device` of several shapes, each believed in part; how they differ adds to the variance."""
+    each = [expected_without_device(n_before, mean_before, float(phi)) for phi in shapes]
+    weight, expected = (float(believed @ [getattr(one, name) for one in each]) for name in ("weight", "expected"))
+    within = float(believed @ [one.variance for one in each])
+    between = float(believed @ [one.expected**2 for one in each]) - expected**2
+    return Expected(weight, expected, within + max(0.0, between))
+
+
 def _believed(shape: float | Sequence[float], weights: Sequence[float] | None) -> tuple[FloatArray, FloatArray]:
     """Shapes and their weights as arrays."""
     shapes = np.atleast_1d(np.asarray(shape, dtype=float))
@@ -322,12 +335,12 @@ def posterior_ratio_many(
     mean = before.mean
     spread = before.own + before.reach_squared * off**2 + extra**2
     widened = _inverse_trigamma(spread)
-    scale = np.exp(special.digamma(widened) - mean) / drift
+    scale = np.exp(scipy.special.digamma(widened) - mean) / drift
     after_shape, after_hours = n1 / over + 0.5, t1 / over
     tail = (1.0 - level) / 2.0
 
     def quantile(p: float) -> FloatArray:
-        odds = special.betaincinv(after_shape, widened, p) / special.betainccinv(widened, after_shape, p)
+        odds = scipy.special.betaincinv(after_shape, widened, p) / scipy.special.betainccinv(widened, after_shape, p)
         return np.asarray(odds * scale / after_hours, dtype=float)
 
     return quantile(0.5), quantile(tail), quantile(1.0 - tail)
@@ -352,9 +365,9 @@ def _rate_before(
     before_hours = t0 / over + prior / rate
     # The model's share in the rate before is its share in those hours: so far does its error reach.
     reach = prior / rate / before_hours
-    middle = special.digamma(before_shape) - np.log(before_hours)
+    middle = scipy.special.digamma(before_shape) - np.log(before_hours)
     mean = np.tensordot(believed, middle, axes=1)
-    own = np.tensordot(believed, special.polygamma(1, before_shape) + (middle - mean) ** 2, axes=1)
+    own = np.tensordot(believed, scipy.special.polygamma(1, before_shape) + (middle - mean) ** 2, axes=1)
     return _RateBefore(
         mean=np.asarray(mean),
         own=np.asarray(own),
@@ -368,6 +381,6 @@ def _inverse_trigamma(value: FloatArray) -> FloatArray:
     y = np.asarray(value, dtype=float)
     x = 0.5 + 1.0 / y
     for _step in range(12):
-        trigamma = special.polygamma(1, x)
-        x = x + trigamma * (1.0 - trigamma / y) / special.polygamma(2, x)
+        trigamma = scipy.special.polygamma(1, x)
+        x = x + trigamma * (1.0 - trigamma / y) / scipy.special.polygamma(2, x)
     return x

@@ -1,128 +1,32 @@
-"""Indicators of the month, each defined once in words and as a formula; the page prints the same definition.
+"""Indicators of the month: what is counted for each.
 
 EN 13306 is vocabulary and holds no formulas, EN 15341 lists indicators but leaves factors open: so each indicator says
-here what is counted. Times are instants with a zone, dates are the plant's.
+what is counted; `reports.words.indicators` tells it to people. Times are instants with a zone, dates are the plant's.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
+
+from plant.calc.calendar import day_position
 
 
-@dataclass(frozen=True)
-class Indicator:
-    """One indicator: what it is, how it is formed, and what a person does about it.
+class IndicatorKey(StrEnum):
+    """The indicators of the month, in the order in which they are told; the value is kept."""
 
-    Attributes
-    ----------
-    key : str
-    name : str
-    unit : str
-        Unit or kind of the figure.
-    definition, formula : str
-        In words, and as a formula in words.
-    act : str
-        What a reader does when it is bad.
-    better : {"higher", "lower"}
-    """
-
-    key: str
-    name: str
-    unit: str
-    definition: str
-    formula: str
-    act: str
-    better: str
-
-
-INDICATORS: dict[str, Indicator] = {
-    each.key: each
-    for each in (
-        Indicator(
-            "incidents",
-            "Incidents per 1000 running hours",
-            "per 1000 h",
-            "Incidents of mistracking of all belts at times whose running hours are known, against those hours.",
-            "1000 x incidents / running hours; interval exact for a Poisson count",
-            "Open the belts with the highest rate; look for a cause to be cured first.",
-            "lower",
-        ),
-        Indicator(
-            "stop_minutes",
-            "Minutes lost",
-            "min",
-            "Minutes that people or the control system wrote with incidents; trips without minutes are counted beside. "
-            "Tonnes not conveyed follow where the belt's usual tonnage is known.",
-            "sum of minutes lost; tonnes = minutes / 60 x usual tonnes per hour of the belt",
-            "See which belts lost most; fill in minutes that are missing.",
-            "lower",
-        ),
-        Indicator(
-            "spilled",
-            "Spilled",
-            "t",
-            "Tonnes written with incidents that spilled. Spills without tonnes are counted beside.",
-            "sum of tonnes spilled",
-            "See where; weigh or estimate spills that have no tonnes.",
-            "lower",
-        ),
-        Indicator(
-            "schedule_compliance",
-            "Checks done in their window",
-            "%",
-            "Of the checks whose window closed in the month, the share done inside it, both ends included. Done before "
-            "it opened is not inside. A check that was put off counts by its new window, in the month in which that "
-            "closes; those that went to a later month are counted beside. Withdrawn before it closed, or tried and not "
-            "safe to do, is left out.",
-            "done inside the window / windows that closed in the month",
-            "See what was late and why; ask for outage windows.",
-            "higher",
-        ),
-        Indicator(
-            "overdue",
-            "Checks late at the end of the month",
-            "checks",
-            "Open checks whose window had closed, by whole days since. Late begins at 00:00 of the next day.",
-            "count by age: up to 7, 8 to 30, more than 30 days",
-            "Plan those late by more than 30 days, or decide that they are not needed.",
-            "lower",
-        ),
-        Indicator(
-            "days_to_close",
-            "Days to close an action",
-            "d",
-            "Median of whole days from raising to closing, of actions closed in the month; beside it the oldest open "
-            "one.",
-            "median of (closed - raised)",
-            "Ask the owner of the oldest open action what is in the way.",
-            "lower",
-        ),
-        Indicator(
-            "availability",
-            "Devices in service and sound",
-            "%",
-            "Of the days that devices stood in their places and a check had been done there, the share without a spell "
-            "out of service and without a check at act that was not put right. Before its first check a device is not "
-            "known to be sound: those days are counted beside.",
-            "days in service and not at act / (days in place - days not known)",
-            "See which devices stand without working.",
-            "higher",
-        ),
-        Indicator(
-            "cost",
-            "Cost of mistracking",
-            "money",
-            "Minutes lost and tonnes spilled at the plant's own unit costs; repairs are not in it. A unit cost that "
-            "the plant has not given is missing, never zero: the figure then reads “at least”.",
-            "minutes / 60 x cost of an hour + tonnes x cost of a tonne",
-            "Give the unit costs that are missing.",
-            "lower",
-        ),
-    )
-}
+    INCIDENTS = "incidents"
+    STOP_MINUTES = "stop_minutes"
+    SPILLED = "spilled"
+    SCHEDULE_COMPLIANCE = "schedule_compliance"
+    OVERDUE = "overdue"
+    DAYS_TO_CLOSE = "days_to_close"
+    AVAILABILITY = "availability"
+    COST = "cost"
 
 
 @dataclass(frozen=True)
@@ -274,6 +178,7 @@ def days_to_close(actions: Iterable[tuple[dt.date, dt.date | None]], first: dt.d
 
 
 Span = tuple[dt.datetime, dt.datetime]
+LEAST_JUDGED_D = 1e-6  # less than a tenth of a second is what sums of floats leave of nothing
 
 
 @dataclass(frozen=True)
@@ -295,9 +200,14 @@ class Availability:
 
 
 def availability(
-    places: Sequence[tuple[Span, Sequence[Span], dt.datetime | None]], start: dt.datetime, end: dt.datetime
+    places: Sequence[tuple[Span, Sequence[Span], dt.datetime | None]],
+    start: dt.datetime,
+    end: dt.datetime,
+    tz: dt.tzinfo,
 ) -> Availability:
     """Share of the device-days of a period that were neither out of service nor at act, of those that are known.
+
+    Each day by the plant's clock counts once, also one of 23 or 25 hours.
 
     Parameters
     ----------
@@ -305,24 +215,28 @@ def availability(
         Spans lost may overlap; an hour is lost once. Known since: the first check there, None where none was done; what
         lies before it is not known, unless it is lost.
     start, end : datetime
+        The period.
+    tz : tzinfo
+        The plant's zone.
     """
-    stood = lost = unknown = dt.timedelta()
+    stood = lost = unknown = 0.0
+    at = functools.cache(lambda moment: day_position(moment, tz))
     for (since, until), spells, known_since in places:
         low, high = max(since, start), min(until, end)
         if low >= high:
             continue
-        stood += high - low
+        stood += at(high) - at(low)
         known = high if known_since is None else min(max(known_since, low), high)
-        unknown += known - low
+        unknown += at(known) - at(low)
         reached = low
         for begins, ends in sorted(spells):
             begins, ends = max(begins, reached), min(ends, high)
             if begins < ends:
-                lost += ends - begins
-                unknown -= max(min(ends, known) - begins, dt.timedelta())
+                lost += at(ends) - at(begins)
+                unknown -= max(at(min(ends, known)) - at(begins), 0.0)
                 reached = ends
-    day, judged = dt.timedelta(days=1), stood - unknown
-    return Availability((judged - lost) / judged if judged else None, stood / day, lost / day, unknown / day)
+    judged = stood - unknown
+    return Availability((judged - lost) / judged if judged > LEAST_JUDGED_D else None, stood, lost, unknown)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Life of sensor rollers and pivots: Weibull with parts still in service, spares to expect, age at which to replace.
 
 A part that was changed while still sound, or that is still in service, is censored: it lived at least so long. Too few
-failures are an answer in words, not an error. Hours are running hours.
+failures are an answer with a reason, not an error. Hours are running hours.
 """
 
 from __future__ import annotations
@@ -9,10 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import integrate, optimize, special, stats
+
+from plant.calc.reasons import Reason
 
 FloatArray = NDArray[np.float64]
 
@@ -24,6 +27,20 @@ SAME_AGE = 0.01
 DEMAND_RUNS = 4000
 # A position that would need more spares than that is counted so often; a life so short is a fit that does not hold.
 MOST_RENEWALS = 1000
+
+
+class LifeRule(StrEnum):
+    """What ages at failure say of a part, and when it is to be changed."""
+
+    TOO_FEW_FAILURES = "life.too_few_failures"
+    WEAR_OUT = "life.wear_out"
+    EARLY_FAILURE = "life.early_failure"
+    NEITHER = "life.neither"
+    BEYOND_THE_OLDEST = "life.beyond_the_oldest"
+    NO_WEAR_OUT = "life.no_wear_out"
+    FAILURE_COSTS_NO_MORE = "life.failure_costs_no_more"
+    WEAR_OUT_TOO_WEAK = "life.wear_out_too_weak"
+    CHANGE_IS_CHEAPER = "life.change_is_cheaper"
 
 
 @dataclass(frozen=True)
@@ -58,7 +75,7 @@ class WeibullLife:
         Limits by the likelihood ratio.
     log_likelihood : float or None
     points : tuple of PlotPoint
-    reasons : tuple of str
+    reasons : tuple of Reason
     """
 
     n: int
@@ -72,7 +89,7 @@ class WeibullLife:
     scale_high_h: float | None
     log_likelihood: float | None
     points: tuple[PlotPoint, ...]
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     level: float
     # Covariance of (log shape, log scale): the spread that demand for spares carries on.
     covariance: tuple[tuple[float, float], tuple[float, float]] | None = None
@@ -124,35 +141,22 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
     likelihood ratio, Meeker & Escobar, Statistical Methods for Reliability Data, 1998, ch. 8 (memory).
     """
     t, is_failed = np.asarray(hours, float), np.asarray(failed, bool)
-    if t.shape != is_failed.shape or t.ndim != 1:
-        raise ValueError(f"hours has shape {t.shape} and failed {is_failed.shape}; give one of each for every part")
-    if not 0 < level < 1:
-        raise ValueError(f"level is {level:g}; give a share between 0 and 1")
-    wrong = t[~((t > 0) & np.isfinite(t))]
-    if wrong.size:
-        raise ValueError(f"hours has {wrong[0]:g}; give ages above 0 h")
+    _check_ages(t, is_failed, level)
     n_failed = int(is_failed.sum())
     points = plot_points(t, is_failed)
     # The failures lie so close together that they say nothing of how lives differ.
     is_one_age = n_failed > 0 and float(np.ptp(t[is_failed])) < SAME_AGE * float(t[is_failed].max())
     if n_failed < ENOUGH_FAILURES or is_one_age:
-        said = (
-            f"{n_failed} of {t.size} parts failed so far, in {t.sum():,.0f} running hours of all: from "
-            f"{ENOUGH_FAILURES} failures at different ages on a life can be told."
-        )
-        return WeibullLife(
-            t.size, n_failed, float(t.sum()), None, None, None, None, None, None, None, points, (said,), level
-        )
+        return _no_life(t.size, n_failed, float(t.sum()), points, level)
     unit = float(t.max())
-    scaled = t / unit
-    log_t = np.log(scaled)
+    scaled, log_t = t / unit, np.log(t / unit)
 
     def excess(shape: float) -> float:
         """The likelihood equation of the shape; its root is the estimate."""
         powers = scaled**shape
         return float((powers * log_t).sum() / powers.sum() - 1 / shape - log_t[is_failed].mean())
 
-    shape = float(optimize.brentq(excess, 1e-4, upper_end(excess)))
+    shape = float(scipy.optimize.brentq(excess, 1e-4, upper_end(excess)))
     scale = float(((scaled**shape).sum() / n_failed) ** (1 / shape))
 
     def log_likelihood(log_shape: float, log_scale: float) -> float:
@@ -164,7 +168,7 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
 
     a, b = math.log(shape), math.log(scale)
     top = log_likelihood(a, b)
-    cut = float(stats.chi2.ppf(level, 1)) / 2
+    cut = float(scipy.stats.chi2.ppf(level, 1)) / 2
 
     def of_shape(log_shape: float) -> float:
         beta = math.exp(log_shape)
@@ -172,22 +176,13 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
         return log_likelihood(log_shape, best) - top + cut
 
     def of_scale(log_scale: float) -> float:
-        found = optimize.minimize_scalar(
+        found = scipy.optimize.minimize_scalar(
             lambda each: -log_likelihood(each, log_scale), bounds=(a - 3, a + 3), method="bounded"
         )
         return -float(found.fun) - top + cut
 
     shape_low, shape_high = (math.exp(falls(of_shape, a, sign)) for sign in (-1, 1))
     scale_low, scale_high = (unit * math.exp(falls(of_scale, b, sign)) for sign in (-1, 1))
-    reasons = []
-    if shape_low > 1:
-        reasons.append("Older parts fail more often: wear-out is shown.")
-    elif shape_high < 1:
-        reasons.append("Young parts fail more often: look at fitting and at the parts themselves.")
-    else:
-        reasons.append("Neither wear-out nor early failure is shown: the interval of the shape holds 1.")
-    if scale > 1.0:
-        reasons.append(f"No part is older than {unit:.0f} h; what lies beyond is drawn on from there, not seen.")
     return WeibullLife(
         n=t.size,
         n_failed=n_failed,
@@ -200,10 +195,36 @@ def fit_weibull(hours: ArrayLike, failed: ArrayLike, *, level: float = 0.95) -> 
         scale_high_h=scale_high,
         log_likelihood=top,
         points=points,
-        reasons=tuple(reasons),
+        reasons=_shown(shape_low, shape_high, None if scale <= 1.0 else unit),
         level=level,
         covariance=covariance_of(log_likelihood, a, b, step=1e-4 / max(1.0, shape)),
     )
+
+
+def _check_ages(t: FloatArray, is_failed: NDArray[np.bool_], level: float) -> None:
+    if t.shape != is_failed.shape or t.ndim != 1:
+        raise ValueError(f"hours has shape {t.shape} and failed {is_failed.shape}; give one of each for every part")
+    if not 0 < level < 1:
+        raise ValueError(f"level is {level:g}; give a share between 0 and 1")
+    wrong = t[~((t > 0) & np.isfinite(t))]
+    if wrong.size:
+        raise ValueError(f"hours has {wrong[0]:g}; give ages above 0 h")
+
+
+def _no_life(n: int, n_failed: int, hours: float, points: tuple[PlotPoint, ...], level: float) -> WeibullLife:
+    counts = {"n_failed": n_failed, "n_parts": n, "all_h": hours, "n_enough": ENOUGH_FAILURES}
+    why = (Reason(LifeRule.TOO_FEW_FAILURES, counts),)
+    return WeibullLife(n, n_failed, hours, None, None, None, None, None, None, None, points, why, level)
+
+
+def _shown(shape_low: float, shape_high: float, oldest_h: float | None) -> tuple[Reason, ...]:
+    """What the interval of the shape says, and the oldest part where the life lies beyond it."""
+    if shape_low > 1:
+        shown = LifeRule.WEAR_OUT
+    else:
+        shown = LifeRule.EARLY_FAILURE if shape_high < 1 else LifeRule.NEITHER
+    beyond = () if oldest_h is None else (Reason(LifeRule.BEYOND_THE_OLDEST, {"oldest_h": oldest_h}),)
+    return (Reason(shown), *beyond)
 
 
 def upper_end(excess: Callable[[float], float]) -> float:
@@ -220,7 +241,7 @@ def falls(below: Callable[[float], float], centre: float, sign: int) -> float:
     while below(centre + sign * step) > 0 and step < 30:
         step *= 1.5
     low, high = sorted((centre, centre + sign * step))
-    return float(optimize.brentq(below, low, high)) if below(centre + sign * step) <= 0 else centre + sign * step
+    return float(scipy.optimize.brentq(below, low, high)) if below(centre + sign * step) <= 0 else centre + sign * step
 
 
 def covariance_of(
@@ -438,7 +459,7 @@ def need_at_rate(n: int, hours: float, hours_ahead: float, *, level: float = 0.9
         return None
     tail = (1 - level) / 2
     low, high, most = (
-        float(stats.nbinom.ppf(p, n + 0.5, hours / (hours + hours_ahead))) for p in (tail, 1 - tail, level)
+        float(scipy.stats.nbinom.ppf(p, n + 0.5, hours / (hours + hours_ahead))) for p in (tail, 1 - tail, level)
     )
     if n == 0:
         return NeedAtRate(n, hours, None, None, None, most)
@@ -460,7 +481,7 @@ class AgeReplacement:
     optimum_h: float | None
     cost_rate_per_h: float
     run_to_failure_rate_per_h: float
-    reason: str
+    reason: Reason
 
 
 def age_replacement(shape: float, scale_h: float, cost_planned: float, cost_failure: float) -> AgeReplacement:
@@ -488,15 +509,15 @@ def age_replacement(shape: float, scale_h: float, cost_planned: float, cost_fail
             raise ValueError(f"{name} is {value:g}; give a number above 0")
     waiting = cost_failure / (scale_h * math.gamma(1 + 1 / shape))
     if shape <= 1:
-        return AgeReplacement(None, waiting, waiting, "No wear-out (shape 1 or below): an older part is no worse.")
+        return AgeReplacement(None, waiting, waiting, Reason(LifeRule.NO_WEAR_OUT))
     if cost_failure <= cost_planned:
-        return AgeReplacement(None, waiting, waiting, "A failure costs no more than a planned change: wait for it.")
+        return AgeReplacement(None, waiting, waiting, Reason(LifeRule.FAILURE_COSTS_NO_MORE))
 
     def excess(x: float) -> float:
         """Barlow & Proschan's condition h(t) * integral of R - F(t) = cp / (cf - cp), in units of the scale."""
         # Large shapes at late ages would overflow; the sign is all that counts there.
         used, hazard = (min(700.0, power * math.log(x)) for power in (shape, shape - 1))
-        mean = special.gammainc(1 / shape, math.exp(used)) * special.gamma(1 / shape) / shape
+        mean = scipy.special.gammainc(1 / shape, math.exp(used)) * scipy.special.gamma(1 / shape) / shape
         ratio = cost_planned / (cost_failure - cost_planned)
         return float(min(shape * math.exp(hazard) * mean, 1e250) + math.expm1(-math.exp(used)) - ratio)
 
@@ -504,9 +525,9 @@ def age_replacement(shape: float, scale_h: float, cost_planned: float, cost_fail
     while excess(end) < 0:
         end *= 2
         if end > 64:
-            return AgeReplacement(None, waiting, waiting, "Wear-out is too weak for these costs: wait for the failure.")
-    x = float(optimize.brentq(excess, 1e-9, end, xtol=1e-12))
-    served, _error = integrate.quad(lambda u: math.exp(-(u**shape)), 0, x)
+            return AgeReplacement(None, waiting, waiting, Reason(LifeRule.WEAR_OUT_TOO_WEAK))
+    x = float(scipy.optimize.brentq(excess, 1e-9, end, xtol=1e-12))
+    served, _error = scipy.integrate.quad(lambda u: math.exp(-(u**shape)), 0, x)
     share = -math.expm1(-(x**shape))
     rate = (cost_planned * (1 - share) + cost_failure * share) / (scale_h * served)
-    return AgeReplacement(x * scale_h, rate, waiting, "Wear-out makes a planned change cheaper than waiting.")
+    return AgeReplacement(x * scale_h, rate, waiting, Reason(LifeRule.CHANGE_IS_CHEAPER))

@@ -12,8 +12,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
 
 from plant.calc.rates import check_level
 
@@ -58,8 +58,8 @@ def widened_p_many(
     x, y = n1 / phi, n0 / phi
     share = np.where(known, t1 / np.where(known, t0 + t1, 1.0), 0.5)
     tiny = np.finfo(float).tiny
-    at_least = np.where(x > 0, special.betainc(np.maximum(x, tiny), y + 1.0, share), 1.0)
-    at_most = np.where(y > 0, special.betaincc(x + 1.0, np.maximum(y, tiny), share), 1.0)
+    at_least = np.where(x > 0, scipy.special.betainc(np.maximum(x, tiny), y + 1.0, share), 1.0)
+    at_most = np.where(y > 0, scipy.special.betaincc(x + 1.0, np.maximum(y, tiny), share), 1.0)
     p = np.minimum(1.0, 2.0 * np.minimum(at_least, at_most))
     return np.asarray(np.where(known, p, np.nan), dtype=float)
 
@@ -89,7 +89,7 @@ def q_values(p: ArrayLike) -> FloatArray:
     values = np.asarray(p, dtype=float)
     if values.size == 0:
         return np.zeros(0)
-    return np.asarray(stats.false_discovery_control(values), dtype=float)
+    return np.asarray(scipy.stats.false_discovery_control(values), dtype=float)
 
 
 def p_of_limits(ratio: float, low: float, high: float, *, df: float | None = None, level: float = 0.95) -> float:
@@ -121,7 +121,7 @@ def p_of_limits(ratio: float, low: float, high: float, *, df: float | None = Non
     check_level(level)
     if not 0 < low < high < math.inf or ratio <= 0:
         raise ValueError(f"ratio is {ratio} with limits {low} and {high}; give limits above 0, the lower one first")
-    spread = stats.norm if df is None else stats.t(df)
+    spread = scipy.stats.norm if df is None else scipy.stats.t(df)
     tail = (1.0 - level) / 2.0
     error = (math.log(high) - math.log(low)) / (2.0 * float(spread.isf(tail)))
     return float(2.0 * spread.sf(abs(math.log(ratio)) / error))

@@ -15,7 +15,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy import stats
+import scipy
+
+from plant.calc.reasons import Reason
 
 FEWEST_STATIONS = 3
 # Stations closer together than this are the same one measured again; common practice, no source.
@@ -32,6 +34,14 @@ class OffsetReading:
     is_loaded: bool
 
 
+class OffsetChangeRule(StrEnum):
+    """Why there is no interval."""
+
+    NOT_PAIRED = "offset.not_paired"
+    TOO_FEW_STATIONS = "offset.too_few_stations"
+    EVEN = "offset.even"
+
+
 class OffsetAnswer(StrEnum):
     """What the measurements allow to be said; the words are put where they are shown."""
 
@@ -44,7 +54,7 @@ class OffsetAnswer(StrEnum):
 
 
 @dataclass(frozen=True)
-class OffsetChange:
+class PairedOffsetChange:
     """Mean change of the size of the offset [mm], below 0 where the belt lies nearer to its line.
 
     Medians and largest sizes are over the same stations, those measured both before and after.
@@ -59,7 +69,7 @@ class OffsetChange:
     high_mm: float | None
     p: float | None
     level: float = 0.95
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
     median_before_mm: float | None = None
     median_after_mm: float | None = None
     largest_before_mm: float | None = None
@@ -77,7 +87,9 @@ class OffsetChange:
         return OffsetAnswer.FURTHER if self.low_mm > 0 else OffsetAnswer.UNCLEAR
 
 
-def offset_changes(readings: Iterable[OffsetReading], *, level: float = 0.95) -> tuple[OffsetChange, OffsetChange]:
+def offset_changes(
+    readings: Iterable[OffsetReading], *, level: float = 0.95
+) -> tuple[PairedOffsetChange, PairedOffsetChange]:
     """Paired change of the size of the offset, empty belt and loaded belt apart.
 
     Parameters
@@ -89,7 +101,7 @@ def offset_changes(readings: Iterable[OffsetReading], *, level: float = 0.95) ->
 
     Returns
     -------
-    tuple of OffsetChange
+    tuple of PairedOffsetChange
         Empty, loaded. Without interval, with the reason, where fewer than three stations have both.
 
     Raises
@@ -110,12 +122,12 @@ def offset_changes(readings: Iterable[OffsetReading], *, level: float = 0.95) ->
     return _change(empty, False, level), _change(loaded, True, level)
 
 
-def _change(rows: list[OffsetReading], is_loaded: bool, level: float) -> OffsetChange:
+def _change(rows: list[OffsetReading], is_loaded: bool, level: float) -> PairedOffsetChange:
     pairs = _pairs(rows)
     n = len(pairs)
     if n == 0:
-        said = "No station was measured both before and after."
-        return OffsetChange(is_loaded, 0, None, None, None, None, None, None, level, (said,))
+        why = Reason(OffsetChangeRule.NOT_PAIRED)
+        return PairedOffsetChange(is_loaded, 0, None, None, None, None, None, None, level, (why,))
     before, after = np.array(pairs, dtype=float).T
     difference = after - before
     means = (float(before.mean()), float(after.mean()), float(difference.mean()))
@@ -126,15 +138,15 @@ def _change(rows: list[OffsetReading], is_loaded: bool, level: float) -> OffsetC
         "largest_after_mm": float(after.max()),
     }
     if n < FEWEST_STATIONS:
-        said = f"Stations measured both before and after: {n}. An interval needs {FEWEST_STATIONS}: measure at more."
-        return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,), **sizes)
+        why = Reason(OffsetChangeRule.TOO_FEW_STATIONS, {"n": n, "n_needed": FEWEST_STATIONS})
+        return PairedOffsetChange(is_loaded, n, *means, None, None, None, level, (why,), **sizes)
     error = float(difference.std(ddof=1)) / math.sqrt(n)
     if error == 0.0:
-        said = "All stations changed by the same amount: no interval by this method."
-        return OffsetChange(is_loaded, n, *means, None, None, None, level, (said,), **sizes)
-    reach = float(stats.t.isf((1.0 - level) / 2.0, n - 1)) * error
-    p = float(2.0 * stats.t.sf(abs(means[2]) / error, n - 1))
-    return OffsetChange(is_loaded, n, *means, means[2] - reach, means[2] + reach, p, level, (), **sizes)
+        why = Reason(OffsetChangeRule.EVEN)
+        return PairedOffsetChange(is_loaded, n, *means, None, None, None, level, (why,), **sizes)
+    reach = float(scipy.stats.t.isf((1.0 - level) / 2.0, n - 1)) * error
+    p = float(2.0 * scipy.stats.t.sf(abs(means[2]) / error, n - 1))
+    return PairedOffsetChange(is_loaded, n, *means, means[2] - reach, means[2] + reach, p, level, (), **sizes)
 
 
 def _pairs(rows: list[OffsetReading]) -> list[tuple[float, float]]:

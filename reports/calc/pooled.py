@@ -17,10 +17,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
+
+from plant.calc.reasons import Reason
 
 FloatArray = NDArray[np.float64]
 
@@ -28,6 +31,17 @@ FloatArray = NDArray[np.float64]
 SPREADS = 99
 # The middle and the variances that it expects settle within two or three rounds.
 POOL_ROUNDS = 8
+
+
+class PoolRule(StrEnum):
+    """What cannot be said of many devices, and why."""
+
+    NOTHING_TO_COMPARE = "pool.nothing_to_compare"
+    NONE_AFTER = "pool.none_after"
+    NONE_BEFORE = "pool.none_before"
+    TOO_FEW_COMPARED = "pool.too_few_compared"
+    TOO_FEW_DEVICES = "pool.too_few_devices"
+    NO_NEXT_DEVICE = "pool.no_next_device"
 
 
 @dataclass(frozen=True)
@@ -43,7 +57,7 @@ class CommonRatio:
     n_after: int
     hours_after: float
     level: float = 0.95
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,7 +75,7 @@ class RandomEffects:
     i_squared: float | None
     n_strata: int
     level: float = 0.95
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
     shared_error: float = 0.0  # of the logarithm of the middle, in common to all devices
 
 
@@ -103,20 +117,20 @@ def common_ratio(
     n0, t0, n1, t1 = _strata(n_before, hours_before, n_after, hours_after)
     told = (int(n0.size), int(n0.sum()), float(t0.sum()), int(n1.sum()), float(t1.sum()), level)
     if n0.size == 0:
-        return CommonRatio(None, None, None, *told, ("no device has incidents and hours to compare",))
+        return CommonRatio(None, None, None, *told, (Reason(PoolRule.NOTHING_TO_COMPARE),))
     if n1.sum() == 0:
-        return CommonRatio(0.0, 0.0, None, *told, ("no incident after any of them: no upper limit by this method",))
+        return CommonRatio(0.0, 0.0, None, *told, (Reason(PoolRule.NONE_AFTER),))
     if n0.sum() == 0:
-        return CommonRatio(math.inf, None, None, *told, ("no incident before any of them",))
+        return CommonRatio(math.inf, None, None, *told, (Reason(PoolRule.NONE_BEFORE),))
 
     def surplus(log_ratio: float) -> float:
         odds = math.exp(log_ratio) * t1
         return float(n1.sum() - np.sum((n0 + n1) * odds / (t0 + odds)))
 
-    log_ratio = float(optimize.brentq(surplus, -40.0, 40.0, xtol=1e-13))
+    log_ratio = float(scipy.optimize.brentq(surplus, -40.0, 40.0, xtol=1e-13))
     p = math.exp(log_ratio) * t1 / (t0 + math.exp(log_ratio) * t1)
     error = 1.0 / math.sqrt(float(np.sum((n0 + n1) * p * (1.0 - p))))
-    z = float(stats.norm.isf((1.0 - level) / 2.0))
+    z = float(scipy.stats.norm.isf((1.0 - level) / 2.0))
     return CommonRatio(math.exp(log_ratio), math.exp(log_ratio - z * error), math.exp(log_ratio + z * error), *told)
 
 
@@ -142,8 +156,7 @@ def random_effects(
     """
     n0, t0, n1, t1 = _strata(n_before, hours_before, n_after, hours_after)
     if n0.size < 2:
-        said = "fewer than two devices have incidents and hours to compare: how much they differ cannot be told"
-        return RandomEffects(None, None, None, None, None, None, None, None, None, int(n0.size), level, (said,))
+        return _no_effects(int(n0.size), level, PoolRule.TOO_FEW_COMPARED)
     half = np.where((n0 == 0) | (n1 == 0), 0.5, 0.0)
     a, b = n0 + half, n1 + half
     return combine_logs(np.log(b / t1) - np.log(a / t0), 1.0 / a + 1.0 / b, level=level)
@@ -200,8 +213,7 @@ def pool_expected(
     if not (np.all(n >= 0) and np.all(own >= 0) and np.all(shared >= 0) and np.all(np.isfinite(expected))):
         raise ValueError("counts, variances and errors must be 0 or more and expectations finite")
     if n.size < 2:
-        said = "fewer than two devices: how much they differ cannot be told"
-        return RandomEffects(None, None, None, None, None, None, None, None, None, int(n.size), level, (said,))
+        return _no_effects(int(n.size), level, PoolRule.TOO_FEW_DEVICES)
     log_ratio = np.log(n + 0.5) - expected
     ratio = (n.sum() + 0.5) / np.exp(expected).sum()
     for _round in range(POOL_ROUNDS):
@@ -211,6 +223,11 @@ def pool_expected(
             break
         ratio = found.ratio
     return found
+
+
+def _no_effects(n: int, level: float, why: PoolRule) -> RandomEffects:
+    """Of too few devices."""
+    return RandomEffects(None, None, None, None, None, None, None, None, None, n, level, (Reason(why),))
 
 
 def combine_logs(
@@ -251,12 +268,12 @@ def combine_logs(
     # Hartung & Knapp's variance, never smaller than the usual one (else few alike devices would look too sure).
     scale = max(1.0, float(np.sum(weight * (y - middle) ** 2)) / (k - 1))
     error = math.sqrt(scale / float(weight.sum()))
-    t = float(stats.t.isf((1.0 - level) / 2.0, k - 1))
+    t = float(scipy.stats.t.isf((1.0 - level) / 2.0, k - 1))
     # What all share moves the middle as a whole; how many devices there are does not matter to it.
     shared = float(np.sum(weight * np.broadcast_to(np.asarray(shared_error, dtype=float), y.shape)) / weight.sum())
-    reach = math.hypot(t * error, float(stats.norm.isf((1.0 - level) / 2.0)) * shared)
+    reach = math.hypot(t * error, float(scipy.stats.norm.isf((1.0 - level) / 2.0)) * shared)
     next_low = next_high = None
-    reasons: tuple[str, ...] = ("fewer than three devices: no range for the next one",)
+    reasons: tuple[Reason, ...] = (Reason(PoolRule.NO_NEXT_DEVICE),)
     if k >= 3:
         next_low, next_high = (math.exp(each) for each in next_device(y, v, shared_error=shared, level=level))
         reasons = ()
@@ -268,7 +285,7 @@ def combine_logs(
         next_high=next_high,
         tau=math.sqrt(tau2),
         q=q,
-        p_heterogeneity=float(stats.chi2.sf(q, k - 1)),
+        p_heterogeneity=float(scipy.stats.chi2.sf(q, k - 1)),
         i_squared=max(0.0, 1.0 - (k - 1) / q) if q > 0 else 0.0,
         n_strata=k,
         level=level,
@@ -292,7 +309,7 @@ def next_device(y: FloatArray, v: FloatArray, *, shared_error: float = 0.0, leve
     the average in place of a bootstrap are our own).
     """
     k = y.size
-    wanted = stats.chi2.ppf((np.arange(SPREADS) + 0.5) / SPREADS, k - 1)
+    wanted = scipy.stats.chi2.ppf((np.arange(SPREADS) + 0.5) / SPREADS, k - 1)
     # The sum falls as tau grows; beyond the last of these it is below the smallest that is wanted.
     farthest = k * float(np.ptp(y)) ** 2 / float(wanted[0]) + float(v.max())
     tau2 = np.concatenate([[0.0], np.geomspace(1e-6 * float(v.min()), farthest, 600)])
@@ -302,9 +319,11 @@ def next_device(y: FloatArray, v: FloatArray, *, shared_error: float = 0.0, leve
     scale = np.sqrt(believed + np.maximum(1.0, spread / (k - 1)) / total + shared_error**2)
 
     def quantile(p: float) -> float:
-        reach = float(stats.t.isf(min(p, 1.0 - p) / 2.0, k - 1)) * float(scale.max()) + float(np.ptp(at))
+        reach = float(scipy.stats.t.isf(min(p, 1.0 - p) / 2.0, k - 1)) * float(scale.max()) + float(np.ptp(at))
         ends = float(at.min()) - reach, float(at.max()) + reach
-        return float(optimize.brentq(lambda x: float(np.mean(stats.t.cdf((x - at) / scale, k - 1))) - p, *ends))
+        return float(
+            scipy.optimize.brentq(lambda x: float(np.mean(scipy.stats.t.cdf((x - at) / scale, k - 1))) - p, *ends)
+        )
 
     tail = (1.0 - level) / 2.0
     return quantile(tail), quantile(1.0 - tail)
@@ -339,7 +358,7 @@ def discoveries(p: ArrayLike, *, share: float = 0.05) -> NDArray[np.bool_]:
     values = np.asarray(p, dtype=float)
     if values.size == 0:
         return np.zeros(0, dtype=bool)
-    return np.asarray(stats.false_discovery_control(values) <= share)
+    return np.asarray(scipy.stats.false_discovery_control(values) <= share)
 
 
 def _strata(

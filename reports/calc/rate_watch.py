@@ -22,8 +22,8 @@ from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
 
 FloatArray = NDArray[np.float64]
 
@@ -151,7 +151,7 @@ def average_run_length(mean: float, k: float, h: float) -> float:
     for x in range(math.ceil(h + k) + 1):
         target = np.maximum(0, state + x * unit - down)
         stays = target < n_states
-        np.add.at(chain, (state[stays], target[stays]), stats.poisson.pmf(x, mean))
+        np.add.at(chain, (state[stays], target[stays]), scipy.stats.poisson.pmf(x, mean))
     return float(np.linalg.solve(np.eye(n_states) - chain, np.ones(n_states))[0])
 
 
@@ -251,7 +251,7 @@ def _threshold(expected_incidents: float, rise: float) -> float:
         return LOWEST
     if short(HIGHEST) <= 0:
         return HIGHEST
-    h = float(optimize.brentq(short, LOWEST, HIGHEST, xtol=1e-9))
+    h = float(scipy.optimize.brentq(short, LOWEST, HIGHEST, xtol=1e-9))
     return h if short(h) >= 0 else h + 1e-8
 
 

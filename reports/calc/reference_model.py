@@ -9,10 +9,13 @@ import math
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
+
+from plant.calc.reasons import Reason
 
 FloatArray = NDArray[np.float64]
 
@@ -22,6 +25,18 @@ STRETCHES_PER_COEFFICIENT = 10
 LARGEST_SHAPE = 1e6
 # Fewer incidents on the untreated stretches in either window say nothing of a trend; own rule.
 FEWEST_FOR_TREND = 20
+
+
+class ReferenceRule(StrEnum):
+    """What is not allowed for in a comparison and why, and what was found of the stretches without a device."""
+
+    NO_STRETCH = "reference.no_stretch"
+    ONE_STRETCH = "reference.one_stretch"
+    TOO_FEW_STRETCHES = "reference.too_few_stretches"
+    NO_INCIDENT = "reference.no_incident"
+    UNEVEN = "reference.uneven"
+    NO_TREND = "reference.no_trend"
+    TRAIT_UNKNOWN = "reference.trait_unknown"
 
 
 @dataclass(frozen=True)
@@ -39,7 +54,7 @@ class ReferenceModel:
     hours: float
     dispersion: float
     left_out: tuple[str, ...] = ()
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
     # Shapes that the counts allow, each with its weight; empty where only the likeliest is known.
     shapes: tuple[float, ...] = ()
     shape_weights: tuple[float, ...] = ()
@@ -64,7 +79,23 @@ class NoReference:
     """Why no reference model could be made."""
 
     n_stretches: int
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
+
+
+def too_few_stretches(n: int) -> NoReference:
+    """No model, because so few stretches are without a device.
+
+    Parameters
+    ----------
+    n : int
+        How many there are, fewer than `FEWEST_STRETCHES`.
+
+    Returns
+    -------
+    NoReference
+    """
+    few = {0: ReferenceRule.NO_STRETCH, 1: ReferenceRule.ONE_STRETCH}.get(n, ReferenceRule.TOO_FEW_STRETCHES)
+    return NoReference(n, (Reason(few, {"n": n, "n_needed": FEWEST_STRETCHES}),))
 
 
 @dataclass(frozen=True)
@@ -170,13 +201,9 @@ def _rates(model: ReferenceModel, traits: Mapping[str, FloatArray]) -> FloatArra
 def _chosen(counts: FloatArray, time: FloatArray, traits: Mapping[str, FloatArray]) -> ReferenceModel | NoReference:
     """The model with the traits that tell."""
     if counts.size < FEWEST_STRETCHES:
-        said = (
-            f"Only {counts.size} stretches without a device could serve as reference; {FEWEST_STRETCHES} are needed, "
-            "so counts are not drawn towards a fleet's rate."
-        )
-        return NoReference(int(counts.size), (said,))
+        return too_few_stretches(int(counts.size))
     if counts.sum() == 0:
-        return NoReference(int(counts.size), ("No incident is known on any stretch without a device.",))
+        return NoReference(int(counts.size), (Reason(ReferenceRule.NO_INCIDENT),))
     # A trait that all stretches share, or that is not known of some, cannot be told apart.
     usable = [name for name, each in traits.items() if np.all(np.isfinite(each)) and np.ptp(each) > 0]
     chosen: list[str] = []
@@ -227,12 +254,12 @@ def shape_weights(n: ArrayLike, mean: ArrayLike) -> tuple[FloatArray, FloatArray
     logit = np.arange(-8.0, 8.01, 0.1)
     phi = float(np.median(mu)) * np.exp(logit)
     each = (
-        special.gammaln(counts + phi[:, None])
-        - special.gammaln(phi[:, None])
+        scipy.special.gammaln(counts + phi[:, None])
+        - scipy.special.gammaln(phi[:, None])
         - (counts + phi[:, None]) * np.log1p(mu / phi[:, None])
         - counts * np.log(phi[:, None])
     )
-    share = special.expit(logit)
+    share = scipy.special.expit(logit)
     log_weight = each.sum(axis=1) + np.log(share * (1.0 - share))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
@@ -263,11 +290,11 @@ def _fit(counts: FloatArray, hours: FloatArray, traits: Mapping[str, FloatArray]
         if alpha > 1.0 / LARGEST_SHAPE and negative.llf > poisson.llf:
             fit, shape, k = negative, 1.0 / alpha, design.shape[1] + 1
         covariance = np.asarray(fit.cov_params())[: design.shape[1], : design.shape[1]]
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
     if math.isinf(shape) and pearson > 1.0:
         # Uneven, yet not in the way of a negative binomial: the errors are widened, as for a quasi-Poisson model.
         covariance = covariance * pearson
-        reasons = (f"counts of the stretches vary {pearson:.2f} times as much as chance; errors are widened by that",)
+        reasons = (Reason(ReferenceRule.UNEVEN, {"dispersion": pearson}),)
     return ReferenceModel(
         names=tuple(traits),
         coefficients=tuple(float(each) for each in fit.params[: design.shape[1]]),
@@ -302,7 +329,7 @@ def trend_of(n_before: int, hours_before: float, n_after: int, hours_after: floa
         return None
     before, after = n_before + 0.5, n_after + 0.5
     ratio = (after / hours_after) / (before / hours_before)
-    error = math.sqrt(float(special.polygamma(1, before) + special.polygamma(1, after)))
+    error = math.sqrt(float(scipy.special.polygamma(1, before) + scipy.special.polygamma(1, after)))
     return Trend(ratio, error, n_before, hours_before, n_after, hours_after)
 
 

@@ -4,7 +4,7 @@ A comparison with few incidents or few hours misses moderate changes. Asked is f
 would leave out 1 in eight of ten cases, once for a fall and once for a rise, given the incidents before and the hours
 of both sides.
 
-Up to `EXACT_UNTIL` incidents before, the chance is added up over both counts (`plant.calc.rates.power_to_detect`).
+Up to `EXACT_UNTIL` incidents before, the chance is added up over both counts (`plant.calc.rate_power.power_to_detect`).
 Beyond, the logarithm of the ratio is as good as normal with variance ``1/n0 + 1/(n0 R t1/t0)`` (own choice of the
 limit; both ways agree within a few hundredths there, see the tests).
 """
@@ -15,9 +15,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from scipy import optimize, stats
+import scipy
 
-from plant.calc.rates import check_level, power_to_detect
+from plant.calc.rate_power import power_to_detect
+from plant.calc.rates import check_level
 
 EXACT_UNTIL = 80.0
 LARGEST_RATIO = 64.0
@@ -168,7 +169,7 @@ def _rise(seen: Callable[[float], float], power: float) -> float | None:
 
 
 def _by_normal(n: float, share: float, power: float, level: float) -> tuple[float | None, float | None]:
-    reach = float(stats.norm.isf((1.0 - level) / 2.0) + stats.norm.isf(1.0 - power))
+    reach = float(scipy.stats.norm.isf((1.0 - level) / 2.0) + scipy.stats.norm.isf(1.0 - power))
 
     def short(log_ratio: float) -> float:
         return abs(log_ratio) - reach * math.sqrt(1.0 / n + 1.0 / (n * share * math.exp(log_ratio)))
@@ -182,5 +183,5 @@ def _by_normal(n: float, share: float, power: float, level: float) -> tuple[floa
             found.append(None)
             continue
         near = steps[first - 1] if first else 0.0
-        found.append(math.exp(optimize.brentq(short, near, steps[first])))
+        found.append(math.exp(scipy.optimize.brentq(short, near, steps[first])))
     return found[0], found[1]

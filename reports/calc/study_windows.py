@@ -11,12 +11,15 @@ What is compared with what is thus fixed by dates alone, before anyone looks at 
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
+from enum import StrEnum
 from typing import Literal
 
 from plant.calc.calendar import add_months, local_month_bounds, months_between
+from plant.calc.reasons import Reason
 from plant.calc.running_hours import Ledger
 
 # The moment at which settling-in has its running hours is looked for on this grid.
@@ -39,12 +42,28 @@ class Window:
         return self.start == self.end
 
 
+class WindowRule(StrEnum):
+    """What cuts a comparison, and why a stretch of time is in neither of its windows."""
+
+    WORK = "window.work"
+    OUT_OF_SERVICE = "window.out_of_service"
+    OVERLAPPING_FITTED = "window.overlapping_fitted"
+    OVERLAPPING_REMOVED = "window.overlapping_removed"
+    LAST_SOUND = "window.last_sound"
+    BEFORE_A_CHANGE = "window.before_a_change"
+    AFTER_A_CHANGE = "window.after_a_change"
+    SETTLING_IN = "window.settling_in"
+    BEFORE_THE_SET_WINDOW = "window.before_the_set_window"
+    AFTER_THE_SET_WINDOW = "window.after_the_set_window"
+    AFTER_THE_REMOVAL = "window.after_the_removal"
+
+
 @dataclass(frozen=True)
 class Cut:
-    """Another change to the belt, in words, and the side whose window it shortened ("" where it shortened none)."""
+    """Another change to the belt, and the side whose window it shortened ("" where it shortened none)."""
 
     at: datetime
-    words: str
+    what: Reason
     side: Literal["before", "after", ""] = ""
 
 
@@ -124,9 +143,13 @@ def settling_end(since: datetime, *, days: float, running_h: float, ledger: Ledg
     n_steps = -(-int((latest - since).total_seconds()) // int(GRID.total_seconds()))
     if n_steps == 0 or running_h == 0:
         return since if running_h == 0 else latest
-    grid = [min(since + step * GRID, latest) for step in range(1, n_steps + 1)]
-    run = ledger.hours_many([since] * len(grid), grid).running_h
-    return next((at for at, hours in zip(grid, run.tolist(), strict=True) if hours >= running_h), latest)
+
+    def run_by(step: int) -> float:
+        return ledger.hours(since, min(since + step * GRID, latest)).running_h
+
+    # Hours only grow: the first step that has enough is found by halving.
+    step = bisect.bisect_left(range(n_steps + 1), running_h, lo=1, key=run_by)
+    return min(since + step * GRID, latest)
 
 
 def lay_windows(
@@ -180,8 +203,8 @@ def lay_windows(
     later = [cut for cut in ordered if first_installed_at < cut.at < after_end]
     if later:
         after_end = later[0].at
-    kept = [Cut(cut.at, cut.words, "before") for cut in earlier[-1:]]
-    kept += [Cut(cut.at, cut.words, "after") for cut in later[:1]]
+    kept = [Cut(cut.at, cut.what, "before") for cut in earlier[-1:]]
+    kept += [Cut(cut.at, cut.what, "after") for cut in later[:1]]
     after_start = min(after_start, after_end)
     return StudyWindows(
         before=Window(before_start, first_installed_at),

@@ -1,7 +1,8 @@
-"""The words that counts before and after an installation allow.
+"""The verdict that counts before and after an installation allow.
 
-The arithmetic of the counts is in `plant.calc.rates`. The verdict is reached in a fixed order of rules, see
-`rule_text`.
+The arithmetic of the counts is in `plant.calc.rates`. The verdict is reached in a fixed order of rules, which
+`reports.words.study_rules` tells: it cannot be judged; fewer or more; shown to change little; too early to tell; too
+few incidents to tell; no clear change.
 """
 
 from __future__ import annotations
@@ -10,7 +11,9 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from plant.calc.rates import RateRatio, check_level, count_words, hours_needed
+from plant.calc.rate_power import hours_needed
+from plant.calc.rates import RateRatio, check_level, counted
+from plant.calc.reasons import Reason
 from reports.calc.bad_spells import SpellCheck, widened_limits
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.smallest_change import tells_fewer_at_best
@@ -27,26 +30,38 @@ class EffectVerdict(StrEnum):
     TOO_EARLY = "too_early"
     CANNOT_BE_JUDGED = "cannot_be_judged"
 
-    @property
-    def words(self) -> str:
-        """The verdict as people read it."""
-        return _WORDS[self]
 
+class VerdictRule(StrEnum):
+    """What carries a verdict, or stands in its way."""
 
-_WORDS = {
-    EffectVerdict.FEWER: "fewer incidents",
-    EffectVerdict.MORE: "more incidents",
-    EffectVerdict.NO_CLEAR_CHANGE: "no clear change",
-    EffectVerdict.CHANGES_LITTLE: "shown to change little",
-    EffectVerdict.TOO_FEW: "too few incidents to tell",
-    EffectVerdict.TOO_EARLY: "too early to tell",
-    EffectVerdict.CANNOT_BE_JUDGED: "cannot be judged",
-}
-
-ALONE = (
-    "These are counts alone: neither devices being put where it was worst nor what happened elsewhere meanwhile is "
-    "allowed for."
-)
+    NO_DETECTOR = "verdict.no_detector"
+    HOURS_UNKNOWN_BEFORE = "verdict.hours_unknown_before"
+    HOURS_UNKNOWN_AFTER = "verdict.hours_unknown_after"
+    NO_HOURS_BEFORE = "verdict.no_hours_before"
+    COUNTED = "verdict.counted"
+    RATIO = "verdict.ratio"
+    RATIO_WITHOUT_LIMIT = "verdict.ratio_without_limit"
+    BAD_SPELLS = "verdict.bad_spells"
+    SHRUNK = "verdict.shrunk"
+    COMPARED = "verdict.compared"
+    ALONE = "verdict.alone"
+    ALL_BELOW_1 = "verdict.all_below_1"
+    ALL_ABOVE_1 = "verdict.all_above_1"
+    INCLUDES_1 = "verdict.includes_1"
+    WITHIN_MARGIN = "verdict.within_margin"
+    LIMIT_BELOW_1 = "verdict.limit_below_1"
+    LIMIT_NOT_BELOW_1 = "verdict.limit_not_below_1"
+    LIMIT_ABOVE_1 = "verdict.limit_above_1"
+    LIMIT_NOT_ABOVE_1 = "verdict.limit_not_above_1"
+    EXPLAINED_OTHERWISE = "verdict.explained_otherwise"
+    EXPLAINED_BY_SPELLS = "verdict.explained_by_spells"
+    TOO_FEW_HOURS_AFTER = "verdict.too_few_hours_after"
+    NONE_BEFORE = "verdict.none_before"
+    TOO_FEW_BEFORE = "verdict.too_few_before"
+    NO_TIME_CAN_BE_STATED = "verdict.no_time_can_be_stated"
+    MORE_HOURS_HARDLY_TELL = "verdict.more_hours_hardly_tell"
+    HOURS_WITHOUT_INCIDENT_NEEDED = "verdict.hours_without_incident_needed"
+    HOURS_NEEDED = "verdict.hours_needed"
 
 
 @dataclass(frozen=True)
@@ -87,48 +102,11 @@ class VerdictRules:
 
 @dataclass(frozen=True)
 class Judgement:
-    """Verdict with the sentences that carry it and, where more running would help, the hours still needed."""
+    """Verdict with the reasons that carry it and, where more running would help, the hours still needed."""
 
     verdict: EffectVerdict
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     hours_needed: float | None = None
-
-
-def rule_text(rules: VerdictRules) -> tuple[str, ...]:
-    """The rules of the verdict in the order in which they are tried, for the page.
-
-    Parameters
-    ----------
-    rules : VerdictRules
-        The plant's numbers.
-
-    Returns
-    -------
-    tuple of str
-        One sentence for each rule; the first that holds decides.
-    """
-    low, high = rules.margin
-    return (
-        "Cannot be judged: no switch or logged station stands in the zone, or running hours are known for less than "
-        f"{_percent(rules.least_coverage)} of either period, or there are no running hours before.",
-        f"Fewer or more incidents: the exact {_percent(rules.level)} interval of the ratio leaves out 1 (widened where "
-        f"incidents come in bad spells), and so does, on the same side, the one-sided {_percent(rules.level)} limit "
-        "after allowing for devices being put where it was worst and for what untreated stretches did. Where too few "
-        "stretches are untreated for that, the answer compared with them takes its place; where that is missing too, "
-        "the counts decide alone and the verdict says so. The promise: looked at once, a device that does nothing is "
-        f"called fewer or more in at most {_wrong(rules.level)} of cases, both together, as far as the model of "
-        "untreated "
-        "stretches fits and their rates do not drift apart. Without that model nothing of the kind is promised, and "
-        "who "
-        "looks again and again sees a wrong verdict more often.",
-        f"Shown to change little: all of these intervals lie between {low:g} and {high:g}, a margin fixed beforehand.",
-        f"Too early to tell: fewer than {rules.least_after_share:g} times the hours before have been run after.",
-        "Too few incidents to tell: none of these, and with no incident at all after the interval would not have left "
-        "out 1 either: there were too few before. Such a comparison is counted neither where chance is reckoned with "
-        "nor "
-        "among those that have to stand together.",
-        "No clear change: none of these; it does not say that the device does nothing.",
-    )
 
 
 def judge(
@@ -142,7 +120,7 @@ def judge(
     shrunk: EffectIndex | None = None,
     compared: EffectIndex | None = None,
 ) -> Judgement:
-    """The verdict that the counts allow, with its reasons, in the order of `rule_text`.
+    """The verdict that the counts allow, with its reasons, in the order of the rules.
 
     Parameters
     ----------
@@ -164,7 +142,7 @@ def judge(
     Returns
     -------
     Judgement
-        verdict; reasons (whole sentences); hours_needed [h] for "too early" and "no clear change", where they exist.
+        verdict; reasons; hours_needed [h] for "too early" and "no clear change", where they exist.
 
     Raises
     ------
@@ -172,6 +150,65 @@ def judge(
         If a coverage is outside 0 to 1, n_detectors is negative, or the levels differ.
     """
     rules = rules or VerdictRules()
+    _check_told(ratio, coverage_before, coverage_after, n_detectors, rules)
+    obstacles = _obstacles(ratio, coverage_before, coverage_after, n_detectors, rules)
+    if obstacles:
+        return Judgement(EffectVerdict.CANNOT_BE_JUDGED, obstacles)
+    counts = (*_counts(ratio), *_spells(ratio, spells), *_allowed(shrunk, compared))
+    clear, contradiction = _by_limits(ratio, rules, limits_with_spells(ratio, spells), shrunk or compared)
+    if clear is not None:
+        return Judgement(clear.verdict, (*counts, *clear.reasons))
+    least_h = rules.least_after_share * ratio.hours_before
+    too_soon = Reason(VerdictRule.TOO_FEW_HOURS_AFTER, {"after_h": ratio.hours_after, "least_h": least_h})
+    if contradiction and ratio.hours_after >= least_h:
+        return Judgement(EffectVerdict.NO_CLEAR_CHANGE, (*counts, *contradiction))
+    if contradiction:
+        return Judgement(EffectVerdict.TOO_EARLY, (*counts, *contradiction, too_soon))
+    needed = hours_needed(ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, level=rules.level)
+    unclear = () if ratio.ratio is None else (Reason(VerdictRule.INCLUDES_1, _level(rules.level)),)
+    waiting = (*counts, *unclear, _needed(ratio, needed))
+    if ratio.hours_after < least_h:
+        return Judgement(EffectVerdict.TOO_EARLY, (*waiting, too_soon), needed)
+    if not could_tell(ratio, rules=rules, spells=spells):
+        return Judgement(EffectVerdict.TOO_FEW, (*waiting, _too_few(ratio)), needed)
+    return Judgement(EffectVerdict.NO_CLEAR_CHANGE, waiting, needed)
+
+
+def could_tell(ratio: RateRatio, *, rules: VerdictRules, spells: SpellCheck | None = None) -> bool:
+    """Whether the counts could have told fewer, more or little change, or on their own do.
+
+    Where they could not, and enough hours have passed, the verdict is "too few incidents to tell". Where they could,
+    it is fewer, more, shown to change little or no clear change, also where the counts alone tell a rise from too few
+    before and what else happened explains it; or it is still too early.
+
+    Parameters
+    ----------
+    ratio : RateRatio
+        Result of `compare_rates` at the level of the rules.
+    rules : VerdictRules
+        The plant's numbers.
+    spells : SpellCheck, optional
+        Whether incidents come in bad spells.
+
+    Returns
+    -------
+    bool
+        True where the interval would leave out 1 if none had come after, where it leaves out 1, or where it lies within
+        the margin.
+    """
+    sides = (ratio.n_before, ratio.hours_before, ratio.hours_after)
+    dispersion = spells.widening if spells is not None else 1.0
+    if tells_fewer_at_best(*sides, dispersion=dispersion, level=rules.level):
+        return True
+    if ratio.low is None or ratio.high is None:
+        return False
+    within = rules.margin[0] <= ratio.low and ratio.high <= rules.margin[1]
+    return within or ratio.high < 1 or ratio.low > 1
+
+
+def _check_told(
+    ratio: RateRatio, coverage_before: float, coverage_after: float, n_detectors: int, rules: VerdictRules
+) -> None:
     for name, share in (("coverage_before", coverage_before), ("coverage_after", coverage_after)):
         if not 0 <= share <= 1:
             raise ValueError(f"{name} is {share}; give the covered share of the period from 0 to 1")
@@ -181,84 +218,67 @@ def judge(
         raise ValueError(
             f"ratio was worked out at level {ratio.level}, the rules ask for {rules.level}; compare at the same level"
         )
-    obstacles = _obstacles(ratio, coverage_before, coverage_after, n_detectors, rules)
-    if obstacles:
-        return Judgement(EffectVerdict.CANNOT_BE_JUDGED, obstacles)
-    allowed = shrunk or compared
-    counts = (
-        *_counts_sentences(ratio),
-        *_spell_sentences(ratio, spells),
-        *_allowed_sentences(shrunk, compared),
-    )
-    percent = _percent(rules.level)
-    contradiction: tuple[str, ...] = ()
-    limits = limits_with_spells(ratio, spells)
-    if limits is not None and ratio.low is not None and ratio.high is not None:
-        low, high = limits
-        allowed_low, allowed_high = (allowed.low, allowed.high) if allowed is not None else (low, high)
-        alone = () if allowed else (ALONE,)
-        if high < 1 and (allowed is None or allowed.high_one_sided < 1):
-            decides = (_deciding_sentence(allowed, percent, is_fewer=True),) if allowed else alone
-            return Judgement(EffectVerdict.FEWER, (*counts, f"The whole {percent} interval lies below 1.", *decides))
-        if low > 1 and (allowed is None or allowed.low_one_sided > 1):
-            decides = (_deciding_sentence(allowed, percent, is_fewer=False),) if allowed else alone
-            return Judgement(EffectVerdict.MORE, (*counts, f"The whole {percent} interval lies above 1.", *decides))
-        if rules.margin[0] <= min(low, allowed_low) and max(high, allowed_high) <= rules.margin[1]:
-            said = f"The whole {percent} interval lies between {rules.margin[0]:g} and {rules.margin[1]:g}."
-            return Judgement(EffectVerdict.CHANGES_LITTLE, (*counts, said))
-        if allowed is not None and (high < 1 or low > 1):
-            contradiction = (
-                "The counts alone leave out 1; what chance and the untreated stretches explain does not.",
-                _deciding_sentence(allowed, percent, is_fewer=high < 1),
-            )
-        elif ratio.high < 1 or ratio.low > 1:
-            contradiction = ("The exact interval leaves out 1, the one widened for bad spells does not.",)
-    if contradiction and ratio.hours_after >= rules.least_after_share * ratio.hours_before:
-        return Judgement(EffectVerdict.NO_CLEAR_CHANGE, (*counts, *contradiction))
-    if contradiction:
-        least = rules.least_after_share * ratio.hours_before
-        said = f"{ratio.hours_after:.0f} h after are fewer than the {least:.0f} h that the rule asks for."
-        return Judgement(EffectVerdict.TOO_EARLY, (*counts, *contradiction, said))
-    needed = hours_needed(ratio.n_before, ratio.hours_before, ratio.n_after, ratio.hours_after, level=rules.level)
-    waiting = (*counts, *_unclear(ratio, percent), _needed_sentence(ratio, needed))
-    if ratio.hours_after < rules.least_after_share * ratio.hours_before:
-        least = rules.least_after_share * ratio.hours_before
-        said = f"{ratio.hours_after:.0f} h after are fewer than the {least:.0f} h that the rule asks for."
-        return Judgement(EffectVerdict.TOO_EARLY, (*waiting, said), needed)
-    sides = (ratio.n_before, ratio.hours_before, ratio.hours_after)
-    dispersion = spells.widening if spells is not None else 1.0
-    if not tells_fewer_at_best(*sides, dispersion=dispersion, level=rules.level):
-        return Judgement(EffectVerdict.TOO_FEW, (*waiting, _too_few_sentence(ratio)), needed)
-    return Judgement(EffectVerdict.NO_CLEAR_CHANGE, waiting, needed)
+
+
+def _by_limits(
+    ratio: RateRatio, rules: VerdictRules, limits: tuple[float, float] | None, allowed: EffectIndex | None
+) -> tuple[Judgement | None, tuple[Reason, ...]]:
+    """The verdict where the limits are clear; else why the counts alone would have been, where they would."""
+    if limits is None or ratio.low is None or ratio.high is None:
+        return None, ()
+    low, high = limits
+    allowed_low, allowed_high = (allowed.low, allowed.high) if allowed is not None else limits
+    level = _level(rules.level)
+    if high < 1 and (allowed is None or allowed.high_one_sided < 1):
+        decides = _deciding(allowed, level, is_fewer=True)
+        return Judgement(EffectVerdict.FEWER, (Reason(VerdictRule.ALL_BELOW_1, level), decides)), ()
+    if low > 1 and (allowed is None or allowed.low_one_sided > 1):
+        decides = _deciding(allowed, level, is_fewer=False)
+        return Judgement(EffectVerdict.MORE, (Reason(VerdictRule.ALL_ABOVE_1, level), decides)), ()
+    if rules.margin[0] <= min(low, allowed_low) and max(high, allowed_high) <= rules.margin[1]:
+        margin = {"margin_low": rules.margin[0], "margin_high": rules.margin[1]}
+        return Judgement(EffectVerdict.CHANGES_LITTLE, (Reason(VerdictRule.WITHIN_MARGIN, level | margin),)), ()
+    if allowed is not None and (high < 1 or low > 1):
+        return None, (Reason(VerdictRule.EXPLAINED_OTHERWISE), _deciding(allowed, level, is_fewer=high < 1))
+    if ratio.high < 1 or ratio.low > 1:
+        return None, (Reason(VerdictRule.EXPLAINED_BY_SPELLS),)
+    return None, ()
 
 
 def _obstacles(
     ratio: RateRatio, coverage_before: float, coverage_after: float, n_detectors: int, rules: VerdictRules
-) -> tuple[str, ...]:
+) -> tuple[Reason, ...]:
     """Every reason why the counts must not be judged at all."""
     found = []
     if n_detectors == 0:
-        found.append("No switch and no logged station stands in the effect zone: incidents there may go unseen.")
-    for side, share in (("before", coverage_before), ("after", coverage_after)):
+        found.append(Reason(VerdictRule.NO_DETECTOR))
+    for rule, share in (
+        (VerdictRule.HOURS_UNKNOWN_BEFORE, coverage_before),
+        (VerdictRule.HOURS_UNKNOWN_AFTER, coverage_after),
+    ):
         if share < rules.least_coverage:
-            known, least = _percent(share), _percent(rules.least_coverage)
-            found.append(f"Running hours are known for {known} of the period {side}; {least} are needed.")
+            found.append(Reason(rule, {"known_pct": 100.0 * share, "least_pct": 100.0 * rules.least_coverage}))
     if ratio.hours_before == 0:
-        found.append("There are no running hours before to compare with.")
+        found.append(Reason(VerdictRule.NO_HOURS_BEFORE))
     return tuple(found)
 
 
-def _counts_sentences(ratio: RateRatio) -> tuple[str, ...]:
+def _counts(ratio: RateRatio) -> tuple[Reason, ...]:
     """What was counted, then what it comes to."""
-    counted = (
-        f"{count_words(ratio.n_before)} in {ratio.hours_before:.0f} h before, "
-        f"{ratio.n_after} in {ratio.hours_after:.0f} h after."
+    told = Reason(
+        VerdictRule.COUNTED,
+        {
+            "before": counted(ratio.n_before),
+            "before_h": ratio.hours_before,
+            "n_after": ratio.n_after,
+            "after_h": ratio.hours_after,
+        },
     )
     if ratio.ratio is None or ratio.low is None or ratio.high is None:
-        return (counted, *(f"{reason[0].upper()}{reason[1:]}." for reason in ratio.reasons))
+        return (told, *ratio.reasons)
     if math.isinf(ratio.high):
-        return (counted, f"Ratio at least {ratio.low:.2f}; none before, so it has no upper limit.")
-    return (counted, f"Ratio {ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f}).")
+        return (told, Reason(VerdictRule.RATIO_WITHOUT_LIMIT, {"low": ratio.low}))
+    return (told, Reason(VerdictRule.RATIO, {"ratio": ratio.ratio, "low": ratio.low, "high": ratio.high}))
 
 
 def limits_with_spells(ratio: RateRatio, spells: SpellCheck | None) -> tuple[float, float] | None:
@@ -307,40 +327,46 @@ def direction(ratio: RateRatio, spells: SpellCheck | None) -> str:
     return "more" if limits[0] > 1 else "flat"
 
 
-def _spell_sentences(ratio: RateRatio, spells: SpellCheck | None) -> tuple[str, ...]:
+def _spells(ratio: RateRatio, spells: SpellCheck | None) -> tuple[Reason, ...]:
     """That incidents came in bad spells, and what that makes of the interval."""
     limits = limits_with_spells(ratio, spells)
     if spells is None or not spells.is_clustered or limits is None:
         return ()
-    low, high = limits
     return (
-        f"Incidents come in bad spells ({spells.pairs} close pairs where chance brings {spells.expected_pairs:.1f}; "
-        f"{' and '.join(str(each) for each in spells.bad_days)} bad days before and after), so the interval is widened "
-        f"by a dispersion of {spells.dispersion:.1f}: {low:.2f} to {high:.2f}.",
+        Reason(
+            VerdictRule.BAD_SPELLS,
+            {
+                "pairs": spells.pairs,
+                "expected_pairs": spells.expected_pairs,
+                "bad_days_before": spells.bad_days[0],
+                "bad_days_after": spells.bad_days[-1],
+                "dispersion": spells.dispersion,
+                "low": limits[0],
+                "high": limits[1],
+            },
+        ),
     )
 
 
-def _allowed_sentences(shrunk: EffectIndex | None, compared: EffectIndex | None) -> tuple[str, ...]:
+def _allowed(shrunk: EffectIndex | None, compared: EffectIndex | None) -> tuple[Reason, ...]:
     """The answer that has to agree with the counts, by what it allows for."""
-    if shrunk is not None:
-        return (
-            "After allowing for devices being put where it was worst, and for what untreated stretches did: "
-            f"{shrunk.ratio:.2f} ({shrunk.low:.2f} to {shrunk.high:.2f}).",
-        )
-    if compared is not None:
-        return (
-            f"After allowing for what untreated stretches did: {compared.ratio:.2f} ({compared.low:.2f} to "
-            f"{compared.high:.2f}); not for devices being put where it was worst.",
-        )
+    for rule, index in ((VerdictRule.SHRUNK, shrunk), (VerdictRule.COMPARED, compared)):
+        if index is not None:
+            return (Reason(rule, {"ratio": index.ratio, "low": index.low, "high": index.high}),)
     return ()
 
 
-def _deciding_sentence(allowed: EffectIndex, percent: str, *, is_fewer: bool) -> str:
-    """The limit that decides beside the counts: with the level all on one side."""
-    limit = allowed.high_one_sided if is_fewer else allowed.low_one_sided
-    where = ("below 1" if limit < 1 else "not below 1") if is_fewer else ("above 1" if limit > 1 else "not above 1")
-    told = f"{limit:.{digits_beside_one(limit)}f}"
-    return f"With these allowances the one-sided {percent} limit, which decides beside it, is {told}: {where}."
+def _deciding(allowed: EffectIndex | None, level: dict[str, float], *, is_fewer: bool) -> Reason:
+    """The limit that decides beside the counts, with the level all on one side; or that nothing does."""
+    if allowed is None:
+        return Reason(VerdictRule.ALONE)
+    if is_fewer:
+        limit = allowed.high_one_sided
+        rule = VerdictRule.LIMIT_BELOW_1 if limit < 1 else VerdictRule.LIMIT_NOT_BELOW_1
+    else:
+        limit = allowed.low_one_sided
+        rule = VerdictRule.LIMIT_ABOVE_1 if limit > 1 else VerdictRule.LIMIT_NOT_ABOVE_1
+    return Reason(rule, level | {"limit": limit})
 
 
 def digits_beside_one(value: float) -> int:
@@ -362,38 +388,21 @@ def digits_beside_one(value: float) -> int:
     return digits
 
 
-def _too_few_sentence(ratio: RateRatio) -> str:
+def _too_few(ratio: RateRatio) -> Reason:
     """Why no verdict of fewer was within reach."""
     if ratio.n_before == 0:
-        return "Without an incident before none can have become fewer."
-    return (
-        f"Even with none in the {ratio.hours_after:.0f} h after, {count_words(ratio.n_before)} before would have "
-        "been too "
-        "few to say that they became fewer."
-    )
+        return Reason(VerdictRule.NONE_BEFORE)
+    return Reason(VerdictRule.TOO_FEW_BEFORE, {"after_h": ratio.hours_after, "before": counted(ratio.n_before)})
 
 
-def _unclear(ratio: RateRatio, percent: str) -> tuple[str, ...]:
-    return () if ratio.ratio is None else (f"The {percent} interval includes 1.",)
-
-
-def _needed_sentence(ratio: RateRatio, needed: float | None) -> str:
+def _needed(ratio: RateRatio, needed: float | None) -> Reason:
     """How long to wait, or that waiting will not help."""
     if needed is None:
-        if ratio.n_before + ratio.n_after == 0:
-            return "Without an incident on either side no running time can be stated."
-        return "At the present rates more running would hardly ever tell."
-    if ratio.n_after == 0:
-        return f"About {needed:.0f} h more, free of incidents, are needed before that means fewer."
-    return f"At the present rate about {needed:.0f} h more are needed."
+        nothing = ratio.n_before + ratio.n_after == 0
+        return Reason(VerdictRule.NO_TIME_CAN_BE_STATED if nothing else VerdictRule.MORE_HOURS_HARDLY_TELL)
+    rule = VerdictRule.HOURS_NEEDED if ratio.n_after else VerdictRule.HOURS_WITHOUT_INCIDENT_NEEDED
+    return Reason(rule, {"needed_h": needed})
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:g} %"
-
-
-def _wrong(level: float) -> str:
-    return _percent(round(1.0 - level, 9))
-
-
-RULE_TEXT = rule_text(VerdictRules())
+def _level(level: float) -> dict[str, float]:
+    return {"level_pct": 100.0 * level}

@@ -10,7 +10,8 @@ from typing import Any
 import plotly.graph_objects as go
 from django.utils.translation import gettext as _
 
-from reports.selectors.incidents_by_month import Bar, Mark
+from reports.selectors.incidents_by_month import BeltMark, MonthBar
+from reports.words.belts import happened_words
 
 # Tokens of the sheet.
 INK, SOFT, GREY, PALE, RULE = "#1a1d21", "#4f5863", "#9aa0a6", "#dedad2", "#d8d4cb"
@@ -29,12 +30,12 @@ class Timeline:
     """Incidents per 1000 running hours by month, with what happened meanwhile."""
 
     title: str
-    bars: tuple[Bar, ...]
-    marks: tuple[Mark, ...]
+    bars: tuple[MonthBar, ...]
+    marks: tuple[BeltMark, ...]
     zone: dt.tzinfo
 
     @property
-    def unknown(self) -> list[Bar]:
+    def unknown(self) -> list[MonthBar]:
         return [bar for bar in self.bars if bar.coverage < LEAST_SHOWN_COVERAGE]
 
 
@@ -77,7 +78,7 @@ def incidents_by_month(timeline: Timeline) -> go.Figure:
     return figure
 
 
-def highest_shown(bars: Sequence[Bar]) -> float:
+def highest_shown(bars: Sequence[MonthBar]) -> float:
     """Top of the axis: every bar whole, most intervals whole; a day's interval does not flatten a year."""
     rates = [bar.per_1000_h for bar in bars if bar.per_1000_h is not None]
     highs = sorted(bar.high for bar in bars if bar.high is not None)
@@ -92,15 +93,15 @@ def local(moment: dt.datetime, zone: dt.tzinfo) -> str:
     return moment.astimezone(zone).replace(tzinfo=None).isoformat(timespec="seconds")
 
 
-def middle(bar: Bar, zone: dt.tzinfo) -> str:
+def middle(bar: MonthBar, zone: dt.tzinfo) -> str:
     return local(bar.window.start + (bar.window.end - bar.window.start) / 2, zone)
 
 
-def width_ms(bar: Bar) -> float:
+def width_ms(bar: MonthBar) -> float:
     return 0.86 * (bar.window.end - bar.window.start) / dt.timedelta(milliseconds=1)
 
 
-def bar_words(bar: Bar, zone: dt.tzinfo) -> str:
+def bar_words(bar: MonthBar, zone: dt.tzinfo) -> str:
     first, last = bar.window.start.astimezone(zone), (bar.window.end - dt.timedelta(seconds=1)).astimezone(zone)
     said = _("%(month)s, day %(first)s to %(last)s: %(n)s in %(hours).0f h") % {
         "month": bar.month,
@@ -120,7 +121,7 @@ def bar_words(bar: Bar, zone: dt.tzinfo) -> str:
     return f"{said}<br>{rate}<br>{known}"
 
 
-def bar_trace(side: str, bars: Sequence[Bar], zone: dt.tzinfo) -> go.Bar:
+def bar_trace(side: str, bars: Sequence[MonthBar], zone: dt.tzinfo) -> go.Bar:
     rates = [bar.per_1000_h or 0.0 for bar in bars]
     return go.Bar(
         name=side,
@@ -143,7 +144,7 @@ def bar_trace(side: str, bars: Sequence[Bar], zone: dt.tzinfo) -> go.Bar:
     )
 
 
-def hatched_trace(bars: Sequence[Bar], top: float, zone: dt.tzinfo) -> go.Bar:
+def hatched_trace(bars: Sequence[MonthBar], top: float, zone: dt.tzinfo) -> go.Bar:
     return go.Bar(
         name="unknown",
         x=[middle(bar, zone) for bar in bars],
@@ -161,9 +162,9 @@ def hatched_trace(bars: Sequence[Bar], top: float, zone: dt.tzinfo) -> go.Bar:
     )
 
 
-def near_marks(marks: Sequence[Mark]) -> list[list[Mark]]:
+def near_marks(marks: Sequence[BeltMark]) -> list[list[BeltMark]]:
     """Marks so near to each other that their words would lie on top of each other on a phone."""
-    groups: list[list[Mark]] = []
+    groups: list[list[BeltMark]] = []
     for mark in marks:
         if groups and mark.at - groups[-1][0].at < NEAR:
             groups[-1].append(mark)
@@ -172,7 +173,7 @@ def near_marks(marks: Sequence[Mark]) -> list[list[Mark]]:
     return groups
 
 
-def draw_line(figure: go.Figure, mark: Mark, zone: dt.tzinfo) -> None:
+def draw_line(figure: go.Figure, mark: BeltMark, zone: dt.tzinfo) -> None:
     at = local(mark.at, zone)
     colour, width, dash = (LINK, 2, "dash") if mark.is_installation else (SOFT, 1, "dot")
     figure.add_shape(
@@ -180,8 +181,8 @@ def draw_line(figure: go.Figure, mark: Mark, zone: dt.tzinfo) -> None:
     )
 
 
-def draw_words(figure: go.Figure, marks: Sequence[Mark], zone: dt.tzinfo) -> None:
-    words = [mark.words for mark in marks]
+def draw_words(figure: go.Figure, marks: Sequence[BeltMark], zone: dt.tzinfo) -> None:
+    words = [happened_words(mark.what) for mark in marks]
     if len(words) > MOST_WORDS:
         words = [*words[:MOST_WORDS], _("%(n)s more") % {"n": len(marks) - MOST_WORDS}]
     figure.add_annotation(

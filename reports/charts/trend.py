@@ -46,6 +46,7 @@ class TrendDrawing:
     ticks: tuple[tuple[float, str], ...]
     height: float = TREND_HEIGHT
     foot: float = TREND_HEIGHT - TREND_FOOT
+    middle: float = (TREND_HEIGHT - TREND_FOOT) / 2
 
 
 def trend_top(trend: Sequence[Mapping[str, Any]]) -> float:

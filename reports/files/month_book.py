@@ -13,7 +13,7 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
-from plant.calc.import_files import guarded
+from plant.calc.import_rows import guarded
 from reports.selectors.month_data import BEFORE, YEAR_AGO
 from reports.selectors.row_sets import DATE, MOMENT, TEXT, kinds_of, typed
 
@@ -28,7 +28,7 @@ def month_xlsx(content: Mapping[str, Any], rows: Mapping[str, Mapping[str, Any]]
     Parameters
     ----------
     content, rows : mapping
-        As `reports.selectors.months.compose` makes them.
+        As `reports.services.kept_months.compose` makes them.
     head : mapping
         As `reports.services.months.report_head` makes it.
     """

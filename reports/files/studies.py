@@ -14,17 +14,16 @@ from typing import Any
 
 import numpy as np
 
-from plant.calc.import_files import guarded
+from plant.calc.import_rows import guarded
 from plant.calc.wording import p_words
 from plant.files.tables import plain
 from plant.models import Plant
 from reports.calc.many_verdicts import widened_p_many
-from reports.calc.reference_model import NoReference
+from reports.calc.reference_model import FEWEST_FOR_TREND, NoReference
 from reports.calc.study_windows import Window
 from reports.selectors.months import code_version
 from reports.selectors.offset_studies import offset_study_of
 from reports.selectors.reference_groups import (
-    FEWEST_FOR_TREND,
     POSSIBLE_M,
     REFERENCE_DAYS,
     TILE_M,
@@ -34,7 +33,11 @@ from reports.selectors.reference_groups import (
     sensitivity_of,
 )
 from reports.selectors.studies import BEFORE_MONTHS, Study, notes_of, rules_of
+from reports.words.offset_studies import lacking_words, occasion_words, offset_answer
+from reports.words.reference_groups import beside_words, reference_words
 from reports.words.study_rules import verdict_rules, window_rules
+from reports.words.study_windows import left_out_words
+from reports.words.verdicts import VERDICT_WORDS, reasons_words
 
 HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "value", "ratio", "low", "high", "words")
 FORMULAE = (
@@ -118,6 +121,33 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
         {"part": "zone", "item": study.installation.strand, "words": f"{each.low_m:g} m to {each.high_m:g} m"}
         for each in study.zones
     ]
+    rows += window_rows(study)
+    rows += check_rows(study)
+    ratio = study.ratio
+    rows.append({"part": "answer", "item": "plain, exact", **limits(ratio.ratio, ratio.low, ratio.high)})
+    rows.append({"part": "answer", "item": "plain, mid-P", **limits(ratio.ratio, ratio.mid_p_low, ratio.mid_p_high)})
+    rows.append({"part": "check", "item": "p central", "value": rounded(ratio.p_central)})
+    rows += answer_rows(study)
+    strand = study.installation.strand
+    for each in beside_zone(study.belt, strand, study.zones, study.before, study.after):
+        words = f"{each.ratio.n_before} before, {each.ratio.n_after} after"
+        one = limits(each.ratio.ratio, each.ratio.low, each.ratio.high)
+        rows.append({"part": "beside the zone", "item": beside_words(each), **one, "words": words})
+    rows += sensitivity_rows(study)
+    rows += offset_rows(study)
+    rows += [
+        {"part": "note", "item": str(each.created_by), "from": each.created_at, "words": each.text}
+        for each in notes_of(study)
+    ]
+    rows += sound_rows(study)
+    rows.append({"part": "verdict", "item": str(VERDICT_WORDS[study.verdict]), "words": reasons_words(study.judgement)})
+    rows.append({"part": "code", "item": code_version(), "from": study.now})
+    return rows
+
+
+def window_rows(study: Study) -> list[dict[str, Any]]:
+    """Both windows, what is in neither, and who set them where a person did."""
+    rows: list[dict[str, Any]] = []
     for name, side in (("before", study.before), ("after", study.after)):
         left = f"left out: {side.n_unknown_hours} at unknown hours, {side.n_without_place} without a place"
         if side.n_without_time:
@@ -139,7 +169,7 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
             **span(each.window),
             "incidents": each.n,
             "running_h": rounded(each.running_h),
-            "words": each.reason,
+            "words": left_out_words(each.reason),
         }
         for each in study.left_out
     ]
@@ -150,26 +180,6 @@ def data_rows(study: Study) -> list[dict[str, Any]]:
             "words": study.chosen.reason,
         }
         rows.append({"part": "windows set by a person", **chosen})
-    rows += check_rows(study)
-    ratio = study.ratio
-    rows.append({"part": "answer", "item": "plain, exact", **limits(ratio.ratio, ratio.low, ratio.high)})
-    rows.append({"part": "answer", "item": "plain, mid-P", **limits(ratio.ratio, ratio.mid_p_low, ratio.mid_p_high)})
-    rows.append({"part": "check", "item": "p central", "value": rounded(ratio.p_central)})
-    rows += answer_rows(study)
-    strand = study.installation.strand
-    for each in beside_zone(study.belt, strand, study.zones, study.before, study.after):
-        words = f"{each.ratio.n_before} before, {each.ratio.n_after} after"
-        one = limits(each.ratio.ratio, each.ratio.low, each.ratio.high)
-        rows.append({"part": "beside the zone", "item": each.words, **one, "words": words})
-    rows += sensitivity_rows(study)
-    rows += offset_rows(study)
-    rows += [
-        {"part": "note", "item": str(each.created_by), "from": each.created_at, "words": each.text}
-        for each in notes_of(study)
-    ]
-    rows += sound_rows(study)
-    rows.append({"part": "verdict", "item": study.verdict.words, "words": " ".join(study.judgement.reasons)})
-    rows.append({"part": "code", "item": code_version(), "from": study.now})
     return rows
 
 
@@ -246,7 +256,7 @@ def answer_rows(study: Study) -> list[dict[str, Any]]:
         sides = (study.before.n, study.before.hours, study.after.n, study.after.hours)
         p = float(widened_p_many(*sides, spells.widening))
         rows.append({"part": "check", "item": "p widened", "value": rounded(p)})
-    return [*rows, *({"part": "reason", "words": each} for each in answers.reasons)]
+    return [*rows, *({"part": "reason", "words": reference_words(each)} for each in answers.reasons)]
 
 
 def model_rows(answers: Answers) -> list[dict[str, Any]]:
@@ -277,7 +287,7 @@ def model_rows(answers: Answers) -> list[dict[str, Any]]:
         for i, one in enumerate(names)
         for k, other in enumerate(names)
     ]
-    return [*rows, *({"part": "model", "item": "note", "words": each} for each in model.reasons)]
+    return [*rows, *({"part": "model", "item": "note", "words": reference_words(each)} for each in model.reasons)]
 
 
 def reference_file(reference: Reference, study: Study) -> str:
@@ -320,7 +330,7 @@ def sensitivity_rows(study: Study) -> list[dict[str, Any]]:
                 "part": "another way of counting",
                 "item": f"{place}, {merged}",
                 **limits(each.ratio.ratio, each.ratio.low, each.ratio.high),
-                "words": f"{each.n_before} before, {each.n_after} after: {each.judgement.verdict.words}",
+                "words": f"{each.n_before} before, {each.n_after} after: {VERDICT_WORDS[each.judgement.verdict]}",
             }
         )
     return rows
@@ -339,8 +349,8 @@ def sound_rows(study: Study) -> list[dict[str, Any]]:
         counted = {"incidents": side.n, "running_h": exact(side.hours), "coverage": rounded(side.exposure.coverage)}
         rows.append({"part": "while sound", "item": "after", **span(side.window), **counted})
         rows.append({"part": "while sound", "item": "plain, exact", **limits(ratio.ratio, ratio.low, ratio.high)})
-        words = " ".join(sound.judgement.reasons)
-        rows.append({"part": "while sound", "item": f"verdict: {sound.verdict.words}", "words": words})
+        words = reasons_words(sound.judgement)
+        rows.append({"part": "while sound", "item": f"verdict: {VERDICT_WORDS[sound.verdict]}", "words": words})
     return rows
 
 
@@ -358,17 +368,17 @@ def offset_rows(study: Study) -> list[dict[str, Any]]:
     ]
     for occasion in offsets.occasions:
         if not occasion.changes:
-            rows.append({"part": "offset change", "item": occasion.label, "words": occasion.words})
-        for one in occasion.changes:
-            change = one.change
-            said = f"{change.n_stations} stations; {one.words}"
+            lacking = lacking_words(occasion.lacking)
+            rows.append({"part": "offset change", "item": occasion_words(occasion), "words": lacking})
+        for change in occasion.changes:
+            said = f"{change.n_stations} stations; {offset_answer(change)}"
             if change.median_before_mm is not None:
                 said += (
                     f"; median {change.median_before_mm:g} to {change.median_after_mm:g} mm, largest "
                     f"{change.largest_before_mm:g} to {change.largest_after_mm:g} mm"
                 )
             mm = limits(change.change_mm, change.low_mm, change.high_mm)
-            item = f"{occasion.label}, {load_words(change.is_loaded)} [mm]"
+            item = f"{occasion_words(occasion)}, {load_words(change.is_loaded)} [mm]"
             rows.append({"part": "offset change", "item": item, **mm, "words": said})
     return rows
 
@@ -400,7 +410,7 @@ def method_text(plant: Plant, study: Study | None = None) -> str:
         ("Windows, zones and counts", window_rules(plant)),
         ("Numbers of this plant", numbers_used),
         ("Formulae", FORMULAE),
-        ("Rule of the verdict; the first that holds decides", verdict_rules(plant)),
+        ("Rule of the verdict; the first that holds decides", verdict_rules(rules)),
     ):
         lines += [head, *(f"{i}. {each}" for i, each in enumerate(points, 1)), ""]
     lines.append("A verdict tells of counts only. It does not say that a belt is safe.")

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 from installs.models import Installation
 from plant.forms.base import PersonForm
 from plant.models import Area, Conveyor, Plant
+from plant.words.moments import day_words
 from reports.calc.study_windows import Window
 from reports.selectors.periods import window_of_days
 
@@ -34,10 +35,12 @@ class PeriodsForm(PersonForm):
             start, end = found.get(f"{name}_from"), found.get(f"{name}_until")
             if end is not None and end > today:
                 said = _("%(day)s is in the future. Give a last day up to today.")
-                self.add_error(f"{name}_until", said % {"day": end})
+                self.add_error(f"{name}_until", said % {"day": day_words(end)})
             if start is not None and end is not None and end < start:
                 said = _("The %(name)s period would end on %(end)s, before it starts on %(start)s. Give a later day.")
-                self.add_error(f"{name}_until", said % {"name": words, "end": end, "start": start})
+                self.add_error(
+                    f"{name}_until", said % {"name": words, "end": day_words(end), "start": day_words(start)}
+                )
         if not self.errors and found:
             first, second = self.windows()
             if first.start < second.end and second.start < first.end:

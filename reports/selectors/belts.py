@@ -6,11 +6,12 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Any
 from urllib.parse import urlencode
 
 import numpy as np
-from django.db.models import Count, Max
+from django.db.models import QuerySet
 from django.urls import reverse
 from numpy.typing import NDArray
 
@@ -18,9 +19,19 @@ from installs.calc.effect_zones import Zone, inside
 from installs.models import Installation, LoggedStation
 from plant.calc.calendar import local_day_bounds
 from plant.calc.running_hours import Ledger
-from plant.models import BeltChange, Conveyor, ConveyorPart, Incident, MeterReading, RunRecord
-from plant.selectors.running_hours import hours_of
+from plant.models import BeltChange, Conveyor, ConveyorPart, Incident
+from plant.selectors.running_hours import ledgers_of
 from reports.calc.study_windows import Window
+
+
+class Happened(StrEnum):
+    """What happened on a belt: a device, its standing still, or work of a kind."""
+
+    FITTED = "happened.fitted"
+    REMOVED = "happened.removed"
+    OUT_OF_SERVICE = "happened.out_of_service"
+    KIND_OF_WORK = "happened.kind_of_work"
+    WORK = "happened.work"
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +63,7 @@ class Incidents:
         return np.asarray((self.strand == strand) & inside(zones, self.chainage_m))
 
     def without_place(self, strand: str) -> NDArray[np.bool_]:
-        return np.isnan(self.chainage_m) & ((self.strand == strand) | (self.strand == ""))
+        return np.asarray(np.isnan(self.chainage_m) & ((self.strand == strand) | (self.strand == "")))
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +98,13 @@ class Belt:
         return retired_on is None or retired_on >= moment.astimezone(self.conveyor.plant.zone).date()
 
 
+@dataclass(frozen=True)
+class KeptBelt:
+    """Which belt a kept result is of. Its hours and incidents are not kept with the result: asking for them fails."""
+
+    conveyor: Conveyor
+
+
 # --- gathering --------------------------------------------------------------------------------------------------------
 def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     """What comparisons need of several belts, in a fixed number of queries."""
@@ -101,10 +119,9 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     switches = grouped(ConveyorPart.objects.drift_switches().filter(conveyor__in=belts))
     stations = grouped(LoggedStation.objects.filter(conveyor__in=belts))
     standing = grouped(
-        Installation.objects.filter(conveyor__in=belts)
-        .select_related("device__device_model", "plant", "conveyor__area", "conveyor__plant", "sheet")
-        .prefetch_related("out_of_service")
-        .order_by("conveyor__tag", "chainage_m", "installed_at")
+        with_all(Installation.objects.filter(conveyor__in=belts)).order_by(
+            "conveyor__tag", "chainage_m", "installed_at"
+        )
     )
     return {
         each.pk: Belt(
@@ -120,27 +137,10 @@ def belts_of(conveyors: Iterable[Conveyor]) -> dict[int, Belt]:
     }
 
 
-# Ledgers of this process. Rows of running hours are never changed, only added, so that their number, the last key and
-# the last time of entry tell whether a ledger still holds; building it takes most of the time of a fleet's page.
-_ledgers: dict[int, tuple[Any, Ledger]] = {}
-MOST_LEDGERS = 2000
-
-
-def ledgers_of(belts: Sequence[Conveyor]) -> dict[int, Ledger]:
-    """Running hours of several belts; only those with new rows are built again."""
-    stamps: dict[int, list[Any]] = {each.pk: [each.meter_rolls_over_at_h] for each in belts}
-    for model in (RunRecord, MeterReading):
-        rows = model.objects.filter(conveyor__in=belts).order_by().values("conveyor_id")
-        for row in rows.annotate(n=Count("pk"), last=Max("pk"), entered=Max("created_at")):
-            stamps[row["conveyor_id"]].append((model.__name__, row["n"], row["last"], row["entered"]))
-    stale = [each for each in belts if _ledgers.get(each.pk, (None,))[0] != stamps[each.pk]]
-    if stale:
-        if len(_ledgers) + len(stale) > MOST_LEDGERS:
-            _ledgers.clear()
-            stale = list(belts)
-        built = hours_of(stale)
-        _ledgers.update({each.pk: (stamps[each.pk], built[each.pk].ledger) for each in stale})
-    return {each.pk: _ledgers[each.pk][1] for each in belts}
+def with_all(rows: QuerySet[Installation]) -> QuerySet[Installation]:
+    """Installations with what comparisons and their sentences ask of them."""
+    known = rows.select_related("device__device_model", "plant", "conveyor__area", "conveyor__plant", "sheet")
+    return known.prefetch_related("out_of_service")
 
 
 def grouped(rows: Any) -> dict[int, list[Any]]:
@@ -182,7 +182,7 @@ def are_covered(spans: Sequence[tuple[dt.datetime, dt.datetime]], ledger: Ledger
         return np.zeros(0, dtype=bool)
     instant = dt.timedelta(microseconds=1)
     moments = [(start, start + (end - start) / 2, max(start, end - instant)) for start, end in spans]
-    return np.asarray(ledger.covers([each for one in moments for each in one])).reshape(-1, 3).all(axis=1)
+    return np.asarray(np.asarray(ledger.covers([each for one in moments for each in one])).reshape(-1, 3).all(axis=1))
 
 
 # --- one comparison ---------------------------------------------------------------------------------------------------

@@ -8,19 +8,19 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
 from installs.calc.effect_zones import Zone
 from installs.models import Installation
 from plant.calc.rates import rate_with_interval_many
+from plant.calc.reasons import Reason
 from reports.calc.study_windows import Window, month_pieces
-from reports.selectors.belts import Belt, incidents_url
+from reports.selectors.belts import Belt, Happened, incidents_url
 from reports.selectors.studies import Study
 
 
 @dataclass(frozen=True)
-class Bar:
+class MonthBar:
     """A month, or the part of it on one side: the incidents in the zone and the hours that they are divided by."""
 
     month: str
@@ -36,15 +36,15 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Mark:
+class BeltMark:
     """Something that happened on the belt, for the chart."""
 
     at: dt.datetime
-    words: str
+    what: Reason
     is_installation: bool = False
 
 
-def bars_of(one: Study) -> tuple[Bar, ...]:
+def bars_of(one: Study) -> tuple[MonthBar, ...]:
     """Months of a comparison; parts of a month on different sides stand apart, so that bars add up to the counts."""
     windows = one.windows
     edges = [windows.before.start, windows.before.end, windows.settling.end, windows.after.end]
@@ -61,7 +61,7 @@ def bars_of(one: Study) -> tuple[Bar, ...]:
     return monthly_bars(one.belt, start, one.now, edges, here, side, strand=strand, zones=one.zones)
 
 
-def bars_of_belt(belt: Belt, start: dt.datetime, end: dt.datetime) -> tuple[Bar, ...]:
+def bars_of_belt(belt: Belt, start: dt.datetime, end: dt.datetime) -> tuple[MonthBar, ...]:
     """Months of a whole belt, all its incidents."""
     everywhere = np.ones(belt.incidents.at_s.shape, dtype=bool)
     return monthly_bars(belt, start, end, [], everywhere, lambda window: "after")
@@ -77,7 +77,7 @@ def monthly_bars(
     *,
     strand: str = "",
     zones: Sequence[Zone] = (),
-) -> tuple[Bar, ...]:
+) -> tuple[MonthBar, ...]:
     pieces = month_pieces(start, end, edges, belt.conveyor.plant.zone)
     if not pieces:
         return ()
@@ -90,7 +90,7 @@ def monthly_bars(
         return None if np.isnan(value) else float(value)
 
     return tuple(
-        Bar(
+        MonthBar(
             month=piece.month,
             window=piece.window,
             side=side(piece.window),
@@ -106,21 +106,21 @@ def monthly_bars(
     )
 
 
-def marks_of(belt: Belt, start: dt.datetime, end: dt.datetime, members: Sequence[Installation] = ()) -> list[Mark]:
+def marks_of(belt: Belt, start: dt.datetime, end: dt.datetime, members: Sequence[Installation] = ()) -> list[BeltMark]:
     """Installations and changes of a belt for the chart; of devices only the members where they are named."""
     fitted = members or belt.installations
     marks = [
-        Mark(each.installed_at, _("device %(number)s fitted") % {"number": each.device.number}, True)
+        BeltMark(each.installed_at, Reason(Happened.FITTED, {"number": each.device.number}), True)
         for each in fitted
         if start <= each.installed_at < end
     ]
     marks += [
-        Mark(each.removed_at, _("device %(number)s removed") % {"number": each.device.number}, True)
+        BeltMark(each.removed_at, Reason(Happened.REMOVED, {"number": each.device.number}), True)
         for each in fitted
         if each.removed_at is not None and start <= each.removed_at < end
     ]
     marks += [
-        Mark(change.changed_at, str(change.get_kind_display()))
+        BeltMark(change.changed_at, Reason(Happened.KIND_OF_WORK, {"kind": change.get_kind_display()}))
         for change in belt.changes
         if start <= change.changed_at < end
     ]

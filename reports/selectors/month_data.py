@@ -16,7 +16,6 @@ from dateutil.relativedelta import relativedelta
 from django.db.models import Count, Min, Q
 from django.db.models.functions import Coalesce, Least
 from django.utils.formats import date_format
-from django.utils.translation import gettext as _
 
 from inspections.models import Action, CouldNotDo, Deferral, Task
 from installs.models import Installation, OutOfService
@@ -131,12 +130,6 @@ class IncidentRow:
         return self.is_covered and not self.is_retired
 
     @property
-    def counted_words(self) -> str:
-        if self.is_retired:
-            return _("no: belt is out of use")
-        return _("yes") if self.is_covered else _("no: hours not known")
-
-    @property
     def tonnes(self) -> float | None:
         """Not conveyed; None where the minutes or the usual tonnage are not known."""
         if not self.minutes or self.tonnes_per_hour is None:
@@ -227,7 +220,7 @@ def windows_of_tasks(plant: Plant, month: Month) -> tuple[list[TaskWindow], dict
     )
     not_safe = dict(
         CouldNotDo.objects.current()
-        .filter(task__in=[each.pk for each in tasks], reason=CouldNotDo.Reason.NOT_SAFE, tried_at__lt=month.end)
+        .filter(task__in=[each.pk for each in tasks], reason=CouldNotDo.Obstacle.NOT_SAFE, tried_at__lt=month.end)
         .values_list("task_id")
         .annotate(first=Min("tried_at"))
     )
@@ -261,7 +254,8 @@ def act_spells(installations: Iterable[Installation], until: dt.datetime) -> dic
         .values_list("installation_id", "check_kind_id", "closed_at", "grade", "visit_id")
     )
     spells: dict[int, list[tuple[Any, Any]]] = {}
-    began: dict[tuple[int, int], tuple[dt.datetime, int | None]] = {}
+    began: dict[tuple[int, int], tuple[Any, int | None]] = {}
+    at: Any  # a task that is done has its moment
     for installation, kind, at, grade, visit in rows:
         key = (installation, kind)
         if key in began and grade != "act":
@@ -353,7 +347,7 @@ def as_they_were(actions: Sequence[Action], month: Month) -> None:
 def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
     found = incidents_in(plant, month.window, belts)
     windows, tasks = windows_of_tasks(plant, month)
-    actions = list(
+    actions: list[Any] = list(
         Action.objects.of_plant(plant)
         # Raised at its visit, also where the row came into the book later.
         .annotate(raised_at=Least("created_at", Coalesce("visit__visited_at", "created_at")))
@@ -383,7 +377,7 @@ def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
     ]
     places = []
     for each, span in zip(in_place, spans, strict=True):
-        own = availability([span], month.start, month.end)
+        own = availability([span], month.start, month.end, month.zone)
         places.append((each, own.in_place_days, own.lost_days, own.unknown_days))
     minutes = sum(each.minutes or 0.0 for each in found)
     spilled = sum(each.spilled_t or 0.0 for each in found)
@@ -402,7 +396,7 @@ def month_data(plant: Plant, month: Month, belts: Sequence[Belt]) -> MonthData:
             month.last,
         ),
         actions=actions,
-        availability=availability(spans, month.start, month.end),
+        availability=availability(spans, month.start, month.end, month.zone),
         places=places,
         n_put_off_out=put_off_out_of(plant, month),
         cost=cost_of(

@@ -8,11 +8,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-
-from django.utils.translation import gettext as _
+from enum import StrEnum
 
 from installs.models import BeltOffset, Installation
-from reports.calc.offsets import OffsetAnswer, OffsetChange, OffsetReading, offset_changes
+from reports.calc.offsets import OffsetReading, PairedOffsetChange, offset_changes
 
 Occasion = BeltOffset.Occasion
 DAYS_A_MONTH = 30.44
@@ -20,50 +19,32 @@ DAYS_A_MONTH = 30.44
 WANTED_MONTHS = (1, 3, 6)
 LIMITS = {1: (0.4, 2.0), 3: (2.0, 4.5), 6: (4.5, 9.0)}
 
-ANSWER_MARK = {
-    OffsetAnswer.NEARER: "fewer",
-    OffsetAnswer.FURTHER: "more",
-    OffsetAnswer.UNCLEAR: "flat",
-    OffsetAnswer.TOO_FEW: "early",
-    OffsetAnswer.EVEN: "flat",
-    OffsetAnswer.NOT_PAIRED: "unjudged",
-}
+
+class NotMeasured(StrEnum):
+    """Why there are no changes at an occasion."""
+
+    NOT_MEASURED = "offset.not_measured"
+    REMOVED_BEFORE = "offset.removed_before"
+    NOT_YET = "offset.not_yet"
 
 
-def answer_words(answer: OffsetAnswer) -> str:
-    return {
-        OffsetAnswer.NEARER: _("the belt lies nearer to its line"),
-        OffsetAnswer.FURTHER: _("the belt lies further off its line"),
-        OffsetAnswer.UNCLEAR: _("no clear change of the offset"),
-        OffsetAnswer.EVEN: _("the same change at every station, so no interval"),
-        OffsetAnswer.TOO_FEW: _("too few stations for an interval"),
-        OffsetAnswer.NOT_PAIRED: _("nothing to pair with"),
-    }[answer]
+class NoOffsetAnswer(StrEnum):
+    """Why there is no answer in millimetres at all."""
+
+    NO_READING = "offset.no_reading"
+    NONE_BEFORE = "offset.none_before"
+    NONE_SINCE = "offset.none_since"
+    NO_PAIR = "offset.no_pair"
 
 
 @dataclass(frozen=True)
-class MeasuredChange:
-    """The belt empty or loaded on one occasion, against the stations measured before."""
+class ComparedOccasion:
+    """One occasion after the installation, the belt empty and loaded; without changes where nobody measured."""
 
-    change: OffsetChange
-
-    @property
-    def words(self) -> str:
-        return answer_words(self.change.answer)
-
-    @property
-    def mark(self) -> str:
-        return ANSWER_MARK[self.change.answer]
-
-
-@dataclass(frozen=True)
-class OffsetOccasion:
-    """One occasion after the installation; without changes where nobody measured, `words` then says so."""
-
-    label: str
+    months: int  # 0 at the acceptance
     days: tuple[dt.date, ...]
-    changes: tuple[MeasuredChange, ...]
-    words: str
+    changes: tuple[PairedOffsetChange, ...]
+    lacking: NotMeasured | None
 
 
 @dataclass(frozen=True)
@@ -72,30 +53,30 @@ class OffsetStudy:
 
     rows: tuple[BeltOffset, ...]  # in the order of time
     before_days: tuple[dt.date, ...]
-    occasions: tuple[OffsetOccasion, ...]
+    occasions: tuple[ComparedOccasion, ...]
 
     @property
     def is_measured(self) -> bool:
         return bool(self.rows)
 
     @property
-    def latest(self) -> OffsetOccasion | None:
+    def latest(self) -> ComparedOccasion | None:
         """The last occasion at which anything can be paired."""
-        paired = [each for each in self.occasions if any(one.change.n_stations for one in each.changes)]
+        paired = [each for each in self.occasions if any(one.n_stations for one in each.changes)]
         return paired[-1] if paired else None
 
     @property
-    def missing(self) -> str:
-        """Why there is no answer at all; empty where there is one."""
+    def missing(self) -> NoOffsetAnswer | None:
+        """Why there is no answer at all; None where there is one."""
         if self.latest is not None:
-            return ""
+            return None
         if not self.rows:
-            return _("Not measured: no belt offset is in the book for this comparison, before or after.")
+            return NoOffsetAnswer.NO_READING
         if not self.before_days:
-            return _("Not measured before the installation, so what was measured after has nothing to be paired with.")
+            return NoOffsetAnswer.NONE_BEFORE
         if not any(each.changes for each in self.occasions):
-            return _("Measured before the installation only; not measured since.")
-        return _("No station was measured both before and after: measure again where it was measured before.")
+            return NoOffsetAnswer.NONE_SINCE
+        return NoOffsetAnswer.NO_PAIR
 
 
 def is_before(row: BeltOffset, first: dt.datetime) -> bool:
@@ -120,16 +101,15 @@ def offset_study_of(members: Sequence[Installation], now: dt.datetime) -> Offset
         # An acceptance is measured in the hours before the device counts as installed; it belongs to it all the same.
         if row.occasion == Occasion.ACCEPTANCE or (not is_before(row, first) and row.taken_at >= first):
             later.setdefault(months_after(row, last), []).append(row)
-    occasions = [occasion_of(_("at acceptance"), later.get(0, []), before, zone, _("not measured"))]
+    occasions = [occasion_of(0, later.get(0, []), before, zone, NotMeasured.NOT_MEASURED)]
     for months in sorted({*WANTED_MONTHS, *(each for each in later if each)}):
-        label = _("after 1 month") if months == 1 else _("after %(n)s months") % {"n": months}
         until = last + dt.timedelta(days=DAYS_A_MONTH * LIMITS.get(months, (0, months))[1])
-        words = _("not measured")
+        lacking = NotMeasured.NOT_MEASURED
         if ends and min(ends) < until:
-            words = _("not measured; removed before")
+            lacking = NotMeasured.REMOVED_BEFORE
         elif now < until:
-            words = _("not measured yet")
-        occasions.append(occasion_of(label, later.get(months, []), before, zone, words))
+            lacking = NotMeasured.NOT_YET
+        occasions.append(occasion_of(months, later.get(months, []), before, zone, lacking))
     return OffsetStudy(rows, days_of(before, zone), tuple(occasions))
 
 
@@ -149,15 +129,19 @@ def days_of(rows: Iterable[BeltOffset], zone: dt.tzinfo) -> tuple[dt.date, ...]:
 
 
 def occasion_of(
-    label: str, rows: Sequence[BeltOffset], before: Sequence[BeltOffset], zone: dt.tzinfo, otherwise: str
-) -> OffsetOccasion:
+    months: int,
+    rows: Sequence[BeltOffset],
+    before: Sequence[BeltOffset],
+    zone: dt.tzinfo,
+    otherwise: NotMeasured,
+) -> ComparedOccasion:
     if not rows:
-        return OffsetOccasion(label, (), (), otherwise)
+        return ComparedOccasion(months, (), (), otherwise)
     readings = [
         OffsetReading(row.chainage_m, row.offset_mm, is_after, row.is_loaded)
         for is_after, side in ((False, before), (True, rows))
         for row in side
     ]
     loads = {row.is_loaded for row in rows}
-    changes = tuple(MeasuredChange(each) for each in offset_changes(readings) if each.is_loaded in loads)
-    return OffsetOccasion(label, days_of(rows, zone), changes, "")
+    changes = tuple(each for each in offset_changes(readings) if each.is_loaded in loads)
+    return ComparedOccasion(months, days_of(rows, zone), changes, None)

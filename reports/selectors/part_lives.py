@@ -14,15 +14,14 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from django.utils.translation import gettext as _
 
 from inspections.selectors.part_ends import ends_of_pivots, ends_of_rollers
 from inspections.selectors.wear import DIAMETERS, LEAST_COVERAGE, daily_hours
 from installs.models import Installation
 from plant.calc.running_hours import Ledger
 from plant.models import Plant
+from plant.selectors.running_hours import ledgers_of
 from reports.calc.life import Demand, NeedAtRate, WeibullLife, demand_for_spares, fit_weibull, need_at_rate
-from reports.selectors.belts import ledgers_of
 
 ROLLERS, PIVOTS = "sensor_rollers", "pivot"
 MONTHS_AHEAD = 12
@@ -59,7 +58,7 @@ class Life:
     hours: float | None
     is_failure: bool
     is_in_service: bool
-    words: str
+    how: str  # as the change was written; empty where it did not end by one
     coverage: float = 1.0
     unknown: Unknown | None = None
     is_change: bool = False  # ended by a change or a failure, not by today and not with its device
@@ -144,7 +143,7 @@ def hours_of_life(ledger: Ledger, start: dt.datetime, end: dt.datetime) -> dict[
 def lives_of(plant: Plant, part: str, now: dt.datetime) -> list[Life]:
     """Every life of one kind of part in a plant, those of removed devices too."""
     every = list(Installation.objects.of_plant(plant).select_related("conveyor", "device__device_model").order_by("pk"))
-    ledgers = ledgers_of(list({each.conveyor_id: each.conveyor for each in every}.values()))
+    ledgers = ledgers_of(each.conveyor for each in every)
     ends = ends_of_rollers(every) if part == ROLLERS else ends_of_pivots(every)
     sides = tuple(DIAMETERS.values()) if part == ROLLERS else ("",)
     lives = []
@@ -164,7 +163,7 @@ def lives_of(plant: Plant, part: str, now: dt.datetime) -> list[Life]:
                         end.at,
                         is_failure=end.is_failure,
                         is_in_service=False,
-                        words=end.words,
+                        how=end.how,
                         is_change=True,
                         **hours_of_life(ledgers[each.conveyor_id], began, end.at),
                     )
@@ -179,7 +178,7 @@ def lives_of(plant: Plant, part: str, now: dt.datetime) -> list[Life]:
                     until,
                     is_failure=False,
                     is_in_service=each.removed_at is None,
-                    words=_("in service") if each.removed_at is None else _("removed with the device"),
+                    how="",
                     **hours_of_life(ledgers[each.conveyor_id], began, until),
                 )
             )
@@ -192,11 +191,7 @@ def life_groups(plant: Plant, part: str, now: dt.datetime) -> list[LifeGroup]:
     for life in lives_of(plant, part, now):
         at = life.installation
         grouped[at.device.device_model.name, str(at.conveyor.get_duty_display())].append(life)
-    ledgers = ledgers_of(
-        list(
-            {each.installation.conveyor_id: each.installation.conveyor for g in grouped.values() for each in g}.values()
-        )
-    )
+    ledgers = ledgers_of(each.installation.conveyor for lives in grouped.values() for each in lives)
     per_day = {pk: daily_hours(ledger, now) for pk, ledger in ledgers.items()}
     found = []
     for (model, duty), lives in sorted(grouped.items()):

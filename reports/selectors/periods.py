@@ -10,17 +10,18 @@ import calendar
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from urllib.parse import urlencode
 
 import numpy as np
 from django.urls import reverse
-from django.utils.translation import gettext as _
 
 from installs.calc.effect_zones import Zone, union
 from installs.models import Installation
 from installs.selectors.installations import zones_of
 from plant.calc.addresses import key_in
 from plant.calc.rates import Rate, RateRatio, compare_rates, rate_with_interval
+from plant.calc.reasons import Reason
 from plant.models import Area, Conveyor, Plant
 from reports.calc.bad_spells import SpellCheck, WidenedLimits, check_spells, widened_limits
 from reports.calc.empirical_bayes import EffectIndex, index_of_effect
@@ -29,16 +30,24 @@ from reports.calc.seasons import SeasonCheck, compare_seasons
 from reports.calc.smallest_change import SmallestChange, smallest_change
 from reports.calc.study_windows import Window
 from reports.calc.verdicts import direction
-from reports.selectors.belts import Belt, belts_of, incidents_url
-from reports.selectors.reference_groups import DAY_S
+from reports.selectors.belts import Belt, Happened, belts_of, incidents_url
+from reports.selectors.reference_groups import DAY_S, Reference
 from reports.selectors.studies import group_of, reference_for, share_a_stretch
+
+
+class Compared(StrEnum):
+    """What two periods are compared of."""
+
+    NAMED = "compared.named"  # an area, or the plant
+    BELT = "compared.belt"
+    REACH = "compared.reach"
 
 
 @dataclass(frozen=True)
 class Scope:
     """What is compared: a stretch of one belt, or whole belts."""
 
-    words: str
+    what: Reason
     key: str  # as in the address of the page
     belts: tuple[Belt, ...]
     strand: str = ""
@@ -73,12 +82,12 @@ class BeltLine:
 
 
 @dataclass(frozen=True)
-class Happening:
+class BeltHappening:
     """Something that changed on the belts in or between the periods."""
 
     at: dt.datetime
     where: str
-    words: str
+    what: Reason
     url: str
 
 
@@ -96,7 +105,7 @@ class PeriodComparison:
     compared: EffectIndex | None
     seasons: SeasonCheck
     smallest: SmallestChange
-    happenings: tuple[Happening, ...]
+    happenings: tuple[BeltHappening, ...]
     lines: tuple[BeltLine, ...]
 
     @property
@@ -111,24 +120,29 @@ def scope_of(plant: Plant, key: str) -> Scope | None:
     pk = key_in(text)
     belts = Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag")
     if kind == "plant":
-        return Scope(str(plant), key, tuple(belts_of(belts).values()))
+        return Scope(Reason(Compared.NAMED, {"name": str(plant)}), key, tuple(belts_of(belts).values()))
     if pk is None:
         return None
     if kind == "area":
         area = Area.objects.of_plant(plant).filter(pk=pk).first()
-        return area and Scope(str(area), key, tuple(belts_of(belts.filter(area=area)).values()), area=area)
+        if area is None:
+            return None
+        what = Reason(Compared.NAMED, {"name": str(area)})
+        return Scope(what, key, tuple(belts_of(belts.filter(area=area)).values()), area=area)
     if kind == "conveyor":
-        belt = belts.filter(pk=pk).first()
-        return belt and Scope(_("belt %(tag)s") % {"tag": belt.tag}, key, tuple(belts_of([belt]).values()))
+        conveyor = belts.filter(pk=pk).first()
+        if conveyor is None:
+            return None
+        return Scope(Reason(Compared.BELT, {"tag": conveyor.tag}), key, tuple(belts_of([conveyor]).values()))
     row = Installation.objects.of_plant(plant).filter(pk=pk).first() if kind == "installation" else None
     if row is None:
         return None
     belt = belts_of(belts.filter(pk=row.conveyor_id))[row.conveyor_id]
     members = group_of(next(each for each in belt.installations if each.pk == row.pk), belt)
     numbers = " + ".join(each.device.number for each in members)
-    words = _("%(tag)s, in reach of device %(number)s") % {"tag": belt.conveyor.tag, "number": numbers}
+    what = Reason(Compared.REACH, {"tag": belt.conveyor.tag, "number": numbers})
     zones = union(zone for each in members for zone in zones_of(each))
-    return Scope(words, key, (belt,), row.strand, tuple(zones), members)
+    return Scope(what, key, (belt,), row.strand, tuple(zones), members)
 
 
 def window_of_days(first: dt.date, last: dt.date, zone: dt.tzinfo, now: dt.datetime) -> Window:
@@ -140,7 +154,9 @@ def window_of_days(first: dt.date, last: dt.date, zone: dt.tzinfo, now: dt.datet
     return Window(start, max(start, min(end, now)))
 
 
-def compare_periods(scope: Scope, first: Window, second: Window, now: dt.datetime) -> PeriodComparison:
+def compare_periods(
+    scope: Scope, first: Window, second: Window, now: dt.datetime, reference: Reference | None = None
+) -> PeriodComparison:
     """Compare two periods that do not overlap; the second against the first."""
     plant = scope.belts[0].conveyor.plant
     lines = tuple(line_of(belt, scope, first, second) for belt in scope.belts)
@@ -152,7 +168,7 @@ def compare_periods(scope: Scope, first: Window, second: Window, now: dt.datetim
     ratio = compare_rates(*counts)
     spells = check_spells([days_of(belt, scope, window) for window in (first, second) for belt in scope.belts])
     is_wider = spells.is_clustered and ratio.low is not None
-    trend = reference_for(plant, now).trend(first, second)
+    trend = (reference or reference_for(plant, now)).trend(first, second)
     compared = None
     if trend is not None and sides[0].hours > 0 and sides[1].hours > 0 and sides[0].n + sides[1].n > 0:
         compared = index_of_effect(
@@ -247,23 +263,24 @@ def days_in_months(window: Window, zone: dt.tzinfo) -> list[float]:
     return days
 
 
-def happenings_of(scope: Scope, start: dt.datetime, end: dt.datetime) -> list[Happening]:
+def happenings_of(scope: Scope, start: dt.datetime, end: dt.datetime) -> list[BeltHappening]:
     """Work on the belts and devices that came, went or stood still, in or between the periods."""
     found = []
     for belt in scope.belts:
         tag = belt.conveyor.tag
         for change in belt.changes:
             if change.cuts_comparison:
-                said = f"{change.get_kind_display()}: {change.description}"
-                found.append(Happening(change.changed_at, tag, said, change.get_absolute_url()))
+                told = {"kind": change.get_kind_display(), "description": change.description}
+                what = Reason(Happened.WORK, told)
+                found.append(BeltHappening(change.changed_at, tag, what, change.get_absolute_url()))
         for each in belt.installations:
             if scope.members and not any(share_a_stretch(each, one) for one in scope.members):
                 continue
             known, url = {"number": each.device.number}, each.get_absolute_url()
-            found.append(Happening(each.installed_at, tag, _("device %(number)s fitted") % known, url))
+            found.append(BeltHappening(each.installed_at, tag, Reason(Happened.FITTED, known), url))
             if each.removed_at is not None:
-                found.append(Happening(each.removed_at, tag, _("device %(number)s removed") % known, url))
+                found.append(BeltHappening(each.removed_at, tag, Reason(Happened.REMOVED, known), url))
             for spell in each.out_of_service.all():
-                said = _("device %(number)s out of service") % known
-                found.append(Happening(spell.begins_at, tag, said, url))
+                what = Reason(Happened.OUT_OF_SERVICE, known)
+                found.append(BeltHappening(spell.begins_at, tag, what, url))
     return sorted((each for each in found if start <= each.at < end), key=lambda each: each.at)

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
-from django.utils.translation import gettext as _
 
+from reports.calc import verdicts
 from reports.calc.empirical_bayes import EffectIndex, index_of_effect
 from reports.calc.many_verdicts import p_of_limits, q_values, widened_p_many
 from reports.calc.pooled import CommonRatio, RandomEffects, common_ratio, pool_expected, random_effects
 from reports.calc.smallest_change import tells_fewer_at_best
 from reports.calc.verdicts import EffectVerdict
-from reports.selectors.studies import Study
+from reports.selectors.studies import Study, devices_in
 
 WRONG_SHARE = 0.05
 NAMED = (EffectVerdict.FEWER, EffectVerdict.MORE)
@@ -30,8 +31,9 @@ class FleetCount:
     n: int
     n_devices: int
     n_judged: int
-    n_telling: int  # whose counts could have told a change, or did
-    n_promised: int  # of these, for which the rule of the verdict makes its promise
+    n_telling: int  # whose counts could have told, or did; of these ...
+    n_promised: int  # ... those for which the rule of the verdict makes its promise
+    n_early: int = 0  # ... those for which it is too early yet
 
     @property
     def n_by_chance(self) -> float:
@@ -43,12 +45,13 @@ def count_of(studies: Iterable[Study]) -> FleetCount:
     those = list(studies)
     return FleetCount(
         n=len(those),
-        n_devices=sum(len(each.members) for each in those),
+        n_devices=devices_in(those),
         n_judged=sum(is_judged(each) for each in those),
         n_telling=sum(could_tell(each) for each in those),
         n_promised=sum(
             could_tell(each) and each.answers is not None and each.answers.shrunk is not None for each in those
         ),
+        n_early=sum(could_tell(each) and each.verdict == EffectVerdict.TOO_EARLY for each in those),
     )
 
 
@@ -59,8 +62,9 @@ def is_telling(study: Study) -> bool:
 
 
 def could_tell(study: Study) -> bool:
-    """It can be judged and its counts could have told a change, or did."""
-    return is_judged(study) and (is_telling(study) or study.verdict in NAMED)
+    """It can be judged and its counts could have told, or did: by the same rule as its verdict."""
+    spells = study.answers.spells if study.answers is not None else None
+    return is_judged(study) and verdicts.could_tell(study.ratio, rules=study.rules, spells=spells)
 
 
 def dispersion_of(study: Study) -> float:
@@ -93,7 +97,8 @@ def standings_of(studies: Iterable[Study]) -> dict[int, VerdictStanding]:
         return {}
     counts = [(each.before.n, each.before.hours, each.after.n, each.after.hours) for each in judged]
     over = [dispersion_of(each) for each in judged]
-    p = widened_p_many(*(list(column) for column in zip(*counts, strict=True)), over)
+    n_before, hours_before, n_after, hours_after = (list(column) for column in zip(*counts, strict=True))
+    p = widened_p_many(n_before, hours_before, n_after, hours_after, over)
     telling = np.array([is_telling(each) for each in judged])
     # Of those that could not have told a fall, a rise alone is named; it has to hold among all of them.
     q = q_values(p)
@@ -110,12 +115,23 @@ def standing_verdicts(standings: Mapping[int, VerdictStanding]) -> tuple[int, in
 
 
 # --- pooled -----------------------------------------------------------------------------------------------------------
+class PoolKind(StrEnum):
+    """What comparisons are pooled by, in the order in which it is told."""
+
+    FLEET = "fleet"
+    MODEL = "model"
+    AREA = "area"
+    DUTY = "duty"
+
+
 @dataclass(frozen=True)
 class Pool:
     """Comparisons of one kind together; those that ended and those that did harm are in.
 
     Attributes
     ----------
+    name : str
+        Empty of the fleet, and of belts whose duty is not stated.
     effects : RandomEffects
         Of the answers that allow for the trend and for devices being put where it was worst, each as far as it can.
     plain : RandomEffects
@@ -128,7 +144,7 @@ class Pool:
         Comparisons whose counts were divided because their incidents come in bad spells.
     """
 
-    kind: str
+    kind: PoolKind
     name: str
     n: int
     n_ended: int
@@ -146,21 +162,22 @@ def pools_of(studies: Iterable[Study]) -> list[Pool]:
     judged = [each for each in studies if is_judged(each)]
     if not judged:
         return []
-    groups: dict[tuple[str, str], list[Study]] = {(_("fleet"), _("all")): judged}
+    groups: dict[tuple[PoolKind, str], list[Study]] = {(PoolKind.FLEET, ""): judged}
     for each in judged:
         models = sorted({one.device.device_model.name for one in each.members})
         for kind, name in (
-            (_("model"), " + ".join(models)),
-            (_("area"), str(each.conveyor.area)),
-            (_("duty"), str(each.conveyor.get_duty_display()) or _("not stated")),
+            (PoolKind.MODEL, " + ".join(models)),
+            (PoolKind.AREA, str(each.conveyor.area)),
+            (PoolKind.DUTY, str(each.conveyor.get_duty_display())),
         ):
             groups.setdefault((kind, name), []).append(each)
-    order = [_("fleet"), _("model"), _("area"), _("duty")]
-    keys = sorted(groups, key=lambda key: (order.index(key[0]), key[1]))
+    order = list(PoolKind)
+    # A duty that is not stated comes last.
+    keys = sorted(groups, key=lambda key: (order.index(key[0]), not key[1], key[1]))
     return [pool_of(kind, name, groups[kind, name]) for kind, name in keys]
 
 
-def pool_of(kind: str, name: str, studies: Sequence[Study]) -> Pool:
+def pool_of(kind: PoolKind, name: str, studies: Sequence[Study]) -> Pool:
     over = [dispersion_of(each) for each in studies]
     counts = [(each.before.n, each.before.hours, each.after.n, each.after.hours) for each in studies]
     divided = [[value / d for value in row] for row, d in zip(counts, over, strict=True)]

@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from inspections.models import Task
 from reports.calc.rate_watch import Learnt, WatchRules, chance_of_alarm, learn, watch_rate
 from reports.calc.study_windows import Window
 from reports.selectors.reference_groups import DAY_S, Reference, days_of
-from reports.selectors.studies import Book, Study
+from reports.selectors.studies import Book, Study, devices_in
 
 
 @dataclass(frozen=True)
@@ -38,13 +39,6 @@ class Fading:
     n_since: int
     hours_since: float
     strength: float
-
-    @property
-    def why(self) -> str:
-        return (
-            f"Rate watch: bad days at first {self.n_learnt} in {self.hours_learnt:.0f} h, {self.n_since} in "
-            f"{self.hours_since:.0f} h since {self.climbing_since:%Y-%m-%d}. Pivot, sensors, place?"
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,17 +97,31 @@ class FleetWatch:
     @property
     def n_devices(self) -> int:
         """Devices in them."""
-        return sum(len(each.study.members) for each in self.watched)
+        return devices_in(each.study for each in self.watched)
 
     @cached_property
     def n_by_chance(self) -> float:
         return sum(each.chance for each in self.watched)
 
 
+@dataclass(frozen=True)
+class WatchSummary:
+    """The same without the days of each comparison: what pages say of the watch."""
+
+    n_watched: int
+    n_devices: int
+    n_by_chance: float
+    fading: tuple[Fading, ...]
+
+
+def summary_of(watch: FleetWatch) -> WatchSummary:
+    return WatchSummary(watch.n_watched, watch.n_devices, watch.n_by_chance, watch.fading)
+
+
 def watch_of(book: Book) -> FleetWatch:
     """The watch over a plant's devices in service; where a check was done for an earlier alarm, from then on."""
     asked = Task.objects.of_plant(book.plant).filter(origin=Task.Origin.RATE_WATCH, closed_at__lt=book.now)
-    done = dict(asked.order_by("closed_at").values_list("installation_id", "closed_at"))
+    done: dict[int, Any] = dict(asked.order_by("closed_at").values_list("installation_id", "closed_at"))
     found = (watched_of(each, book.reference, done) for each in book.studies if each.n_detectors and each.is_whole)
     watched = tuple(each for each in found if each is not None)
     alarms = (each.fading for each in watched)
@@ -131,7 +139,7 @@ def fading_at(study: Study, reference: Reference) -> Fading | None:
     if not study.n_detectors or not study.is_whole:
         return None
     asked = Task.objects.filter(installation__in=study.members, origin=Task.Origin.RATE_WATCH, closed_at__lt=study.now)
-    done = dict(asked.order_by("closed_at").values_list("installation_id", "closed_at"))
+    done: dict[int, Any] = dict(asked.order_by("closed_at").values_list("installation_id", "closed_at"))
     watched = watched_of(study, reference, done)
     return watched.fading if watched is not None else None
 

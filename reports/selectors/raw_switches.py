@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from installs.calc.effect_zones import Zone
 from plant.calc.incidents import FoundIncident, JoiningRules, find_chatter, find_incidents
-from plant.calc.incidents import SwitchEvent as RawEvent
+from plant.calc.incidents import RawSwitchEvent as RawEvent
 from plant.models import Incident, SwitchEvent
 from plant.selectors.running_hours import running_of
 from reports.calc.study_windows import Window

@@ -1,7 +1,7 @@
 """What a comparison of counts needs from the rest of the plant: the reference group, the trend, and the spells.
 
-`Reference` is gathered once for a plant and kept in this process while the book does not change. The stretches of it
-are tiles of the usual length of a zone with a drift switch in them; those that a device reached count until its
+`Reference` is gathered once for a plant and kept as a row (`reports.selectors.kept_effect`). The stretches of it are
+tiles of the usual length of a zone with a drift switch in them; those that a device reached count until its
 installation, the others throughout.
 """
 
@@ -11,16 +11,16 @@ import datetime as dt
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.utils.translation import gettext as _
 from numpy.typing import NDArray
 
 from installs.calc.effect_zones import Zone, detectors_in, uncovered, union
 from installs.selectors.installations import zones_of
 from plant.calc.rates import RateRatio, compare_rates
-from plant.models import Plant
+from plant.calc.reasons import Reason
 from reports.calc.bad_spells import SpellCheck, check_spells
 from reports.calc.empirical_bayes import EffectIndex, index_against, index_of_effect
 from reports.calc.reference_model import (
@@ -28,9 +28,11 @@ from reports.calc.reference_model import (
     FEWEST_STRETCHES,
     NoReference,
     ReferenceModel,
+    ReferenceRule,
     Trend,
     fit_reference,
     fit_trend,
+    too_few_stretches,
     trend_of,
 )
 from reports.calc.study_windows import Window
@@ -68,7 +70,7 @@ class Days:
 
 
 @dataclass(frozen=True)
-class Place:
+class ReferencePlace:
     """Where a stretch of the reference lies, and its traits as the model may take them."""
 
     tag: str
@@ -116,7 +118,7 @@ class Reference:
     model: ReferenceModel | NoReference
     days: dict[int, Days]
     stretches: Stretches
-    places: tuple[Place, ...] = ()  # one for each of the stretches
+    places: tuple[ReferencePlace, ...] = ()  # one for each of the stretches
 
     @property
     def n_untreated(self) -> int:
@@ -154,7 +156,7 @@ class Answers:
     compared: EffectIndex | None  # against the trend, nothing drawn towards a fleet's rate
     shrunk: EffectIndex | None
     reference_per_1000_h: float | None
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     model: ReferenceModel | None = None
     traits: Mapping[str, float] = field(default_factory=dict)  # of this belt, as the model takes them
 
@@ -174,7 +176,7 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
             at_s.append(belt.incidents.at_s[here])
             totals.append(days[belt.conveyor.pk].total)
             until_s.append(until.timestamp() if until else np.inf)
-            places.append(Place(belt.conveyor.tag, strand, zone, until, traits_of(belt, strand)))
+            places.append(ReferencePlace(belt.conveyor.tag, strand, zone, until, traits_of(belt, strand)))
     stretches = Stretches(
         at_s=grid,
         total=np.array(totals).reshape(-1, grid.size),
@@ -185,23 +187,16 @@ def reference_of(belts: Sequence[Belt], now: dt.datetime) -> Reference:
     )
     n_untreated = int(np.count_nonzero(stretches.is_untreated))
     if n_untreated < FEWEST_STRETCHES:
-        model: ReferenceModel | NoReference = NoReference(n_untreated, (too_few(n_untreated),))
+        model: ReferenceModel | NoReference = too_few_stretches(n_untreated)
     else:
         columns = {name: [each.traits[name] for each in places] for name in places[0].traits}
         edges = grid[::-REFERENCE_YEAR_DAYS][::-1]
         years = [stretches.within(*pair) for pair in itertools.pairwise([grid[0], *edges[1:-1], np.inf])]
-        model = fit_reference(*(np.column_stack([each[i] for each in years]) for i in (0, 1)), columns)
+        n, hours = (np.column_stack([each[i] for each in years]) for i in (0, 1))
+        model = fit_reference(n, hours, columns)
     if not isinstance(model, NoReference):
         stretches = replace(stretches, rate_per_h=np.array([model.rate_per_h(each.traits) for each in places]))
     return Reference(model, days, stretches, tuple(places))
-
-
-def too_few(n: int) -> str:
-    could = f"Only {n} stretches without a device" if n > 1 else "Only one stretch without a device"
-    return (
-        f"{could if n else 'No stretch without a device'} could serve as reference and 10 are needed: the count is "
-        "taken as it is, not drawn towards what such stretches usually bring."
-    )
 
 
 def stretches_of(belt: Belt) -> Iterable[tuple[str, Zone, dt.datetime | None]]:
@@ -271,7 +266,7 @@ def answers_of(
     counts = (before.n, before.hours, after.n, after.hours)
     compared = None
     if trend is None:
-        reasons.append("Untreated stretches had too few incidents in these windows to tell a trend: none is taken out.")
+        reasons.append(Reason(ReferenceRule.NO_TREND))
     elif before.n + after.n > 0:
         told: dict[str, Any] = {"trend": trend.ratio, "log_error": trend.log_error, "level": level}
         compared = index_of_effect(*counts, rate_per_h=1.0, shape=0.0, dispersion=spells.widening, **told)
@@ -280,32 +275,30 @@ def answers_of(
         return Answers(spells, trend, compared, None, None, (*reasons, *model.reasons))
     traits = traits_of(belt, strand)
     if any(not np.isfinite(traits[name]) for name in model.names):
-        return Answers(spells, trend, compared, None, None, (*reasons, "A trait of this belt is not in the book."))
+        return Answers(spells, trend, compared, None, None, (*reasons, Reason(ReferenceRule.TRAIT_UNKNOWN)))
     rate = model.rate_per_h(traits)
     shrunk = index_against(model, traits, *counts, trend=trend, dispersion=spells.widening, level=level)
     return Answers(spells, trend, compared, shrunk, 1000.0 * rate, tuple(reasons), model, traits)
 
 
-# References of this process. Entries are added and never changed: their number and last times tell whether one holds.
-_references: dict[int, tuple[Any, Reference]] = {}
-
-
-def kept_reference(plant: Plant, stamp: Any) -> Reference | None:
-    known = _references.get(plant.pk)
-    return known[1] if known is not None and known[0] == stamp else None
-
-
-def keep_reference(plant: Plant, stamp: Any, reference: Reference) -> Reference:
-    _references[plant.pk] = (stamp, reference)
-    return reference
-
-
 # --- beside the zone --------------------------------------------------------------------------------------------------
+class BesidePlace(StrEnum):
+    """Where a stretch beside the zone lies, by the belt's travel where it runs one way."""
+
+    BELOW = "beside.below"
+    ABOVE = "beside.above"
+    DOWNSTREAM_TO_TAIL = "beside.downstream_to_tail"
+    UPSTREAM_TO_HEAD = "beside.upstream_to_head"
+    UPSTREAM_TO_TAIL = "beside.upstream_to_tail"
+    DOWNSTREAM_TO_HEAD = "beside.downstream_to_head"
+    REST = "beside.rest"
+
+
 @dataclass(frozen=True)
 class Beside:
     """A stretch next to the zone, or the rest of the belt, in the same windows."""
 
-    words: str
+    place: BesidePlace
     low_m: float | None
     high_m: float | None
     ratio: RateRatio
@@ -319,9 +312,9 @@ def beside_zone(belt: Belt, strand: str, zones: Sequence[Zone], before: Any, aft
     """
     length_m, edge = belt.conveyor.length_m, 1e-6
     low, high = min(zone.low_m for zone in zones), max(zone.high_m for zone in zones)
-    tail_words, head_words = beside_words(strand, is_reversing=belt.conveyor.is_reversing)
-    spans = [(tail_words, max(0.0, low - TILE_M), low - edge)]
-    spans += [(head_words, high + edge, min(length_m, high + TILE_M))]
+    to_tail, to_head = beside_places(strand, is_reversing=belt.conveyor.is_reversing)
+    spans = [(to_tail, max(0.0, low - TILE_M), low - edge)]
+    spans += [(to_head, high + edge, min(length_m, high + TILE_M))]
     incidents = belt.incidents
     mine, near, rows = incidents.in_zones(strand, zones), np.zeros(incidents.at_s.shape, dtype=bool), []
 
@@ -330,27 +323,27 @@ def beside_zone(belt: Belt, strand: str, zones: Sequence[Zone], before: Any, aft
         n = [int(np.count_nonzero(kept & incidents.within(side.window))) for side in (before, after)]
         return compare_rates(n[0], before.hours, n[1], after.hours)
 
-    for words, start, end in spans:
+    for place, start, end in spans:
         if end - start > 1.0:
             here = incidents.in_zones(strand, [Zone(start, end)])
             near |= here
-            rows.append(Beside(words, round(start, 1), round(end, 1), compared(here)))
+            rows.append(Beside(place, round(start, 1), round(end, 1), compared(here)))
     rest = ~mine & ~near & np.isfinite(incidents.chainage_m)
-    rows.append(Beside(_("rest of the belt, both strands"), None, None, compared(rest)))
+    rows.append(Beside(BesidePlace.REST, None, None, compared(rest)))
     return tuple(rows)
 
 
-def beside_words(strand: str, *, is_reversing: bool) -> tuple[str, str]:
-    """What the stretches towards the tail and towards the head are called."""
+def beside_places(strand: str, *, is_reversing: bool) -> tuple[BesidePlace, BesidePlace]:
+    """The stretches towards the tail and towards the head."""
     if is_reversing:
-        return _("below the zone, towards the tail"), _("above the zone, towards the head")
+        return BesidePlace.BELOW, BesidePlace.ABOVE
     if strand == "return":
-        return _("downstream of the zone, towards the tail"), _("upstream of the zone, towards the head")
-    return _("upstream of the zone, towards the tail"), _("downstream of the zone, towards the head")
+        return BesidePlace.DOWNSTREAM_TO_TAIL, BesidePlace.UPSTREAM_TO_HEAD
+    return BesidePlace.UPSTREAM_TO_TAIL, BesidePlace.DOWNSTREAM_TO_HEAD
 
 
 @dataclass(frozen=True)
-class Reading:
+class Sensitivity:
     """The verdict under another way of counting; no merge time where nothing of it can be merged otherwise."""
 
     merge_minutes: int | None
@@ -370,7 +363,7 @@ MERGE_MINUTES = (5, 10, 20)
 
 def sensitivity_of(
     belt: Belt, strand: str, zones: Sequence[Zone], before: Any, after: Any, n_detectors: int, rules: VerdictRules
-) -> tuple[Reading, ...]:
+) -> tuple[Sensitivity, ...]:
     """The counts' verdict with possible places too, and with other merge times where raw switch events are kept.
 
     Sure: in the zone. Possible: up to 15 m beyond its ends, or without a known place on the strand. What people logged
@@ -399,5 +392,5 @@ def sensitivity_of(
                     n[k] = booked[k] - freed[k] + joined
             ratio = compare_rates(n[0], before.hours, n[1], after.hours, level=rules.level)
             judged = judge(ratio, coverage_before=1.0, coverage_after=1.0, n_detectors=n_detectors, rules=rules)
-            rows.append(Reading(minutes, is_possible, n[0], n[1], sum(freed), sum(booked), ratio, judged))
+            rows.append(Sensitivity(minutes, is_possible, n[0], n[1], sum(freed), sum(booked), ratio, judged))
     return tuple(rows)

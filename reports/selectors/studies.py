@@ -12,27 +12,26 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db.models import Count, Max, Q
-from django.utils.translation import gettext as _
+from django.db.models import Q
 
 from inspections.selectors.part_ends import PartFailure, part_failures_of
 from installs.calc.effect_zones import Zone, detectors_in, overlaps, union
 from installs.models import Installation
 from installs.selectors.installations import zones_of
-from plant.calc.rates import Rate, RateRatio, compare_rates, rate_with_interval
+from plant.calc.rates import Rate, RateRatio, compare_each, rate_with_interval
+from plant.calc.reasons import Reason
 from plant.calc.running_hours import Exposure
-from plant.models import Conveyor, ConveyorPart, Incident, MeterReading, Plant, RunRecord
+from plant.models import Conveyor, Plant
 from reports.calc.smallest_change import SmallestChange, smallest_change
-from reports.calc.study_windows import Cut, StudyWindows, Window, lay_windows, settling_end
+from reports.calc.study_windows import Cut, StudyWindows, Window, WindowRule, lay_windows, settling_end
 from reports.calc.verdicts import EffectVerdict, Judgement, VerdictRules, judge
 from reports.models import StudyNote, StudyWindow
 from reports.selectors.belts import Belt, belts_of, incidents_url
+from reports.selectors.kept_effect import kept_reference
 from reports.selectors.reference_groups import (
     Answers,
     Reference,
     answers_of,
-    keep_reference,
-    kept_reference,
     reference_of,
 )
 
@@ -42,7 +41,7 @@ GROUP_DAYS = 60
 
 
 @dataclass(frozen=True)
-class Side:
+class StudySide:
     """One side of a comparison."""
 
     window: Window
@@ -66,7 +65,7 @@ class TimeLeftOut:
     window: Window
     n: int
     running_h: float
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)
@@ -77,8 +76,8 @@ class Study:
     belt: Belt
     zones: tuple[Zone, ...]
     windows: StudyWindows
-    before: Side
-    after: Side
+    before: StudySide
+    after: StudySide
     left_out: tuple[TimeLeftOut, ...]
     n_detectors: int
     ratio: RateRatio
@@ -117,6 +116,11 @@ class Study:
     def is_closed(self) -> bool:
         """No further hours will come: a cut or a removal ended the window after."""
         return self.windows.after.end < self.now
+
+
+def devices_in(studies: Iterable[Study]) -> int:
+    """How many devices are compared; one that was moved has a comparison at each of its places and counts once."""
+    return len({each.device_id for one in studies for each in one.members})
 
 
 def rules_of(plant: Plant) -> VerdictRules:
@@ -196,7 +200,10 @@ def group_of(installation: Installation, belt: Belt) -> tuple[Installation, ...]
 def cuts_of(belt: Belt, members: Sequence[Installation]) -> tuple[list[Cut], list[Installation]]:
     """Other changes that end a comparison: work on the belt, devices whose zones overlap, out of service."""
     cuts = [
-        Cut(change.changed_at, f"{change.get_kind_display()}: {change.description}")
+        Cut(
+            change.changed_at,
+            Reason(WindowRule.WORK, {"kind": change.get_kind_display(), "description": change.description}),
+        )
         for change in belt.changes
         if change.cuts_comparison
     ]
@@ -204,8 +211,8 @@ def cuts_of(belt: Belt, members: Sequence[Installation]) -> tuple[list[Cut], lis
     for each in members:
         # No effect is claimed for a device that stands still, nor for what it does after.
         for spell in each.out_of_service.all():
-            words = _("device %(number)s out of service: %(reason)s")
-            cuts.append(Cut(spell.begins_at, words % {"number": each.device.number, "reason": spell.reason}))
+            told = {"number": each.device.number, "reason": spell.reason}
+            cuts.append(Cut(spell.begins_at, Reason(WindowRule.OUT_OF_SERVICE, told)))
     first = min(each.installed_at for each in members)
     neighbours = []
     for other in belt.installations:
@@ -215,18 +222,18 @@ def cuts_of(belt: Belt, members: Sequence[Installation]) -> tuple[list[Cut], lis
         known = {"number": other.device.number}
         # Fitted together with these, yet not judged along (no switch there): part of the same act, no cut.
         if abs(other.installed_at - first) > dt.timedelta(days=GROUP_DAYS):
-            cuts.append(Cut(other.installed_at, _("device %(number)s, whose zone overlaps, was fitted") % known))
+            cuts.append(Cut(other.installed_at, Reason(WindowRule.OVERLAPPING_FITTED, known)))
         if other.removed_at is not None:
-            cuts.append(Cut(other.removed_at, _("device %(number)s, whose zone overlaps, was removed") % known))
+            cuts.append(Cut(other.removed_at, Reason(WindowRule.OVERLAPPING_REMOVED, known)))
     return cuts, neighbours
 
 
-def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, level: float) -> Side:
+def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, level: float) -> StudySide:
     incidents, exposure = belt.incidents, belt.ledger.hours(window.start, window.end)
     then = incidents.within(window)
     here = then & incidents.in_zones(strand, zones)
     n = int(np.count_nonzero(here & incidents.is_covered))
-    return Side(
+    return StudySide(
         window=window,
         n=n,
         exposure=exposure,
@@ -236,6 +243,58 @@ def side_of(belt: Belt, strand: str, zones: Sequence[Zone], window: Window, leve
         n_without_time=int(np.count_nonzero(incidents.cut_by(window) & incidents.in_zones(strand, zones))),
         url=incidents_url(belt.conveyor, window, strand, zones),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Sides:
+    """What one comparison counts, before it is judged."""
+
+    members: tuple[Installation, ...]
+    belt: Belt
+    chosen: StudyWindow | None
+    now: dt.datetime
+    zones: tuple[Zone, ...]
+    windows: StudyWindows
+    uncut: StudyWindows
+    neighbours: tuple[Installation, ...]
+    before: StudySide
+    after: StudySide
+
+    @property
+    def counts(self) -> tuple[int, float, int, float]:
+        return self.before.n, self.before.hours, self.after.n, self.after.hours
+
+
+def sides_of(
+    members: Sequence[Installation],
+    belt: Belt,
+    *,
+    chosen: StudyWindow | None,
+    now: dt.datetime,
+    sound_until: dt.datetime | None = None,
+    settled_at: dt.datetime | None = None,
+) -> Sides:
+    """Both windows of one installation or group, with incidents and hours.
+
+    `settled_at` is `settled_of` of these, where it is known already.
+    """
+    strand = members[0].strand
+    zones = union(zone for each in members for zone in zones_of(each))
+    cuts, neighbours = cuts_of(belt, members)
+    if sound_until is not None:
+        cuts.append(Cut(sound_until, Reason(WindowRule.LAST_SOUND)))
+    settled_at = settled_at or settled_of(members, belt)
+    windows, uncut = windows_of(members, chosen=chosen, cuts=cuts, now=now, settled_at=settled_at)
+    level = rules_of(members[0].plant).level
+    before, after = (side_of(belt, strand, zones, window, level) for window in (windows.before, windows.after))
+    return Sides(tuple(members), belt, chosen, now, zones, windows, uncut, tuple(neighbours), before, after)
+
+
+def ratios_of(sides: Sequence[Sides]) -> list[RateRatio]:
+    """The ratio of each of several comparisons of one plant."""
+    if not sides:
+        return []
+    return compare_each([each.counts for each in sides], level=rules_of(sides[0].members[0].plant).level)
 
 
 def study(
@@ -253,34 +312,20 @@ def study(
     Without a reference the counts stand alone; with one they must agree with what the rest of the plant tells. With the
     failures of parts by installation the answer while the parts were sound stands beside the one as it was run.
     """
-    one = members[0]
-    plant, strand, tz = one.plant, one.strand, one.plant.zone
-    rules = rules_of(plant)
-    zones = union(zone for each in members for zone in zones_of(each))
-    first, last = (pick(each.installed_at for each in members) for pick in (min, max))
-    removals = [each.removed_at for each in members if each.removed_at is not None]
-    until = min([now, *removals])
-    after_from = None
-    before_months = BEFORE_MONTHS
-    if chosen is not None:
-        before_months = chosen.before_months
-        if chosen.after_from is not None:
-            after_from = start_of_day(chosen.after_from, tz)
-        if chosen.after_until is not None:
-            until = min(until, start_of_day(chosen.after_until + dt.timedelta(days=1), tz))
-    cuts, neighbours = cuts_of(belt, members)
-    if sound_until is not None:
-        cuts.append(Cut(sound_until, _("a part was last found sound")))
-    rule = {"first_installed_at": first, "until": until, "before_months": before_months, "tz": tz}
-    rule |= {
-        "settled_at": settling_end(
-            last, days=plant.settling_in_days, running_h=plant.settling_in_h, ledger=belt.ledger
-        ),
-        "after_from": after_from,
-    }
-    windows, uncut = lay_windows(**rule, cuts=cuts), lay_windows(**rule, cuts=[])
-    before, after = (side_of(belt, strand, zones, window, rules.level) for window in (windows.before, windows.after))
-    ratio = compare_rates(before.n, before.hours, after.n, after.hours, level=rules.level)
+    sides = sides_of(members, belt, chosen=chosen, now=now, sound_until=sound_until)
+    return judged(sides, ratios_of([sides])[0], reference, failures)
+
+
+def judged(
+    sides: Sides,
+    ratio: RateRatio,
+    reference: Reference | None = None,
+    failures: Mapping[int, Sequence[PartFailure]] | None = None,
+) -> Study:
+    """The comparison of what was counted."""
+    members, belt, chosen, now = sides.members, sides.belt, sides.chosen, sides.now
+    before, after, windows, zones = sides.before, sides.after, sides.windows, sides.zones
+    strand, rules = members[0].strand, rules_of(members[0].plant)
     n_detectors = switches_in(belt, zones) + stations_in(belt, strand, zones, windows)
     answers = None
     if reference is not None:
@@ -290,13 +335,13 @@ def study(
     if failure is not None and failure.sound_until is not None and failure.sound_until > windows.after.start:
         sound = study(members, belt, chosen=chosen, now=now, reference=reference, sound_until=failure.sound_until)
     return Study(
-        members=tuple(members),
+        members=members,
         belt=belt,
         zones=zones,
         windows=windows,
         before=before,
         after=after,
-        left_out=left_out_of(belt, strand, zones, windows, uncut, plant, after_from, bool(removals), now),
+        left_out=left_out_of(members, belt, zones, windows, sides.uncut, chosen, now),
         n_detectors=n_detectors,
         ratio=ratio,
         judgement=judge(
@@ -311,12 +356,53 @@ def study(
         ),
         rules=rules,
         chosen=chosen,
-        neighbours=tuple(neighbours),
+        neighbours=sides.neighbours,
         now=now,
         answers=answers,
         failure=failure,
         sound=sound,
     )
+
+
+def settled_of(members: Sequence[Installation], belt: Belt) -> dt.datetime:
+    """When these devices had settled in."""
+    plant, last = members[0].plant, max(each.installed_at for each in members)
+    return settling_end(last, days=plant.settling_in_days, running_h=plant.settling_in_h, ledger=belt.ledger)
+
+
+def windows_of(
+    members: Sequence[Installation],
+    *,
+    chosen: StudyWindow | None,
+    cuts: Sequence[Cut],
+    now: dt.datetime,
+    settled_at: dt.datetime,
+) -> tuple[StudyWindows, StudyWindows]:
+    """The windows of one comparison by the rule, or as an engineer chose them: shortened by these cuts, and without."""
+    tz = members[0].plant.zone
+    first = min(each.installed_at for each in members)
+    until = min([now, *(each.removed_at for each in members if each.removed_at is not None)])
+    after_from = None
+    before_months = BEFORE_MONTHS
+    if chosen is not None:
+        before_months = chosen.before_months
+        if chosen.after_from is not None:
+            after_from = start_of_day(chosen.after_from, tz)
+        if chosen.after_until is not None:
+            until = min(until, start_of_day(chosen.after_until + dt.timedelta(days=1), tz))
+    shortened, uncut = (
+        lay_windows(
+            first_installed_at=first,
+            settled_at=settled_at,
+            until=until,
+            before_months=before_months,
+            cuts=each,
+            tz=tz,
+            after_from=after_from,
+        )
+        for each in (cuts, ())
+    )
+    return shortened, uncut
 
 
 def first_failure(
@@ -331,38 +417,38 @@ def start_of_day(day: dt.date, tz: dt.tzinfo) -> dt.datetime:
     return dt.datetime.combine(day, dt.time(), tzinfo=tz).astimezone(dt.UTC)
 
 
-def coverage_of(side: Side) -> float:
+def coverage_of(side: StudySide) -> float:
     """Of an empty window nothing is unknown: too early then, not badly kept books."""
     return 1.0 if side.window.is_empty else side.exposure.coverage
 
 
 def left_out_of(
+    members: Sequence[Installation],
     belt: Belt,
-    strand: str,
     zones: Sequence[Zone],
     windows: StudyWindows,
     uncut: StudyWindows,
-    plant: Plant,
-    after_from: dt.datetime | None,
-    is_removed: bool,
+    chosen: StudyWindow | None,
     now: dt.datetime,
 ) -> tuple[TimeLeftOut, ...]:
     """Stretches of time in neither window."""
-    rows: list[tuple[Window, str]] = []
+    plant, strand = members[0].plant, members[0].strand
+    is_start_set = chosen is not None and chosen.after_from is not None
+    is_removed = any(each.removed_at is not None for each in members)
+    rows: list[tuple[Window, Reason]] = []
     for cut in windows.cuts:
         if cut.side == "before":
-            rows.append((Window(uncut.before.start, windows.before.start), _("before a change: %s") % cut.words))
-    settling = _("settling-in: %(days)s days or %(hours)s running hours, whichever comes first") % {
-        "days": plant.settling_in_days,
-        "hours": plant.settling_in_h,
-    }
-    rows.append((windows.settling, _("before the window that was set") if after_from else settling))
+            lost = Window(uncut.before.start, windows.before.start)
+            rows.append((lost, Reason(WindowRule.BEFORE_A_CHANGE, {"change": cut.what})))
+    settling = Reason(WindowRule.SETTLING_IN, {"days": plant.settling_in_days, "running_h": plant.settling_in_h})
+    rows.append((windows.settling, Reason(WindowRule.BEFORE_THE_SET_WINDOW) if is_start_set else settling))
     for cut in windows.cuts:
         if cut.side == "after":
             lost = Window(windows.after.end, max(uncut.after.end, windows.after.end))
-            rows.append((lost, _("after a change: %s") % cut.words))
+            rows.append((lost, Reason(WindowRule.AFTER_A_CHANGE, {"change": cut.what})))
     if uncut.after.end < now:
-        rows.append((Window(uncut.after.end, now), _("after the removal") if is_removed else _("after the set window")))
+        rule = WindowRule.AFTER_THE_REMOVAL if is_removed else WindowRule.AFTER_THE_SET_WINDOW
+        rows.append((Window(uncut.after.end, now), Reason(rule)))
     found = []
     for window, reason in rows:
         if window.is_empty:
@@ -372,34 +458,37 @@ def left_out_of(
     return tuple(found)
 
 
-def study_of(installation: Installation, now: dt.datetime) -> Study:
-    """The comparison of one installation, with those that are judged as one with it."""
-    belt = belts_of([installation.conveyor])[installation.conveyor_id]
+def study_of(
+    installation: Installation, now: dt.datetime, reference: Reference | None = None, belt: Belt | None = None
+) -> Study:
+    """The comparison of one installation, with those that are judged as one with it.
+
+    A page gives the reference and the belt that it has at hand; without them it is true to the book of this moment.
+    """
+    belt = belt or belts_of([installation.conveyor])[installation.conveyor_id]
     members = group_of(next(each for each in belt.installations if each.pk == installation.pk), belt)
     return study(
         members,
         belt,
         chosen=latest_choice(members, chosen_windows(members)),
         now=now,
-        reference=reference_for(installation.plant, now),
+        reference=reference or reference_for(installation.plant, now),
         failures=part_failures_of(members),
     )
 
 
 def reference_for(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None = None) -> Reference:
-    """The plant's stretches without a device; gathered again when the book or the day has changed."""
-    stamp: list[Any] = [now.date()]
-    for model in (Incident, RunRecord, MeterReading, Installation, ConveyorPart):
-        rows = model.objects.of_plant(plant)
-        stamp.append(
-            tuple(rows.order_by().aggregate(n=Count("pk"), last=Max("pk"), entered=Max("created_at")).values())
-        )
-    known = kept_reference(plant, stamp)
-    if known is not None:
-        return known
+    """The plant's stretches without a device, true to the book: as they are kept where that holds, else gathered."""
+    return kept_reference(plant, now) or gather_reference(plant, now, belts)
+
+
+def gather_reference(plant: Plant, now: dt.datetime, belts: Sequence[Belt] | None = None) -> Reference:
+    """The plant's stretches without a device, from the rows."""
     if belts is None:
-        belts = tuple(belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant")).values())
-    return keep_reference(plant, stamp, reference_of([each.as_of(now) for each in belts], now))
+        belts = tuple(
+            belts_of(Conveyor.objects.of_plant(plant).select_related("area", "plant").order_by("tag")).values()
+        )
+    return reference_of([each.as_of(now) for each in belts], now)
 
 
 def latest_choice(members: Sequence[Installation], chosen: dict[int, StudyWindow]) -> StudyWindow | None:
@@ -420,9 +509,10 @@ def smallest_change_of(one: Study) -> SmallestChange:
     )
 
 
-def by_the_rule(one: Study) -> Study:
+def by_the_rule(one: Study, reference: Reference | None = None) -> Study:
     """The same comparison with the windows of the rule, where an engineer set others."""
-    return study(one.members, one.belt, chosen=None, now=one.now, reference=reference_for(one.conveyor.plant, one.now))
+    reference = reference or reference_for(one.conveyor.plant, one.now)
+    return study(one.members, one.belt, chosen=None, now=one.now, reference=reference)
 
 
 @dataclass(frozen=True, eq=False)
@@ -458,23 +548,17 @@ def book_of(plant: Plant, now: dt.datetime) -> Book:
     chosen = chosen_windows((each for belt in belts for each in belt.installations), at=now)
     reference = reference_for(plant, now, belts)
     failures = part_failures_of(each for belt in belts for each in belt.installations)
-    found, judged = [], set()
+    counted: list[Sides] = []
+    seen: set[int] = set()
     for belt in belts:
         for installation in belt.installations:
-            if installation.pk in judged:
+            if installation.pk in seen:
                 continue
             members = group_of(installation, belt)
-            judged |= {each.pk for each in members}
-            found.append(
-                study(
-                    members,
-                    belt,
-                    chosen=latest_choice(members, chosen),
-                    now=now,
-                    reference=reference,
-                    failures=failures,
-                )
-            )
+            seen |= {each.pk for each in members}
+            counted.append(sides_of(members, belt, chosen=latest_choice(members, chosen), now=now))
+    ratios = ratios_of(counted)
+    found = [judged(sides, ratio, reference, failures) for sides, ratio in zip(counted, ratios, strict=True)]
     return Book(plant, now, belts, tuple(found), reference)
 
 

@@ -21,6 +21,7 @@ from plant.models import Person, Plant
 from reports.models import MonthlyReport
 from reports.selectors.months import decisions_today
 from reports.selectors.studies import book_of
+from reports.words.months import decision_told
 
 
 def send_decisions(now: dt.datetime | None = None) -> int:
@@ -51,7 +52,8 @@ def send_for_plant(plant: Plant, day: dt.date, now: dt.datetime, connection: Any
 
 def decisions_of(plant: Plant, now: dt.datetime) -> tuple[list[dict[str, Any]], int]:
     """What needs a decision, with the month that waits to be published."""
-    decide, n_more = decisions_today(book_of(plant, now))
+    found, n_more = decisions_today(book_of(plant, now))
+    decide = [decision_told(each) for each in found]
     waiting = MonthlyReport.objects.of_plant(plant).drafts().first()
     if waiting is not None:
         words = _("The report of %(month)s waits to be published.") % {"month": date_format(waiting.month, "F Y")}

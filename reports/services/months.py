@@ -6,6 +6,7 @@ import datetime as dt
 import logging
 import uuid
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
@@ -22,11 +23,13 @@ from django.utils.translation import gettext_lazy
 from plant.calc.working_days import first_working_day
 from plant.errors import Refused
 from plant.models import Person, Plant
+from plant.selectors.kept import Kept
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
 from reports.calc.editions import differences
 from reports.models import MonthlyReport, MonthMail, Subscription
 from reports.selectors.month_data import Month
-from reports.selectors.months import code_version, compose, compose_rows
+from reports.selectors.months import code_version
+from reports.services.kept_months import month_at_hand, true_month
 
 log = logging.getLogger(__name__)
 
@@ -119,7 +122,7 @@ def publish_month(report: MonthlyReport, *, by: Any, version: int, now: dt.datet
         If it is published already; if somebody else changed the draft since it was opened.
     """
     refuse_published(report)
-    content, rows = compose(report.plant, report.month)
+    content, rows = true_month(report.plant, report.month)
     return change_record(
         report,
         by=by,
@@ -292,23 +295,36 @@ def subscription_by(token: str) -> tuple[Plant, Person] | None:
     return (plant, person) if plant is not None and person is not None else None
 
 
+@dataclass(frozen=True)
+class MonthOnPage:
+    """Content and rows of an edition; of a draft, how they are kept and of when they are."""
+
+    content: dict[str, Any]
+    rows: dict[str, Any]
+    kept: Kept | None = None
+
+
+def month_on_page(report: MonthlyReport) -> MonthOnPage:
+    """An edition for a page: frozen, or as it is kept for a draft, which nobody waits for."""
+    if report.is_published:
+        return MonthOnPage(with_differences(report, report.content, report.rows), report.rows)
+    kept = month_at_hand(report.plant, report.month)
+    content, rows = kept.value
+    return MonthOnPage(with_differences(report, content, rows), rows, kept)
+
+
 def read_month(report: MonthlyReport) -> tuple[dict[str, Any], dict[str, Any]]:
     """Frozen content and rows of a published edition; those of the moment for a draft."""
-    content, rows = (report.content, report.rows) if report.is_published else compose(report.plant, report.month)
-    if report.edition > 1:
-        older = MonthlyReport.objects.filter(plant=report.plant, month=report.month, edition=report.edition - 1).get()
-        content = {
-            **content,
-            "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)],
-        }
-    return content, rows
+    content, rows = (report.content, report.rows) if report.is_published else true_month(report.plant, report.month)
+    return with_differences(report, content, rows), rows
 
 
-def read_rows(report: MonthlyReport, key: str) -> tuple[list[dict[str, Any]], dict[str, Any] | None]:
-    """One table of an edition and the figures that it may stand behind: frozen, or those of the moment for a draft."""
-    if report.is_published:
-        return report.content["figures"], report.rows.get(key)
-    return compose_rows(report.plant, report.month, key)
+def with_differences(report: MonthlyReport, content: dict[str, Any], rows: dict[str, Any]) -> dict[str, Any]:
+    """The content with what the edition says otherwise than the one before it."""
+    if report.edition == 1:
+        return content
+    older = MonthlyReport.objects.filter(plant=report.plant, month=report.month, edition=report.edition - 1).get()
+    return {**content, "differences": [vars(each) for each in differences(older.content, older.rows, content, rows)]}
 
 
 def file_name(report: MonthlyReport) -> str:

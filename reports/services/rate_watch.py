@@ -13,6 +13,7 @@ from plant.errors import Refused
 from plant.models import Plant
 from reports.selectors.rate_watch import fading_in
 from reports.selectors.studies import book_of
+from reports.words.rate_watch import why_checked
 
 SPACE = uuid.UUID("0f3b7b55-5c0b-4d8f-8d47-6d0f5a1c9e21")
 CHECK = "pivot-freedom"  # a pivot that seizes is the first thing to rule out
@@ -39,7 +40,7 @@ def watch_plant(*, plant: Plant, now: dt.datetime | None = None) -> list[Task]:
                         check_kind=kind,
                         by=None,
                         due_on=due_on,
-                        why=each.why,
+                        why=why_checked(each),
                         origin=Task.Origin.RATE_WATCH,
                         client_key=key,
                     )

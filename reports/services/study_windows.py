@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from installs.models import Installation
 from plant.errors import Refused
 from plant.services.records import correct_entry, create_record, known_row
+from plant.words.moments import day_words
 from reports.models import StudyWindow
 
 
@@ -26,17 +27,17 @@ def check_window(installation: Installation, after_from: dt.date | None, after_u
             continue
         if day < installed_on:
             words = _("%(day)s lies before the installation on %(installed)s. Give a later day.") % {
-                "day": day,
-                "installed": installed_on,
+                "day": day_words(day),
+                "installed": day_words(installed_on),
             }
             raise Refused(words, code="before_installation", fields={name: words})
         if day > today:
-            words = _("%(day)s is in the future. Leave it empty to compare until today.") % {"day": day}
+            words = _("%(day)s is in the future. Leave it empty to compare until today.") % {"day": day_words(day)}
             raise Refused(words, code="future", fields={name: words})
     if after_from is not None and after_until is not None and after_until <= after_from:
         words = _("The window after would end on %(until)s, not after it starts on %(start)s.") % {
-            "until": after_until,
-            "start": after_from,
+            "until": day_words(after_until),
+            "start": day_words(after_from),
         }
         raise Refused(words, code="order", fields={"after_until": words})
 

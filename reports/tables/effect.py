@@ -18,12 +18,14 @@ from django.utils.translation import gettext_lazy
 from inspections.selectors.tasks import CheckState
 from plant.tables.columns import NUMBER, MomentColumn, RegisterTable
 from plant.words.marks import mark
+from plant.words.moments import day_of
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.verdicts import EffectVerdict
 from reports.charts.forest import forest_row, forest_ticks
 from reports.selectors.pooled_effects import VerdictStanding
-from reports.selectors.rate_watch import Fading, Watched
+from reports.selectors.rate_watch import Fading
 from reports.selectors.studies import Study
+from reports.words.study_windows import left_out_words
 from reports.words.verdicts import (
     act_words,
     chosen_words,
@@ -32,6 +34,7 @@ from reports.words.verdicts import (
     one,
     q_words,
     ratio_words,
+    reasons_words,
     sound_words,
     verdict_mark,
     verdict_words,
@@ -57,7 +60,7 @@ class EffectRow:
     standing: VerdictStanding | None = None
     fading: Fading | None = None
     acts: tuple[CheckState, ...] = ()
-    watched: Watched | None = None
+    chance: float | None = None  # of an alarm by chance, of what is under watch
 
     @property
     def q(self) -> float:
@@ -197,8 +200,8 @@ class EffectRow:
     @property
     def left_out(self) -> str:
         return "; ".join(
-            f"{each.window.start:%Y-%m-%d} to {each.window.end:%Y-%m-%d}: {each.n} in {each.running_h:.0f} h, "
-            f"{each.reason}"
+            f"{day_of(each.window.start)} to {day_of(each.window.end)}: {each.n} in {each.running_h:.0f} h, "
+            f"{left_out_words(each.reason)}"
             for each in self.study.left_out
         )
 
@@ -375,8 +378,8 @@ class EffectTable(RegisterTable):
     def value_hours_needed(self, value: float) -> Any:
         return number(value, 0)
 
-    def value_reasons(self, value: tuple[str, ...]) -> str:
-        return " ".join(value)
+    def value_reasons(self, record: EffectRow) -> str:
+        return reasons_words(record.study.judgement)
 
     def render_verdict(self, record: EffectRow) -> str:
         """The verdict with what decided it; below it what is known of the device, and on a tablet if it stands."""
@@ -399,7 +402,7 @@ class EffectTable(RegisterTable):
 
     def value_chance_of_alarm(self, record: EffectRow) -> Any:
         """Empty where it is not under watch."""
-        return "" if record.watched is None else round(record.watched.chance, 4)
+        return "" if record.chance is None else round(record.chance, 4)
 
     def value_verdict(self, record: EffectRow) -> str:
         return verdict_words(record.study)

@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from django import template
 
-from reports.words import verdicts
+from reports.words import belts, reference_groups, study_windows, verdicts
 
 register = template.Library()
+register.filter(belts.happened_words)
+register.filter(study_windows.left_out_words)
+register.filter(reference_groups.reference_words)
+register.filter(reference_groups.beside_words)
+register.filter(verdicts.reason_words)
+register.filter(verdicts.reasons_words)
 register.filter(verdicts.run_hours)
 register.filter(verdicts.in_hours)
 register.filter(verdicts.ratio_words)

@@ -7,6 +7,7 @@ from django import template
 from reports.words import month_rows
 
 register = template.Library()
+register.filter(month_rows.since_words)
 register.filter(month_rows.columns)
 register.filter(month_rows.cells_of)
 register.filter(month_rows.kept_day)

@@ -7,6 +7,7 @@ from django import template
 from reports.words import periods
 
 register = template.Library()
+register.filter(periods.scope_words)
 register.filter(periods.period_sides)
 register.filter(periods.last_day)
 register.filter(periods.period_sentence)

@@ -8,6 +8,8 @@ from reports.charts.forest import forest_pool
 from reports.words import pooled_effects
 
 register = template.Library()
+register.filter(pooled_effects.pool_kind)
+register.filter(pooled_effects.pool_name)
 register.filter(pooled_effects.limits_words)
 register.filter(pooled_effects.basis_words)
 register.filter(pooled_effects.counted_words)

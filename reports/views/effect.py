@@ -7,7 +7,7 @@ from collections import Counter
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,23 +16,22 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import Installation
 from plant.errors import Refused
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
+from plant.services.kept import at_hand
 from plant.views.lists import RegisterList
 from plant.views.records import RecordPage
 from reports.calc.verdicts import EffectVerdict
 from reports.files.studies import data_file, method_text, reference_file
 from reports.forms.study_windows import BackToRuleForm, EffectFilterForm, StudyWindowForm
 from reports.models import StudyWindow
-from reports.panels import acts_of, book_for, effect_context
+from reports.panels import acts_of, effect_context, reference_on
+from reports.selectors.fleet_effect import EFFECT, LIST, FleetList
 from reports.selectors.pooled_effects import (
     Pool,
     VerdictStanding,
     count_of,
-    pools_of,
-    standings_of,
 )
-from reports.selectors.rate_watch import watch_of
-from reports.selectors.studies import Study, reference_for, study_of
+from reports.selectors.studies import Study, study_of
 from reports.services.study_windows import go_back_to_rule, set_window
 from reports.tables.effect import EffectRow, EffectTable
 from reports.words.pooled_effects import chance_words, counted_words, limits_words, next_words, standing_words
@@ -57,13 +56,12 @@ class EffectList(RegisterList):
     per_page = 100
 
     def filtered(self) -> list[EffectRow]:
-        book = book_for(self.request)
-        studies = book.studies
-        self.watch = watch_of(book)
+        self.kept = at_hand(self.request.plant, EFFECT, LIST)
+        found: FleetList = self.kept.value
+        studies, self.watch = found.studies, found.watch
         fading = {each.study.installation.pk: each for each in self.watch.fading}
-        watched = {each.study.installation.pk: each for each in self.watch.watched}
         acts = acts_of(one for each in studies if each.is_standing for one in each.members)
-        self.all_studies, self.standings, self.pools = studies, standings_of(studies), pools_of(studies)
+        self.all_studies, self.standings, self.pools = studies, found.standings, found.pools
         form = self.filterset_form(studies)
         self.filterset = Choices(form)
         if not self.is_filter_understood:
@@ -75,7 +73,7 @@ class EffectList(RegisterList):
                 self.standings.get(each.installation.pk),
                 fading.get(each.installation.pk),
                 tuple(state for one in each.members for state in acts.get(one.pk, ())),
-                watched.get(each.installation.pk),
+                found.chances.get(each.installation.pk),
             )
             for each in studies
             if fits(each, asked)
@@ -101,6 +99,7 @@ class EffectList(RegisterList):
             "standing": standing_words(self.standings),
             "counted": count_of(self.all_studies),
             "watch": self.watch,
+            "kept": self.kept,
             "told": counts_words(self.all_studies) if pooled_words(self.pools) else "",
             "by_chance": chance_words(count_of(self.all_studies)),
         }
@@ -127,7 +126,7 @@ def stands(standing: VerdictStanding | None, asked: dict[str, Any]) -> bool:
 
 
 def is_watched(row: EffectRow, asked: dict[str, Any]) -> bool:
-    known = {"alarm": row.fading, "watched": row.watched}
+    known = {"alarm": row.fading, "watched": row.chance}
     return not asked.get("watch") or known[asked["watch"]] is not None
 
 
@@ -173,15 +172,20 @@ def pooled_words(pools: list[Pool]) -> str:
 
 
 @right("reports.view_studywindow")
-def effect_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def effect_detail(request: PlantRequest, pk: int) -> HttpResponse:
     """One comparison with everything behind it."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
-    context = effect_context(row, is_whole=True)
+    context = effect_context(request, row, is_whole=True)
     return render(
         request,
         "reports/effect_detail.html",
         {"title": _("Effect: %s") % place_of(context["study"]), "row": row, "panel": context, **context},
     )
+
+
+def study_on(request: PlantRequest, row: Installation) -> Study:
+    """The comparison that the page shows, for the files beside it."""
+    return study_of(row, timezone.now(), reference_on(request, row.plant).value)
 
 
 def named_file(text: str, kind: str, name: str) -> HttpResponse:
@@ -191,30 +195,30 @@ def named_file(text: str, kind: str, name: str) -> HttpResponse:
 
 
 @right("reports.view_studywindow")
-def effect_data(request: HttpRequest, pk: int) -> HttpResponse:
+def effect_data(request: PlantRequest, pk: int) -> HttpResponse:
     """What one verdict rests on, as CSV."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
-    return named_file(data_file(study_of(row, timezone.now())), "text/csv", f"effect-{pk}-data.csv")
+    return named_file(data_file(study_on(request, row)), "text/csv", f"effect-{pk}-data.csv")
 
 
 @right("reports.view_studywindow")
-def effect_reference(request: HttpRequest, pk: int) -> HttpResponse:
+def effect_reference(request: PlantRequest, pk: int) -> HttpResponse:
     """The stretches without a device that one comparison is held against, as CSV."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
-    one = study_of(row, timezone.now())
-    return named_file(reference_file(reference_for(row.plant, one.now), one), "text/csv", f"effect-{pk}-reference.csv")
+    reference = reference_on(request, row.plant).value
+    return named_file(reference_file(reference, study_on(request, row)), "text/csv", f"effect-{pk}-reference.csv")
 
 
 @right("reports.view_studywindow")
-def effect_method(request: HttpRequest, pk: int) -> HttpResponse:
+def effect_method(request: PlantRequest, pk: int) -> HttpResponse:
     """How one verdict is reached, in plain text."""
     row = get_visible(request, Installation.objects.select_related(*WITH_PLACE), "reports.view_studywindow", pk=pk)
-    text = method_text(row.plant, study_of(row, timezone.now()))
+    text = method_text(row.plant, study_on(request, row))
     return named_file(text, "text/plain; charset=utf-8", f"effect-{pk}-method.txt")
 
 
 @right("reports.view_studywindow")
-def effect_list_method(request: HttpRequest) -> HttpResponse:
+def effect_list_method(request: PlantRequest) -> HttpResponse:
     """How the verdicts of the list are reached."""
     return named_file(method_text(request.plant), "text/plain; charset=utf-8", "effect-method.txt")
 
@@ -252,7 +256,7 @@ class StudyWindowCreate(RecordPage):
 
 
 @right("reports.add_studywindow")
-def back_to_rule(request: HttpRequest, pk: int) -> HttpResponse:
+def back_to_rule(request: PlantRequest, pk: int) -> HttpResponse:
     """Take the set windows away again."""
     rows = Installation.objects.select_related("plant", "conveyor", "device")
     row = get_visible(request, rows, "reports.add_studywindow", pk=pk)

@@ -6,20 +6,19 @@ import csv
 import io
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from plant.calc.import_files import guarded
-from plant.permissions import right
+from plant.calc.import_rows import guarded
+from plant.permissions import PlantRequest, right
 from reports.calc.life import AgeReplacement, age_replacement
 from reports.charts.life import life_plot
 from reports.forms.life import LifeForm
 from reports.selectors.part_lives import ROLLERS, LifeGroup, life_groups
-from reports.words.part_lives import lives_words, why_words
+from reports.words.part_lives import how_words, lives_words, total_words, why_words
 
 
 def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
@@ -35,7 +34,7 @@ def advice_of(group: LifeGroup, asked: dict[str, Any]) -> AgeReplacement | str:
 
 
 @right("reports.view_studywindow")
-def life(request: HttpRequest) -> HttpResponse:
+def life(request: PlantRequest) -> HttpResponse:
     form = LifeForm({"part": ROLLERS, **request.GET.dict()} if request.GET else None, person=request.user)
     asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
     part = asked.get("part") or ROLLERS
@@ -68,15 +67,7 @@ def spares_words(groups: list[LifeGroup]) -> str:
     n_unknown = len(groups) - len(known)
     parts = []
     if known:
-        total = round(sum(known))
-        words = ngettext(
-            "About %(n)s spare is to be expected in the next twelve months, for failures and for parts changed while "
-            "sound.",
-            "About %(n)s spares are to be expected in the next twelve months, for failures and for parts changed "
-            "while sound.",
-            total,
-        )
-        parts.append(words % {"n": number_format(total, 0)})
+        parts.append(total_words(sum(known)))
         told = [each.spares for each in groups if each.spares.expected is not None]
         n_left_out = sum(each.n_unknown_speed for each in told)
         if n_left_out:
@@ -106,10 +97,10 @@ def as_csv(groups: list[LifeGroup]) -> HttpResponse:
         why = {id(each.life): why_words(each) for each in group.left_out}
         for each in group.lives:
             at = each.installation
-            row = [group.model, group.duty, at.conveyor.tag, at.device.number, each.part, each.side]
+            row: list[Any] = [group.model, group.duty, at.conveyor.tag, at.device.number, each.part, each.side]
             row += [each.began_at.isoformat(), each.ended_at.isoformat()]
             row += [round(each.hours, 1) if each.hours is not None else "", "yes" if each.is_failure else "no"]
-            row += [each.words, why.get(id(each), "")]
+            row += [how_words(each), why.get(id(each), "")]
             writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row])
     answer = HttpResponse(buffer.getvalue(), content_type="text/csv")
     answer["Content-Disposition"] = 'attachment; filename="lives.csv"'

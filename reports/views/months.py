@@ -7,7 +7,7 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -16,9 +16,10 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
+from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from plant.files.pdf import paper_of, pdf_answer
-from plant.permissions import get_visible, has_right, open_to_all, right
+from plant.permissions import PlantRequest, get_visible, has_right, open_to_all, right
 from plant.views.records import RecordChange
 from reports.charts.trend import trend_drawing
 from reports.files.month_book import month_xlsx
@@ -26,21 +27,23 @@ from reports.files.month_pdf import month_pdf
 from reports.forms.months import CommentForm, DraftForm, PublishForm
 from reports.models import MonthlyReport, Subscription
 from reports.selectors.month_data import BEFORE, YEAR_AGO, Month
-from reports.selectors.month_rows import page_of, rows_today
+from reports.selectors.month_rows import page_of
+from reports.services.kept_months import table_at_hand
 from reports.services.months import (
     MOST_TRIES,
     comment_month,
     draft_month,
     file_name,
     month_before,
+    month_on_page,
     publish_month,
     read_month,
-    read_rows,
     report_head,
     subscribe,
     subscription_by,
 )
 from reports.words.month_rows import about_rows
+from reports.words.months import read_in
 
 VIEW = "reports.view_monthlyreport"
 PUBLISH = "reports.publish_monthlyreport"
@@ -55,7 +58,7 @@ def with_addresses(figure: dict[str, Any], rows: dict[str, Any]) -> dict[str, An
 
 
 @right(VIEW)
-def month_list(request: HttpRequest) -> HttpResponse:
+def month_list(request: PlantRequest) -> HttpResponse:
     """Every month of the plant, the newest first."""
     plant = request.plant
     reports = list(ROWS.of_plant(plant))
@@ -76,9 +79,10 @@ def month_list(request: HttpRequest) -> HttpResponse:
 
 
 @right(VIEW)
-def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def month_detail(request: PlantRequest, pk: int) -> HttpResponse:
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    content, rows = read_month(report)
+    month = month_on_page(report)
+    content, rows = month.content, month.rows
     editions = MonthlyReport.objects.filter(plant=report.plant, month=report.month).order_by("edition")
     return render(
         request,
@@ -87,8 +91,11 @@ def month_detail(request: HttpRequest, pk: int) -> HttpResponse:
             "title": f"{report.plant}, {content['month_name']}",
             "report": report,
             "content": content,
+            "kept": month.kept,
             "editions": list(editions),
-            "figures": [with_addresses(each, rows) for each in content["figures"]],
+            "figures": [
+                with_addresses(read_in(each, UnitSystem(request.user.unit_system)), rows) for each in content["figures"]
+            ],
             "has_trend": "trend" in rows,
             "drawing": trend_drawing(content["trend"]),
             "mails": mails_of(report) if has_right(request.user, PUBLISH, report.plant) else None,
@@ -108,24 +115,32 @@ def mails_of(report: MonthlyReport) -> dict[str, Any]:
 
 
 @right(VIEW)
-def month_rows(request: HttpRequest, pk: int, key: str) -> HttpResponse:
+def month_rows(request: PlantRequest, pk: int, key: str) -> HttpResponse:
     """The rows behind one figure as the edition keeps them, and what became of them since."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
-    figures, table = read_rows(report, key)
-    if table is None:
+    edition = month_on_page(report)
+    if key not in edition.rows:
         raise Http404
     month = Month(report.month, report.plant.zone)
-    today = rows_today(report.plant, month, key) if report.is_published else None
-    about = about_rows(figures, key, month)
+    today = table_at_hand(report.plant, report.month, key) if report.is_published else None
+    system = UnitSystem(request.user.unit_system)
+    figures = [read_in(each, system) for each in edition.content["figures"]]
+    page = page_of(edition.rows[key], today.value if today is not None else None, request.GET.dict())
     return render(
         request,
         "reports/month_rows.html",
-        {"report": report, **about, "page": page_of(table, today, request.GET.dict()), "time_zone": month.zone},
+        {
+            "report": report,
+            **about_rows(figures, key, month),
+            "page": page,
+            "kept": today or edition.kept,
+            "time_zone": month.zone,
+        },
     )
 
 
 @right(VIEW)
-def month_paper(request: HttpRequest, pk: int) -> HttpResponse:
+def month_paper(request: PlantRequest, pk: int) -> HttpResponse:
     """The month as PDF, A4 or letter."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
     content, _rows = read_month(report)
@@ -134,7 +149,7 @@ def month_paper(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @right(VIEW)
-def month_book(request: HttpRequest, pk: int) -> HttpResponse:
+def month_book(request: PlantRequest, pk: int) -> HttpResponse:
     """Figures, their definitions and the rows behind each of them as a spreadsheet."""
     report = get_visible(request, ROWS, VIEW, pk=pk)
     content, rows = read_month(report)
@@ -147,7 +162,7 @@ def month_book(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @right("reports.add_monthlyreport")
-def month_create(request: HttpRequest) -> HttpResponse:
+def month_create(request: PlantRequest) -> HttpResponse:
     """Begin the report of a month, or a new edition with its reason."""
     last = month_before(timezone.localdate(timezone=request.plant.zone))
     asked = request.GET.get("month", f"{last:%Y-%m}")
@@ -196,7 +211,7 @@ class MonthComment(RecordChange):
 
 
 @right("reports.publish_monthlyreport")
-def month_publish(request: HttpRequest, pk: int) -> HttpResponse:
+def month_publish(request: PlantRequest, pk: int) -> HttpResponse:
     """Ask once, then freeze the draft."""
     report = get_visible(request, ROWS, "reports.publish_monthlyreport", pk=pk)
     form = PublishForm(request.POST or None, person=request.user, initial={"version": report.version})
@@ -232,7 +247,7 @@ def month_publish(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @right(VIEW)
-def month_subscribe(request: HttpRequest) -> HttpResponse:
+def month_subscribe(request: PlantRequest) -> HttpResponse:
     """Begin or end the e-mail of the month for oneself."""
     wants = request.POST.get("wants") == "yes"
     try:
@@ -249,7 +264,7 @@ def month_subscribe(request: HttpRequest) -> HttpResponse:
 # Mail programs send this form by themselves (RFC 8058), without a cookie; the signed address is what lets them.
 @csrf_exempt
 @open_to_all
-def month_mail_end(request: HttpRequest, token: str) -> HttpResponse:
+def month_mail_end(request: PlantRequest, token: str) -> HttpResponse:
     """End the e-mail of the month from the link in it. Opening the link asks; only sending the form ends it."""
     known = subscription_by(token)
     if known is None:

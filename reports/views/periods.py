@@ -7,25 +7,27 @@ import datetime as dt
 import io
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from plant.calc.import_files import guarded
+from plant.calc.import_rows import guarded
 from plant.files.tables import plain
-from plant.permissions import right
+from plant.permissions import PlantRequest, right
 from reports.files.studies import exact, limits, rounded
 from reports.forms.periods import PeriodsForm
+from reports.panels import reference_on
 from reports.selectors.months import code_version
 from reports.selectors.periods import PeriodComparison, compare_periods, scope_of
-from reports.words.periods import answer_words, season_words
+from reports.words.belts import happened_words
+from reports.words.periods import answer_words, scope_words, season_words
 
 FIELDS = ("first_from", "first_until", "second_from", "second_until")
 
 
 @right("reports.view_studywindow")
-def period_comparison(request: HttpRequest) -> HttpResponse:
+def period_comparison(request: PlantRequest) -> HttpResponse:
     """Two periods and what they say; as CSV with `format=csv`."""
     is_asked = any(request.GET.get(name) for name in FIELDS)
     known: dict[str, Any] = {"person": request.user, "plant": request.plant}
@@ -36,7 +38,8 @@ def period_comparison(request: HttpRequest) -> HttpResponse:
         if scope is None or not scope.belts:
             form.add_error("of", _("There is no belt in it. Choose another area, belt or device."))
         else:
-            found = compare_periods(scope, *form.windows(), timezone.now())
+            reference = reference_on(request, request.plant).value
+            found = compare_periods(scope, *form.windows(), timezone.now(), reference)
             if request.GET.get("format") == "csv":
                 answer = HttpResponse(period_file(found, request.plant.zone), content_type="text/csv")
                 answer["Content-Disposition"] = 'attachment; filename="two-periods.csv"'
@@ -47,7 +50,7 @@ def period_comparison(request: HttpRequest) -> HttpResponse:
     return render(request, "reports/period_comparison.html", context, status=422 if form.errors else 200)
 
 
-def start_values(request: HttpRequest) -> dict[str, Any]:
+def start_values(request: PlantRequest) -> dict[str, Any]:
     """The last three months against the same days a year before, of what the page was asked for."""
     today = timezone.localdate(timezone=request.plant.zone)
     end = today - dt.timedelta(days=1)
@@ -62,7 +65,7 @@ HEAD = ("part", "item", "from", "until", "incidents", "running_h", "coverage", "
 
 def period_rows(found: PeriodComparison) -> list[dict[str, Any]]:
     """One line for each period, belt, answer, warning and happening."""
-    rows: list[dict[str, Any]] = [{"part": "of", "item": found.scope.words}]
+    rows: list[dict[str, Any]] = [{"part": "of", "item": scope_words(found.scope)}]
     for name, side in (("first", found.first), ("second", found.second)):
         left = f"left out: {side.n_unknown_hours} at unknown hours, {side.n_without_place} without a place"
         if side.n_without_time:
@@ -100,7 +103,8 @@ def period_rows(found: PeriodComparison) -> list[dict[str, Any]]:
                 hours = {"running_h": exact(side.hours), "coverage": rounded(side.coverage)}
                 rows.append({"part": "belt", "item": item, "incidents": side.n, **hours})
     rows += [
-        {"part": "meanwhile", "item": each.where, "from": each.at, "words": each.words} for each in found.happenings
+        {"part": "meanwhile", "item": each.where, "from": each.at, "words": happened_words(each.what)}
+        for each in found.happenings
     ]
     rows.append({"part": "code", "item": code_version()})
     return rows

@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from installs.models import Installation
 from plant.errors import Refused
-from plant.permissions import get_visible, right
+from plant.permissions import PlantRequest, get_visible, right
 from plant.views.records import RecordPage
 from reports.forms.study_notes import StudyNoteCorrectForm, StudyNoteForm, StudyNoteWithdrawForm
 from reports.models import StudyNote
@@ -31,6 +31,7 @@ class StudyNoteCreate(RecordPage):
     right = "reports.add_studynote"
     form_class = StudyNoteForm
     button = gettext_lazy("Keep this note")
+    asks_again = True
     done_words = gettext_lazy("The note stands with the comparison.")
 
     def get_row(self) -> None:
@@ -74,7 +75,7 @@ class StudyNoteCorrect(RecordPage):
 
 
 @right("reports.add_studynote")
-def study_note_withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def study_note_withdraw(request: PlantRequest, pk: int) -> HttpResponse:
     """Take a note back."""
     rows = StudyNote.objects.current().select_related(*WITH_PLACE)
     row = get_visible(request, rows, "reports.add_studynote", pk=pk)

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
-from reports.calc.editions import RowStanding
 from reports.selectors.month_data import BACK, BEFORE, YEAR_AGO, Month, figure_of
-from reports.selectors.row_sets import DATE, MOMENT, NUMBER, kinds_of, typed
+from reports.selectors.month_rows import RowPage, RowSince
+from reports.selectors.row_sets import DATE, MOMENT, NUMBER, typed
 from reports.selectors.studies import Study
 from reports.words.verdicts import VERDICT_WORDS, chosen_words, limit_words, sound_words, verdict_words
-
-if TYPE_CHECKING:
-    from reports.selectors.month_rows import RowPage
 
 
 def more_of(one: Study) -> str:
@@ -44,38 +40,21 @@ def about_rows(figures: Iterable[Mapping[str, Any]], key: str, month: Month) -> 
 
 
 # --- what became of them since ----------------------------------------------------------------------------------------
-@dataclass(frozen=True)
-class Since:
-    """A kept row and what the book says today.
-
-    Attributes
-    ----------
-    words : str
-        Empty where it reads the same.
-    url : str
-        What it reads now; empty where that is behind the row's own address.
-    """
-
-    words: str
-    url: str = ""
-
-
-def in_words(each: RowStanding, kept: Mapping[str, Any], successor: tuple[str, bool] | None) -> Since:
-    if each.is_same and successor is None:
-        return Since("")
-    url, is_withdrawn = successor or ("", False)
-    if is_withdrawn:
-        return Since(_("withdrawn since"), url)
-    if each.is_gone:
-        return Since(_("corrected since; no longer a row of this figure"), url) if url else Since(_("no longer a row"))
-    if each.is_same:
-        return Since(_("corrected since; reads the same here"), url)
-    kinds = kinds_of(kept)
+def since_words(since: RowSince, page: RowPage) -> str:
+    """What became of a kept row; empty where it reads the same."""
+    if since.is_as_kept:
+        return ""
+    if since.is_withdrawn:
+        return _("withdrawn since")
+    if since.standing.is_gone:
+        return _("corrected since; no longer a row of this figure") if since.url else _("no longer a row")
+    if since.standing.is_same:
+        return _("corrected since; reads the same here")
     reads = "; ".join(
-        _("%(head)s now %(value)s") % {"head": kept["heads"][at], "value": cell_words(value, kinds[at])}
-        for at, value in each.changed
+        _("%(head)s now %(value)s") % {"head": page.heads[at], "value": cell_words(value, page.kinds[at])}
+        for at, value in since.standing.changed
     )
-    return Since(f"{_('corrected since')}: {reads}" if url else reads, url)
+    return f"{_('corrected since')}: {reads}" if since.url else reads
 
 
 # --- cells ------------------------------------------------------------------------------------------------------------

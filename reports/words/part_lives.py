@@ -6,11 +6,51 @@ import math
 
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.selectors.wear import LEAST_COVERAGE, RECENT_DAYS
-from reports.selectors.part_lives import LifeLeftOut, Spares, Unknown
+from inspections.words.part_ends import end_words
+from plant.calc.reasons import Reason
+from plant.calc.units import UnitSystem
+from plant.words.reasons import Texts, Writers, sentence, sentences
+from reports.calc.life import LifeRule, WeibullLife
+from reports.selectors.part_lives import Life, LifeLeftOut, Spares, Unknown
 from reports.words.verdicts import one, run_hours
+
+TEXTS: Texts = {
+    LifeRule.TOO_FEW_FAILURES: gettext_lazy(
+        "%(n_failed)d of %(n_parts)d parts failed so far, in %(all_h)s running hours of all: from %(n_enough)d "
+        "failures at different ages on a life can be told."
+    ),
+    LifeRule.WEAR_OUT: gettext_lazy("Older parts fail more often: wear-out is shown."),
+    LifeRule.EARLY_FAILURE: gettext_lazy("Young parts fail more often: look at fitting and at the parts themselves."),
+    LifeRule.NEITHER: gettext_lazy("Neither wear-out nor early failure is shown: the interval of the shape holds 1."),
+    LifeRule.BEYOND_THE_OLDEST: gettext_lazy(
+        "No part is older than %(oldest_h)s; what lies beyond is drawn on from there, not seen."
+    ),
+    LifeRule.NO_WEAR_OUT: gettext_lazy("No wear-out (shape 1 or below): an older part is no worse."),
+    LifeRule.FAILURE_COSTS_NO_MORE: gettext_lazy("A failure costs no more than a planned change: wait for it."),
+    LifeRule.WEAR_OUT_TOO_WEAK: gettext_lazy("Wear-out is too weak for these costs: wait for the failure."),
+    LifeRule.CHANGE_IS_CHEAPER: gettext_lazy("Wear-out makes a planned change cheaper than waiting."),
+}
+WRITERS: Writers = {"all_h": "{:,.0f}".format, "oldest_h": "{:.0f} h".format}
+
+
+def fit_words(fit: WeibullLife) -> str:
+    """What the ages of a group's parts say."""
+    return sentences(fit.reasons, TEXTS, UnitSystem.METRIC, writers=WRITERS)
+
+
+def advice_words(reason: Reason) -> str:
+    """Why a part is to be changed at an age, or at none."""
+    return sentence(reason, TEXTS, UnitSystem.METRIC)
+
+
+def how_words(life: Life) -> str:
+    """How a life ended: as its change was written, or that it did not."""
+    if life.how:
+        return end_words(life.how)
+    return _("in service") if life.is_in_service else _("removed with the device")
 
 
 def lives_words(n: int, failed: int) -> str:
@@ -69,6 +109,26 @@ def missing_from(each: LifeLeftOut) -> str:
     if each.of_lives and each.of_spares:
         return _("life and spares")
     return _("life") if each.of_lives else _("spares")
+
+
+def total_words(total: float) -> str:
+    """How many spares to expect in twelve months: a whole number, and where that would be 0 what it comes to."""
+    if total == 0:
+        return _("No spare is to be expected in the next twelve months.")
+    if round(total) == 0:
+        few = _("less than 0.1") if total < 0.05 else one(total)
+        return _(
+            "Less than one spare is to be expected in the next twelve months (%(few)s), for failures and for parts "
+            "changed while sound."
+        ) % {"few": few}
+    words = ngettext(
+        "About %(n)s spare is to be expected in the next twelve months, for failures and for parts changed while "
+        "sound.",
+        "About %(n)s spares are to be expected in the next twelve months, for failures and for parts changed "
+        "while sound.",
+        round(total),
+    )
+    return words % {"n": whole(total)}
 
 
 def spare_words(spares: Spares) -> str:

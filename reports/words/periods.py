@@ -8,9 +8,23 @@ from collections.abc import Sequence
 from django.utils import timezone
 from django.utils.dates import MONTHS
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from reports.selectors.periods import Happening, PeriodComparison, PeriodSide
+from plant.calc.units import UnitSystem
+from plant.words.reasons import Texts, sentence
+from reports.selectors.periods import BeltHappening, Compared, PeriodComparison, PeriodSide, Scope
 from reports.words.verdicts import in_hours, ratio_words
+
+TEXTS: Texts = {
+    Compared.NAMED: "%(name)s",
+    Compared.BELT: gettext_lazy("belt %(tag)s"),
+    Compared.REACH: gettext_lazy("%(tag)s, in reach of device %(number)s"),
+}
+
+
+def scope_words(scope: Scope) -> str:
+    """S-12, in reach of device 20"""
+    return sentence(scope.what, TEXTS, UnitSystem.METRIC)
 
 
 def period_sides(found: PeriodComparison) -> list[tuple[str, PeriodSide]]:
@@ -66,7 +80,7 @@ def month_words(months: Sequence[int]) -> str:
     return ", ".join(found)
 
 
-def lies_in(each: Happening, found: PeriodComparison) -> str:
+def lies_in(each: BeltHappening, found: PeriodComparison) -> str:
     """Where in the two periods something happened."""
     for words, side in ((_("in the first"), found.first), (_("in the second"), found.second)):
         if side.window.start <= each.at < side.window.end:

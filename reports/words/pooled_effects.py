@@ -6,15 +6,51 @@ from collections.abc import Mapping
 
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from plant.calc import wording
-from reports.calc.pooled import CommonRatio, RandomEffects
-from reports.selectors.pooled_effects import WRONG_SHARE, FleetCount, Pool, VerdictStanding, standing_verdicts
+from plant.words.reasons import Texts
+from reports.calc.pooled import CommonRatio, PoolRule, RandomEffects
+from reports.selectors.pooled_effects import (
+    WRONG_SHARE,
+    FleetCount,
+    Pool,
+    PoolKind,
+    VerdictStanding,
+    standing_verdicts,
+)
 from reports.words.verdicts import two
 
 # Two devices have an interval by arithmetic only; beyond this it says nothing to anybody.
 FARTHEST_LIMIT = 100.0
+
+# Why a figure of many devices is missing.
+TEXTS: Texts = {
+    PoolRule.NOTHING_TO_COMPARE: gettext_lazy("No device has incidents and hours to compare."),
+    PoolRule.NONE_AFTER: gettext_lazy("No incident after any of them: no upper limit by this method."),
+    PoolRule.NONE_BEFORE: gettext_lazy("No incident before any of them."),
+    PoolRule.TOO_FEW_COMPARED: gettext_lazy(
+        "Fewer than two devices have incidents and hours to compare: how much they differ cannot be told."
+    ),
+    PoolRule.TOO_FEW_DEVICES: gettext_lazy("Fewer than two devices: how much they differ cannot be told."),
+    PoolRule.NO_NEXT_DEVICE: gettext_lazy("Fewer than three devices: no range for the next one."),
+}
+
+KIND_WORDS = {
+    PoolKind.FLEET: gettext_lazy("fleet"),
+    PoolKind.MODEL: gettext_lazy("model"),
+    PoolKind.AREA: gettext_lazy("area"),
+    PoolKind.DUTY: gettext_lazy("duty"),
+}
+
+
+def pool_kind(pool: Pool) -> str:
+    return str(KIND_WORDS[pool.kind])
+
+
+def pool_name(pool: Pool) -> str:
+    """Which of its kind: all, or not stated where the belts have no duty."""
+    return pool.name or (_("all") if pool.kind == PoolKind.FLEET else _("not stated"))
 
 
 def limits_words(pooled: CommonRatio | RandomEffects) -> str:
@@ -55,8 +91,10 @@ def counted_words(count: FleetCount) -> str:
     words = ngettext("%(n)s comparison", "%(n)s comparisons", count.n) % {"n": count.n}
     of = ngettext("%(n)s device", "%(n)s devices", count.n_devices) % {"n": count.n_devices}
     together = ""
-    if count.n_devices != count.n:
+    if count.n_devices > count.n:
         together = _("; devices fitted together are judged as one")
+    elif count.n_devices < count.n:
+        together = _("; a device that was moved is judged at each of its places")
     judged = (
         _("all can be judged")
         if count.n_judged == count.n
@@ -115,6 +153,9 @@ def chance_words(count: FleetCount) -> str:
         "n": count.n_promised,
         "wrong": number_format(round(count.n_by_chance, 1), 1),
     }
+    if count.n_early:
+        early = _("For %(n)s of those whose counts could tell it is too early yet.") % {"n": count.n_early}
+        words = f"{words} {early}"
     if count.n_promised == count.n_telling:
         return words
     more = _("For %(n)s more nothing is promised.") % {"n": count.n_telling - count.n_promised}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from typing import Any
 
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
@@ -12,15 +13,18 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.selectors.tasks import CheckState
 from plant.calc.rates import Rate, RateRatio
+from plant.calc.reasons import Reason
 from plant.calc.units import QuantityKind, UnitSystem, format_quantity
+from plant.words import rates
 from plant.words.marks import mark
+from plant.words.reasons import Texts, Writers, sentence
 from reports.calc.empirical_bayes import EffectIndex
 from reports.calc.smallest_change import SmallestChange
-from reports.calc.verdicts import EffectVerdict, Judgement, digits_beside_one
-from reports.selectors.incidents_by_month import Bar
-from reports.selectors.rate_watch import Fading, FleetWatch
+from reports.calc.verdicts import EffectVerdict, Judgement, VerdictRule, digits_beside_one
+from reports.selectors.incidents_by_month import MonthBar
+from reports.selectors.rate_watch import Fading, FleetWatch, WatchSummary
 from reports.selectors.rates import RateComparison
-from reports.selectors.studies import Side, Study
+from reports.selectors.studies import Study, StudySide
 
 MARK_OF = {
     EffectVerdict.FEWER: "fewer",
@@ -41,13 +45,114 @@ VERDICT_WORDS = {
     EffectVerdict.CANNOT_BE_JUDGED: gettext_lazy("cannot be judged"),
 }
 
+TEXTS: Texts = {
+    **rates.TEXTS,
+    VerdictRule.NO_DETECTOR: gettext_lazy(
+        "No switch and no logged station stands in the effect zone: incidents there may go unseen."
+    ),
+    VerdictRule.HOURS_UNKNOWN_BEFORE: gettext_lazy(
+        "Running hours are known for %(known_pct)s of the period before; %(least_pct)s are needed."
+    ),
+    VerdictRule.HOURS_UNKNOWN_AFTER: gettext_lazy(
+        "Running hours are known for %(known_pct)s of the period after; %(least_pct)s are needed."
+    ),
+    VerdictRule.NO_HOURS_BEFORE: gettext_lazy("There are no running hours before to compare with."),
+    VerdictRule.COUNTED: gettext_lazy("%(before)s in %(before_h)s before, %(n_after)d in %(after_h)s after."),
+    VerdictRule.RATIO: gettext_lazy("Ratio %(ratio)s (%(low)s to %(high)s)."),
+    VerdictRule.RATIO_WITHOUT_LIMIT: gettext_lazy("Ratio at least %(low)s; none before, so it has no upper limit."),
+    VerdictRule.BAD_SPELLS: gettext_lazy(
+        "Incidents come in bad spells (%(pairs)d close pairs where chance brings %(expected_pairs)s; "
+        "%(bad_days_before)d and %(bad_days_after)d bad days before and after), so the interval is widened by a "
+        "dispersion of %(dispersion)s: %(low)s to %(high)s."
+    ),
+    VerdictRule.SHRUNK: gettext_lazy(
+        "After allowing for devices being put where it was worst, and for what untreated stretches did: %(ratio)s "
+        "(%(low)s to %(high)s)."
+    ),
+    VerdictRule.COMPARED: gettext_lazy(
+        "After allowing for what untreated stretches did: %(ratio)s (%(low)s to %(high)s); not for devices being put "
+        "where it was worst."
+    ),
+    VerdictRule.ALONE: gettext_lazy(
+        "These are counts alone: neither devices being put where it was worst nor what happened elsewhere meanwhile "
+        "is allowed for."
+    ),
+    VerdictRule.ALL_BELOW_1: gettext_lazy("The whole %(level_pct)s interval lies below 1."),
+    VerdictRule.ALL_ABOVE_1: gettext_lazy("The whole %(level_pct)s interval lies above 1."),
+    VerdictRule.INCLUDES_1: gettext_lazy("The %(level_pct)s interval includes 1."),
+    VerdictRule.WITHIN_MARGIN: gettext_lazy(
+        "The whole %(level_pct)s interval lies between %(margin_low)s and %(margin_high)s."
+    ),
+    VerdictRule.LIMIT_BELOW_1: gettext_lazy(
+        "With these allowances the one-sided %(level_pct)s limit, which decides beside it, is %(limit)s: below 1."
+    ),
+    VerdictRule.LIMIT_NOT_BELOW_1: gettext_lazy(
+        "With these allowances the one-sided %(level_pct)s limit, which decides beside it, is %(limit)s: not below 1."
+    ),
+    VerdictRule.LIMIT_ABOVE_1: gettext_lazy(
+        "With these allowances the one-sided %(level_pct)s limit, which decides beside it, is %(limit)s: above 1."
+    ),
+    VerdictRule.LIMIT_NOT_ABOVE_1: gettext_lazy(
+        "With these allowances the one-sided %(level_pct)s limit, which decides beside it, is %(limit)s: not above 1."
+    ),
+    VerdictRule.EXPLAINED_OTHERWISE: gettext_lazy(
+        "The counts alone leave out 1; what chance and the untreated stretches explain does not."
+    ),
+    VerdictRule.EXPLAINED_BY_SPELLS: gettext_lazy(
+        "The exact interval leaves out 1, the one widened for bad spells does not."
+    ),
+    VerdictRule.TOO_FEW_HOURS_AFTER: gettext_lazy(
+        "%(after_h)s after are fewer than the %(least_h)s that the rule asks for."
+    ),
+    VerdictRule.NONE_BEFORE: gettext_lazy("Without an incident before none can have become fewer."),
+    VerdictRule.TOO_FEW_BEFORE: gettext_lazy(
+        "Even with none in the %(after_h)s after, %(before)s before would have been too few to say that they became "
+        "fewer."
+    ),
+    VerdictRule.NO_TIME_CAN_BE_STATED: gettext_lazy(
+        "Without an incident on either side no running time can be stated."
+    ),
+    VerdictRule.MORE_HOURS_HARDLY_TELL: gettext_lazy("At the present rates more running would hardly ever tell."),
+    VerdictRule.HOURS_WITHOUT_INCIDENT_NEEDED: gettext_lazy(
+        "About %(needed_h)s more, free of incidents, are needed before that means fewer."
+    ),
+    VerdictRule.HOURS_NEEDED: gettext_lazy("At the present rate about %(needed_h)s more are needed."),
+}
+
+
+def whole_hours(hours: float) -> str:
+    """4800 h: as a reason of a verdict writes hours."""
+    return f"{hours:.0f} h"
+
+
+def two_digits(value: float) -> str:
+    return f"{value:.2f}"
+
+
+WRITERS: Writers = {
+    **dict.fromkeys(("before_h", "after_h", "least_h", "needed_h"), whole_hours),
+    **dict.fromkeys(("ratio", "low", "high"), two_digits),
+    **dict.fromkeys(("expected_pairs", "dispersion"), "{:.1f}".format),
+    "limit": lambda limit: f"{limit:.{digits_beside_one(limit)}f}",
+}
+
+
+def reason_words(reason: Reason) -> str:
+    """One reason of a verdict. There is no unit in it that a person chooses."""
+    return sentence(reason, TEXTS, UnitSystem.METRIC, writers=WRITERS)
+
+
+def reasons_words(judgement: Judgement) -> str:
+    """All reasons of a verdict, one after the other."""
+    return " ".join(reason_words(each) for each in judgement.reasons)
+
 
 def run_hours(hours: float) -> str:
     """4800.3 -> 4,800 h"""
     return format_quantity(hours, QuantityKind.HOURS, UnitSystem.METRIC, digits=0)
 
 
-def in_hours(side) -> str:
+def in_hours(side: Any) -> str:
     """29 in 4,800 h"""
     return _("%(n)s in %(hours)s") % {"n": side.n, "hours": run_hours(side.hours)}
 
@@ -137,14 +242,14 @@ def rate_words(rate: Rate) -> str:
     return f"{one(rate.per_1000_h)} ({one(rate.low)}-{one(rate.high)})"
 
 
-def bar_rate(bar: Bar) -> str:
+def bar_rate(bar: MonthBar) -> str:
     """7.5 (1.5-21.8); no rate"""
     if bar.per_1000_h is None or bar.low is None or bar.high is None:
         return _("no rate")
     return f"{one(bar.per_1000_h)} ({one(bar.low)}-{one(bar.high)})"
 
 
-def sides(study: Study) -> list[tuple[str, Side]]:
+def sides(study: Study) -> list[tuple[str, StudySide]]:
     return [(_("Before"), study.before), (_("After"), study.after)]
 
 
@@ -290,7 +395,7 @@ def alarm_words(fading: Fading) -> str:
     }
 
 
-def watch_words(watch: FleetWatch) -> str:
+def watch_words(watch: FleetWatch | WatchSummary) -> str:
     """How many of the comparisons under watch have an alarm, and how many chance alone would bring."""
     if not watch.n_watched:
         return _("No comparison is watched yet: each is while its devices stand, once the hours of learning are over.")

@@ -94,7 +94,7 @@ def test_the_newest_python_that_runs_takes_over(old_python, monkeypatch, tmp_pat
     assert called == [(str(tmp_path / "python3.12"), "start")]
 
 
-@pytest.mark.parametrize("script", ["start", "test", "check"])
+@pytest.mark.parametrize("script", ["start", "part", "test", "check", "backup", "restore"])
 def test_python_2_gets_the_sentence(script):
     """Where a Python 2 is installed it is asked itself."""
     old = next((path for path in PYTHONS_2 if path and runs(path)), None)
@@ -107,7 +107,9 @@ def test_python_2_gets_the_sentence(script):
     assert done.returncode == 2
 
 
-@pytest.mark.parametrize("name", ["start", "test", "check", "python_version.py", "__init__.py"])
+@pytest.mark.parametrize(
+    "name", ["start", "part", "test", "check", "backup", "restore", "python_version.py", "__init__.py"]
+)
 def test_nothing_that_python_2_cannot_read_stands_before_the_sentence(name):
     """Everywhere, also with no Python 2: what it lacks is not used in the files that it has to read."""
     text = (ROOT / "deploy" / name).read_bytes()
@@ -160,7 +162,76 @@ def test_no_program_of_the_environment_is_called_by_its_path(tmp_path):
         assert command[:2] == [str(tmp_path / "python"), "-m"]
 
 
-@pytest.mark.parametrize("script", ["test", "check", "start"])
+def number_of_web_processes():
+    command = running.commands(Path("python"), "127.0.0.1", 8000, running.web_processes())["web server"]
+    return int(command[command.index("--workers") + 1])
+
+
+@pytest.mark.parametrize(("n_cores", "n_processes"), [(1, 1), (2, 2), (6, 6), (64, 8)])
+def test_pages_are_served_by_a_process_a_core(monkeypatch, n_cores, n_processes):
+    monkeypatch.delenv("DRIFTBOOK_WEB_PROCESSES", raising=False)
+    monkeypatch.setattr(running, "cores", lambda: n_cores)
+    assert number_of_web_processes() == n_processes
+
+
+def test_the_number_of_web_processes_can_be_set(monkeypatch):
+    monkeypatch.setenv("DRIFTBOOK_WEB_PROCESSES", "3")
+    assert number_of_web_processes() == 3
+
+
+@pytest.mark.parametrize("given", ["0", "65", "two", "-1", "1.5"])
+def test_a_number_of_web_processes_that_cannot_be_is_said(tmp_path, given):
+    words = one_sentence(start("--port", str(free_port()), "--data", str(tmp_path), DRIFTBOOK_WEB_PROCESSES=given))
+    assert words == f"DRIFTBOOK_WEB_PROCESSES is “{given}”; give a whole number from 1 to 64, or leave it out."
+
+
+def test_worker_and_timetable_run_once_however_many_processes_serve_pages():
+    assert list(running.commands(Path("python"), "127.0.0.1", 8000, 8)) == ["web server", "worker", "timetable"]
+
+
+LEAVES_ONE_BEHIND = """
+import subprocess, sys, time
+left = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(3600)"])
+print(left.pid, flush=True)
+time.sleep(3600)
+"""
+
+
+def wait_until(holds, words):
+    until = time.monotonic() + GIVE_UP_AFTER_S
+    while not holds():
+        assert time.monotonic() < until, words
+        time.sleep(0.05)
+
+
+def is_over(process):
+    return not process.is_running() or process.status() == psutil.STATUS_ZOMBIE
+
+
+def test_what_a_killed_server_left_behind_ends_before_it_is_started_anew(tmp_path):
+    """Its processes would go on answering on the port, with the code and the settings of before."""
+    said = []
+    children = Children(cwd=tmp_path, env=os.environ, say=said.append)
+    child = children.start("web server", [sys.executable, "-c", LEAVES_ONE_BEHIND])
+    try:
+        first = psutil.Process(child.process.pid)
+        wait_until(first.children, "it starts no process")
+        (left,) = first.children()
+        first.kill()
+        wait_until(lambda: not child.is_running, "it was killed")
+        children.look_after()
+        wait_until(lambda: is_over(left), "what it left behind goes on")
+        assert said == ["The web server ended by itself (code -9); starting it again in 1 s."]
+        child.start_again_at = 0.001  # the pause is over
+        children.look_after()
+        assert child.is_running
+        assert child.process.pid != first.pid
+    finally:
+        children.kill()
+        child.kill_rest()
+
+
+@pytest.mark.parametrize("script", ["test", "check", "start", "backup", "restore"])
 def test_help_is_the_script_s_own_and_installs_nothing(tmp_path, script):
     env = {**os.environ, "DRIFTBOOK_VENV": str(tmp_path / "venv")}
     done = subprocess.run(
@@ -221,7 +292,7 @@ def waiting(monkeypatch):
         clock, said = [0.0], []
 
         def ask(address, timeout):
-            assert address == "http://127.0.0.1:8000/healthz"
+            assert address == "http://127.0.0.1:8000/health/ready"
             if clock[0] < answers_at_s:
                 raise urllib.error.URLError("refused")
             return nullcontext()
@@ -284,13 +355,37 @@ def test_packages_that_cannot_be_installed_are_said(tmp_path, monkeypatch):
         environment.ensure("requirements.txt", say=lambda words: None)
 
 
+def programs_of(process, word):
+    """Processes below it that were started as such a program, and those that this one forked."""
+    return [each for each in process.children(recursive=True) if word in command_of(each)]
+
+
+def command_of(process):
+    """What it was started as; nothing for one that is over, by now or in the moment of asking."""
+    try:
+        return process.cmdline()
+    except psutil.NoSuchProcess:
+        return []
+
+
+def test_a_process_that_is_over_counts_as_none_of_any_program():
+    """Between its end and its parent's asking for it, it is listed and has no command line."""
+    with subprocess.Popen([sys.executable, "-c", "input()", "granian"], stdin=subprocess.PIPE) as child:
+        me = psutil.Process()
+        assert psutil.Process(child.pid) in programs_of(me, "granian")
+        child.kill()
+        wait_until(lambda: is_over(psutil.Process(child.pid)), "killed")
+        assert psutil.Process(child.pid) in me.children(recursive=True)
+        assert programs_of(me, "granian") == []
+
+
 @pytest.mark.worker
-def test_a_blank_site_starts_and_ctrl_c_leaves_no_child(tmp_path):
+def test_a_blank_site_starts_mends_itself_and_ctrl_c_leaves_no_child(tmp_path):
     port = free_port()
     # The environment of the test run stands in for the one that the first start makes.
     env = {
         name: value for name, value in os.environ.items() if name not in {"DATABASE_URL", "REDIS_URL", "PYTHONWARNINGS"}
-    }
+    } | {"DRIFTBOOK_WEB_PROCESSES": "2"}
     code = (
         "import sys; sys.path.insert(0, '.')\n"
         "from pathlib import Path\n"
@@ -310,17 +405,54 @@ def test_a_blank_site_starts_and_ctrl_c_leaves_no_child(tmp_path):
                 break
         assert not [line for line in words if "Warning" in line or "site-packages" in line]
         assert len(words) >= 6, "the steps of the start say themselves"
-        children = psutil.Process(process.pid).children(recursive=True)
-        assert len(children) >= 3, words
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=GIVE_UP_AFTER_S) as answer:
-            assert answer.url.endswith("/first-sign-in/")
+        assert "Starting pages (2 processes), worker and timetable ...\n" in words
+        site = psutil.Process(process.pid)
+        # However many serve pages: one worker, one timetable.
+        assert [len(programs_of(site, word)) for word in ("granian", "worker", "beat")] == [3, 1, 1]
+        answers(port)
+        server = next(each for each in site.children() if "granian" in each.cmdline())
+        serving = programs_of(server, "granian")
+        serving[0].kill()
+        wait_until(
+            lambda: is_over(serving[0]) and len(programs_of(server, "granian")) == 2, "the one that died comes anew"
+        )
+        assert not is_over(serving[1]), "the other one goes on"
+        answers(port)
+        children = site.children(recursive=True)
         process.send_signal(signal.SIGINT)
         process.wait(timeout=GIVE_UP_AFTER_S)
     finally:
-        process.kill()
+        for each in [*below(process), process]:
+            each.kill()
+        process.wait()
         (process.stdout or sys.stdin).close()
     assert process.returncode == 0
+    wait_until(lambda: all(is_over(child) for child in children), "a child was left behind")
+
+
+def below(process):
+    """What it started, so that a test that fails leaves nothing running; nothing where it ended by itself."""
+    return psutil.Process(process.pid).children(recursive=True) if process.poll() is None else []
+
+
+def answers(port):
+    """The page of the first sign-in, asked for until it comes: a process that dies takes its connections along."""
     until = time.monotonic() + GIVE_UP_AFTER_S
-    while any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children):
-        assert time.monotonic() < until, "a child was left behind"
-        time.sleep(0.1)
+    while True:
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=GIVE_UP_AFTER_S) as answer:
+                assert answer.url.endswith("/first-sign-in/")
+                return
+        except OSError:
+            assert time.monotonic() < until
+            time.sleep(0.1)
+
+
+def test_the_folder_of_the_counters_is_fresh_and_open_to_this_account_alone():
+    first, second = running.counters_folder(), running.counters_folder()
+    try:
+        assert first != second
+        assert Path(first).stat().st_mode & 0o077 == 0
+    finally:
+        for each in (first, second):
+            Path(each).rmdir()

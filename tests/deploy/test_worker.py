@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
@@ -85,16 +86,18 @@ class Site:
         self.python("from django.core.management import call_command; call_command('migrate', verbosity=0)")
 
     def state(self, job: int) -> str:
+        [(state,)] = self.rows(f"select state from plant_job where id = {int(job)}")
+        return str(state)
+
+    def rows(self, query: str) -> list[tuple[Any, ...]]:
         """Read past Django, whose start would take longer than the work."""
-        query = f"select state from plant_job where id = {int(job)}"
         known = (
             psycopg.connect(self.database_url)
             if self.database_url
             else sqlite3.connect(self.data / "driftbook.sqlite3", timeout=GIVE_UP_AFTER_S)
         )
         with closing(known) as book:
-            [(state,)] = book.execute(query).fetchall()
-        return str(state)
+            return book.execute(query).fetchall()
 
     def lines(self, name: str) -> list[str]:
         path = self.data / name
@@ -140,6 +143,9 @@ def worker_site(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Site
         with closing(redis.Redis.from_url(redis_url)) as client:
             client.flushdb()
         database_url = request.getfixturevalue("postgres_url")
+        if database_url:  # shared by these tests, and a worker that was killed leaves its sign of life
+            with closing(psycopg.connect(database_url, autocommit=True)) as book:
+                book.execute("delete from plant_lifesign")
     else:
         redis_url = database_url = ""
     if not database_url:
@@ -187,3 +193,16 @@ def test_two_workers_do_a_job_once(worker_site):
         worker_site.start(WORKER)
     wait_until(lambda: worker_site.state(job) == "done", "the job")
     assert len(worker_site.lines("count")) == 10
+
+
+def test_worker_and_timetable_say_that_they_live_and_when_they_end(worker_site):
+    def alive():
+        return {part for (part,) in worker_site.rows("select part from plant_lifesign")}
+
+    worker_site.start(TIMETABLE)
+    wait_until(lambda: alive() == {"timetable"}, "the first tick")
+    worker = worker_site.start(WORKER)
+    wait_until(lambda: alive() == {"worker", "timetable"}, "the worker's sign of life")
+    worker.terminate()
+    worker.wait(timeout=GIVE_UP_AFTER_S)
+    assert alive() == {"timetable"}

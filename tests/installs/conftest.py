@@ -8,6 +8,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
+from installs.selectors.commissioning import OpenWork
 from installs.services.fittings import plan_fitting
 from plant.services.photos import keep_photo
 from tests import make
@@ -39,4 +40,4 @@ def photo(alder, tess):
 @pytest.fixture
 def finished(job, monkeypatch):
     """A job whose fit-up and torques are not what a test is about."""
-    monkeypatch.setattr("installs.services.acceptance.left_open", lambda fitting: [])
+    monkeypatch.setattr("installs.services.acceptance.left_open", lambda fitting: OpenWork())

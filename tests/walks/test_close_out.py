@@ -12,21 +12,39 @@ import pytest
 
 from inspections.calc import grading
 from inspections.calc.doubts import ways_of
-from inspections.calc.grading import grading_rules
+from inspections.calc.findings import FastenerTarget, find_torque
+from inspections.calc.phone_rules import grading_rules
+from inspections.calc.plausible import implausible
 from inspections.check_rules.kinds import rule_of
 from inspections.check_rules.wanted import FOUND, LEFT, Typed
 from inspections.models import Action, CheckKind, Reading, ReadingField, Task, Visit
 from inspections.selectors.readings_wanted import readings_wanted
-from installs.calc.fasteners import judge_as_left
+from inspections.words.check_rules import label_words
+from inspections.words.grading import because_words, grade_words, texts_for_phone
 from installs.models import Instrument
 from installs.selectors.torque import deviation_of
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity, sentence_in, typing_grammar, ways_to_read
+from plant.calc.reasons import Reason
+from plant.calc.typed_quantities import parse_quantity, typing_grammar, ways_to_read
+from plant.calc.units import QuantityKind, UnitSystem
+from plant.words.typing import echo, typing_for_page, why_not_read
 from tests import make
+from tests.walks.accessibility import barriers
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 CASES = json.loads((REFERENCE / "grading_cases.json").read_text())["cases"]
+
+
+def kept(reason):
+    """A reason as the script gives it: rule and values, numbers to twelve digits."""
+    if reason is None or isinstance(reason, str):
+        return reason
+    if isinstance(reason, Reason):
+        reason = reason.kept()
+    if isinstance(reason, dict):
+        return {name: kept(each) for name, each in reason.items()}
+    return [kept(each) for each in reason] if isinstance(reason, list) else float(f"{reason:.12g}")
 
 
 def lengths():
@@ -71,20 +89,22 @@ def test_the_script_grades_every_case_of_the_table_as_the_server_does(page, live
     for case, answer in zip(CASES, found, strict=True):
         kind, given = case["kind"], case["given"]
         if kind == "implausible":
-            assert answer == grading.implausible(**given), case
-            assert (answer is None) if case["asks"] is None else (case["asks"] in answer), case
+            assert kept(answer) == kept(implausible(**given)), case
+            assert (answer is None) == (case["asks"] is None), case
         elif kind == "as_left":
             assert answer["verdict"] == case["verdict"], case
-            assert answer["reason"] == judge_as_left(**given).reason
+            fastener = FastenerTarget("a", "clamp", given["target_nm"], 10.0, given.get("tool_deviation_pct", 4.0))
+            assert kept(answer["reason"]) == kept(find_torque({}, {"a": given["as_left_nm"]}, [fastener]).left["a"])
         elif kind == "sensor_pair":
             parts = (answer["drive"]["grade"], answer["off"]["grade"], answer["difference"]["grade"], answer["grade"])
             assert parts == (case["drive"], case["off"], case["difference"], case["grade"]), case
-            assert answer["difference"]["reason"] == grading.grade_sensor_pair(**given).difference.reason
+            wanted = grading.grade_sensor_pair(**given).difference.reason
+            assert kept(answer["difference"]["reason"]) == kept(wanted), case
         else:
-            assert (answer["grade"], answer["rule"]) == (case["grade"], case["rule"]), case
+            assert (answer["grade"], answer["reason"]["rule"]) == (case["grade"], case["rule"]), case
             assert answer["sure"] is case.get("sure", True), case
             assert answer["share"] == (None if case["share"] is None else pytest.approx(case["share"], abs=1e-6)), case
-            assert answer["reason"] == getattr(grading, f"grade_{kind}")(**given).reason, case
+            assert kept(answer["reason"]) == kept(getattr(grading, f"grade_{kind}")(**given).reason), case
 
 
 def typed_at_random(n):
@@ -141,18 +161,18 @@ def test_the_script_reads_what_people_type_as_the_server_does(page, live_server,
             const both = (...typed) => ({ ...read(...typed), each: ways(...typed) });
             return typed.map((each) => both(...each));
         }""",
-        [typing_grammar(), typed],
+        [typing_for_page(), typed],
     )
     n_read = 0
     for (text, kind, system), answer in zip(typed, found, strict=True):
         wanted, refusal = on_the_server(text, kind, system)
         if wanted is None:
-            assert (answer["value"], answer["problem"]) == (None, str(refusal)), text
+            assert (answer["value"], answer["problem"]) == (None, why_not_read(refusal)), text
             assert told(answer["ways"]) == told_here(getattr(refusal, "ways", ())), text
         else:
             n_read += 1
             assert answer["value"] == pytest.approx(wanted.value, rel=1e-12), text
-            assert answer["echo"] == wanted.echo, text
+            assert answer["echo"] == echo(wanted), text
         assert told(answer["each"]) == told_here(ways_to_read(text, QuantityKind(kind), UnitSystem(system))), text
     assert n_read > 300
 
@@ -162,7 +182,7 @@ def told(ways):
 
 
 def told_here(ways):
-    return [(way.text, way.value, way.words) for way in ways]
+    return [(way.text, way.value, echo(way)) for way in ways]
 
 
 def test_a_phone_with_a_pack_from_before_reads_fractions_by_todays_rule(page, live_server, tess, page_of):
@@ -182,24 +202,47 @@ def test_a_phone_with_a_pack_from_before_reads_fractions_by_todays_rule(page, li
     assert found == [pytest.approx(69.85), 2.5, 2]
 
 
-def test_the_script_tells_a_sentence_in_the_readers_units_as_the_server_does(page, live_server, tess, page_of):
+def phone_rules():
+    return {"grading": grading_rules(), "typing": typing_for_page(), "texts": texts_for_phone()}
+
+
+def reasons_of_the_table():
+    """What the cases come to, and what stands in no case: nothing known, thousands, a reading close to its limit."""
+    for case in CASES:
+        kind, given = case["kind"], case["given"]
+        if kind == "sensor_pair":
+            yield grading.grade_sensor_pair(**given).difference.reason
+        elif kind == "implausible":
+            if (asked := implausible(**given)) is not None:
+                yield asked
+        elif kind != "as_left":
+            yield getattr(grading, f"grade_{kind}")(**given).reason
+    yield grading.grade_limits(25.004, watch_high=25, kind="mm").reason
+    yield grading.grade_limits(25.004, watch_high=25).reason
+    for number_kind in QuantityKind:
+        yield grading.grade_limits(1_234_567.8, act_high=1_000_000.0, kind=number_kind.value).reason
+        yield grading.grade_limits(-0.01234, act_low=7.65, kind=number_kind.value).reason
+    yield Reason("grading.limits_act_low", {"found_mm": None, "limit_mm": 3.0})
+    yield Reason("grading.limits_within", {"found": 12})
+    # A reading that a plant calls by the name of a word of the table.
+    yield Reason("finding.of_field", {"field": "grading.sure", "reason": Reason("grading.limits_none")})
+
+
+def test_the_script_says_a_reason_in_the_readers_units_as_the_server_does(page, live_server, tess, page_of):
     page_of(tess)
-    told = [
-        "69.2 mm is 85 % of the permitted wear (new 76, limit 68 mm): act from 80 %.",
-        "75 N·m lies between 70.2 and 79.2 N·m, where this tool is sure.",
-        "It breaks away at 90 N, above the limit of 80 N.",
-        "The belt is 900 m long and runs at 3.15 m/s.",
-    ]
-    cases = [(words, system) for words in told for system in ("metric", "us")]
+    reasons = list(reasons_of_the_table())
     found = page.evaluate(
-        """async ([grammar, cases]) => {
-            const { makeTeller } = await import("/static/inspections/units.js");
-            return cases.map(([words, system]) => makeTeller(grammar)(words, system));
+        """async ([rules, reasons, systems]) => {
+            const { makeSay } = await import("/static/inspections/reasons.js");
+            return systems.map((system) => reasons.map(makeSay({ ...rules, system })));
         }""",
-        [typing_grammar(), cases],
+        [phone_rules(), [each.kept() for each in reasons], list(UnitSystem)],
     )
-    assert found == [sentence_in(words, UnitSystem(system)) for words, system in cases]
-    assert found[1].startswith("2.724 in is 85 %")
+    assert len(reasons) > 90
+    for system, said in zip(UnitSystem, found, strict=True):
+        assert said == [grade_words(each, system) for each in reasons]
+    assert "0.984409 in is above 0.984 in: watch." in found[1]
+    assert found[0][-1].startswith("grading.sure: ")
 
 
 def on_the_server(text, kind, system):
@@ -234,7 +277,9 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
         wanted = readings_wanted(task)
         checks[task.pk] = {
             "rule": task.check_kind.rule,
-            "readings": [{"code": w.code, "label": w.label, "form": w.form, "limits": dict(w.limits)} for w in wanted],
+            "readings": [
+                {"code": w.code, "label": label_words(w), "form": w.form, "limits": dict(w.limits)} for w in wanted
+            ],
         }
         for _n in range(60):
             entries = {}
@@ -257,19 +302,25 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
                 continue
             plain = {stage: {code: typed.value for code, typed in by.items()} for stage, by in values.items()}
             trials.append([task.pk, plain[FOUND], plain[LEFT], deviation_of(tool)])
-            wanted_answers.append({"grade": finding.grade.value if finding.grade else None, "reason": finding.reason})
+            wanted_answers.append((finding.grade.value if finding.grade else None, finding.reason))
     page_of(tess)
     found = page.evaluate(
-        """async ([rules, checks, trials]) => {
+        """async ([rules, checks, trials, systems]) => {
             const { makeGrading } = await import("/static/inspections/grading.js");
-            const { find } = makeGrading(rules);
-            return trials.map(([task, found, left, tool]) => find(checks[task], found, left, tool));
+            const { makeSay } = await import("/static/inspections/reasons.js");
+            const { find } = makeGrading(rules.grading);
+            const says = systems.map((system) => makeSay({ ...rules, system }));
+            return trials.map(([task, found, left, tool]) => {
+                const { grade, reason } = find(checks[task], found, left, tool);
+                return { grade, reason, words: says.map((say) => say(reason)) };
+            });
         }""",
-        [grading_rules(), checks, trials],
+        [phone_rules(), checks, trials, list(UnitSystem)],
     )
     assert len(found) > 150
-    for trial, answer, wanted in zip(trials, found, wanted_answers, strict=True):
-        assert answer == wanted, trial
+    for trial, answer, (grade, reason) in zip(trials, found, wanted_answers, strict=True):
+        assert (answer["grade"], kept(answer["reason"])) == (grade, kept(reason)), trial
+        assert answer["words"] == [grade_words(reason, system) for system in UnitSystem], trial
 
 
 def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, place, page_of):
@@ -302,12 +353,19 @@ def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, plac
     live = {task.pk: graded(page, task).locator(".reason").inner_text() for task in tasks.values()}
     page.check("[name=lockout_confirmed]")
     page.click("#raise")
-    assert page.input_value("[name=action_title]")
+    title = page.input_value("[name=action_title]")
+    assert title
+    # Nobody touched the title: it goes where a reason is given, and is offered anew without one.
+    page.fill("[name=no_action_reason]", "the other side was set there")
+    assert page.input_value("[name=action_title]") == ""
+    page.fill("[name=no_action_reason]", "")
+    page.click("#raise")
+    assert page.input_value("[name=action_title]") == title
     page.click("#close-out")
     page.wait_for_url("**/visits/*/")
     visit = Visit.objects.get()
     for task in Task.objects.all():
-        assert task.grade_reason == live[task.pk]
+        assert because_words(task.grade_because, UnitSystem.METRIC) == live[task.pk]
         assert task.visit == visit
     assert Action.objects.get().visit == visit
     assert Reading.objects.get(code="off_diameter").typed == "2 11/16 in"
@@ -370,7 +428,7 @@ def test_the_script_offers_the_same_readings_of_a_value_in_doubt_as_the_server(p
             const waysOf = makeWays({ typing: makeTyping(typing), grading: makeGrading(rules) });
             return cases.map((each) => waysOf(...each));
         }""",
-        [typing_grammar(), grading_rules(), cases],
+        [typing_for_page(), grading_rules(), cases],
     )
     n_several = 0
     for (text, kind, system, bounds), answer in zip(cases, found, strict=True):
@@ -421,22 +479,19 @@ def test_a_refused_visit_keeps_everything_and_names_the_faults(live_server, tess
     assert not Visit.objects.exists()
 
 
-@pytest.mark.parametrize("width", [320, 390, 820, 1440])
-def test_the_page_fits_has_large_targets_and_no_serious_finding(live_server, tess, tasks, place, page_of, width):
-    from axe_playwright_python.sync_playwright import Axe
-
+def test_the_page_fits_has_large_targets_and_no_serious_finding(live_server, tess, tasks, place, page_of):
     page = page_of(tess)
-    page.set_viewport_size({"width": width, "height": 900})
-    page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
-    assert page.evaluate("() => document.documentElement.scrollWidth") <= width
-    small = page.evaluate(
-        """() => [...document.querySelectorAll("#visit input:not([type=hidden]):not([type=checkbox]):not([type=radio]),"
-            + "#visit select, #visit button, #visit .option:not([data-empty]) span, #visit .tick")]
-            .filter((each) => each.getClientRects().length && each.getBoundingClientRect().height < 56)
-            .map((each) => each.name || each.className || each.textContent)"""
-    )
-    assert small == []
-    options = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
-    findings = Axe().run(page, options=options).response["violations"]
-    assert [each["id"] for each in findings if each["impact"] in ("serious", "critical")] == []
+    for width in (320, 390, 820, 1440):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.goto(f"{live_server.url}/installations/{place.pk}/visit/")
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("#visit input:not([type=hidden]):not([type=checkbox])"
+                + ":not([type=radio]), #visit select, #visit button, #visit .option:not([data-empty]) span, "
+                + "#visit .tick")]
+                .filter((each) => each.getClientRects().length && each.getBoundingClientRect().height < 56)
+                .map((each) => each.name || each.className || each.textContent)"""
+        )
+        assert small == [], width
+        assert barriers(page) == [], width
     assert uuid.UUID(page.input_value("[name=client_key]"))

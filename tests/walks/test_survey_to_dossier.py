@@ -13,8 +13,8 @@ from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from inspections.models import Task
-from installs.calc.surveys import CAUSES
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, ModelPart, Survey, TorqueSignOff
+from installs.words.surveys import GUIDES
 from tests import make
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -146,7 +146,7 @@ def people(page, page_of, live_server):
 def answer(page, question, choice):
     """One of the large choices of a question on the survey."""
     group = page.get_by_role("group", name=question, exact=True)
-    group.locator("label").filter(has_text=re.compile(f"^{choice}$")).click()
+    group.locator("label").filter(has_text=re.compile(rf"^\s*{choice}\s*$")).click()
 
 
 def survey_the_place(people):
@@ -165,8 +165,8 @@ def survey_the_place(people):
         for load, (size, side) in zip(("Empty", "Loaded"), read, strict=True):
             station.get_by_label(f"{load} [mm]").fill(size)
             station.get_by_label(f"{load}, to").select_option(label=side)
-    for cause in CAUSES:
-        answer(page, cause.name[0].upper() + cause.name[1:], "no sign of it")
+    for cause in map(str, (each.name for each in GUIDES)):
+        answer(page, cause[0].upper() + cause[1:], "no sign of it")
     answer(page, "Loading off centre", "found, to be cured")
     for box, words in {
         "belt_width_mm": "1196", "structure_spacing_mm": "1640", "clearance_below_mm": "420",
@@ -391,7 +391,7 @@ def test_from_the_survey_to_the_dossier(people, plant_ready, tess, tom, pat, pag
     for said in (
         "A-1 device 70", "1640 mm", "1505 mm", "61 mm", "within", "17 of 17 lines within tolerance", "75 N·m",
         "131 N·m", "W-07", "5 of 5 fasteners are signed off", "transport restraint removed", "tess", "tom", "shift B",
-        "P-118", "Main switch 4, lock 12", "6 mm in on the drive side", "72 mm drive side", "22 mm drive side",
+        "P-118", "Main switch 4, lock 12", "6 mm inward on the drive side", "72 mm drive side", "22 mm drive side",
         "76 mm drive side", "Surveyed", "Accepted", "Handed over",
     ):  # fmt: skip
         assert said in words, said

@@ -10,7 +10,8 @@ from django.core.management.base import BaseCommand
 
 from deploy.bench.round_rivals import Size, lay_with_or_tools, made_up_problem
 from inspections.calc.round_check import check_round
-from inspections.calc.rounds import RoundPlan, RoundProblem, lay_greedily, lay_rounds
+from inspections.calc.round_problem import RoundPlan, RoundProblem
+from inspections.calc.rounds import lay_greedily, lay_rounds
 
 
 class Command(BaseCommand):

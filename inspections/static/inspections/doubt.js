@@ -1,5 +1,5 @@
-// One box for a number: what was understood, the question about what is hard to believe, and a button for each way to read it.
-// A box that is in doubt has no value until a person has settled which it is.
+// One box for a number: what was understood, the question about what is hard to believe, and a button for each way to
+// read it. A box that is in doubt has no value until a person has settled which it is.
 
 import { makeTyping } from "./units.js";
 import { _ } from "./words.js";
@@ -10,10 +10,16 @@ export function makeWays({ typing, grading }) {
     const understood = typing.read(text, kind, system, options);
     if (understood.value === null) return understood.ways;
     const [first, ...others] = typing.ways(text, kind, system, options);
-    const ways = [first, ...others.filter((way) => way.value < 0 || grading.implausible({ value: way.value, ...plausible }) === null)];
+    const ways = [
+      first,
+      ...others.filter((way) => way.value < 0 || grading.implausible({ value: way.value, ...plausible }) === null)
+    ];
     const { previous = null, low = null, high = null } = plausible;
-    const slip = grading.slip_of(first.value, previous, low, high);
-    if (slip && !ways.some((way) => Math.abs(way.value - slip.value) <= 1e-9 * Math.max(Math.abs(way.value), Math.abs(slip.value)))) {
+    const slip = grading.slip_of(first.value, previous, low, high, kind);
+    if (slip && !ways.some((way) => Math.abs(way.value - slip.value) <= 1e-9 * Math.max(
+        Math.abs(way.value),
+        Math.abs(slip.value)
+      ))) {
       ways.push(...typing.ways(typing.inOwnUnit(slip.value, kind, system), kind, system).slice(0, 1));
     }
     return ways;
@@ -21,19 +27,21 @@ export function makeWays({ typing, grading }) {
 }
 
 export class Boxes {
-  constructor({ rules, grading, tell, system }) {
+  constructor({ rules, grading, say, system }) {
     this.typing = makeTyping(rules.typing);
     this.waysOf = makeWays({ typing: this.typing, grading });
-    Object.assign(this, { grading, tell, system });
+    Object.assign(this, { grading, say, system });
   }
 
-  // `each` says what is read, `stage` whether as found or as left. Answers { value, isOpen, words }: no value while it is open
-  // what was meant, and the sentence that says why.
+  // `each` says what is read, `stage` whether as found or as left. Answers { value, isOpen, words }: no value while it
+  // is open what was meant, and the sentence that says why.
   read(holder, each, stage) {
     const box = boxOf(holder);
     const text = box.value;
     const options = { allowNegative: each.signed || !each.quantity };
-    const understood = text.trim() ? this.typing.read(text, each.quantity, this.system, options) : { value: null, echo: "", ways: [] };
+    const understood = text.trim()
+      ? this.typing.read(text, each.quantity, this.system, options)
+      : { value: null, echo: "", ways: [] };
     const echo = holder.querySelector(".echo");
     setText(echo, understood.problem ?? (understood.echo.startsWith("=") ? understood.echo : ""));
     echo.classList.toggle("odd", Boolean(understood.problem));
@@ -41,16 +49,24 @@ export class Boxes {
     else box.removeAttribute("aria-invalid");
     // A part changed at this visit may well be larger than before.
     const plausible = stage === "as_left" ? { ...each.plausible, previous: null, expected: null } : each.plausible;
-    const question = understood.value === null ? null : this.grading.implausible({ value: understood.value, ...plausible });
+    const question = understood.value === null
+      ? null
+      : this.grading.implausible({ value: understood.value, ...plausible });
     const sure = holder.querySelector(".sure");
     const settled = sureBox(sure);
     if (!question) settled.value = "";
-    const ways = question || understood.problem ? this.waysOf(text, each.quantity, this.system, plausible, options) : [];
-    setText(sure.querySelector(".question"), question ? this.tell(question, this.system) : "");
+    const ways = question || understood.problem
+      ? this.waysOf(text, each.quantity, this.system, plausible, options)
+      : [];
+    setText(sure.querySelector(".question"), question ? this.say(question) : "");
     showWays(holder, question ? ways : understood.ways, settled.value === "on" ? ways[0] : null);
     sure.hidden = !question && !understood.ways.length;
     const isOpen = Boolean(understood.problem) || (Boolean(question) && settled.value !== "on");
-    return { value: isOpen ? null : understood.value, isOpen, words: understood.problem ?? (isOpen ? this.tell(question, this.system) : "") };
+    return {
+      value: isOpen ? null : understood.value,
+      isOpen,
+      words: understood.problem ?? (isOpen ? this.say(question) : ""),
+    };
   }
 }
 
@@ -88,7 +104,8 @@ function showWays(holder, ways, pressed) {
   place.dataset.key = key;
   const had = place.contains(document.activeElement);
   place.replaceChildren(...ways.map((way, nth) => button(holder, way, nth === 0, way === pressed)));
-  if (had) (place.querySelector("[aria-pressed=true]") ?? boxOf(holder)).focus();
+  const next = place.querySelector("[aria-pressed=true]") ?? boxOf(holder);
+  if (had) next.focus();
 }
 
 function button(holder, way, isAsRead, isPressed) {

@@ -35,7 +35,9 @@ function token() {
 
 const laneOf = (stop) => stop.closest(".lane");
 const whereIs = (stop) => ({
-  shift: laneOf(stop).dataset.shift, position: stop.dataset.position, not_before: stop.dataset.notBefore,
+  shift: laneOf(stop).dataset.shift,
+  position: stop.dataset.position,
+  not_before: stop.dataset.notBefore,
 });
 
 async function send(stop, address, values, keeps = true) {
@@ -46,7 +48,9 @@ async function send(stop, address, values, keeps = true) {
   const { key } = stop.dataset;
   try {
     const answer = await fetch(address, {
-      method: "POST", headers: { "x-csrftoken": token() }, body: new URLSearchParams(values),
+      method: "POST",
+      headers: { "x-csrftoken": token() },
+      body: new URLSearchParams(values),
     });
     if (answer.status === 404) {
       say(_("The plan was laid anew meanwhile. Load the page again."));
@@ -149,7 +153,7 @@ board.addEventListener("keydown", (event) => {
     M: () => choosePerson(stop),
     Escape: takeBack,
   };
-  const neighbour = { ArrowUp: -1, ArrowDown: 1 }[event.key];
+  const neighbour = { ArrowUp: -1, ArrowDown: 1 } [event.key];
   if (neighbour) {
     // Up and down walk from stop to stop through all lanes, as Tab does.
     const all = [...board.querySelectorAll("[data-stop]")];
@@ -168,7 +172,7 @@ board.addEventListener("click", (event) => {
   if (stop) stop.dragged = false;
 });
 
-// --- By mouse: along the axis in time, to another lane for another person ---------------------------------------------
+// --- By mouse: along the axis in time, to another lane for another person --------------------------------------------
 board.addEventListener("pointerdown", (event) => {
   const stop = event.target.closest("[data-stop]");
   if (!stop || !mover || event.button || !wide.matches || stop.getAttribute("aria-disabled")) return;

@@ -1,24 +1,37 @@
-// Reads what a person types for a quantity, by the units that the server hands over (plant/calc/units.py: typing_grammar).
-// The steps are those of the server's grammar; one table of typed lengths holds both to the same answers.
+// Reads what a person types for a quantity, by the units and the words that the server hands over
+// (plant/words/typing.py: typing_for_page). The steps are those of the server's grammar; one table of typed lengths
+// holds both to the same answers.
 
 const SAME_SIGN = [
-  [/[′’‘ʹ´`]/g, "'"], [/[″”“ʺ]/g, '"'], [/[⁄∕]/g, "/"], [/[−–—‐‑]/g, "-"], [/[⋅•∙]/g, "·"], [/º/g, "°"], [/×/g, "*"],
+  [/[′’‘ʹ´`]/g, "'"],
+  [/[″”“ʺ]/g, '"'],
+  [/[⁄∕]/g, "/"],
+  [/[−–—‐‑]/g, "-"],
+  [/[⋅•∙]/g, "·"],
+  [/º/g, "°"],
+  [/×/g, "*"],
 ];
 const NUMBER = /^[.,]?[0-9][0-9.,]*$/;
 // Groups of three digits, parted by a thin, narrow no-break or no-break space.
 const THIN = "\\u2009\\u202f\\u00a0";
-const GROUPED = new RegExp(`(?<![0-9.,])(?:[1-9][0-9]{0,2}(?:[${THIN}][0-9]{3})+|[0-9]+)(?:[.,](?:[0-9]{3}[${THIN}])*[0-9]+)?(?![0-9]|\\s*[/⁄∕])`, "g");
+const WHOLE_GROUPED = `(?:[1-9][0-9]{0,2}(?:[${THIN}][0-9]{3})+|[0-9]+)`;
+const PART_GROUPED = `(?:[.,](?:[0-9]{3}[${THIN}])*[0-9]+)?`;
+const GROUPED = new RegExp(`(?<![0-9.,])${WHOLE_GROUPED}${PART_GROUPED}(?![0-9]|\\s*[/⁄∕])`, "g");
 const SPACED = /^[1-9][0-9]{0,2}(?: [0-9]{3})+(?:[.,][0-9]+)?$/;
-const FRACTION_NOTE = "a fraction is read as inches";
 // A pack from before the rule was handed over holds no unit for a bare fraction.
 const FRACTIONS_BEFORE = { mm: { metric: "inch", us: "inch" }, m: { metric: "", us: "foot" } };
 
-class NotUnderstood extends Error {}
+class NotUnderstood extends Error {
+  constructor(rule, values = {}) {
+    super(rule);
+    Object.assign(this, { rule: `typing.${rule}`, values });
+  }
+}
 
 // Some tokens may mean several things: what each reading puts in their place.
 class Doubtful extends NotUnderstood {
-  constructor(message, part, readings) {
-    super(message);
+  constructor(rule, part, readings, values) {
+    super(rule, values);
     Object.assign(this, { part, readings });
   }
 
@@ -44,24 +57,38 @@ export function makeTyping(grammar) {
       return { value, echo, ways: [] };
     } catch (problem) {
       if (!(problem instanceof NotUnderstood)) throw problem;
-      const ways = problem instanceof Doubtful ? waysOf(problem.textsOf(tokensOf(text, grammar.vulgar)), kind, system, options) : [];
-      return { value: null, problem: refusal(text, kind, problem.message), ways };
+      const ways = problem instanceof Doubtful
+        ? waysOf(problem.textsOf(tokensOf(text, grammar.vulgar)), kind, system, options)
+        : [];
+      return { value: null, problem: refusal(text, kind, problem), ways };
     }
   }
 
+  // The text of a rule with its values in their places; a pack from before has no texts and says its rules.
+  function say(rule, values = {}) {
+    return (grammar.texts?.[rule] ?? rule).replace(/%\((\w+)\)s/g, (_whole, name) => String(values[name]));
+  }
+
+  function wordOf(form, kind) {
+    const key = `typing.${form}.${kind}`;
+    return grammar.texts?.[key] ?? key;
+  }
+
   function refusal(text, kind, problem) {
-    const { what, examples } = grammar.kinds[kind];
-    if (!text.trim()) return `Nothing was typed. Give ${what} such as ${examples}.`;
+    const words = { what: wordOf("what", kind), examples: wordOf("examples", kind) };
+    if (!text.trim()) return say("typing.nothing", words);
     const shown = text.length > grammar.longest ? `${text.slice(0, 20)} ...` : text.trim();
-    return `“${shown}” was not understood as ${what}: ${problem}. Give ${what} such as ${examples}.`;
+    return say("typing.not_understood", { ...words, text: shown, problem: say(problem.rule, problem.values) });
   }
 
   function understood(text, kind, system, { allowNegative = false } = {}) {
     const rules = grammar.kinds[kind];
-    if (text.length > grammar.longest) throw new NotUnderstood(`it has ${text.length} characters, at most ${grammar.longest} are read`);
+    if (text.length > grammar.longest) {
+      throw new NotUnderstood("too_long", { length: text.length, most: grammar.longest });
+    }
     const { value, notes, isStored } = readTokens(tokensOf(text, grammar.vulgar), kind, system);
-    if (!Number.isFinite(value)) throw new NotUnderstood("the number is too large");
-    if (value < 0 && !allowNegative) throw new NotUnderstood("it is negative, and only zero or more is allowed here");
+    if (!Number.isFinite(value)) throw new NotUnderstood("too_large");
+    if (value < 0 && !allowNegative) throw new NotUnderstood("negative");
     const label = rules.stored === "°" ? "°" : ` ${rules.stored}`;
     const { digits, thousands } = shownIn(rules, "metric");
     const shown = `${isStored ? trimmed(value, 9) : trimmed(value, digits, thousands)}${label}`.trim();
@@ -70,12 +97,14 @@ export function makeTyping(grammar) {
   }
 
   function readTokens(given, kind, system) {
-    if (!given.length) throw new NotUnderstood("it is empty");
+    if (!given.length) throw new NotUnderstood("empty");
     const sign = given[0] === "-" ? -1 : 1;
     const tokens = unsigned(given);
-    if (!tokens.some((token) => NUMBER.test(token))) throw new NotUnderstood(`“${tokens.join(" ")}” holds no number`);
+    if (!tokens.some((token) => NUMBER.test(token))) {
+      throw new NotUnderstood("holds_no_number", { part: tokens.join(" ") });
+    }
     const parts = partsOf(tokens, kind, system);
-    if (parts.length > 2) throw new NotUnderstood("it has more than two parts with units");
+    if (parts.length > 2) throw new NotUnderstood("more_parts");
     const rules = grammar.kinds[kind];
     const notes = [];
     let { unit } = parts[0];
@@ -84,9 +113,13 @@ export function makeTyping(grammar) {
       if (!unit) {
         const shown = joined(parts[0].tokens);
         const readings = [`${trimmed(parts[0].number[0] / parts[0].number[1], 9)} m`, `${shown} ft`];
-        throw new Doubtful(`“${shown}” may mean ${readings.join(" or ")}; write the unit`, parts[0].tokens, readings);
+        throw new Doubtful(
+          "may_mean_units",
+          parts[0].tokens,
+          readings, { part: shown, one: readings[0], other: readings[1] }
+        );
       }
-      if (unit.name !== rules.default[system]) notes.push(FRACTION_NOTE);
+      if (unit.name !== rules.default[system]) notes.push(say("typing.fraction_in_inches"));
     }
     let amount = times(parts[0].number, unit.factor);
     const units = [unit];
@@ -94,16 +127,21 @@ export function makeTyping(grammar) {
       const pair = grammar.pairs[unit.name];
       const small = pair && unitNamed(pair.name, kind);
       if (!parts[0].unit || !small || (parts[1].unit ?? small).name !== small.name) {
-        throw new NotUnderstood("units are mixed; only feet with inches and hours with minutes go together");
+        throw new NotUnderstood("mixed_units");
       }
-      if (parts[0].number[1] !== 1) throw new NotUnderstood(`${unit.label} with ${small.label} must be a whole number of ${unit.label}`);
-      if (parts[1].number[0] / parts[1].number[1] >= pair.limit) throw new NotUnderstood(`${small.label} after ${unit.label} must be less than ${pair.limit}`);
+      if (parts[0].number[1] !== 1) throw new NotUnderstood("whole_first", { unit: unit.label, small: small.label });
+      if (parts[1].number[0] / parts[1].number[1] >= pair.limit) {
+        throw new NotUnderstood("small_too_large", { unit: unit.label, small: small.label, limit: pair.limit });
+      }
       amount = plus(amount, times(parts[1].number, small.factor));
       units.push(small);
     }
     return {
       value: (sign * amount[0]) / amount[1] + 0, // no minus before zero
-      notes: [...notes, ...units.map((each) => each.taken_as).filter(Boolean)],
+      notes: [
+        ...notes,
+        ...units.filter((each) => each.spelt).map((each) => say(each.note, { spelt: each.spelt, unit: each.label }))
+      ],
       isStored: units.length === 1 && unit.label === rules.stored && unit.factor[0] === unit.factor[1],
     };
   }
@@ -114,7 +152,7 @@ export function makeTyping(grammar) {
     for (const token of tokens) {
       if (NUMBER.test(token) || token === "/" || (token === "-" && number.length)) number.push(token);
       else if (token === "-" && parts.length) continue;
-      else if (!number.length) throw new NotUnderstood(`“${token}” stands where a number was expected`);
+      else if (!number.length) throw new NotUnderstood("number_expected", { part: token });
       else {
         parts.push({ number: numberOf(number), unit: unitOf(token, kind, system), tokens: number });
         number = [];
@@ -131,7 +169,9 @@ export function makeTyping(grammar) {
   // The unit of a number that is typed without one; null where a fraction is asked back.
   function bareUnit(part, kind, system) {
     const rules = grammar.kinds[kind];
-    const own = part.tokens.includes("/") ? (rules.fraction ?? FRACTIONS_BEFORE[kind] ?? rules.default)[system] : rules.default[system];
+    const own = part.tokens.includes("/")
+      ? (rules.fraction ?? FRACTIONS_BEFORE[kind] ?? rules.default)[system]
+      : rules.default[system];
     return own === "" ? null : unitNamed(own, kind);
   }
 
@@ -142,9 +182,11 @@ export function makeTyping(grammar) {
     if (known) return known;
     const ofSome = only.find((unit) => unit.pattern.test(bare));
     if (ofSome?.system === system) return ofSome;
-    if (ofSome) throw new Doubtful(`“${word}” ${ofSome.doubt}`, [word], ofSome.may_be);
+    if (ofSome) throw new Doubtful("may_be_a_ton", [word], ofSome.may_be, { part: word });
     const elsewhere = [...spelt.values()].some((each) => each.units.some((unit) => unit.pattern.test(bare)));
-    throw new NotUnderstood(elsewhere ? `“${word}” is not a unit of ${grammar.kinds[kind].what.replace(/^\S+ /, "")}` : `“${word}” is not a known unit`);
+    throw elsewhere
+      ? new NotUnderstood("other_kind", { part: word, of: wordOf("of", kind) })
+      : new NotUnderstood("unknown_unit", { part: word });
   }
 
   // Every way to read a text, as it is read first: { text, value, words }, each text meaning nothing else.
@@ -161,8 +203,16 @@ export function makeTyping(grammar) {
     }
     if (parts.length > 1 || parts[0].unit || !kind) return waysOf([text.trim()], kind, system, options);
     const rules = grammar.kinds[kind];
-    const names = new Set([bareUnit(parts[0], kind, system).name, ...[system, "metric", "us"].map((each) => rules.default[each])]);
-    return waysOf([...names].map((name) => withWritten(tokens, parts[0], unitNamed(name, kind))), kind, system, options);
+    const names = new Set([
+      bareUnit(parts[0], kind, system).name,
+      ...[system, "metric", "us"].map((each) => rules.default[each])
+    ]);
+    return waysOf(
+      [...names].map((name) => withWritten(tokens, parts[0], unitNamed(name, kind))),
+      kind,
+      system,
+      options
+    );
   }
 
   function waysOf(texts, kind, system, options) {
@@ -191,7 +241,7 @@ export function makeTyping(grammar) {
   return { read, ways, inOwnUnit };
 }
 
-const NO_UNIT = { label: "", name: "dimensionless", factor: [1, 1], taken_as: "" };
+const NO_UNIT = { label: "", name: "dimensionless", factor: [1, 1], spelt: "" };
 
 function unsigned(tokens) {
   return tokens[0] === "-" || tokens[0] === "+" ? tokens.slice(1) : tokens;
@@ -219,7 +269,10 @@ function tokensOf(text, vulgar) {
     const token = match[0].trim();
     if (!token) continue;
     // A dash between feet and inches is a joint of drawing style, not part of the unit.
-    const isJoint = match[2] !== undefined && token.length > 1 && token.endsWith("-") && match.index + match[0].length < plain.length;
+    const isJoint = match[2] !== undefined
+      && token.length > 1
+      && token.endsWith("-")
+      && match.index + match[0].length < plain.length;
     if (isJoint) tokens.push(token.slice(0, -1).trim(), "-");
     else tokens.push(token);
   }
@@ -231,20 +284,19 @@ function numberOf(tokens) {
   const slashes = tokens.filter((token) => token === "/").length;
   if (!slashes) {
     if (tokens.length === 1) return decimalOf(tokens[0]);
-    const words = `“${shown}” is more than one number without a unit between; write it without spaces`;
-    if (SPACED.test(shown)) throw new Doubtful(words, tokens, [tokens.join("")]);
-    throw new NotUnderstood(words);
+    if (SPACED.test(shown)) throw new Doubtful("more_numbers", tokens, [tokens.join("")], { part: shown });
+    throw new NotUnderstood("more_numbers", { part: shown });
   }
-  if (slashes > 1) throw new NotUnderstood(`“${shown}” has more than one fraction`);
+  if (slashes > 1) throw new NotUnderstood("more_fractions", { part: shown });
   const at = tokens.indexOf("/");
   const [above, below] = [tokens[at - 1], tokens.slice(at + 1)];
-  if (at === 0 || !isWhole(above)) throw new NotUnderstood(`“${shown}” has no whole number before the slash`);
-  if (below.length !== 1 || !isWhole(below[0])) throw new NotUnderstood(`“${shown}” has no single whole number after the slash`);
-  if (Number(below[0]) === 0) throw new NotUnderstood(`“${shown}” divides by zero`);
+  if (at === 0 || !isWhole(above)) throw new NotUnderstood("before_slash", { part: shown });
+  if (below.length !== 1 || !isWhole(below[0])) throw new NotUnderstood("after_slash", { part: shown });
+  if (Number(below[0]) === 0) throw new NotUnderstood("by_zero", { part: shown });
   const before = tokens.slice(0, at - 1);
   const whole = before.filter((token) => token !== "-");
   if (whole.length > 1 || before.length - whole.length > 1 || (whole.length && !isWhole(whole[0]))) {
-    throw new NotUnderstood(`“${shown}” is no whole number with one fraction`);
+    throw new NotUnderstood("no_mixed_number", { part: shown });
   }
   const denominator = Number(below[0]);
   return reduced([(whole.length ? Number(whole[0]) : 0) * denominator + Number(above), denominator]);
@@ -254,12 +306,14 @@ function decimalOf(token) {
   if (/^([0-9]+\.?|[0-9]*\.[0-9]+)$/.test(token)) return fraction(token.replace(/\.$/, ""));
   if (/^[1-9][0-9]{0,2},[0-9]{3}$/.test(token)) {
     const readings = [token.replace(",", ""), token.replace(",", ".")];
-    throw new Doubtful(`“${token}” may mean ${readings.join(" or ")}; write one of these`, [token], readings);
+    throw new Doubtful("may_mean_numbers", [token], readings, { part: token, one: readings[0], other: readings[1] });
   }
   if (/^[1-9][0-9]{0,2}((,[0-9]{3})+\.[0-9]+|(,[0-9]{3}){2,})$/.test(token)) return fraction(token.replaceAll(",", ""));
-  if (/^[1-9][0-9]{0,2}((\.[0-9]{3})+,[0-9]+|(\.[0-9]{3}){2,})$/.test(token)) return fraction(token.replaceAll(".", "").replace(",", "."));
+  if (/^[1-9][0-9]{0,2}((\.[0-9]{3})+,[0-9]+|(\.[0-9]{3}){2,})$/.test(token)) {
+    return fraction(token.replaceAll(".", "").replace(",", "."));
+  }
   if (/^[0-9]*,[0-9]+$/.test(token)) return fraction(token.replace(",", "."));
-  throw new NotUnderstood(`“${token}” is no number`);
+  throw new NotUnderstood("no_number", { part: token });
 }
 
 function fraction(decimal) {
@@ -273,7 +327,7 @@ function isWhole(token) {
 
 function reduced([above, below]) {
   let [a, b] = [above, below];
-  while (b) [a, b] = [b, a % b];
+  while (b)[a, b] = [b, a % b];
   return Number.isFinite(above) && a ? [above / a, below / a] : [above, below];
 }
 
@@ -286,12 +340,12 @@ function plus([a, b], [c, d]) {
 }
 
 // Decimals at most, and whether thousands are grouped; a pack from before holds the metric decimals alone.
-function shownIn(rules, system) {
+export function shownIn(rules, system) {
   return rules.shown?.[system] ?? { digits: rules.digits, thousands: false };
 }
 
 // Decimals at most, ties away from zero, of the shortest decimal that names the number: 69.85 is a tie, as on paper.
-function trimmed(value, digits, thousands = false) {
+export function trimmed(value, digits, thousands = false) {
   const [, whole, rest = "", power = "0"] = /^([0-9]+)(?:\.([0-9]+))?(?:e([+-][0-9]+))?$/.exec(String(Math.abs(value)));
   const shift = Number(power) - rest.length + digits;
   const all = BigInt(whole + rest);
@@ -302,19 +356,4 @@ function trimmed(value, digits, thousands = false) {
   const after = digits ? scaled.slice(-digits).replace(/0+$/, "") : "";
   const text = after ? `${before}.${after}` : before;
   return value < 0 && /[1-9]/.test(text) ? `-${text}` : text;
-}
-
-const SAID = /(?<![\w.,/])(?:([0-9][0-9,]*(?:\.[0-9]+)?)( to | and |, limit ))?([0-9][0-9,]*(?:\.[0-9]+)?) (m\/s|mm|m|N·m|N|kg)(?![\w/·])/g;
-const SAID_KINDS = { mm: "mm", m: "m", "m/s": "m_s", "N·m": "nm", N: "n", kg: "kg" };
-
-// The twin of sentence_in: a sentence made with SI units, as a person with this unit system reads it.
-export function makeTeller(grammar) {
-  return (words, system) => words.replace(SAID, (whole, first, joint, second, label) => {
-    const rules = grammar.kinds[SAID_KINDS[label]];
-    const unit = rules.units.find((each) => each.name === rules.default[system]);
-    if (unit.label === label) return whole;
-    const { digits, thousands } = shownIn(rules, system);
-    const told = (text) => trimmed((Number(text.replaceAll(",", "")) * unit.factor[1]) / unit.factor[0], unit.label === "in" ? 3 : digits, thousands);
-    return `${first === undefined ? "" : told(first) + joint}${told(second)} ${unit.label}`;
-  });
 }

@@ -1,9 +1,10 @@
-// The close-out page while it is filled in: what was understood, the grade of each check, questions, the action it calls for.
-// Nothing here decides anything: without it the page works the same, and the server grades and asks again.
+// The close-out page while it is filled in: what was understood, the grade of each check, questions, the action it
+// calls for. Nothing here decides anything: without it the page works the same, and the server grades and asks again.
 
 import { Boxes, forget, openWords } from "./doubt.js";
 import { makeGrading } from "./grading.js";
-import { makeTeller } from "./units.js";
+import { makeSay } from "./reasons.js";
+import { follow, suggest } from "./suggested.js";
 import { _ } from "./words.js";
 
 const form = document.getElementById("visit");
@@ -17,9 +18,9 @@ if (form && data) start(JSON.parse(data.textContent));
 
 function start(rules) {
   const grading = makeGrading(rules.grading);
-  const tell = makeTeller(rules.typing);
-  const system = form.dataset.system;
-  const boxes = new Boxes({ rules, grading, tell, system });
+  const { system } = form.dataset;
+  const say = makeSay({ ...rules, system });
+  const boxes = new Boxes({ rules, grading, say, system });
   const sections = new Map(rules.checks.map((check) => [String(check.task), check]));
 
   function refresh() {
@@ -52,7 +53,7 @@ function start(rules) {
     }
     const tools = toolsOf(section, check);
     if (open.length) {
-      show(section.querySelector(".graded"), { grade: null, reason: openWords(open) });
+      show(section.querySelector(".graded"), { grade: null, words: openWords(open) });
       return null;
     }
     let finding = null;
@@ -61,7 +62,7 @@ function start(rules) {
     } catch {
       finding = null; // the server says what is wrong with it
     }
-    show(section.querySelector(".graded"), finding && { ...finding, reason: tell(finding.reason, system) });
+    show(section.querySelector(".graded"), finding && { grade: finding.grade, words: say(finding.reason) });
     return finding;
   }
 
@@ -71,7 +72,10 @@ function start(rules) {
     for (const select of section.querySelectorAll(".tool select[name$='-instrument']")) {
       const tool = (rules.tools ?? []).find((each) => String(each.id) === select.value);
       const deviation = tool && _("Permissible deviation %(pct)s %.", { pct: tool.deviation_pct });
-      setText(select.parentElement.querySelector(".tool-words"), tool ? `${deviation} ${tool.doubt ? _("Out of calibration: take another one, or say why.") : tool.state}` : "");
+      setText(
+        select.parentElement.querySelector(".tool-words"),
+        tool ? `${deviation} ${tool.doubt ? _("Out of calibration: take another one, or say why.") : tool.state}` : ""
+      );
       named.set(select.name, tool);
     }
     const common = named.get(`t${check.task}-instrument`);
@@ -83,9 +87,13 @@ function start(rules) {
     const title = form.elements.action_title;
     if (!raise || !title) return;
     const words = acts.length ? acts[0].suggested : "";
+    follow(form, words);
     raise.hidden = !acts.length || Boolean(title.value);
     raise.dataset.title = words;
-    setText(raise, words ? _("Raise an action: %(title)s", { title: `${words.charAt(0).toLowerCase()}${words.slice(1)}` }) : "");
+    setText(
+      raise,
+      words ? _("Raise an action: %(title)s", { title: `${words.charAt(0).toLowerCase()}${words.slice(1)}` }) : ""
+    );
   }
 
   form.addEventListener("input", (event) => {
@@ -96,7 +104,7 @@ function start(rules) {
   form.addEventListener("change", refresh);
   document.getElementById("raise")?.addEventListener("click", (event) => {
     event.preventDefault(); // an address with #action would follow the visit to its page
-    form.elements.action_title.value = event.currentTarget.dataset.title;
+    suggest(form, event.currentTarget.dataset.title);
     refresh();
     form.elements.action_due_on.focus();
   });
@@ -123,7 +131,7 @@ function start(rules) {
 }
 
 function show(place, finding) {
-  const words = finding ? `${finding.grade ?? ""}|${finding.reason}` : "";
+  const words = finding ? `${finding.grade ?? ""}|${finding.words}` : "";
   if (place.dataset.words === words) return; // said already; a screen reader need not hear it again
   place.dataset.words = words;
   place.replaceChildren();
@@ -138,7 +146,7 @@ function show(place, finding) {
   }
   const reason = document.createElement("span");
   reason.className = "reason";
-  reason.textContent = finding.reason;
+  reason.textContent = finding.words;
   place.append(reason);
 }
 

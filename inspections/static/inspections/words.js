@@ -1,6 +1,7 @@
-// The words of a script in the person's language. The catalogue is a script of the site (/round/words.js) that stands before
-// this one and is kept on the phone with the page; without it the words stay as they are written here. The names are those
-// that makemessages looks for, so every sentence stands whole in a call, with %(names)s for what is filled in.
+// The words of a script in the person's language. The catalogue is a script of the site (/round/words.js) that stands
+// before this one and is kept on the phone with the page; without it the words stay as they are written here. The names
+// are those that makemessages looks for, so every sentence stands whole in a call, with %(names)s for what is filled
+// in.
 
 const catalogue = globalThis.django;
 

@@ -1,13 +1,22 @@
-// Keeps what is typed on this device until the sheet is saved, so that a reload, a flat battery or a sign-in that ran out
-// loses nothing. The server judges and draws; nothing here decides anything.
+// Keeps what is typed on this device until the sheet is saved, so that a reload, a flat battery or a sign-in that ran
+// out loses nothing. The server judges and draws; nothing here decides anything.
 
 const form = document.getElementById("fit-up");
 if (form) keep(form);
 
 // As on the site's pages (3 Dec 2026, 16:58) and by the plant's clock, whatever the browser's language and place.
 function momentWords(moment, timeZone) {
-  const options = { day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone };
-  const part = Object.fromEntries(new Intl.DateTimeFormat("en-US", options).formatToParts(new Date(moment)).map(({ type, value }) => [type, value]));
+  const options = {
+    day: "numeric",
+    month: "short",
+    year: "numeric",
+    hour: "2-digit",
+    minute: "2-digit",
+    hourCycle: "h23",
+    timeZone,
+  };
+  const parts = new Intl.DateTimeFormat("en-US", options).formatToParts(new Date(moment));
+  const part = Object.fromEntries(parts.map(({ type, value }) => [type, value]));
   return `${part.day} ${part.month} ${part.year}, ${part.hour}:${part.minute}`;
 }
 
@@ -37,7 +46,13 @@ function keep(form) {
 
   function keepNow(isSent) {
     const version = form.elements.version.value;
-    write({ at: new Date().toISOString(), version, isSent, clientKey: form.elements.client_key.value, values: Object.fromEntries(boxes.map((box) => [box.name, valueOf(box)])) });
+    write({
+      at: new Date().toISOString(),
+      version,
+      isSent,
+      clientKey: form.elements.client_key.value,
+      values: Object.fromEntries(boxes.map((box) => [box.name, valueOf(box)])),
+    });
   }
 
   function bringBack() {

@@ -1,5 +1,6 @@
 // The survey while it is filled in: what is still missing, and a draft on this device, so that a reload loses nothing.
-// Nothing here decides anything: without it the page works the same. Photographs are not kept; they are sent with the form.
+// Nothing here decides anything: without it the page works the same. Photographs are not kept; they are sent with the
+// form.
 
 const form = document.getElementById("survey");
 const saved = document.querySelector("[data-saved-survey]");
@@ -30,7 +31,8 @@ function start() {
 
   function keep() {
     const values = {};
-    for (const [name, value] of new FormData(form)) if (typeof value === "string" && !NOT_KEPT.has(name)) values[name] = value;
+    for (const [name, value] of new FormData(form))
+      if (typeof value === "string" && !NOT_KEPT.has(name)) values[name] = value;
     try {
       localStorage.setItem(key(pk), JSON.stringify({ version, values }));
     } catch {

@@ -12,9 +12,10 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from plant.errors import Refused
+from plant.files import rejected_rows
 from plant.models import ImportBatch, Job, Person, Plant
 from plant.permissions import has_right
-from plant.services import imports
+from plant.services import import_understanding, import_writing, imports
 from plant.services.import_preview import Preview, preview_of
 from plant.services.import_subjects.shape import subject_of
 from plant.services.jobs import do_job
@@ -71,7 +72,7 @@ class Command(BaseCommand):
                     file=file,
                     file_name=path.name,
                     size=size,
-                    limits=imports.limits_in_a_job(),
+                    limits=import_understanding.limits_in_a_job(),
                 )
         except OSError as error:
             raise CommandError(f"{path} cannot be read ({error.strerror}).") from error
@@ -113,8 +114,8 @@ class Command(BaseCommand):
         job.refresh_from_db()
         batch.refresh_from_db()
         if given["refused"] and batch.n_refused:
-            given["refused"].write_text("".join(imports.rejected_as_csv(batch)), encoding="utf-8")
-        self.stdout.write(json.dumps(imports.counts_of(batch)))
+            given["refused"].write_text("".join(rejected_rows.rejected_as_csv(batch)), encoding="utf-8")
+        self.stdout.write(json.dumps(import_writing.counts_of(batch)))
         for row in batch.rejected_rows.refused()[:20]:
             reasons = " ".join(each["reason"] for each in row.problems)
             self.stderr.write(f"line {row.line_number}: {reasons}")

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from plant.calc.chainage import tag_key
-from plant.calc.imports import Column, ColumnKind
+from plant.calc.import_columns import Column, ColumnKind
 from plant.calc.units import QuantityKind
 from plant.errors import Refused
 from plant.models import (
@@ -66,7 +66,7 @@ def lacking_of_conveyor(context: ImportContext, values: dict[str, Any], at_fault
     near = nearest_tags(key, known)
     remedy = _("Fill it in.")
     if near:
-        remedy = _("Fill it in, or mend the tag: the nearest is %(near)s.") % {"near": known[near[0]].tag}
+        remedy = _("Fill it in, or correct the tag: the nearest is %(near)s.") % {"near": known[near[0]].tag}
     words = _("There is no conveyor “%(tag)s” yet, and a new one needs its %(label)s.")
     return {name: f"{words % {'tag': values['tag'], 'label': _(NEEDED_OF_NEW[name])}} {remedy}" for name in lacking}
 

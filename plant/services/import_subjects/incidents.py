@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy
 
-from plant.calc.imports import Column, ColumnKind
+from plant.calc.import_columns import Column, ColumnKind
 from plant.calc.units import QuantityKind
 from plant.models import (
     Incident,

@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from plant.calc.chainage import tag_key
-from plant.calc.imports import Column, ColumnKind
+from plant.calc.import_columns import Column, ColumnKind
 from plant.calc.units import QuantityKind
 from plant.errors import Refused
 from plant.models import (
@@ -30,6 +30,7 @@ from plant.models import (
     Record,
     Strand,
 )
+from plant.words.moments import day_of
 
 WRITTEN, CHANGED, UNCHANGED = "written", "changed", "unchanged"
 REPEATED = "repeated"  # equal to a row further up in the file, which stands for both
@@ -60,6 +61,8 @@ class ImportContext:
     # Rows that people wrote by hand about what the rows at hand tell, and those of them that a row was found to be.
     by_hand: dict[uuid.UUID, list[Any]] = field(default_factory=dict)
     found_by_hand: set[int] = field(default_factory=set)
+    # Rows of the book of the same belt and moment, where one of the two has no place: the same event, as likely as not.
+    maybe_same: dict[uuid.UUID, Any] = field(default_factory=dict)
     _conveyors: dict[str, Conveyor] | None = None
     _unknown: dict[str, str] = field(default_factory=dict)  # tag -> what is said of it
 
@@ -113,7 +116,7 @@ class ImportContext:
                 "near": known[near[0]].tag
             }
         else:
-            words += " " + _("Mend the tag, or add the conveyor first.")
+            words += " " + _("Correct the tag, or add the conveyor first.")
         return words
 
 
@@ -335,8 +338,7 @@ def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:
 
 
 def by_whom(row: Any) -> dict[str, Any]:
-    day = timezone.localtime(row.created_at).date().isoformat()
-    return {"who": row.created_by or _("A job"), "day": day, "reason": row.correction_reason}
+    return {"who": row.created_by or _("A job"), "day": day_of(row.created_at), "reason": row.correction_reason}
 
 
 def check_alone(row: ImportedEntry, told_apart_by: tuple[str, ...]) -> None:

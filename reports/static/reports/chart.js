@@ -15,6 +15,7 @@
   }
 
   let library = null;
+
   function loadLibrary() {
     library = library || withNonce(() => new Promise((done, failed) => {
       const script = document.createElement("script");

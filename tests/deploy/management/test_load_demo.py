@@ -25,6 +25,7 @@ NOTHING = "Interrupted: nothing of Bramwick Works is in the book. Run it again t
 # Steps that take long and that no step behind them needs.
 LONG = ("write_hours", "write_incidents", "write_belt_offsets", "write_visits", "write_part_changes",
         "write_out_of_service")  # fmt: skip
+NIGHT = ("write_plans", "do_night_of", "watch_plant", "write_shifts")
 
 
 def rows():
@@ -56,7 +57,7 @@ def interrupt_at(monkeypatch, step, call, module=demo):
     [("write_people", 1), ("write_months", 1)],
 )
 def test_interrupted_at_any_step_nothing_stays(monkeypatch, step, call):
-    for name in LONG:
+    for name in (*LONG, *NIGHT):
         monkeypatch.setattr(demo, name, lambda *args, **kwargs: None)
     before = rows()
     calls = interrupt_at(monkeypatch, step, call)
@@ -104,7 +105,7 @@ def test_interrupted_when_all_was_written_the_sentence_says_so(monkeypatch):
         call_command("load_demo", verbosity=0)
 
 
-# Belts and devices are written by then; the program goes on only when the signal has come.
+# People and belts are written by then; the program goes on only when the signal has come.
 WAITS = """
 import signal, sys
 import django
@@ -116,7 +117,7 @@ def wait(*args):
     print("begun", flush=True)
     signal.pause()
 
-demo.write_hours = wait
+demo.write_instruments = wait
 execute_from_command_line(["manage.py", "load_demo"])
 """
 
@@ -136,5 +137,5 @@ def test_a_signal_to_the_program_undoes_what_was_begun(tmp_path, number):
     assert said.strip().splitlines() == [f"CommandError: {NOTHING}"]
     assert program.returncode == 130
     with sqlite3.connect(tmp_path / "driftbook.sqlite3") as book:
-        tables = ("plant_plant", "plant_person", "plant_conveyor", "installs_installation")
+        tables = ("plant_plant", "plant_person", "plant_conveyor", "plant_conveyorpart")
         assert [book.execute(f"select count(*) from {table}").fetchone()[0] for table in tables] == [0] * 4

@@ -34,4 +34,4 @@ def test_examples():
     ],
 )
 def test_ways_that_can_be_meant(text, kind, system, plausible, words):
-    assert [way.words for way in ways_of(text, kind, system, plausible)] == words
+    assert [way.shown for way in ways_of(text, kind, system, plausible)] == words

@@ -14,20 +14,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inspections.calc import due_dates
+from inspections.calc import fixed_dates as fixed
 from inspections.calc.due_dates import (
-    FixedDates,
+    DueRule,
     Shortening,
     bedding_in_due,
     day_reached,
     days_held,
-    fixed_dates,
     is_overdue,
     next_due,
     next_fixed,
     overdue_age_days,
     recent_daily_hours,
 )
+from inspections.calc.fixed_dates import FixedDates, FixedRule, fixed_dates
 from plant.calc.calendar import overdue_from
+from plant.calc.reasons import Reason
 from tests.reference.due_dates import MONTHLY_FROM_THE_31ST, MONTHS_LATER, OVERDUE_FROM
 
 REFERENCE = Path(__file__).parents[2] / "reference"
@@ -47,7 +49,7 @@ def read(name):
 
 
 def test_examples():
-    assert doctest.testmod(due_dates).failed == 0
+    assert doctest.testmod(due_dates).failed == doctest.testmod(fixed).failed == 0
 
 
 # --- hours to expect ------------------------------------------------------------------------------------------------
@@ -77,10 +79,10 @@ def test_planned_outages_are_left_out_because_the_forecast_takes_them_out_again(
 def test_too_few_days_and_a_belt_that_stands_still_are_answers():
     few = recent_daily_hours([10, 10, np.nan])
     assert few.per_day is None
-    assert few.reasons == ("running hours of 2 days are known; 7 are needed",)
+    assert few.reasons == (Reason(DueRule.TOO_FEW_DAYS, {"n": 2, "least": 7}),)
     still = recent_daily_hours([0] * 9)
     assert still.per_day == 0
-    assert still.reasons == ("the belt stood still on all 9 known days",)
+    assert still.reasons == (Reason(DueRule.STOOD_STILL, {"n": 9}),)
     assert recent_daily_hours([]).per_day is None
 
 
@@ -114,13 +116,14 @@ def test_day_on_which_recorded_hours_were_reached():
 def test_days_decide_where_they_come_first():
     due = next_due(DONE, interval_days=30, interval_hours=500, daily_hours=10)
     assert (due.due_on, due.by) == (date(2026, 2, 4), "days")
-    assert due.reason == "30 days after 2026-01-05"
+    assert due.reason == Reason(DueRule.AFTER_DAYS, {"days": 30, "last_done_on": date(2026, 1, 5)})
 
 
 def test_hours_decide_where_they_come_first():
     due = next_due(DONE, interval_days=90, interval_hours=500, daily_hours=10)
     assert (due.due_on, due.by) == (date(2026, 2, 24), "hours")  # 50 days of 10 h after 5 January
-    assert due.reason == "500 h after 2026-01-05 at 10.0 h a day"
+    assert due.reason.rule == DueRule.AFTER_HOURS
+    assert (due.reason.values["interval_h"], due.reason.values["a_day_h"]) == (500, 10)
 
 
 def test_a_tie_goes_to_the_days():
@@ -152,7 +155,7 @@ def test_hours_already_reached_keep_their_day_and_so_become_overdue():
     told = {"interval_days": 365, "interval_hours": 100, "daily_hours": 10}
     exact = next_due(DONE, hours_since=150, as_of=date(2026, 2, 1), reached_on=date(2026, 1, 17), **told)
     assert (exact.due_on, exact.by) == (date(2026, 1, 17), "hours")
-    assert exact.reason == "100 h reached on 2026-01-17"
+    assert exact.reason == Reason(DueRule.REACHED_ON, {"interval_h": 100, "on": date(2026, 1, 17)})
     one = next_due(DONE, hours_since=150, as_of=date(2026, 2, 1), **told)
     later = next_due(DONE, hours_since=250, as_of=date(2026, 2, 11), **told)
     assert one.due_on == later.due_on == date(2026, 1, 27)
@@ -162,21 +165,22 @@ def test_hours_already_reached_keep_their_day_and_so_become_overdue():
 def test_without_daily_hours_the_days_decide_and_the_reason_says_so():
     due = next_due(DONE, interval_days=30, interval_hours=500)
     assert (due.due_on, due.by) == (date(2026, 2, 4), "days")
-    assert due.reason == "30 days after 2026-01-05; the belt's daily running hours are unknown"
+    assert due.reason.rule == DueRule.BESIDES
+    assert due.reason.values["hours"] == Reason(DueRule.HOURS_UNKNOWN)
 
 
 @pytest.mark.parametrize(
     ("daily", "why"),
     [
-        (None, "the belt's daily running hours are unknown"),
-        (0.0, "at 0 h a day 500 h are not reached"),
-        (0.05, "at 0.05 h a day 500 h are not reached in twenty years"),
+        (None, Reason(DueRule.HOURS_UNKNOWN)),
+        (0.0, Reason(DueRule.NOT_IN_TWENTY_YEARS, {"interval_h": 500, "too_few_h": 0.0})),
+        (0.05, Reason(DueRule.NOT_IN_TWENTY_YEARS, {"interval_h": 500, "too_few_h": 0.05})),
     ],
 )
 def test_only_hours_and_no_forecast_is_an_answer_without_a_date(daily, why):
     due = next_due(DONE, interval_hours=500, daily_hours=daily)
     assert (due.due_on, due.opens_on, due.closes_on, due.by) == (None, None, None, None)
-    assert due.reason.startswith(f"cannot be dated: {why}")
+    assert due.reason == Reason(DueRule.CANNOT_BE_DATED, {"hours": why})
 
 
 def test_window_opens_early_and_closes_late_but_never_before_the_last_check():
@@ -394,14 +398,15 @@ def test_the_31st_is_kept_through_short_months():
     assert [day.isoformat() for day in rule.until(date(2026, 6, 30))] == [
         *("2026-01-31", "2026-02-28", "2026-03-31", "2026-04-30", "2026-05-31", "2026-06-30")
     ]
-    assert rule.words == "day 31 (or the last) of every month"
+    assert rule.reason == Reason(FixedRule.DAY_OR_LAST, {"day": 31, "every": Reason(FixedRule.EVERY_MONTH)})
 
 
 def test_a_missed_fixed_date_stays_due_and_a_late_close_moves_nothing():
     rule = FixedDates(1, date(2026, 1, 15))
     missed = next_fixed(rule, kept=date(2026, 2, 15), not_before=date(2026, 1, 1), window_after_days=7)
     assert (missed.due_on, missed.closes_on, missed.by) == (date(2026, 3, 15), date(2026, 3, 22), "date")
-    assert missed.reason == "fixed date: day 15 of every month"
+    assert missed.reason == Reason(DueRule.FIXED_DATE, {"rule": rule.reason})
+    assert rule.reason == Reason(FixedRule.DAY, {"day": 15, "every": Reason(FixedRule.EVERY_MONTH)})
     # Whenever the one of 15 March is closed, the next is that of 15 April.
     assert next_fixed(rule, kept=date(2026, 3, 15), not_before=date(2026, 1, 1)).due_on == date(2026, 4, 15)
 
@@ -463,7 +468,8 @@ def test_wet_duty_halves_days_and_hours_alike():
     half = Shortening(duty=0.5)
     due = next_due(DONE, interval_days=90, interval_hours=5000, daily_hours=10, shortening=half)
     assert due.due_on == DONE + timedelta(days=45)
-    assert due.reason == "90 days after 2026-01-05, shortened to 50% by wet or abrasive duty"
+    assert due.reason.rule == DueRule.SHORTENED_TO
+    assert (due.reason.values["share"], due.reason.values["what"]) == (50, "due.by_duty")
     assert due.shortened_by == ("duty",)
     hours = next_due(DONE, interval_days=90, interval_hours=500, daily_hours=10, shortening=half)
     assert (hours.due_on, hours.by) == (DONE + timedelta(days=25), "hours")
@@ -480,7 +486,9 @@ def test_only_the_days_in_the_season_count_double():
     # From 10 February 18 days of it at 50 % are 36 of 90; the other 54 are days of spring.
     due = next_due(date(2026, 2, 10), interval_days=90, shortening=winter)
     assert due.due_on == date(2026, 2, 10) + timedelta(days=18 + 54)
-    assert due.reason == "90 days after 2026-02-10, shortened: 18 days at 50% by season"
+    assert due.reason.values["shares"] == Reason(
+        DueRule.SHARE_OF_DAYS, {"days": 18, "share": 50, "what": "due.by_season"}
+    )
     summer = next_due(date(2026, 5, 1), interval_days=90, shortening=winter)
     assert (summer.due_on, summer.shortened_by) == (date(2026, 7, 30), ())
 

@@ -15,7 +15,7 @@ from dateutil.rrule import rrulestr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inspections.calc.due_dates import fixed_dates
+from inspections.calc.fixed_dates import fixed_dates
 from inspections.calc.recurrence import DAYS, FORBIDDEN, FREQUENCIES, LISTS, dates_of, read_rule
 
 START = date(2026, 1, 1)

@@ -13,27 +13,29 @@ from hypothesis import strategies as st
 from pyvrp import Client, Depot, Location, Model, ProblemData, VehicleType, read, solve
 from pyvrp.stop import MaxIterations
 
-from inspections.calc.round_check import Rule, check_round
-from inspections.calc.round_reasons import Change, Reason, explain, explain_together
-from inspections.calc.rounds import (
+from inspections.calc.round_check import BrokenRule, check_round
+from inspections.calc.round_problem import (
     DETOUR,
     BeltState,
     Errand,
-    Place,
-    Planned,
+    MapPlace,
+    PlannedErrand,
     RoundProblem,
     WorkShift,
+    place_of,
+    usual_minutes,
+    walk_m,
+    worth_s,
+)
+from inspections.calc.round_reasons import LeftOutReason, NeededChange, explain, explain_together
+from inspections.calc.rounds import (
     cheapest_insertion,
     lay_greedily,
     lay_rounds,
-    place_of,
     plan_of,
     split_by_breaks,
     time_stretch,
     total_cost,
-    usual_minutes,
-    walk_m,
-    worth_s,
 )
 
 FILES = Path(__file__).resolve().parents[2] / "reference" / "routing"
@@ -146,12 +148,12 @@ def test_solomon_c101_laid_as_rounds():
     """
     scale = 10_000
     rows, _data = solomon(25)
-    depot = Place((rows[0][1] / DETOUR, rows[0][2] / DETOUR))
+    depot = MapPlace((rows[0][1] / DETOUR, rows[0][2] / DETOUR))
     errands = tuple(
         Errand(
             key=row[0],
             conveyor=row[0],
-            place=Place((row[1] / DETOUR, row[2] / DETOUR)),
+            place=MapPlace((row[1] / DETOUR, row[2] / DETOUR)),
             work_s=row[6] * scale,
             worth_s=10**8,
             opens_s=row[4] * scale,
@@ -168,7 +170,7 @@ def test_solomon_c101_laid_as_rounds():
 
 
 # --- Brute force on small plants --------------------------------------------------------------------------------------
-HERE = Place((0.0, 0.0))
+HERE = MapPlace((0.0, 0.0))
 
 
 def best_by_hand(problem):
@@ -202,7 +204,7 @@ def plants(draw, errands=8, shifts=4, breaks=True):
         opens = draw(st.sampled_from([0, 0, 7000]))
         belt = draw(st.integers(0, n_belts - 1))
         on_map = draw(st.booleans())
-        place = Place((250.0 * belt, draw(st.integers(0, 300)) * 1.0), (90.0 * belt, 10.0) if on_map else None)
+        place = MapPlace((250.0 * belt, draw(st.integers(0, 300)) * 1.0), (90.0 * belt, 10.0) if on_map else None)
         made.append(
             Errand(
                 key=key,
@@ -255,7 +257,7 @@ def test_each_change_that_is_named_makes_it_fit(problem):
     plan = lay_rounds(problem, iterations=60, seed=2)
     for key in plan.left_out:
         told = explain(problem, plan, key)
-        if told.reason is Reason.NO_TIME:
+        if told.reason is LeftOutReason.NO_TIME:
             # What is left out for want of time fits nowhere at a cost below its worth.
             found = cheapest_insertion(problem, plan.layout, key)
             assert found is None or found.cost_s >= problem.errand(key).worth_s
@@ -274,16 +276,16 @@ def with_change(problem, told):
 
     remedy, shifts = told.remedy, list(problem.shifts)
     at = next(n for n, each in enumerate(shifts) if each.key == remedy.shift)
-    if remedy.change is Change.LONGER_SHIFT:
+    if remedy.change is NeededChange.LONGER_SHIFT:
         shifts[at] = replace(shifts[at], ends_s=shifts[at].ends_s + remedy.minutes * 60)
-    elif remedy.change is Change.SKILL:
+    elif remedy.change is NeededChange.SKILL:
         words = frozenset(remedy.words)
         shifts[at] = replace(shifts[at], skills=shifts[at].skills | words, tools=shifts[at].tools | words)
-    elif remedy.change is Change.ONE_MORE:
+    elif remedy.change is NeededChange.ONE_MORE:
         errand = problem.errand(told.errand)
         abilities = {"skills": shifts[at].skills | errand.skills, "tools": shifts[at].tools | errand.tools}
         shifts.append(replace(shifts[at], key=999, **abilities))
-    elif remedy.change is Change.LATER:
+    elif remedy.change is NeededChange.LATER:
         errands = [replace(e, closes_s=10**9) if e.key == told.errand else e for e in problem.errands]
         return replace(problem, errands=tuple(errands))
     else:
@@ -311,7 +313,7 @@ def test_times_of_an_order_that_keeps_the_rules_satisfy_the_checker(problem):
 
 # --- One rule at a time -----------------------------------------------------------------------------------------------
 def simple(**values):
-    known = {"key": 1, "conveyor": 1, "place": Place((100.0, 0.0)), "work_s": 1800, "worth_s": 9000}
+    known = {"key": 1, "conveyor": 1, "place": MapPlace((100.0, 0.0)), "work_s": 1800, "worth_s": 9000}
     return Errand(**{**known, **values})
 
 
@@ -321,7 +323,7 @@ def day(**values):
 
 
 def test_a_belt_is_isolated_once_for_all_that_follow_on_it():
-    errands = tuple(simple(key=n, place=Place((100.0, 10.0 * n)), belt=BeltState.STOPPED) for n in (1, 2, 3))
+    errands = tuple(simple(key=n, place=MapPlace((100.0, 10.0 * n)), belt=BeltState.STOPPED) for n in (1, 2, 3))
     problem = RoundProblem(errands, (day(),), {1: ((0, 20_000),)})
     plan = lay_rounds(problem, iterations=50)
     assert [each.lockout_s for each in plan.planned] == [900, 0, 0]
@@ -341,25 +343,25 @@ def test_the_break_is_taken_at_the_start_place():
     assert [(each.stretch, each.starts_s) for each in plan.planned] == [(0, 130), (1, 4930)]
 
 
-ROW = Planned(errand=1, shift=1, stretch=0, walk_m=130, walk_s=130, lockout_s=0, starts_s=130, ends_s=1930)
+ROW = PlannedErrand(errand=1, shift=1, stretch=0, walk_m=130, walk_s=130, lockout_s=0, starts_s=130, ends_s=1930)
 
 
 @pytest.mark.parametrize(
     ("errand", "shift", "windows", "row", "rules"),
     [
         ({}, {}, {}, {}, []),
-        ({}, {}, {}, {"starts_s": 129, "ends_s": 1929}, [Rule.TOO_SOON]),
-        ({}, {}, {}, {"ends_s": 1929}, [Rule.TOO_SHORT]),
-        ({}, {"ends_s": 2059}, {}, {}, [Rule.AFTER_SHIFT]),
+        ({}, {}, {}, {"starts_s": 129, "ends_s": 1929}, [BrokenRule.TOO_SOON]),
+        ({}, {}, {}, {"ends_s": 1929}, [BrokenRule.TOO_SHORT]),
+        ({}, {"ends_s": 2059}, {}, {}, [BrokenRule.AFTER_SHIFT]),
         ({}, {"ends_s": 2060}, {}, {}, []),
-        ({}, {"breaks": ((1900, 2000),)}, {}, {}, [Rule.BREAK]),
-        ({"opens_s": 131}, {}, {}, {}, [Rule.NOT_OPEN]),
-        ({"closes_s": 1929}, {}, {}, {}, [Rule.CLOSED]),
-        ({"skills": frozenset({"lifting"})}, {}, {}, {}, [Rule.SKILL]),
-        ({"tools": frozenset({"wrench"})}, {}, {}, {}, [Rule.TOOL]),
-        ({"belt": BeltState.RUNNING}, {}, {1: ((1900, 4000),)}, {}, [Rule.RUNNING]),
-        ({"belt": BeltState.STOPPED}, {}, {}, {}, [Rule.NO_WINDOW]),
-        ({"belt": BeltState.STOPPED}, {}, {1: ((0, 4000),)}, {}, [Rule.LOCKOUT]),
+        ({}, {"breaks": ((1900, 2000),)}, {}, {}, [BrokenRule.BREAK]),
+        ({"opens_s": 131}, {}, {}, {}, [BrokenRule.NOT_OPEN]),
+        ({"closes_s": 1929}, {}, {}, {}, [BrokenRule.CLOSED]),
+        ({"skills": frozenset({"lifting"})}, {}, {}, {}, [BrokenRule.SKILL]),
+        ({"tools": frozenset({"wrench"})}, {}, {}, {}, [BrokenRule.TOOL]),
+        ({"belt": BeltState.RUNNING}, {}, {1: ((1900, 4000),)}, {}, [BrokenRule.RUNNING]),
+        ({"belt": BeltState.STOPPED}, {}, {}, {}, [BrokenRule.NO_WINDOW]),
+        ({"belt": BeltState.STOPPED}, {}, {1: ((0, 4000),)}, {}, [BrokenRule.LOCKOUT]),
         (
             {"belt": BeltState.STOPPED},
             {},
@@ -372,7 +374,7 @@ ROW = Planned(errand=1, shift=1, stretch=0, walk_m=130, walk_s=130, lockout_s=0,
             {},
             {1: ((131, 4000),)},
             {"lockout_s": 900, "starts_s": 1030, "ends_s": 2830},
-            [Rule.NO_WINDOW],
+            [BrokenRule.NO_WINDOW],
         ),
     ],
 )
@@ -385,21 +387,28 @@ def test_the_checker_finds_each_rule_that_is_broken(errand, shift, windows, row,
 
 def test_the_checker_finds_what_is_planned_twice_and_what_nobody_knows():
     problem = RoundProblem((simple(),), (day(),))
-    rows = [ROW, Planned(1, 1, 0, 0, 0, 0, 4000, 5800), Planned(9, 1, 0, 0, 0, 0, 0, 10)]
-    assert [each.rule for each in check_round(problem, rows)] == [Rule.TWICE, Rule.UNKNOWN]
+    rows = [ROW, PlannedErrand(1, 1, 0, 0, 0, 0, 4000, 5800), PlannedErrand(9, 1, 0, 0, 0, 0, 0, 10)]
+    assert [each.rule for each in check_round(problem, rows)] == [BrokenRule.TWICE, BrokenRule.UNKNOWN]
 
 
 @pytest.mark.parametrize(
     ("errand", "shift", "windows", "reason", "change", "minutes"),
     [
-        ({"belt": BeltState.STOPPED}, {}, {}, Reason.NO_WINDOW, Change.WINDOW, 45),
-        ({"belt": BeltState.STOPPED}, {}, {1: ((2000, 3000),)}, Reason.WINDOW_SHORT, Change.WINDOW, 45),
-        ({"belt": BeltState.STOPPED}, {}, {1: ((40_000, 49_000),)}, Reason.WINDOW_ELSEWHEN, Change.WINDOW, 45),
-        ({"skills": frozenset({"lifting"})}, {}, {}, Reason.NO_SKILL, Change.SKILL, 30),
-        ({"tools": frozenset({"wrench"})}, {}, {}, Reason.NO_TOOL, Change.SKILL, 30),
-        ({}, {"ends_s": 1800}, {}, Reason.NO_TIME, Change.LONGER_SHIFT, 5),
-        ({"opens_s": 90_000}, {}, {}, Reason.NO_SHIFT, None, 0),
-        ({"belt": BeltState.RUNNING}, {}, {1: ((0, 10**9),)}, Reason.NEVER_RUNNING, None, 0),
+        ({"belt": BeltState.STOPPED}, {}, {}, LeftOutReason.NO_WINDOW, NeededChange.WINDOW, 45),
+        ({"belt": BeltState.STOPPED}, {}, {1: ((2000, 3000),)}, LeftOutReason.WINDOW_SHORT, NeededChange.WINDOW, 45),
+        (
+            {"belt": BeltState.STOPPED},
+            {},
+            {1: ((40_000, 49_000),)},
+            LeftOutReason.WINDOW_ELSEWHEN,
+            NeededChange.WINDOW,
+            45,
+        ),
+        ({"skills": frozenset({"lifting"})}, {}, {}, LeftOutReason.NO_SKILL, NeededChange.SKILL, 30),
+        ({"tools": frozenset({"wrench"})}, {}, {}, LeftOutReason.NO_TOOL, NeededChange.SKILL, 30),
+        ({}, {"ends_s": 1800}, {}, LeftOutReason.NO_TIME, NeededChange.LONGER_SHIFT, 5),
+        ({"opens_s": 90_000}, {}, {}, LeftOutReason.NO_SHIFT, None, 0),
+        ({"belt": BeltState.RUNNING}, {}, {1: ((0, 10**9),)}, LeftOutReason.NEVER_RUNNING, None, 0),
     ],
 )
 def test_what_did_not_fit_has_its_reason_and_the_change(errand, shift, windows, reason, change, minutes):
@@ -413,7 +422,7 @@ def test_what_did_not_fit_has_its_reason_and_the_change(errand, shift, windows, 
 
 
 def test_the_best_plan_so_far_is_kept_when_the_search_is_stopped():
-    errands = tuple(simple(key=n, conveyor=n, place=Place((30.0 * n, 0.0))) for n in range(1, 60))
+    errands = tuple(simple(key=n, conveyor=n, place=MapPlace((30.0 * n, 0.0))) for n in range(1, 60))
     problem = RoundProblem(errands, tuple(day(key=n) for n in (1, 2)))
     shares = []
 
@@ -430,16 +439,16 @@ def test_the_best_plan_so_far_is_kept_when_the_search_is_stopped():
 
 def test_more_than_a_minute_of_walking_is_not_worth_a_check_of_a_minute():
     """The worth of a check and the way to it are in the same unit."""
-    far = simple(place=Place((3000.0, 0.0)), worth_s=2 * 3900 - 1)
+    far = simple(place=MapPlace((3000.0, 0.0)), worth_s=2 * 3900 - 1)
     assert lay_rounds(RoundProblem((far,), (day(),)), iterations=20).left_out == (1,)
-    worth = simple(place=Place((3000.0, 0.0)), worth_s=2 * 3900 + 1)
+    worth = simple(place=MapPlace((3000.0, 0.0)), worth_s=2 * 3900 + 1)
     assert lay_rounds(RoundProblem((worth,), (day(),)), iterations=20).left_out == ()
 
 
 # --- Ways, minutes, worth ---------------------------------------------------------------------------------------------
 def test_places_on_the_map_follow_the_belt_between_its_pulleys():
     place = place_of(area_rank=2, conveyor_rank=3, chainage_m=50, length_m=200, tail=(0, 0), head=(80, 60))
-    assert place == Place((590.0, 50.0), (20.0, 15.0))
+    assert place == MapPlace((590.0, 50.0), (20.0, 15.0))
     assert place_of(area_rank=0, conveyor_rank=0, tail=(5, 6)).on_map == (5, 6)
     assert place_of(area_rank=0, conveyor_rank=0, area=(7, 8)).on_map == (7, 8)
     # Where one of the two is not on the map the order decides for both.
@@ -481,7 +490,7 @@ def test_wrong_input_is_named(make, words):
 
 
 def test_one_window_is_asked_for_all_that_wait_on_one_belt():
-    errands = tuple(simple(key=n, place=Place((100.0, 10.0 * n)), belt=BeltState.STOPPED) for n in (1, 2, 3))
+    errands = tuple(simple(key=n, place=MapPlace((100.0, 10.0 * n)), belt=BeltState.STOPPED) for n in (1, 2, 3))
     problem = RoundProblem((*errands, simple(key=9, tools=frozenset({"wrench"}))), (day(),))
     plan = lay_rounds(problem, iterations=20)
     together, alone = explain_together(problem, plan)
@@ -489,7 +498,7 @@ def test_one_window_is_asked_for_all_that_wait_on_one_belt():
     assert {told.remedy for told in together} == {together[0].remedy}
     # Isolation once, half an hour each, and 13 s of way twice.
     assert together[0].remedy.minutes == 15 + 90 + 1
-    assert (alone[0].errand, alone[0].reason) == (9, Reason.NO_TOOL)
+    assert (alone[0].errand, alone[0].reason) == (9, LeftOutReason.NO_TOOL)
 
 
 def test_work_is_done_early_where_that_costs_nothing():

@@ -8,7 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from inspections.calc import workload
-from inspections.calc.due_dates import FixedDates, Shortening, next_due
+from inspections.calc.due_dates import Shortening, next_due
+from inspections.calc.fixed_dates import FixedDates
 from inspections.calc.workload import ONCE, Coming, by_week, cadence, monday_of, occurrences
 
 # 2026 has 53 weeks by ISO 8601 (its first day is a Thursday).

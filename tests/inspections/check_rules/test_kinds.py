@@ -11,6 +11,7 @@ from inspections.check_rules.wanted import FOUND, Typed
 from inspections.forms.visits import VisitForm
 from inspections.models import CheckKind, ReadingField
 from inspections.selectors.readings_wanted import wanted_of
+from inspections.words.check_rules import limit_words, suggested_action
 from plant.calc.units import UnitSystem
 from tests import make
 
@@ -53,7 +54,7 @@ def test_what_is_read_with_what_and_what_it_calls_for(place, key):
     codes, tools, suggested = ANSWERS[key]
     rule = RULES[key]
     assert [each.code for each in rule.wanted(place, [], {})] == codes
-    assert (rule.tools, rule.suggested("Frame")) == (tools, suggested)
+    assert (rule.tools, suggested_action(CheckKind(rule=key, name="Frame"))) == (tools, suggested)
 
 
 def entered(**values):
@@ -86,7 +87,7 @@ def test_a_reading_is_graded_by_the_limits_beside_it(place, key, code, sound, ac
 )
 def test_the_limits_stand_beside_the_box(place, key, n, words):
     rule = RULES[key]
-    assert rule.limit_words(rule.wanted(place, [], {})[n], UnitSystem.METRIC) == words
+    assert limit_words(rule.limit_reason(rule.wanted(place, [], {})[n]), UnitSystem.METRIC) == words
 
 
 def test_a_diameter_is_held_against_its_side_and_a_state_against_nothing(place):

@@ -7,6 +7,7 @@ import pytest
 from inspections.calc.suspects import Sign
 from inspections.models import Reading, Task, Visit
 from inspections.selectors.fault_finding import suspects_at
+from inspections.words.suspects import said_words
 from installs.models import PartChange
 from plant.calc.units import UnitSystem
 from tests import make
@@ -32,15 +33,19 @@ def visited(place, who, day, **values):
 
 
 def sign(place, key):
-    found = suspects_at(place, UnitSystem.METRIC)
+    found = suspects_at(place)
     return next(each for each in found.suspects if each.key == key)
+
+
+def said(place, key):
+    return said_words(sign(place, key), UnitSystem.METRIC)
 
 
 def test_a_seized_pivot_points_until_the_pivot_was_changed(placed, tess):
     visited(placed, tess, dt.datetime(2026, 3, 2, 9, tzinfo=UTC), pivot="free")
     visited(placed, tess, dt.datetime(2026, 6, 2, 9, tzinfo=UTC), pivot="seized")
     assert sign(placed, "pivot").sign is Sign.POINTS
-    assert "Found seized on 2026-06-02." in sign(placed, "pivot").words
+    assert "Found seized on 2 Jun 2026." in said(placed, "pivot")
     PartChange.objects.create(
         installation=placed, part="pivot", why="seized", changed_at=dt.datetime(2026, 6, 3, 9, tzinfo=UTC),
         created_by=tess,
@@ -59,14 +64,14 @@ def test_a_corrected_reading_no_longer_speaks(placed, tess):
 
 def test_wear_the_place_and_neighbours_are_taken_from_the_book(placed, tess):
     visited(placed, tess, dt.datetime(2026, 6, 2, 9, tzinfo=UTC), drive_diameter=71.5, off_diameter=76.0)
-    assert "drive side is worn by 4.5 mm, the other by 0.0 mm" in sign(placed, "pivot").words
-    assert "3.5 mm above the limit on 2026-06-02" in sign(placed, "worn").words
-    assert "6 m from the tail pulley" in sign(placed, "near").words
+    assert "drive side is worn by 4.5 mm, the other by 0 mm" in said(placed, "pivot")
+    assert "3.5 mm above the limit on 2 Jun 2026" in said(placed, "worn")
+    assert "6 m from the tail pulley" in said(placed, "near")
     assert sign(placed, "each-other").sign is Sign.AGAINST
     other = make.installation(placed.conveyor, number="2", chainage_m=20.0)
-    assert "device 2" in sign(placed, "each-other").words
+    assert "device 2" in said(placed, "each-other")
     make.installation(placed.conveyor, number="3", chainage_m=25.0, strand="carry")
-    assert "device 3" not in sign(placed, "each-other").words
+    assert "device 3" not in said(placed, "each-other")
     other.removed_at = dt.datetime(2026, 7, 1, tzinfo=UTC)
     other.save()
     assert sign(placed, "each-other").sign is Sign.AGAINST
@@ -84,4 +89,4 @@ def test_the_queries_do_not_grow_with_the_visits(placed, tess, django_assert_max
     for month in range(1, 7):
         visited(placed, tess, dt.datetime(2026, month, 20, 9, tzinfo=UTC), pivot="free", drive_diameter=75.0)
     with django_assert_max_num_queries(32):
-        suspects_at(placed, UnitSystem.METRIC)
+        suspects_at(placed)

@@ -14,8 +14,10 @@ from inspections.selectors.follow_ups import months_after, next_follow_up
 from inspections.selectors.readings_wanted import readings_wanted
 from inspections.services.tasks import plan_next, plan_tasks
 from inspections.services.visits import StopReport, close_out_visit, correct_visit
+from inspections.words.grading import because_words
 from installs.models import BeltOffset
 from installs.services.belt_offsets import set_offset
+from plant.calc.units import UnitSystem
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -110,7 +112,10 @@ def test_the_stations_of_the_survey_are_asked_empty_and_loaded(place):
     (task,) = planned(place, dt.date(2026, 2, 2))
     wanted = readings_wanted(task)
     assert [each.code for each in wanted] == ["at_60_empty", "at_60_loaded", "at_90_empty", "at_90_loaded"]
-    assert all(each.is_signed and each.limits == {"permitted_mm": 60.0} for each in wanted)
+    assert all(each.is_signed for each in wanted)
+    assert [each.limits for each in wanted] == [
+        {"at_m": at, "is_loaded": is_loaded, "permitted_mm": 60.0} for at in (60, 90) for is_loaded in (False, True)
+    ]
 
 
 def test_readings_are_graded_and_kept_as_belt_offsets(place, tess):
@@ -118,7 +123,9 @@ def test_readings_are_graded_and_kept_as_belt_offsets(place, tess):
     closed(task, tess, dt.date(2026, 2, 27), at_60_empty=-66.0, at_90_loaded=12.0)
     task.refresh_from_db()
     assert (task.grade, task.outcome) == ("act", "done")
-    assert "66 mm towards the off side is 110 % of the permitted 60 mm" in task.grade_reason
+    assert "66 mm towards the off side is 110 % of the permitted 60 mm" in because_words(
+        task.grade_because, UnitSystem.METRIC
+    )
     rows = BeltOffset.objects.current().filter(occasion="follow_up", installation=place)
     assert set(rows.values_list("chainage_m", "is_loaded", "offset_mm")) == {(60, False, -66), (90, True, 12)}
 

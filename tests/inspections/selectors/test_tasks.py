@@ -112,7 +112,7 @@ def test_panel_of_a_device_tells_grades_plan_and_deferrals(pat, tess, otto, belt
         "90 days after 2025-11-02",
         "once: no window",
         "of model T-1",
-        "No day can be told",
+        "No day can be computed",
         "give it its own",
     ):
         assert words in page

@@ -6,11 +6,15 @@ import datetime as dt
 
 import pytest
 
-from inspections.calc.due_dates import DueDate
+from inspections.calc.due_dates import DueDate, DueRule
+from inspections.calc.wear import Since, WearRule
 from inspections.models import Reading, Task, Visit
 from inspections.selectors.wear import pulled_forward, wear_of, wear_of_plant
 from inspections.services.tasks import plan_tasks
+from inspections.words.wear import wear_words
 from installs.models import PartChange
+from plant.calc.reasons import Reason
+from plant.calc.units import UnitSystem
 from plant.models import Person
 from tests import make
 
@@ -74,7 +78,7 @@ def test_new_rollers_left_at_a_visit_begin_anew(standing):
     measure(standing, on(4), 75.6, 75.6)
     side = drive_side(standing)
     assert [(point.diameter_mm, point.hours > 0) for point in side.points] == [(76.0, False), (75.6, True)]
-    assert "new rollers at a visit" in side.since_words
+    assert side.since_what is Since.VISIT
 
 
 def test_a_part_change_of_one_side_begins_only_that_side_anew(standing):
@@ -95,7 +99,7 @@ def test_readings_whose_hours_are_not_known_are_left_out_and_said(belt_a1):
     measure(at, on(2), 75.0, 75.0)
     side = drive_side(at)
     assert (side.points, side.n_left_out) == ((), 1)
-    assert any("running hours are not known" in reason for reason in side.reasons)
+    assert WearRule.LEFT_OUT in [reason.rule for reason in side.reasons]
 
 
 def test_few_readings_lean_on_like_devices(standing, belt_a1):
@@ -111,7 +115,9 @@ def test_few_readings_lean_on_like_devices(standing, belt_a1):
     leaning = drive_side(standing, fleet=fleet).trend
     assert leaning.way == "fleet"
     # Five devices, this one among them, have ten rollers; each is a rate of its own and is told as what it is.
-    assert leaning.reasons[0].startswith("2 readings: the rate of 10 rollers of like devices (")
+    assert leaning.reasons[0].rule == WearRule.FLEET_TAKEN_IN
+    assert wear_words(leaning, UnitSystem.METRIC).startswith("2 readings: the rate of 10 rollers of like devices (")
+    assert " in per 1000 h) is taken in." in wear_words(leaning, UnitSystem.US)
 
 
 def test_queries_do_not_grow_with_the_devices(standing, belt_a1, alder, django_assert_max_num_queries):
@@ -126,12 +132,12 @@ def test_the_limit_pulls_the_check_forward_but_never_before_today(standing):
     for month, value in enumerate((75.9, 74.4, 72.9, 71.4, 69.9), start=1):
         measure(standing, on(month), value, value)
     wear = wear_of([standing], now=NOW)[standing.pk]
-    plan = DueDate(*(dt.date(2026, 12, day) for day in (10, 3, 17)), "days", "by days")
+    plan = DueDate(*(dt.date(2026, 12, day) for day in (10, 3, 17)), "days", Reason("due.after_days"))
     pulled = pulled_forward(plan, wear, NOW.date())
     assert pulled.due_on == max(wear.early_on, NOW.date())
     assert pulled.closes_on - pulled.due_on == dt.timedelta(days=7)
-    assert "by plan on 2026-12-10" in pulled.reason
-    early = DueDate(*(dt.date(2026, 6, day) for day in (2, 1, 9)), "days", "by days")
+    assert (pulled.reason.rule, pulled.reason.values["plan"]) == (DueRule.WEAR, dt.date(2026, 12, 10))
+    early = DueDate(*(dt.date(2026, 6, day) for day in (2, 1, 9)), "days", Reason("due.after_days"))
     assert pulled_forward(early, wear, dt.date(2026, 6, 2)).due_on == dt.date(2026, 6, 2)
     assert pulled_forward(plan, None, NOW.date()) is plan
 

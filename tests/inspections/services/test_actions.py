@@ -9,8 +9,8 @@ from django.utils import timezone
 from inspections.models import Action, ActionNote, Visit
 from inspections.selectors.actions import alike_open, proposed_owner
 from inspections.services.actions import (
+    NeededPart,
     NewAction,
-    Part,
     add_to_action,
     change_action,
     finish_action,
@@ -82,13 +82,15 @@ def test_nothing_is_done_before_it_was_found(place, visit, tess):
 
 
 def test_parts_are_rows_with_what_is_at_hand_and_leave_a_history(place, tess):
-    parts = [Part("sensor roller", 2, True), Part("bearing", 4)]
+    parts = [NeededPart("sensor roller", 2, True), NeededPart("bearing", 4)]
     action = raise_action(installation=place, by=tess, title="Replace", due_on=DAY, parts=parts)
     assert [part["name"] for part in action.parts_missing] == ["bearing"]
     with pytest.raises(Refused, match="give a count from 1"):
-        change_action(action, by=tess, version=1, title="Replace", due_on=DAY, owner=None, parts=[Part("bearing", 0)])
+        change_action(
+            action, by=tess, version=1, title="Replace", due_on=DAY, owner=None, parts=[NeededPart("bearing", 0)]
+        )
     changed = change_action(
-        action, by=tess, version=1, title="Replace", due_on=DAY, owner=None, parts=[Part("bearing", 4, True)]
+        action, by=tess, version=1, title="Replace", due_on=DAY, owner=None, parts=[NeededPart("bearing", 4, True)]
     )
     assert changed.parts_missing == []
     assert [len(row.parts) for row in action.history.all()] == [1, 2]

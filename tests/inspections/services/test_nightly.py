@@ -146,7 +146,7 @@ def test_banner_says_since_when_no_night_ended(alder, plan):
         do_job(ask_for_nightly(NIGHT)[0].pk)
     assert stale_background_words(now=NIGHT + dt.timedelta(hours=25)) == ""
     assert stale_background_words(now=NIGHT + dt.timedelta(hours=27)).startswith(
-        "Background jobs last ran 2 Mar 2026, 02:30: since then no new tasks, notices or mails."
+        "Background jobs last ran 2 Mar 2026, 02:30: since then no new checks, notices or mails."
     )
 
 

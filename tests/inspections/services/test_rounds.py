@@ -9,6 +9,7 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
+from inspections.calc.round_check import BrokenRule
 from inspections.models import CheckKind, Round, RoundLaying, Stop, Task, TechnicianProfile
 from inspections.selectors.fitting_clashes import clashes_of
 from inspections.selectors.round_board import board_of
@@ -16,7 +17,7 @@ from inspections.selectors.round_faults import faults_of
 from inspections.selectors.round_problems import fittings_of, minutes_of_kinds
 from inspections.selectors.rounds import LAY_ROUNDS, standing_rounds
 from inspections.services.rounds import (
-    Slip,
+    MovedStop,
     ask_for_rounds,
     draft_of,
     lay,
@@ -32,6 +33,7 @@ from inspections.services.shifts import mark_away
 from inspections.services.stops import could_not_do
 from inspections.services.tasks import close_by_rule, withdraw_task
 from inspections.services.visits import StopReport, close_out_visit
+from inspections.words.rounds import fault_words
 from plant.errors import Refused
 from plant.models import Job, Notice
 from plant.services import jobs as job_services
@@ -258,9 +260,9 @@ def test_a_stop_moved_out_of_its_window_is_placed_and_blamed(alder, pat, places,
     laid(alder, pat)
     moved(alder, stop=stops()[0], by=pat, not_before=at(12), position=0)
     (fault,) = faults_of(alder, standing_rounds(alder, DAY), now=NOW)
+    assert (fault.rule, fault.stop) == (BrokenRule.NO_WINDOW, stops()[0])
     with timezone.override(alder.zone):
-        (fault,) = faults_of(alder, standing_rounds(alder, DAY), now=NOW)
-    assert fault.words == "A-1 at 12:00 needs a stopped belt and lies outside its outage windows."
+        assert fault_words(fault) == "A-1 at 12:00 needs a stopped belt and lies outside its outage windows."
 
 
 def test_moving_a_published_stop_makes_a_draft_and_leaves_the_phone_alone(alder, pat, look, places, two_shifts):
@@ -647,16 +649,17 @@ def test_a_published_round_that_clashes_with_a_fitting_says_so(alder, pat, tess,
     job = make.fitting(places[3].conveyor, planned_at=at(6), duration_h=5)
     job.crew.add(tess)
     stop = Stop.objects.get()
-    with timezone.override(alder.zone):
-        board = board_of(alder, DAY, NOW)
+    board = board_of(alder, DAY, NOW)
     assert board.faults == []
-    assert [each.words for each in board.published_faults] == [
+    with timezone.override(alder.zone):
+        said = [fault_words(each) for each in board.published_faults]
+    assert said == [
         f"A-1 at {stop.starts_at.astimezone(alder.zone):%H:%M} clashes with the fitting at A-2 return 100 m, "
         "Thu 3 Dec 06:00-11:00, to which tess is planned."
     ]
     (lane,) = board.lanes
-    assert [each.label for each in lane.fittings] == ["fitting A-2"]
-    assert lane.available == "3 h 00"  # of eight hours; the break lies in the fitting
+    assert [each.job for each in lane.fittings] == [job]
+    assert lane.available_s == 3 * 3600  # of eight hours; the break lies in the fitting
     (clash,) = clashes_of(job)
     assert clash.stops == (stop,)
     assert tell_of_clashes(job, by=pat) == 1  # the one who walks it; the planner who planned it sees it at once
@@ -693,5 +696,5 @@ def test_what_is_on_the_phones_does_not_hold_back_other_rounds(alder, pat, tess,
     due(places[2], look)
     place_task = Task.objects.get(installation=places[2])
     draft = draft_of(free, by=pat)
-    write_moved(draft, Slip((place_task,), None), [], None, NOW, pat)
+    write_moved(draft, MovedStop((place_task,), None), [], None, NOW, pat)
     assert [each.shift for each in publish_rounds(plant=alder, day=DAY, by=pat, now=NOW)] == [free]

@@ -29,6 +29,7 @@ from inspections.services.tasks import (
     withdraw_task,
 )
 from inspections.services.visits import StopReport, close_out_visit
+from inspections.words.due_dates import undated_words
 from installs.models import DeviceModel
 from installs.services.out_of_service import back_in_service, take_out_of_service
 from installs.services.part_changes import correct_part_change, record_part_change
@@ -79,7 +80,7 @@ def test_first_task_counts_from_the_installation(alder, wear_plan, device_1):
         dt.date(2026, 3, 29),
         dt.date(2026, 4, 12),
     )
-    assert task.why == "90 days after 2026-01-05"
+    assert task.why == "90 days after 5 Jan 2026"
     assert task.history.get().history_change_reason == "planned by night"
 
 
@@ -110,7 +111,7 @@ def test_due_by_hours_comes_before_days(alder, belt_a1, wear_plan, device_1):
     task = Task.objects.get()
     # 120 h are missing at 16 h a day: 7.5 days after 1 March.
     assert task.due_on == dt.date(2026, 3, 9)
-    assert task.why == "1000 h after 2026-01-05 at 16.0 h a day"
+    assert task.why == "1000 h after 5 Jan 2026 at 16.0 h a day"
 
 
 def test_days_of_a_known_outage_count_no_hours(alder, belt_a1, wear_plan, device_1):
@@ -169,7 +170,7 @@ def test_new_plan_makes_nothing_late(alder, pat, device_1):
     create_check_plan(plant=alder, by=pat, check_kind=kind, device_model=device_1.device.device_model, interval_days=30)
     task = Task.objects.get()
     assert (task.due_on, task.closes_on) == (TODAY, TODAY + dt.timedelta(days=7))
-    assert "asked for since 2026-03-02" in task.why
+    assert "asked for since 2 Mar 2026" in task.why
 
 
 def test_many_acts_in_one_go_are_planned_by_who_opened_them(alder, pat, device_1):
@@ -199,7 +200,7 @@ def test_no_day_can_be_told_without_hours(alder, device_1):
     )
     result = plan_tasks(alder, TODAY)
     assert Task.objects.count() == 0
-    assert result.undated == [
+    assert [undated_words(each) for each in result.undated] == [
         "A-1 device 1: Sensor wear, cannot be dated: the belt's daily running hours are unknown, "
         "and there is no interval in days"
     ]
@@ -429,6 +430,14 @@ def test_put_off_is_counted_and_ends_the_spell(alder, pat, device_1):
     ]
 
 
+def test_a_check_is_put_off_at_the_moment_that_it_was_agreed(pat, device_1):
+    """A month that was over by then holds the window against which it was late."""
+    task = berlin_task(device_1, dt.date(2026, 2, 25))
+    agreed = NOON - dt.timedelta(days=3)
+    put_off_task(task=task, by=pat, closes_on=dt.date(2026, 3, 20), reason="no wrench in date", now=agreed)
+    assert Deferral.objects.get().created_at == agreed
+
+
 def test_late_spell_is_told_even_where_no_night_noted_it_before_it_was_put_off(pat, device_1):
     put_off_task(
         task=berlin_task(device_1, dt.date(2026, 2, 25)), by=pat, closes_on=dt.date(2026, 3, 20), reason="no window"
@@ -502,7 +511,7 @@ def test_number_of_queries_does_not_grow_with_the_plant(
     model = DeviceModel.objects.get()
     for n in range(2, 12):
         make.installation(belt_a1, str(n), chainage_m=100.0 + n, device=make.device(alder, str(n), model))
-    with django_assert_max_num_queries(29):
+    with django_assert_max_num_queries(34):
         plan_tasks(alder, TODAY)
     assert Task.objects.count() == 11
     assert timezone.now() == NOON

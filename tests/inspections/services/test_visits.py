@@ -31,9 +31,13 @@ from inspections.services.stops import could_not_do
 from inspections.services.tasks import plan_next, withdraw_task
 from inspections.services.twice_closed import say_which_counts
 from inspections.services.visits import PhoneClock, StopReport, close_out_visit, correct_visit
+from inspections.words.check_rules import label_words
+from inspections.words.grading import because_words, grade_words
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.permissions import sync_roles
+from plant.selectors.history import lines_of
+from plant.words.history import lines_told
 from tests import make
 from tests.servers import GIVE_UP_AFTER_S
 
@@ -58,6 +62,16 @@ def pivot(place):
     return make.task(place, make.check_kind("pivot-freedom"), make.today())
 
 
+def said(row):
+    """Why a check or a reading has its grade."""
+    return because_words(row.grade_because, UnitSystem.METRIC)
+
+
+def asked(refused):
+    """What is odd about the readings of a visit that was not closed out, by key."""
+    return {key: grade_words(each, UnitSystem.METRIC) for key, each in refused.value.questions.items()}
+
+
 def found(**values):
     return {code: {"as_found": value} for code, value in values.items()}
 
@@ -76,7 +90,7 @@ def test_what_is_wanted_follows_the_device_model(wear, torque, pivot):
     ]
     assert [each.code for each in readings_wanted(pivot)] == ["pivot", "breakaway"]
     wanted = readings_wanted(torque)
-    assert [each.label for each in wanted] == [
+    assert [label_words(each) for each in wanted] == [
         *(names := ["clamp 1", "clamp 2", "clamp 3", "clamp 4", "pivot"]),
         *(f"{name}, witness mark" for name in names),
     ]
@@ -96,7 +110,7 @@ def test_a_check_is_closed_with_the_worst_grade(place, wear, pivot, tess):
     assert (wear.grade, wear.outcome, wear.closed_at, wear.visit) == ("watch", "done", visit.visited_at, visit)
     assert wear.closed_by == tess
     assert pivot.grade == "sound"
-    assert wear.grade_reason.startswith("Permitted wear used: drive side 62.5 %")
+    assert said(wear).startswith("Permitted wear used: drive side 62.5 %")
     spell.refresh_from_db()
     assert spell.ended_at == visit.visited_at
     rows = {row.code: row for row in visit.readings.all()}
@@ -108,6 +122,17 @@ def test_a_check_is_closed_with_the_worst_grade(place, wear, pivot, tess):
     assert rows["pivot"].answer == "free"
     assert (visit.lockout_confirmed_by, visit.permit_reference) == (tess, "P-17")
     assert wear.history.first().history_user == tess
+
+
+def test_the_history_of_a_check_says_why_it_has_its_grade(place, wear, tess):
+    close(place, tess, {wear.pk: found(drive_diameter=70.0, off_diameter=75.0)})
+    wear.refresh_from_db()
+    for system, share in ((UnitSystem.METRIC, "drive side 75 %"), (UnitSystem.US, "off side 12.5 %")):
+        changes = [change for line in lines_told(lines_of(wear), system) for change in line.changes]
+        (because,) = [change for change in changes if change.label == "Grade because"]
+        assert because.before == "–"
+        assert because.after == because_words(wear.grade_because, system)
+        assert share in because.after
 
 
 def test_the_reading_before_stands_beside_the_next(place, wear, tess):
@@ -161,7 +186,7 @@ def test_a_reading_of_the_plant_s_own_is_told_with_its_unit(place, alder, tess):
     )
     task = make.task(place, kind, make.today())
     visit = close(place, tess, {task.pk: found(gap=31.0)}, lockout_confirmed=False)
-    assert visit.readings.get().grade_reason == "31 mm is above 25 mm: watch."
+    assert said(visit.readings.get()) == "31 mm is above 25 mm: watch."
 
 
 def test_an_act_needs_an_action_or_a_reason(place, wear, tess, pat):
@@ -211,7 +236,7 @@ def test_a_hard_to_believe_reading_is_asked_back_once(place, wear, tess):
     with pytest.raises(NotClosedOut) as refused:
         close(place, tess, entries, no_action_reason="-")
     key = f"{wear.pk}:drive_diameter:as_found"
-    assert refused.value.questions == {key: "2.9 mm looks like inches typed as millimetres: did you mean 73.66 mm?"}
+    assert asked(refused) == {key: "2.9 mm looks like inches typed as millimetres: did you mean 73.66 mm?"}
     visit = close(place, tess, entries, no_action_reason="-", confirmed_implausible={key})
     assert visit.readings.get(code="drive_diameter").value == 2.9
 
@@ -221,8 +246,8 @@ def test_a_diameter_that_grew_and_a_torque_of_zero_are_asked_back(place, wear, t
     again = make.task(place, wear.check_kind, make.today())
     with pytest.raises(NotClosedOut) as refused:
         close(place, tess, {again.pk: found(drive_diameter=74.0), torque.pk: found(clamp_1=0.0)}, no_action_reason="-")
-    assert "was the part changed?" in refused.value.questions[f"{again.pk}:drive_diameter:as_found"]
-    assert "fastener missing" in refused.value.questions[f"{torque.pk}:clamp_1:as_found"]
+    assert "was the part changed?" in asked(refused)[f"{again.pk}:drive_diameter:as_found"]
+    assert "fastener missing" in asked(refused)[f"{torque.pk}:clamp_1:as_found"]
 
 
 def test_what_the_model_does_not_state_is_kept_and_not_graded(place, wear, tess):
@@ -232,7 +257,7 @@ def test_what_the_model_does_not_state_is_kept_and_not_graded(place, wear, tess)
     close(place, tess, {wear.pk: found(drive_diameter=70.0)})
     wear.refresh_from_db()
     assert wear.grade == ""
-    assert "not stated by the model" in wear.grade_reason
+    assert "not stated by the model" in said(wear)
     assert Reading.objects.get().value == 70.0
 
 
@@ -337,7 +362,7 @@ def test_withdrawing_all_readings_of_a_check_takes_its_grade_away(place, wear, p
     old = close(place, tess, {wear.pk: found(drive_diameter=71.0), pivot.pk: found(pivot="free")})
     correct_visit(visit=old, by=tess, reason="wrong device", entries={wear.pk: {}})
     wear.refresh_from_db()
-    assert (wear.grade, wear.grade_reason) == ("", "All readings were withdrawn.")
+    assert (wear.grade, said(wear)) == ("", "All readings were withdrawn.")
 
 
 def test_a_correction_does_not_ask_again_about_what_stays(place, wear, tess):
@@ -381,8 +406,8 @@ def test_a_torque_carries_its_method_its_wrench_and_the_wrenchs_deviation(place,
     found_row, left_row = visit.readings.order_by("pk")
     assert (found_row.method, found_row.instrument, found_row.deviation_pct) == ("first_movement", wrench, 6.0)
     assert (left_row.method, left_row.doubt) == ("tightening", "")
-    assert "with a tool of 6 %" in found_row.grade_reason
-    assert "undecided with this tool" in left_row.grade_reason
+    assert "with a tool of 6 %" in said(found_row)
+    assert "undecided with this tool" in said(left_row)
 
 
 def test_a_wrench_out_of_calibration_is_refused_until_somebody_says_why(place, torque, tess):
@@ -398,7 +423,7 @@ def test_a_wrench_out_of_calibration_is_refused_until_somebody_says_why(place, t
     assert "3 days before" in row.doubt
     assert row.doubt.endswith("Used all the same: the other one is broken")
     assert row.grade == "sound"
-    told = visit_sheet(visit, UnitSystem.METRIC)["checks"][0]["tools"]
+    told = visit_sheet(visit)["checks"][0]["tools"]
     assert [(each.instrument, each.doubt) for each in told] == [(wrench, row.doubt)]
 
 
@@ -414,7 +439,7 @@ def test_a_turned_nut_is_act_at_full_torque_and_calls_for_an_action(place, torqu
     close(place, tess, {torque.pk: found(clamp_1=75.0, clamp_1_mark="rotated")}, no_action_reason="marked anew")
     torque.refresh_from_db()
     assert torque.grade == "act"
-    assert torque.grade_reason.endswith("1 turned past its witness mark: clamp 1.")
+    assert said(torque).endswith("1 turned past its witness mark: clamp 1.")
 
 
 def test_a_trend_never_mixes_methods(place, tess):
@@ -492,11 +517,29 @@ def worn_place(belt_a1, tess):
     return place
 
 
+def test_a_visit_made_before_the_rollers_were_changed_is_kept(worn_place, tess, pat):
+    """What a phone held since before the rollers were changed: the trend of the new ones says nothing of it."""
+    task = make.task(worn_place, make.check_kind(), make.today())
+    close(worn_place, tess, {task.pk: {"drive_diameter": {"as_found": 74.3, "as_left": 76.0}}})
+    earlier = timezone.now() - dt.timedelta(hours=2)
+    visit = from_a_phone(worn_place, pat, {task.pk: found(drive_diameter=74.4)}, visited_at=earlier)
+    assert (visit.visited_at, visit.readings.count()) == (earlier, 1)
+
+
+def test_a_visit_before_a_device_with_a_trend_stood_there_is_refused(worn_place, tess):
+    task, begin = make.task(worn_place, make.check_kind(), make.today()), worn_place.installed_at
+    make.run_record(worn_place.conveyor, begin - dt.timedelta(days=60), begin, 1200.0)
+    when = begin - dt.timedelta(days=1)
+    with pytest.raises(NotClosedOut) as refused:
+        close(worn_place, tess, {task.pk: found(drive_diameter=75.0)}, visited_at=when)
+    assert "not in this place yet" in refused.value.fields["visited_at"]
+
+
 def test_a_diameter_far_off_the_devices_own_trend_is_asked_back_and_kept(worn_place, tess):
     task = make.task(worn_place, make.check_kind(), make.today())
     with pytest.raises(NotClosedOut) as refused:
         close(worn_place, tess, {task.pk: found(drive_diameter=72.3)})
-    ((key, words),) = refused.value.questions.items()
+    ((key, words),) = asked(refused).items()
     assert "below the 74.1 mm that its own trend expects, more than 4 times its scatter" in words
     visit = close(worn_place, tess, {task.pk: found(drive_diameter=72.3)}, confirmed_implausible=[key])
     assert visit.readings.get().value == 72.3
@@ -520,7 +563,7 @@ def test_one_visit_answers_the_plan_and_the_watch(place, wear, watched, tess):
     wear.refresh_from_db()
     assert (watched.outcome, watched.visit, watched.done_with, watched.grade) == ("done", visit, wear, wear.grade)
     assert watched.closed_by == tess
-    assert watched.grade_reason == wear.grade_reason
+    assert watched.grade_because == wear.grade_because
     assert visit.readings.count() == 2
     assert not visit.readings.filter(task=watched).exists()
     assert OverdueSpell.objects.filter(task=watched, ended_at__isnull=True).count() == 0
@@ -773,7 +816,7 @@ def test_a_finding_that_is_added_is_linked_with_its_visit(place, wear, tess, ope
     assert Action.objects.count() == 1
     note = open_one.notes.get()
     assert (note.visit, note.text) == (visit, "Now the off side too")
-    assert list(visit_sheet(visit, UnitSystem.METRIC)["found_again"]) == [note]
+    assert list(visit_sheet(visit)["found_again"]) == [note]
 
 
 def test_a_finding_for_which_an_action_is_open_is_written_on_it(place, wear, tess, open_one):

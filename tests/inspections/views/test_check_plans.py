@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 
 import pytest
 import time_machine
@@ -129,7 +130,7 @@ def test_plan_is_written_once_per_model_and_makes_its_tasks(client, pat, belt_a1
     plan = CheckPlan.objects.get()
     assert answer.url == plan.get_absolute_url()
     assert Task.objects.open().count() == 1
-    answer = client.post(url, given)
+    answer = client.post(url, {**given, "client_key": uuid.uuid4(), "again": "on"})
     assert answer.status_code == 422
     assert "already" in answer.content.decode()
     answer = client.post(
@@ -180,7 +181,7 @@ def test_change_of_a_plan_moves_open_tasks(client, pat, belt_a1):
     assert client.post(reverse("check-plan-update", args=[plan.pk]), given).status_code == 302
     task.refresh_from_db()
     assert task.due_on == dt.date(2026, 5, 5)
-    answer = client.post(reverse("check-plan-update", args=[plan.pk]), given)
+    answer = client.post(reverse("check-plan-update", args=[plan.pk]), given | {"interval_days": 150})
     assert answer.status_code == 409
 
 

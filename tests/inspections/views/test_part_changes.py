@@ -7,6 +7,7 @@ import datetime as dt
 import pytest
 import time_machine
 
+from inspections.calc.wear import Since
 from inspections.models import Action, Task
 from inspections.selectors.wear import wear_of
 from inspections.services.tasks import plan_tasks
@@ -35,7 +36,7 @@ def test_new_rollers_restart_trend_and_bedding_in(client, pat, tess, alder, worn
         plan_tasks(alder, TODAY)
         assert [task.origin for task in Task.objects.open()] == [Task.Origin.PLAN]
         before = wear_of([worn])[worn.pk].sides[0]
-        assert (len(before.points), before.since_words) == (5, "since the installation")
+        assert (len(before.points), before.since_what) == (5, Since.INSTALLATION)
         assert before.limit_on is not None
 
         client.force_login(tess)
@@ -54,7 +55,7 @@ def test_new_rollers_restart_trend_and_bedding_in(client, pat, tess, alder, worn
     with time_machine.travel(later, tick=False):
         measure(worn, NOW + dt.timedelta(days=14), 75.8, 75.8)
         after = wear_of([worn])[worn.pk].sides[0]
-        assert ([each.diameter_mm for each in after.points], after.since_words) == ([75.8], "since the part change")
+        assert ([each.diameter_mm for each in after.points], after.since_what) == ([75.8], Since.PART_CHANGE)
         # The check was done by another task, so nobody is sent for the bedding-in a second time.
         plan_tasks(alder, later.date())
         assert not Task.objects.open().filter(origin=Task.Origin.BEDDING_IN).exists()

@@ -83,7 +83,7 @@ def test_what_is_late_or_was_put_off_stays_and_a_wet_belt_comes_twice_as_often(p
     soaked = make.installation(wet, "2", installed_at=NOW - dt.timedelta(days=1))
     make.task(soaked, plan.check_kind, TODAY + dt.timedelta(days=27), check_plan=plan)
     found = year_if(plan_with(plan, duty_pct=50), TODAY, NOW)
-    assert (found.n_late, found.shortened) == (1, ["wet or abrasive duty: 1"])
+    assert (found.n_late, found.shortened) == (1, [("duty", 1)])
     # Every 28 days from today for the late one: 13 + 1; the wet one from 3 December every 14 days: 25.
     assert found.then.n == 13 + 25
     assert found.now.n == 13 + 12

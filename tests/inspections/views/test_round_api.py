@@ -158,6 +158,10 @@ def test_the_published_round_comes_first_and_nothing_twice(client, place, wear, 
     assert "120 m to walk" in legs[0]["words"]
     named = [check["task"] for leg in legs for stop in leg["stops"] for check in stop["checks"]]
     assert named == [pivot.pk, early.pk, wear.pk]
+    for system, way in (("metric", "120 m"), ("us", "393.7 ft")):
+        tess.unit_system = system
+        tess.save(update_fields=["unit_system"])
+        assert f"{way} to walk there." in client.get(reverse("round-pack")).content.decode()
 
 
 def test_an_entry_becomes_a_visit_once(client, place, wear, tess):
@@ -517,7 +521,8 @@ def test_what_was_found_stands_at_the_torque_and_what_was_set_beside_it_and_name
     assert clamp["last"] == f"found 42 N·m, first movement when tightening on, on {loosened[100]}"
     assert clamp["earlier"] == f"53 N·m on {loosened[200]}, 64 N·m on {loosened[300]}"
     assert clamp["set"] == f"set to 75 N·m on {loosened[100]}"
-    page = client.get(reverse("visit-create", args=[place.pk])).content.decode()
+    answer = client.get(reverse("visit-create", args=[place.pk]))
+    page = " ".join(answer.content.decode().split())
     assert f"last found 42 N·m, first movement when tightening on, on {loosened[100]}" in page
     assert f"before: 53 N·m on {loosened[200]}, 64 N·m on {loosened[300]}" in page
     assert f"set to 75 N·m on {loosened[100]}" in page

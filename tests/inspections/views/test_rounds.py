@@ -7,11 +7,12 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from inspections.models import CheckKind, Round, Shift, Stop, Task, TechnicianProfile
+from inspections.models import CheckKind, Round, RoundLaying, Shift, Stop, Task, TechnicianProfile
 from inspections.services.rounds import lay, publish_rounds
 from inspections.services.stops import could_not_do
 from plant.models import Job
 from tests import make
+from tests.pages import in_one_line
 
 
 @pytest.fixture
@@ -56,6 +57,23 @@ def test_the_board_says_what_is_due_and_what_the_plan_takes(client, pat, laid, t
     assert "1 draft: on no phone yet." in text
     assert 'data-tag="A-1"' in text
     assert "2 shifts" in text
+
+
+def test_what_did_not_fit_stands_with_its_reason(client, pat, alder, look, shifts, tomorrow):
+    task = make.task(make.installation(make.conveyor(alder, tag="A-9"), "9"), look, tomorrow)
+    RoundLaying.objects.create(
+        plant=alder,
+        first_day=tomorrow,
+        last_day=tomorrow,
+        n_due=1,
+        n_planned=0,
+        left_out=[{"tasks": [task.pk], "reason": "the shifts are full", "change": "fits with one more"}],
+    )
+    client.force_login(pat)
+    text = in_one_line(board(client, tomorrow).content.decode())
+    assert "Did not fit: 1" in text
+    assert '<b class="tag">A-9</b> device 9: look' in text
+    assert "the shifts are full; fits with one more" in text
 
 
 def test_an_empty_day_says_what_comes_first(client, pat, alder, tomorrow):
@@ -114,7 +132,7 @@ def test_a_technician_sees_the_own_published_round_only(client, pat, tess, tim, 
     client.force_login(own)
     assert client.get(f"/rounds/{row.pk}/").status_code == 404  # a draft is the planner's
     publish_rounds(plant=alder, day=tomorrow, by=pat)
-    text = client.get(f"/rounds/{row.pk}/").content.decode()
+    text = in_one_line(client.get(f"/rounds/{row.pk}/").content.decode())
     assert "2 stops between 06:00 and 14:00." in text
     assert "Lock out and get your permit" in text
     client.force_login(other)
@@ -273,7 +291,7 @@ def today_round(alder, pat, tess, look, time_machine):
 
 def test_today_shows_the_published_round_in_order(client, tess, today_round):
     client.force_login(tess)
-    text = client.get("/").content.decode()
+    text = in_one_line(client.get("/").content.decode())
     first, second = (stop.conveyor.tag for stop in today_round.stops.order_by("position"))
     assert "Shift 06:00 to 14:00, as published" in text
     assert "2 checks wait at 2 devices" in text

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import io
+import re
 import uuid
 
 import pytest
@@ -15,6 +16,7 @@ from inspections.models import Action, CouldNotDo, Reading, Task, Visit
 from inspections.services.visits import StopReport, close_out_visit
 from plant.models import Membership
 from tests import make
+from tests.oddities import lines_of, oddities
 
 
 @pytest.fixture
@@ -68,6 +70,9 @@ def test_the_page_leads_with_lockout_and_shows_what_is_asked(
     assert "new 76 mm, limit 68 mm" in page
     assert "target 130 N·m, within 10 %" in page
     assert page.count('name="task"') == 2
+    assert re.search(r"<legend>\s*Drive side roller\s", page)
+    assert re.search(r"<legend>\s*clamp 1, witness mark\s", page)
+    assert oddities(lines_of(page)) == []
 
 
 def test_sent_twice_makes_one_visit(client, place, wear, tess, sent):
@@ -105,6 +110,57 @@ def test_an_act_is_answered_by_the_suggested_action(client, place, wear, tess, s
     assert 'value="Replace both sensor rollers"' in page
     client.post(url(place), sent | {"action_title": "Replace both sensor rollers"})
     assert Action.objects.get().visit == Visit.objects.get()
+
+
+def test_a_reason_beside_an_action_does_not_say_that_none_was_raised(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "68", box(wear, "off_diameter"): "68", "action_due_on": "2026-12-24"}
+    sent |= {"action_title": "Replace both sensor rollers", "no_action_reason": "the other side was set there"}
+    client.post(url(place), sent)
+    visit = Visit.objects.get()
+    assert (visit.actions.count(), visit.no_action_reason) == (1, "the other side was set there")
+    page = client.get(visit.get_absolute_url()).content.decode()
+    assert "no action was raised" not in page
+    assert "<b>Reason given in place of an action:</b> the other side was set there" in page
+
+
+def suggested_in(page):
+    return re.search(r'name="action_suggested" value="([^"]*)"', page).group(1)
+
+
+def test_a_suggested_title_that_nobody_touched_goes_where_a_reason_is_given(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "68", box(wear, "off_diameter"): "68", "action_due_on": "2026-12-24"}
+    page = client.post(url(place), sent).content.decode()
+    title = suggested_in(page)
+    assert title == "Replace both sensor rollers"
+    sent |= {"action_title": title, "action_suggested": title}
+    client.post(url(place), sent | {"no_action_reason": "both were set yesterday"})
+    assert Visit.objects.get().no_action_reason == "both were set yesterday"
+    assert not Action.objects.exists()
+
+
+def test_a_suggested_title_follows_what_is_found_and_a_typed_one_stays(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "68", box(wear, "off_diameter"): "68", "action_due_on": "2026-12-24"}
+    was = {"action_title": "Free the pivot", "action_suggested": "Free the pivot"}
+    # Something else stands in the way still, so that the page comes again.
+    page = client.post(url(place), sent | was | {"visited_at": ""}).content.decode()
+    assert suggested_in(page) == "Free the pivot"  # not graded yet
+    page = client.post(url(place), sent | was | {"lockout_confirmed": ""}).content.decode()
+    assert suggested_in(page) == "Replace both sensor rollers"
+    assert 'value="Replace both sensor rollers"' in page
+    typed = {"action_title": "Free the pivot first", "action_suggested": "Free the pivot"}
+    page = client.post(url(place), sent | typed | {"lockout_confirmed": ""}).content.decode()
+    assert 'value="Free the pivot first"' in page
+
+
+def test_a_suggested_action_is_not_raised_where_nothing_calls_for_it_any_more(client, place, wear, tess, sent):
+    client.force_login(tess)
+    sent |= {box(wear, "drive_diameter"): "74", box(wear, "off_diameter"): "74", "action_due_on": "2026-12-24"}
+    was = {"action_title": "Replace both sensor rollers", "action_suggested": "Replace both sensor rollers"}
+    assert client.post(url(place), sent | was).status_code == 302
+    assert not Action.objects.exists()
 
 
 def test_a_question_is_asked_once_and_a_tick_answers_it(client, place, wear, tess, sent):

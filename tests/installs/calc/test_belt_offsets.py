@@ -29,6 +29,20 @@ def test_five_to_eight_stations_on_the_belt_whatever_the_place(strand, length, s
     assert found[-1] < length
 
 
+@given(
+    strand=st.sampled_from(["carry", "return"]),
+    length=st.floats(200, 2000),
+    share=st.floats(0.3, 0.7),
+    effect=st.floats(20, 60),
+)
+def test_who_reads_feet_is_sent_to_whole_feet(strand, length, share, effect):
+    foot_m = 0.3048  # by definition, NIST SP 811 (2008), Appendix B
+    found = propose_stations(strand, share * length, effect, length, step_m=foot_m)
+    assert 5 <= len(found) <= 8
+    assert 2 <= found[0] < found[-1] <= length - 2
+    assert all(at / foot_m == pytest.approx(round(at / foot_m), abs=1e-9) for at in found)
+
+
 def test_most_stations_lie_downstream():
     """Downstream on the return strand is towards the tail."""
     back = propose_stations("return", 120, 50, 260)

@@ -7,18 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from installs.calc.candidates import candidates, rank, scan_strand, suiting_models
+from installs.calc.belt_cases import BeltCase, Fixture, OpenCause, Override, SeenIncident, Steered
+from installs.calc.candidates import CandidateRule, candidates, rank, scan_strand, suiting_models
+from installs.calc.clearance import PlacementLimits
 from installs.calc.effect_zones import Zone, effect_zone
-from installs.calc.placement import (
-    BeltCase,
-    Fixture,
-    OpenCause,
-    Override,
-    PlacementLimits,
-    PlacementRules,
-    Seen,
-    Steered,
-)
+from installs.calc.open_causes import CauseRule
+from installs.calc.placement_rules import PlacementRules
+from installs.calc.provability import incident_count
+from plant.calc.reasons import Reason
 from tests.growth import growth
 
 RP2 = PlacementLimits("RP-2", "return", False, 900, 1600, None, 4.5, clearance_below_mm=280)
@@ -34,7 +30,7 @@ zones = st.lists(st.tuples(places, places).filter(lambda ends: ends[0] < ends[1]
 def a_case(seen=(), steered=(), length_m=400.0, is_reversing=False, hours=5000.0, speed_m_s=2.5, **given):
     return BeltCase(
         length_m, 1200, speed_m_s, is_reversing, hours,
-        tuple(Seen(strand, at) for strand, at in seen),
+        tuple(SeenIncident(strand, at) for strand, at in seen),
         tuple(Steered(name, strand, zone) for name, strand, zone in steered), **given,
     )  # fmt: skip
 
@@ -89,10 +85,10 @@ def test_the_first_place_of_the_long_belt_lies_in_its_uncovered_stretch():
     assert first.rate == pytest.approx(7 / 5.18)
     assert first.judged.limits.name == "RP-2"
     assert first.has_model
-    assert "7 of the 38 incidents of this strand lie at" in first.reasons[0]
-    assert first.reasons[1] == (
-        "It lies in the stretch from 300 to 710 m, which no device reaches and where 23 of the 38 lie."
-    )
+    why = first.reasons[0]
+    assert (why.rule, why.values["n"], why.values["incidents"]) == (CandidateRule.REACHES, 7, incident_count(38))
+    gap = {"low_m": 300.0, "high_m": 710.0, "n": 23, "total": 38}
+    assert first.reasons[1] == Reason(CandidateRule.IN_GAP, gap)
     assert [each.rate for each in others] == sorted((each.rate for each in others), reverse=True)
 
 
@@ -157,7 +153,7 @@ def test_a_place_that_no_model_fits_stands_below_one_that_a_model_fits():
     seen = [("carry", 100.0)] * 9 + [("return", 100.0)] * 4
     found = candidates("A-1", a_case(seen, speed_m_s=4.5), MODELS, effect_length_m=50)
     assert [(each.judged.place.strand, each.has_model) for each in found] == [("return", True), ("carry", False)]
-    assert any("No model in the book suits this strand" in words for words in found[1].reasons)
+    assert Reason(CandidateRule.NO_MODEL) in found[1].reasons
 
 
 def test_a_place_with_an_open_cause_never_stands_above_one_without():
@@ -166,7 +162,8 @@ def test_a_place_with_an_open_cause_never_stands_above_one_without():
     case = a_case(seen, open_causes=(cause,))
     first, second = candidates("A-1", case, MODELS, effect_length_m=50)
     assert (first.is_cause_first, second.is_cause_first) == (False, True)
-    assert second.reasons[0] == "Cure first: idler 41 is seized."
+    seized = Reason(CauseRule.TYPED, {"cause": "idler 41 is seized"})
+    assert second.reasons[0] == Reason(CauseRule.CURE_FIRST, {"cause": seized})
     assert second.rate > first.rate
     other = candidates("B-2", replace(case, open_causes=()), MODELS, effect_length_m=50)
     together = rank([second, *other, first])
@@ -242,9 +239,11 @@ def test_a_cause_that_was_put_aside_holds_nothing_back_and_stays_said():
     case = a_case(seen, open_causes=(cause,), overrides=(reason,))
     first, _second = candidates("A-1", case, MODELS, effect_length_m=50)
     assert not first.is_cause_first
-    words = "Not cured: idler 41 is seized. To be fitted all the same, because: rolls come in May (erin, 2026-11-02)."
-    assert first.judged.overridden == (words,)
-    assert words in first.reasons
+    seized = Reason(CauseRule.TYPED, {"cause": "idler 41 is seized"})
+    known = {"causes": (seized,), "why": "rolls come in May", "by": "erin, 2026-11-02"}
+    aside = Reason(CauseRule.PUT_ASIDE_BY, known)
+    assert first.judged.overridden == (aside,)
+    assert aside in first.reasons
     for other in (replace(reason, strand="carry"), replace(reason, low_m=0, high_m=20)):
         found = candidates("A-1", replace(case, overrides=(other,)), MODELS, effect_length_m=50)
         assert any(each.is_cause_first for each in found)
@@ -257,4 +256,6 @@ def test_suspected_causes_are_put_aside_likewise():
     case = replace(case, overrides=(Override("return", 0, 400, "cleaned daily since May"),))
     best = candidates("A-1", case, MODELS, effect_length_m=50)[0]
     assert not best.is_cause_first
-    assert "30 of 30 incidents in reach are put down to build-up. To be fitted all" in best.judged.overridden[0]
+    suspected = Reason(CauseRule.SUSPECTED, {"n": 30, "of": 30, "cause": "build-up"})
+    (aside,) = best.judged.overridden
+    assert aside == Reason(CauseRule.PUT_ASIDE, {"causes": (suspected,), "why": "cleaned daily since May"})

@@ -11,27 +11,32 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from installs.calc.adjustments import (
+    Adjustment,
+    AdjustmentRule,
+    AnswerRule,
+    Balance,
+    GapChange,
+    OffsetRule,
+    converge,
+    judge_adjustment,
+    what_was_moved,
+)
 from installs.calc.commissioning import (
     FIRST_CYCLE,
-    Adjustment,
-    Balance,
-    Offset,
-    Remedy,
-    Run,
-    Spell,
-    TimeRule,
-    converge,
-    doubts_about_time,
+    AcceptanceRule,
+    BeltSide,
+    LineRemedy,
+    Load,
+    SideRule,
     judge_acceptance,
-    judge_adjustment,
-    least_run_s,
     next_point,
     permitted_offset_mm,
     points_of,
-    sides_of_device,
-    station_sides,
-    worst_of,
 )
+from installs.calc.run_times import Spell, TimeRule, doubts_about_time
+from installs.calc.trial_runs import Offset, Run, SideOfDevice, least_run_s, sides_of_device, station_sides, worst_of
+from plant.calc.reasons import Reason
 
 ASKED = {"cycle": 1, "target_mm": 50.0, "device_m": 55.0, "strand": "return", "revolution_s": 88.0}
 
@@ -101,21 +106,42 @@ def one_sided(*stations, **values):
 
 
 @pytest.mark.parametrize(
-    ("strand", "reversing", "station", "words"),
+    ("strand", "station", "side", "place"),
     [
-        ("return", False, 30.0, "measured empty upstream of the device, which on this strand is above 55 m."),
-        ("return", False, 80.0, "measured empty downstream of the device, which on this strand is below 55 m."),
-        ("carry", False, 80.0, "measured empty upstream of the device, which on this strand is below 55 m."),
-        ("carry", True, 80.0, "measured empty below 55 m, upstream as it runs to the head and downstream as it runs to "
-                              "the tail."),
+        ("return", 30.0, SideOfDevice.UPSTREAM, SideRule.ABOVE),
+        ("return", 80.0, SideOfDevice.DOWNSTREAM, SideRule.BELOW),
+        ("carry", 80.0, SideOfDevice.UPSTREAM, SideRule.BELOW),
     ],
-)  # fmt: skip
-def test_a_missing_reading_is_named_with_where_it_is_to_be_taken(strand, reversing, station, words):
-    asked = {**ASKED, "strand": strand, "reversing": reversing}
-    found = judge_acceptance([one_sided(station), run(loaded=True)], **asked)
+)
+def test_a_missing_reading_is_named_with_where_it_is_to_be_taken(strand, station, side, place):
+    found = judge_acceptance([one_sided(station), run(loaded=True)], **{**ASKED, "strand": strand})
     (line,) = [each for each in found.lines if each.verdict != "sound"]
-    assert (line.key, line.remedy) == ("empty-stations", Remedy.READING)
-    assert line.words == f"No station was {words}"
+    assert (line.key, line.remedy) == ("empty-stations", LineRemedy.READING)
+    where = Reason(SideRule.ONE_WAY, {"side": side, "place": Reason(place, {"device_m": 55.0})})
+    assert line.why == Reason(AcceptanceRule.SIDE_LACKING, {"load": Load.EMPTY, "where": where})
+
+
+@pytest.mark.parametrize("strand", ["carry", "return"])
+def test_on_a_reversing_belt_a_missing_reading_is_named_for_both_ways(strand):
+    asked = {**ASKED, "strand": strand, "reversing": True}
+    found = judge_acceptance([one_sided(80.0), run(loaded=True)], **asked)
+    (line,) = [each for each in found.lines if each.verdict != "sound"]
+    assert line.why.values["where"] == Reason(
+        SideRule.BOTH_WAYS,
+        {
+            "place": Reason(SideRule.BELOW, {"device_m": 55.0}),
+            "to_head": SideOfDevice.UPSTREAM,
+            "to_tail": SideOfDevice.DOWNSTREAM,
+        },
+    )
+
+
+def test_a_run_whose_stations_all_lie_at_the_device_lacks_both_sides():
+    found = judge_acceptance([one_sided(55.0), run(loaded=True)], **ASKED)
+    (line,) = [each for each in found.lines if each.verdict != "sound"]
+    assert line.why.rule is AcceptanceRule.SIDES_LACKING
+    sides = [line.why.values[name].values["side"] for name in ("where", "other")]
+    assert sides == [SideOfDevice.UPSTREAM, SideOfDevice.DOWNSTREAM]
 
 
 def test_each_line_that_is_not_met_says_what_it_asks_for():
@@ -130,15 +156,15 @@ def test_each_line_that_is_not_met_says_what_it_asks_for():
         ).lines
     }
     assert asked == {
-        "empty-minutes": Remedy.LONGER_RUN,
-        "empty-offset": Remedy.ADJUSTMENT,
-        "empty-contact": Remedy.ADJUSTMENT,
-        "empty-frame": Remedy.ADJUSTMENT,
-        "empty-noise": Remedy.ADJUSTMENT,
+        "empty-minutes": LineRemedy.LONGER_RUN,
+        "empty-offset": LineRemedy.ADJUSTMENT,
+        "empty-contact": LineRemedy.ADJUSTMENT,
+        "empty-frame": LineRemedy.ADJUSTMENT,
+        "empty-noise": LineRemedy.ADJUSTMENT,
         "loaded-minutes": None,
-        "loaded-offset": Remedy.READING,
+        "loaded-offset": LineRemedy.READING,
     }
-    assert {line.remedy for line in judge_acceptance([], **ASKED).lines} == {Remedy.RUN}
+    assert {line.remedy for line in judge_acceptance([], **ASKED).lines} == {LineRemedy.RUN}
 
 
 def test_both_runs_within_the_target_meet_it():
@@ -150,15 +176,15 @@ def test_both_runs_within_the_target_meet_it():
 def test_a_run_too_short_does_not_count_and_says_what_is_wanted():
     found = judge_acceptance([run(minutes=14.9), run(loaded=True)], **ASKED)
     assert not found.is_met
-    assert "14.9 min" in found.lines[0].words
-    assert "at least 15 min" in found.lines[0].words
+    why = found.lines[0].why
+    assert (why.rule, why.values["watched_min"], why.values["least_min"]) == (AcceptanceRule.WATCHED, 14.9, 15.0)
 
 
 def test_a_slow_long_belt_needs_three_revolutions_though_the_minutes_are_up():
     # 3 x 600 s are 30 min: 20 min empty are too few.
     found = judge_acceptance([run(minutes=20)], **{**ASKED, "revolution_s": 600.0})
     assert found.lines[0].verdict == "act"
-    assert "at least 30 min" in found.lines[0].words
+    assert (found.lines[0].why.values["least_min"], found.lines[0].why.values["turns"]) == (30.0, 2.0)
 
 
 LOCKS = dt.datetime(2026, 11, 20, 16, 37, 45, tzinfo=dt.UTC)
@@ -224,8 +250,7 @@ def test_a_doubted_time_is_never_said_to_be_watched_and_needs_no_second_reason()
     found = judge_acceptance(runs, **ASKED)
     line = next(each for each in found.lines if each.key == "loaded-minutes")
     assert (line.verdict, line.is_explained, found.is_met) == ("watch", True, True)
-    assert line.words.startswith("Entered as watched loaded for 31 min")
-    assert "does not bear this out; it was confirmed with a reason" in line.words
+    assert (line.why.rule, line.why.values["watched_min"]) == (AcceptanceRule.TIME_DOUBTED, 31)
     short = judge_acceptance([run(), run(loaded=True, minutes=5, is_time_doubted=True)], **ASKED)
     assert (short.is_met, short.lines[-2].verdict) == (False, "act")
 
@@ -233,15 +258,29 @@ def test_a_doubted_time_is_never_said_to_be_watched_and_needs_no_second_reason()
 def test_one_station_beyond_the_target_is_named_with_its_side():
     found = judge_acceptance([run(down=-52.0), run(loaded=True)], **ASKED)
     assert not found.is_met
-    words = " ".join(line.words for line in found.lines)
-    assert "52 mm at 30 m to the off side" in words
-    assert "1 of 2 stations lies beyond it" in words
+    (line,) = [each for each in found.lines if each.verdict == "act"]
+    assert line.why == Reason(
+        AcceptanceRule.STATION_BEYOND,
+        {
+            "load": Load.EMPTY,
+            "worst_mm": 52.0,
+            "station_m": 30.0,
+            "side": BeltSide.OFF,
+            "target_mm": 50.0,
+            "n_beyond": 1,
+            "n_stations": 2,
+        },
+    )
+    both = judge_acceptance([run(down=52.0, up=60.0), run(loaded=True)], **ASKED).lines[1].why
+    assert (both.rule, both.values["n_beyond"], both.values["side"]) == (
+        AcceptanceRule.STATIONS_BEYOND, 2, BeltSide.DRIVE,
+    )  # fmt: skip
 
 
 def test_the_least_time_is_written_as_on_the_page_beside_it():
     """305 m at 2 m/s: three revolutions take 15.25 min, which the page writes as 15.3."""
     found = judge_acceptance([run(minutes=20), run(loaded=True, minutes=40)], **{**ASKED, "revolution_s": 305.0})
-    assert "wanted at least 15.3 min and 3 revolutions" in found.lines[0].words
+    assert (found.lines[0].why.values["least_min"], found.lines[0].why.values["least_turns"]) == (15.3, 3)
 
 
 def test_at_the_target_is_met_and_just_beyond_is_not():
@@ -265,7 +304,6 @@ def test_stations_on_one_side_only_and_contact_are_said():
     found = judge_acceptance([one_sided, run(loaded=True)], **ASKED)
     keys = {line.key: line.verdict for line in found.lines}
     assert keys["empty-stations"] == "act"
-    assert "upstream" in next(line.words for line in found.lines if line.key == "empty-stations")
     assert keys["empty-contact"] == "act"
     assert keys["empty-frame"] == "watch"
 
@@ -289,6 +327,22 @@ def test_what_an_adjustment_does_to_the_sum_of_the_gaps(drive, off, balance, cha
     assert moved.is_move is bool(drive or off)
 
 
+def test_what_was_moved_is_told_for_each_side_with_what_it_does():
+    assert what_was_moved(Adjustment(6, 3)) == Reason(
+        Balance.CHANGED,
+        {
+            "drive": Reason(AdjustmentRule.DRIVE_IN, {"moved_mm": 6}),
+            "off": Reason(AdjustmentRule.OFF_OUT, {"moved_mm": 3}),
+            "change_mm": 3,
+            "way": GapChange.NARROWER,
+        },
+    )
+    wider = what_was_moved(Adjustment(0, 4))
+    assert (wider.values["drive"].rule, wider.values["way"]) == (AdjustmentRule.DRIVE_STAYED, GapChange.WIDER)
+    assert "off" not in what_was_moved(Adjustment(-2)).values
+    assert what_was_moved(Adjustment(0, 0)) == Reason(Balance.NOT_MOVED)
+
+
 @given(st.floats(-40, 40), st.floats(-40, 40))
 def test_swapping_the_sides_mirrors_the_verdict(drive, off):
     assert judge_adjustment(Adjustment(drive, off)) is judge_adjustment(Adjustment(-off, -drive))
@@ -299,6 +353,11 @@ def test_the_belt_that_comes_back_answered_the_right_way_also_past_the_centre():
     found = converge(runs, {1: None, 2: Adjustment(6.0, 6.0), 3: Adjustment(4.0, 4.0)}, device_m=55, strand="return")
     assert [move.answer for move in found.moves] == ["right", "right"]
     assert not found.must_stop
+    assert found.advice.values == {
+        "before": Reason(OffsetRule.DRIVE, {"offset_mm": 20.0}),
+        "after": Reason(OffsetRule.OFF, {"offset_mm": 15.0}),
+        "station_m": 30.0,
+    }
     assert [each.worst.offset_mm for each in found.cycles] == [60.0, 20.0, -15.0]
 
 
@@ -306,15 +365,16 @@ def test_two_moves_with_a_wrong_answer_mean_stop():
     runs = [run(1, down=30.0), run(2, down=42.0), run(3, down=55.0)]
     once = converge(runs[:2], {2: Adjustment(5.0, 5.0)}, device_m=55, strand="return")
     assert not once.must_stop
-    assert "A second time means: stop" in once.words
+    assert once.advice.rule is AnswerRule.WRONG
+    assert once.advice.values["after"] == Reason(OffsetRule.DRIVE, {"offset_mm": 42.0})
     twice = converge(runs, {2: Adjustment(5.0, 5.0), 3: Adjustment(5.0, 5.0)}, device_m=55, strand="return")
     assert twice.must_stop
-    assert "mirrored" in twice.words
+    assert twice.advice == Reason(AnswerRule.STOP, {"n_wrong": 2})
 
 
 def test_a_change_within_the_reading_error_is_no_answer():
     found = converge([run(1, down=30.0), run(2, down=33.0)], {2: Adjustment(5.0, 5.0)}, device_m=55, strand="return")
-    assert found.moves[0].answer == "none"
+    assert (found.moves[0].answer, found.advice.rule) == ("none", AnswerRule.NONE)
 
 
 def test_a_move_on_the_off_side_alone_is_a_move():
@@ -327,7 +387,7 @@ def test_empty_is_never_compared_with_loaded():
         [run(1, False, down=30.0), run(2, True, down=50.0)], {2: Adjustment(5.0, 5.0)}, device_m=55, strand="return"
     )
     assert found.moves == ()
-    assert "No adjustment can be compared yet" in found.words
+    assert found.advice == Reason(AnswerRule.NOTHING_COMPARED)
 
 
 @given(

@@ -10,22 +10,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from installs.calc import fasteners
+from installs.calc import fasteners, threads
 from installs.calc.fasteners import (
-    INCH_MM,
-    KSI_MPA,
-    THREADS,
-    Thread,
+    AsLeftRule,
+    DayCount,
+    TargetRule,
+    ToolRule,
     doubts_about_tool,
     estimate_torque,
     judge_as_left,
     permissible_deviation_pct,
-    proof_strength_mpa,
-    thread_named,
     tool_deviation_pct,
     torque_band,
     torque_target,
 )
+from installs.calc.threads import INCH_MM, KSI_MPA, THREADS, Thread, ThreadRule, proof_strength_mpa, thread_named
+from plant.calc.reasons import NotAccepted, Reason
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 LBF_N = 4.4482216152605
@@ -103,8 +103,9 @@ def test_class_8_8_steps_up_above_16_mm():
 def test_proof_strength_by_size_of_a_unified_thread(size_in, grade, ksi):
     bolt = Thread(f"{size_in:g}-7", size_in * INCH_MM, INCH_MM / 7, 1.0)
     if ksi is None:
-        with pytest.raises(ValueError, match=r"hold class “\d” for no .*Give a thread from 1/4 to 1 1/2 in"):
+        with pytest.raises(NotAccepted) as no:
             proof_strength_mpa(bolt, grade)
+        assert no.value.reason == Reason(ThreadRule.NO_GRADE_OF_SIZE, {"given": grade, "thread": bolt.name})
     else:
         assert proof_strength_mpa(bolt, grade) / KSI_MPA == pytest.approx(ksi)
 
@@ -119,8 +120,10 @@ def test_proof_strength_by_size_of_a_unified_thread(size_in, grade, ksi):
 def test_proof_strength_by_size_of_a_metric_thread(size_mm, strength, mpa):
     bolt = Thread(f"M{size_mm}", size_mm, 1.0, 1.0)
     if mpa is None:
-        with pytest.raises(ValueError, match=r"hold class .* for no .*Give a thread from M1\.6 to M39"):
+        with pytest.raises(NotAccepted) as no:
             proof_strength_mpa(bolt, strength)
+        known = {"given": strength, "thread": bolt.name, "least": 1.6, "most": 39.0}
+        assert no.value.reason == Reason(ThreadRule.NO_CLASS_OF_SIZE, known)
     else:
         assert proof_strength_mpa(bolt, strength) == mpa
 
@@ -138,30 +141,32 @@ def test_the_models_own_figure_always_wins():
 def test_an_estimate_says_that_it_is_one_and_how():
     target = torque_target(None, "M12", "8.8")
     assert target.is_estimate
-    assert target.words.startswith(
-        "Estimate: K D F = 0.2 × 12 mm × 36.7 kN = 88.0 N·m, with F = 75 % of the proof load"
-    )
+    known = {"nut_factor": 0.2, "diameter_mm": 12, "preload_kn": 36.6705, "torque_nm": 88.0, "preload_pct": 75.0}
+    assert target.why.rule is TargetRule.ESTIMATE
+    assert known.items() <= target.why.values.items()
     assert torque_target(None, "M12", "8.8", nut_factor=0.15).torque_nm == pytest.approx(0.75 * target.torque_nm)
 
 
 @pytest.mark.parametrize(
-    ("thread", "strength", "words"),
+    ("thread", "strength", "why"),
     [
-        ("", "", "Not stated by the model; an estimate needs the thread and class or grade of the fastener."),
-        ("M12", " ", "Not stated by the model; an estimate needs the class or grade of the fastener."),
-        ("M13", "8.8", "Thread “M13” is not in the tables."),
-        ("M12", "4.6", "Class “4.6” of M12 is not in the tables. Give class 8.8 or 10.9."),
-        ("1/2-13", "8.8", "Give grade 5 or 8."),
-        ("M12x1.25", "8.8", "has a pitch of 1.25 mm; the tables hold 1.75 mm"),
-        ("1/2-20", "5", "has 20 threads per inch; the tables hold 13"),
-        ("inf", "5", "is not in the tables"),
+        ("", "", Reason(TargetRule.BOTH_NEEDED)),
+        ("", "8.8", Reason(TargetRule.THREAD_NEEDED)),
+        ("M12", " ", Reason(TargetRule.CLASS_NEEDED)),
+        ("M13", "8.8", Reason(ThreadRule.NOT_IN_TABLES, {"given": "M13"})),
+        ("M12", "4.6", Reason(ThreadRule.NO_SUCH_CLASS, {"given": "4.6", "thread": "M12"})),
+        ("1/2-13", "8.8", Reason(ThreadRule.NO_SUCH_GRADE, {"given": "8.8", "thread": "1/2-13"})),
+        ("M12x1.25", "8.8", Reason(ThreadRule.OTHER_PITCH, {"given": "M12x1.25", "pitch": "1.25", "wanted": 1.75})),
+        ("1/2-20", "5", Reason(ThreadRule.OTHER_COUNT, {"given": "1/2-20", "count": "20", "wanted": 13})),
+        ("inf", "5", Reason(ThreadRule.NOT_IN_TABLES, {"given": "inf"})),
     ],
 )
-def test_no_figure_no_estimate_is_said_so(thread, strength, words):
+def test_no_figure_no_estimate_is_said_so(thread, strength, why):
     target = torque_target(None, thread, strength)
     assert target.torque_nm is None
     assert not target.is_estimate
-    assert words in target.words
+    told = why if why.rule in set(TargetRule) else Reason(TargetRule.NO_ESTIMATE, {"why": why})
+    assert target.why == told
 
 
 @pytest.mark.parametrize("text", ["M12", "m12", " M12x1.75", "M 12 × 1,75"])
@@ -207,8 +212,18 @@ def test_guard_band(tool, inside_from, inside_to, below, loose, maybe_loose):
     found = (band.surely_inside_from, band.surely_inside_to, band.surely_below_below)
     assert found == pytest.approx((inside_from, inside_to, below))
     assert (band.surely_loose_below, band.maybe_loose_below) == pytest.approx((loose, maybe_loose))
-    assert judge_as_left(inside_from, 100, tool_deviation_pct=tool).verdict == "within"
-    assert judge_as_left(inside_from - 0.1, 100, tool_deviation_pct=tool).verdict == "undecided"
+    sure = {"low_nm": inside_from, "high_nm": inside_to}
+    within = judge_as_left(inside_from, 100, tool_deviation_pct=tool)
+    assert (within.verdict, within.reason) == ("within", Reason(AsLeftRule.WITHIN, {"left_nm": inside_from, **sure}))
+    low = judge_as_left(inside_from - 0.1, 100, tool_deviation_pct=tool)
+    assert (low.verdict, low.reason.rule) == ("undecided", AsLeftRule.UNDECIDED)
+
+
+def test_a_torque_that_no_tool_could_take_for_right_is_outside():
+    found = judge_as_left(80, 100)
+    assert found.reason == Reason(AsLeftRule.OUTSIDE, {"left_nm": 80, "low_nm": 90.0, "high_nm": 110.0})
+    coarse = judge_as_left(100, 100, tool_deviation_pct=12).reason
+    assert coarse == Reason(AsLeftRule.TOO_COARSE, {"tool_pct": 12, "tolerance_pct": 10.0})
 
 
 def test_a_tool_in_calibration_and_range_leaves_no_doubt():
@@ -216,34 +231,29 @@ def test_a_tool_in_calibration_and_range_leaves_no_doubt():
 
 
 @pytest.mark.parametrize(
-    ("options", "rule", "words"),
+    ("options", "why"),
     [
-        ({"calibration_due_on": None}, "never_calibrated", "No calibration of it is in the book."),
+        ({"calibration_due_on": None}, Reason(ToolRule.NEVER_CALIBRATED)),
         (
             {"calibration_due_on": date(2026, 3, 1)},
-            "out_of_calibration",
-            "Its calibration ran out on 2026-03-01, 1 day before.",
+            Reason(ToolRule.OUT_OF_CALIBRATION, {"on": date(2026, 3, 1), "late": Reason(DayCount.ONE, {"n": 1})}),
         ),
         (
             {"calibration_due_on": DAY, "retired_on": date(2026, 1, 5)},
-            "retired",
-            "It is no longer used since 2026-01-05.",
+            Reason(ToolRule.RETIRED, {"on": date(2026, 1, 5)}),
         ),
         (
             {"calibration_due_on": DAY, "range_least_nm": 80},
-            "below_range",
-            "75 N·m is below its range, which begins at 80 N·m.",
+            Reason(ToolRule.BELOW_RANGE, {"torque_nm": 75, "least_nm": 80}),
         ),
         (
             {"calibration_due_on": DAY, "range_most_nm": 70},
-            "above_range",
-            "75 N·m is above its range, which ends at 70 N·m.",
+            Reason(ToolRule.ABOVE_RANGE, {"torque_nm": 75, "most_nm": 70}),
         ),
     ],
 )
-def test_why_a_tool_is_refused(options, rule, words):
-    (doubt,) = doubts_about_tool(75, on=DAY, **options)
-    assert (doubt.rule, doubt.words) == (rule, words)
+def test_why_a_tool_is_refused(options, why):
+    assert doubts_about_tool(75, on=DAY, **options) == (why,)
 
 
 @pytest.mark.parametrize("torque", [0, -5, float("inf"), float("nan")])
@@ -263,5 +273,6 @@ def test_factors_that_cannot_be(options, words):
         estimate_torque("M12", "8.8", **options)
 
 
-def test_examples_in_docstrings():
-    assert doctest.testmod(fasteners).failed == 0
+@pytest.mark.parametrize("module", [fasteners, threads])
+def test_examples_in_docstrings(module):
+    assert doctest.testmod(module).failed == 0

@@ -11,24 +11,25 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from installs.calc import fit_up
-from installs.calc.fit_up import (
-    Measures,
-    ModelFigures,
-    Source,
-    Verdict,
-    Way,
+from installs.calc import fit_up, fit_up_geometry
+from installs.calc.fit_up import judge_fit_up
+from installs.calc.fit_up_geometry import (
+    SquareMethod,
     adjusted,
     bracket_height,
     extension_each_side,
     gaps_for,
     half_difference,
     implied_distance,
-    judge_fit_up,
     run_out,
     skew_deg,
 )
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from installs.calc.fit_up_lines import Verdict, WantedSource
+from installs.calc.fit_up_measures import Measures, ModelFigures
+from installs.calc.fit_up_rules import FitSide, FitUpRule
+from plant.calc.reasons import NotAccepted, Reason
+from plant.calc.typed_quantities import parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem
 
 # fitup.json: elementary geometry, computed with exact fractions; angles to 1e-5 deg, lengths to 1e-6 mm. Its start
 # values (1/2 in of end play, 3/4 in of sensor gap, 1/2 in of lift) are common practice without a source.
@@ -49,6 +50,10 @@ RP2 = ModelFigures(
 lengths = st.floats(1, 4000).map(lambda value: round(value, 2))
 
 
+def rules(line):
+    return [each.rule for each in line.why]
+
+
 def mm(case, name):
     """A length of a case, given in mm or in inches with a fraction."""
     if f"{name}_mm" in case:
@@ -62,7 +67,7 @@ def mm(case, name):
 @pytest.mark.parametrize("case", CASES["skew"])
 def test_skew_of_the_reference_cases(case):
     # The cases take atan of the run-out over the spacing, the sheet asin: 4e-6 deg apart at most here.
-    out = run_out(Way.PARALLEL, mm(case, "a"), mm(case, "b"), mm(case, "s"))
+    out = run_out(SquareMethod.PARALLEL, mm(case, "a"), mm(case, "b"), mm(case, "s"))
     assert skew_deg(out, mm(case, "s")) == pytest.approx(case["skew_deg"], abs=1e-5)
     assert 1000 * out / mm(case, "s") == pytest.approx(case["mm_per_m"], abs=5e-5)
 
@@ -74,7 +79,7 @@ def test_extension_of_the_reference_cases(case):
     result = judge_fit_up(Measures(bracket_spacing_mm=spacing, end_play_mm=play, frame_length_mm=frame), ModelFigures())
     line = result.line("extension_drive_mm")
     assert line.wanted == pytest.approx(case["each_side_mm"], abs=1e-6)
-    assert ("frame is too long for the place" in line.words) is ("verdict" in case)
+    assert (FitUpRule.EACH_SIDE_NEGATIVE in rules(line)) is ("verdict" in case)
 
 
 @pytest.mark.parametrize("case", CASES["centring"])
@@ -113,22 +118,21 @@ def test_gaps_of_an_off_centre_belt_are_right_by_their_sum():
     # fitup.json, sensor_gap_verdict: 1/4 and 1 1/4 in of a belt 1/2 in off; each gap alone would be called wrong.
     off_centre, wide = CASES["sensor_gap_verdict"]
     model = ModelFigures(sensor_gap_mm=19.05, sensor_gap_tolerance_mm=6.35)
-    result = judge_fit_up(
-        Measures(gap_drive_mm=mm(off_centre, "left"), gap_off_mm=mm(off_centre, "right")), model, system=UnitSystem.US
-    )
+    result = judge_fit_up(Measures(gap_drive_mm=mm(off_centre, "left"), gap_off_mm=mm(off_centre, "right")), model)
     keys = ("sensor_sum_mm", "gap_drive_mm", "gap_off_mm")
     assert [result.line(key).verdict for key in keys] == [Verdict.WITHIN] * 3
-    assert "Belt 1/2 in towards the drive side, as the gaps tell" in result.line("gap_drive_mm").words
-    result = judge_fit_up(
-        Measures(gap_drive_mm=mm(wide, "left"), gap_off_mm=mm(wide, "right")), model, system=UnitSystem.US
-    )
+    (why,) = result.line("gap_drive_mm").why
+    assert (why.rule, why.values["side"]) == (FitUpRule.GAP_NEAR_BY_GAPS, FitSide.DRIVE)
+    assert why.values["off_by_mm"] == pytest.approx(12.7)
+    result = judge_fit_up(Measures(gap_drive_mm=mm(wide, "left"), gap_off_mm=mm(wide, "right")), model)
     assert result.line("sensor_sum_mm").verdict is Verdict.OUTSIDE
-    assert result.to_do[0] == "Sensors: the sum is 1/2 in too wide: bring each sensor in by 1/4 in."
+    assert result.to_do[0].rule == FitUpRule.DO_SUM_WIDE
+    assert result.to_do[0].values == {"by_mm": pytest.approx(12.7), "each_mm": pytest.approx(6.35)}
 
 
 def test_worked_example_of_one_point_on_the_centre_line():
     # Spacing 1830, point 3000 away, distances 3138 and 3146 mm: 0.26 deg; (D1 - D2) / s says 0.25.
-    out = run_out(Way.CENTRE_POINT, 3138, 3146, 1830, reference_distance_mm=3000)
+    out = run_out(SquareMethod.CENTRE_POINT, 3138, 3146, 1830, reference_distance_mm=3000)
     assert skew_deg(out, 1830) == pytest.approx(0.26, abs=0.005)
     assert math.degrees((3146 - 3138) / 1830) == pytest.approx(0.25, abs=0.005)
 
@@ -136,9 +140,9 @@ def test_worked_example_of_one_point_on_the_centre_line():
 def placed(way, spacing, length, angle):
     """Both distances as a tape would show them for brackets that are skewed by an angle [rad] about their middle."""
     along, across = spacing / 2 * math.sin(angle), spacing / 2 * math.cos(angle)
-    if way is Way.PARALLEL:
+    if way is SquareMethod.PARALLEL:
         return length - along, length + along
-    if way is Way.CENTRE_POINT:
+    if way is SquareMethod.CENTRE_POINT:
         return math.hypot(length - along, across), math.hypot(length + along, across)
     # The other pair is parallel to this one; its brackets lie behind by the length along the belt.
     to_drive = math.hypot(length - 2 * along, 2 * across)
@@ -146,12 +150,12 @@ def placed(way, spacing, length, angle):
     return to_drive, to_off
 
 
-@given(st.sampled_from(list(Way)), st.floats(400, 3000), st.floats(800, 9000), st.floats(-0.05, 0.05))
+@given(st.sampled_from(list(SquareMethod)), st.floats(400, 3000), st.floats(800, 9000), st.floats(-0.05, 0.05))
 def test_every_way_finds_the_skew_that_is_there(way, spacing, length, angle):
     drive, off = placed(way, spacing, length, angle)
     out = run_out(way, drive, off, spacing, reference_distance_mm=length)
     assert skew_deg(out, spacing) == pytest.approx(math.degrees(angle), abs=1e-6)
-    if way is not Way.PARALLEL:
+    if way is not SquareMethod.PARALLEL:
         assert implied_distance(way, drive, off, spacing) == pytest.approx(length, rel=1e-6)
         assert run_out(way, drive, off, spacing) == pytest.approx(out, rel=1e-5, abs=1e-6)
 
@@ -206,7 +210,7 @@ def sheets(draw):
     return (
         {name: told[name] for name in kept},
         {
-            "squareness_way": draw(st.sampled_from(["", *Way])),
+            "squareness_way": draw(st.sampled_from(["", *SquareMethod])),
             "belt_lies_to": draw(st.sampled_from(["", "drive", "off"])),
             "square_reference": draw(st.sampled_from(["", "tail shaft", "idler 41"])),
             "reference_was_checked": draw(st.booleans()),
@@ -223,8 +227,8 @@ def test_inches_and_millimetres_give_the_same_verdict(sheet, model):
 
     typed_in = {name: read(f"{value.numerator}/{value.denominator}", UnitSystem.US) for name, value in inches.items()}
     typed_mm = {name: read(f"{float(value * 127 / 5):.6f}", UnitSystem.METRIC) for name, value in inches.items()}
-    by_inch = judge_fit_up(Measures(**typed_in, **rest), model, system=UnitSystem.US)
-    by_mm = judge_fit_up(Measures(**typed_mm, **rest), model, system=UnitSystem.METRIC)
+    by_inch = judge_fit_up(Measures(**typed_in, **rest), model)
+    by_mm = judge_fit_up(Measures(**typed_mm, **rest), model)
     assert [(line.key, line.verdict) for line in by_inch.lines] == [(line.key, line.verdict) for line in by_mm.lines]
     assert len(by_inch.warnings) == len(by_mm.warnings)
     assert len(by_inch.to_do) == len(by_mm.to_do)
@@ -251,40 +255,48 @@ def test_swapping_sides_mirrors_every_result(sheet, model):
             value = getattr(line, name)
             assert getattr(other, name) == (None if value is None else pytest.approx(sign * value, abs=1e-9))
 
-    def turned(words):
-        words = words.replace("drive", "SIDE").replace("off side", "drive side")
-        return words.replace("off-side", "drive-side").replace("SIDE", "off")
+    assert sorted(map(told_by, here.to_do)) == sorted(told_by(mirrored(each)) for each in there.to_do)
 
-    assert sorted(turned(words) for words in here.to_do) == sorted(there.to_do)
+
+def mirrored(reason):
+    """What is to do, seen from the other side."""
+    values = reason.values.items()
+    return Reason(reason.rule, {name: each.other if isinstance(each, FitSide) else each for name, each in values})
+
+
+def told_by(reason):
+    return str(reason.rule), sorted(
+        (name, round(each, 6) if isinstance(each, float) else str(each)) for name, each in reason.values.items()
+    )
 
 
 def test_start_values_are_common_practice_and_say_so():
     result = judge_fit_up(Measures(bracket_spacing_mm=1640, frame_length_mm=1505), ModelFigures())
     assert result.line("end_play_mm").measured == 13
-    assert result.line("end_play_mm").source is Source.PRACTICE
+    assert result.line("end_play_mm").source is WantedSource.PRACTICE
     assert (result.line("end_play_mm").low, result.line("end_play_mm").high) == (6, 19)
     assert result.line("sensor_sum_mm").wanted == 38
-    assert result.line("sensor_sum_mm").source is Source.PRACTICE
+    assert result.line("sensor_sum_mm").source is WantedSource.PRACTICE
 
 
 def test_what_the_model_does_not_state_is_not_stated():
     result = judge_fit_up(Measures(bracket_height_drive_mm=980, belt_mark_drive_mm=850), ModelFigures())
     assert result.line("bracket_height_drive_mm").verdict is Verdict.NOT_STATED
     assert result.line("frame_length_mm").verdict is Verdict.NOT_STATED
-    assert "does not state the drop" in result.line("bracket_height_drive_mm").words
+    assert rules(result.line("bracket_height_drive_mm")) == [FitUpRule.DROP_NOT_STATED]
 
 
 def test_the_models_figures_come_before_common_practice():
     model = ModelFigures(end_play_least_mm=2, end_play_most_mm=4, sensor_gap_mm=25)
     result = judge_fit_up(Measures(), model)
-    assert (result.line("end_play_mm").measured, result.line("end_play_mm").source) == (3, Source.MODEL)
+    assert (result.line("end_play_mm").measured, result.line("end_play_mm").source) == (3, WantedSource.MODEL)
     assert result.line("sensor_sum_mm").wanted == 50
 
 
-def test_nothing_measured_is_a_sentence():
+def test_nothing_measured_is_not_begun():
     for model in (RP2, ModelFigures()):
-        assert judge_fit_up(Measures(), model).summary == "No line is measured yet."
-        assert judge_fit_up(Measures(), model).refused == ()
+        result = judge_fit_up(Measures(), model)
+        assert (result.is_begun, result.is_done, result.refused) == (False, False, ())
 
 
 def test_a_whole_sheet_is_within():
@@ -300,55 +312,76 @@ def test_a_whole_sheet_is_within():
         RP2,
         nominal_belt_width_mm=1200,
     )  # fmt: skip
-    assert result.is_done, [(line.key, line.verdict, line.words) for line in result.lines]
+    assert result.is_done, [(line.key, line.verdict, line.why) for line in result.lines]
     assert (result.to_do, result.warnings) == ((), ())
-    assert result.summary == f"{len(result.lines)} of {len(result.lines)} lines within tolerance."
+    assert result.count(Verdict.WITHIN) == len(result.lines)
 
 
 @pytest.mark.parametrize(
-    ("measures", "key", "words"),
+    ("measures", "key", "rule", "known"),
     [
         (
             {"bracket_spacing_mm": 1200, "frame_length_mm": 1215},
             "frame_length_mm",
-            "1215 mm frame − 1200 mm spacing = 15 mm: the frame is longer than the space between the brackets.",
+            FitUpRule.FRAME_TOO_LONG,
+            {"frame_mm": 1215, "spacing_mm": 1200, "over_mm": 15},
         ),
         (
             {"bracket_spacing_mm": 1220, "frame_length_mm": 1215, "end_play_mm": 13},
             "extension_drive_mm",
-            "(1220 mm spacing − 13 mm end play − 1215 mm frame) / 2 = -4 mm each side. Negative: the frame is too long",
+            FitUpRule.EACH_SIDE_NEGATIVE,
+            {},
         ),
         (
             {"bracket_spacing_mm": 1640, "frame_length_mm": 1205, "end_play_mm": 13},
             "extension_off_mm",
-            "= 211 mm each side. Above the model's largest extension of 150 mm: too little engagement.",
+            FitUpRule.EACH_SIDE_ABOVE,
+            {"limit_mm": 150},
         ),
-        ({"extension_off_mm": 151}, "extension_off_mm", "151 mm is above the model's largest extension of 150 mm"),
+        (
+            {"extension_off_mm": 151},
+            "extension_off_mm",
+            FitUpRule.EXTENSION_ABOVE,
+            {"extension_mm": 151, "limit_mm": 150},
+        ),
         (
             {"bracket_spacing_mm": 1640, "frame_length_mm": 1505, "extension_drive_mm": 70, "extension_off_mm": 70},
             "play_measured_mm",
-            "1640 mm − 1505 mm − 70 mm − 70 mm = -5 mm. Negative",
+            FitUpRule.PLAY_NEGATIVE,
+            {},
         ),
-        ({"wanted_lift_mm": 30}, "wanted_lift_mm", "30 mm is 5 mm above the model's largest lift of 25 mm."),
+        (
+            {"wanted_lift_mm": 30},
+            "wanted_lift_mm",
+            FitUpRule.LIFT_ABOVE,
+            {"lift_mm": 30, "over_mm": 5, "most_mm": 25},
+        ),
         (
             {"belt_mark_off_mm": 850, "bracket_height_off_mm": 1000},
             "bracket_height_off_mm",
-            "Measured 1000 mm: the belt is lifted by 30 mm. That is above the model's largest lift of 25 mm.",
+            FitUpRule.HEIGHT_ABOVE,
+            {"most_mm": 25},
         ),
         (
             {"sensor_clear_mm": 1190, "belt_width_mm": 1196},
             "sensor_sum_mm",
-            "1190 mm clear − 1196 mm belt = -6 mm. Negative: the belt is wider",
+            FitUpRule.SUM_NEGATIVE,
+            {"clear_mm": 1190, "belt_mm": 1196, "sum_mm": -6},
         ),
         (
             {"sensor_clear_mm": 1234, "belt_width_mm": 1196, "belt_lies_to": "off", "belt_off_by_mm": 25},
             "gap_drive_mm",
-            "The belt lies 25 mm off, more than the centred gap of 19 mm: it would lie inside the sensor.",
+            FitUpRule.BELT_IN_SENSOR,
+            {"off_by_mm": 25, "half_mm": 19},
         ),
         (
             {"bracket_spacing_mm": 1640, "squareness_way": "parallel", "square_drive_mm": 10, "square_off_mm": 3000},
             "square_mm",
-            "the brackets cannot lie 1640 mm apart: read the tape again.",
+            FitUpRule.RUN_OUT_ABOVE,
+            {
+                "run_out": Reason(FitUpRule.RUN_OUT_PARALLEL, {"drive_mm": 10, "off_mm": 3000, "out_mm": 2990}),
+                "spacing_mm": 1640,
+            },
         ),
         (
             {
@@ -358,27 +391,39 @@ def test_a_whole_sheet_is_within():
                 "square_off_mm": 600,
             },
             "square_mm",
-            "read the tape again",
+            FitUpRule.NO_TRIANGLE_POINT,
+            {"drive_mm": 600, "off_mm": 600, "spacing_mm": 1640},
         ),
     ],
 )
-def test_numbers_that_cannot_be_are_refused_with_their_arithmetic(measures, key, words):
+def test_numbers_that_cannot_be_are_refused_with_their_arithmetic(measures, key, rule, known):
     line = judge_fit_up(Measures(**measures), RP2).line(key)
     assert line.verdict is Verdict.REFUSED
-    assert words in line.words
+    assert (line.why[-1].rule, line.why[-1].values) == (rule, known)
+
+
+def test_an_extension_that_cannot_be_still_shows_its_arithmetic():
+    # 1220 - 13 - 1215 = -8 mm for both sides together.
+    line = judge_fit_up(Measures(bracket_spacing_mm=1220, frame_length_mm=1215, end_play_mm=13), RP2).line(
+        "extension_drive_mm"
+    )
+    assert line.why[0] == Reason(
+        FitUpRule.EACH_SIDE, {"spacing_mm": 1220, "play_mm": 13, "frame_mm": 1215, "each_mm": -4}
+    )
 
 
 @pytest.mark.parametrize("value", [-1.0, float("inf"), float("nan")])
 @pytest.mark.parametrize("name", ["bracket_spacing_mm", "gap_off_mm", "belt_off_by_mm", "square_drive_mm"])
 def test_lengths_that_are_none_name_the_argument(name, value):
-    with pytest.raises(ValueError, match=rf"{name} is .* mm; give a finite length from 0 mm up"):
+    with pytest.raises(NotAccepted) as refusal:
         Measures(**{name: value})
+    reason = refusal.value.reason
+    assert (reason.rule, reason.values["field"]) == (FitUpRule.LENGTH_ODD, name)
 
 
 @pytest.mark.parametrize(
     ("given", "words"),
     [
-        ({"bracket_spacing_mm": 0}, "bracket_spacing_mm is 0 mm; give a length above 0 mm"),
         ({"squareness_way": "by_eye"}, "squareness_way is 'by_eye'; give one of parallel, centre_point, diagonals"),
         ({"belt_lies_to": "left"}, "belt_lies_to is 'left'; give drive or off"),
     ],
@@ -388,19 +433,29 @@ def test_words_that_are_none_of_the_choices(given, words):
         Measures(**given)
 
 
+def test_what_was_measured_of_a_frame_is_more_than_nothing():
+    with pytest.raises(NotAccepted) as refusal:
+        Measures(bracket_spacing_mm=0)
+    assert refusal.value.reason == Reason(FitUpRule.LENGTH_ZERO, {"field": "bracket_spacing_mm", "given_mm": 0})
+
+
 def test_the_pivot_is_off_by_half_the_difference_of_the_extensions():
     result = judge_fit_up(
         Measures(bracket_spacing_mm=1640, frame_length_mm=1505, extension_drive_mm=66, extension_off_mm=56), RP2
     )
     line = result.line("pivot_mm")
     assert (line.measured, line.verdict) == (-5, Verdict.OUTSIDE)
-    assert line.words == "|66 mm − 56 mm| / 2 = 5 mm, towards the off side."
-    assert line.to_do == "Extension: in by 5 mm on the drive side, out by the same on the off side."
+    assert line.why == (
+        Reason(FitUpRule.PIVOT_OFF, {"drive_mm": 66, "off_mm": 56, "shift_mm": 5, "side": FitSide.OFF}),
+    )
+    assert line.to_do == Reason(
+        FitUpRule.DO_EXTENSION, {"shift_mm": 5, "longer": FitSide.DRIVE, "shorter": FitSide.OFF}
+    )
 
 
 def test_centring_moves_by_half_the_difference():
     line = judge_fit_up(Measures(centre_drive_mm=40, centre_off_mm=34), RP2).line("centre_mm")
-    assert line.to_do == "Centring: move the frame 3 mm towards the drive side; both sides are then 37 mm."
+    assert line.to_do == Reason(FitUpRule.DO_CENTRE, {"half_mm": 3, "side": FitSide.DRIVE, "then_mm": 37})
 
 
 def test_a_belt_further_off_than_the_wanted_sum_allows_is_reckoned_with_the_sum_there_is():
@@ -408,58 +463,68 @@ def test_a_belt_further_off_than_the_wanted_sum_allows_is_reckoned_with_the_sum_
         Measures(sensor_clear_mm=1400, belt_width_mm=1200, belt_lies_to="off", belt_off_by_mm=90), RP2
     )
     assert [result.line(f"gap_{side}_mm").wanted for side in ("drive", "off")] == [190, 10]
-    assert "200 mm / 2 − 90 mm = 10 mm" in result.line("gap_off_mm").words
+    assert result.line("gap_off_mm").why == (
+        Reason(FitUpRule.GAP_NEAR, {"off_by_mm": 90, "side": FitSide.OFF, "sum_mm": 200, "gap_mm": 10}),
+    )
     assert result.line("sensor_sum_mm").verdict is Verdict.OUTSIDE
 
 
 def test_sums_that_differ_tell_of_a_misread_tape():
     result = judge_fit_up(Measures(sensor_clear_mm=1234, belt_width_mm=1196, gap_drive_mm=19, gap_off_mm=29), RP2)
     assert result.line("tape_mm").verdict is Verdict.OUTSIDE
-    assert "one tape was misread" in result.line("tape_mm").to_do
+    assert result.line("tape_mm").to_do == Reason(FitUpRule.DO_SUMS)
 
 
 def test_sensors_move_in_on_one_side_and_out_on_the_other():
     result = judge_fit_up(Measures(gap_drive_mm=29, gap_off_mm=9, belt_off_by_mm=0), RP2)
     assert result.to_do == (
-        "Sensors: in by 10 mm on the drive side, out by the same on the off side; the sum is unchanged.",
+        Reason(FitUpRule.DO_SHIFT, {"shift_mm": 10, "inward": FitSide.DRIVE, "outward": FitSide.OFF}),
     )
 
 
 @pytest.mark.parametrize(
-    ("measures", "words"),
+    ("measures", "rule"),
     [
-        ({"square_reference": ""}, "name the point or line"),
-        ({"square_reference": "return idler 41"}, "an idler's own error is copied"),
-        ({"square_reference": "tail shaft"}, "the reference was never checked itself"),
-        (
-            {"square_reference": "tail shaft", "reference_distance_mm": 2000},
-            "nearer than 1.5 × the bracket spacing. Off the centre line by 5 mm it feigns 0.14°.",
-        ),
-        (
-            {"square_reference": "tail shaft", "reference_distance_mm": 3500},
-            "the three other lengths make it 1991.8 mm",
-        ),
+        ({"square_reference": ""}, FitUpRule.REFERENCE_UNNAMED),
+        ({"square_reference": "return idler 41"}, FitUpRule.REFERENCE_IS_IDLER),
+        ({"square_reference": "tail shaft"}, FitUpRule.REFERENCE_UNCHECKED),
+        ({"square_reference": "tail shaft", "reference_distance_mm": 2000}, FitUpRule.REFERENCE_NEAR),
+        ({"square_reference": "tail shaft", "reference_distance_mm": 3500}, FitUpRule.REFERENCE_DISTANCE_DIFFERS),
     ],
 )
-def test_warnings_name_what_is_weak_about_the_reference(measures, words):
+def test_warnings_name_what_is_weak_about_the_reference(measures, rule):
     given = {
         "bracket_spacing_mm": 1640, "squareness_way": "centre_point", "square_drive_mm": 2152, "square_off_mm": 2156,
     } | measures  # fmt: skip
-    assert any(words in each for each in judge_fit_up(Measures(**given), RP2).warnings)
+    assert rule in [each.rule for each in judge_fit_up(Measures(**given), RP2).warnings]
+
+
+def test_a_near_reference_feigns_the_skew_of_its_own_error():
+    # atan(5 / 2000) = 0.143 deg.
+    given = Measures(
+        bracket_spacing_mm=1640, squareness_way="centre_point", square_reference="tail shaft",
+        reference_was_checked=True, reference_distance_mm=2000, square_drive_mm=2152, square_off_mm=2156,
+    )  # fmt: skip
+    (near,) = judge_fit_up(given, RP2).warnings
+    assert near.values["feigned_deg"] == pytest.approx(0.1432, abs=5e-5)
+    assert (near.values["length_mm"], near.values["spacings"], near.values["off_mm"]) == (2000, 1.5, 5)
 
 
 def test_the_belt_is_measured_and_not_taken_from_the_book():
     result = judge_fit_up(Measures(belt_width_mm=1150), RP2, nominal_belt_width_mm=1200)
-    assert "The belt measures 1150 mm here, the book says 1200 mm" in result.warnings[0]
+    assert result.warnings == (Reason(FitUpRule.BELT_WIDTH_DIFFERS, {"belt_mm": 1150, "nominal_mm": 1200}),)
 
 
 def test_every_measure_is_used():
     """No field of the sheet is asked for in vain."""
-    source = Path(fit_up.__file__).read_text(encoding="utf-8")
+    source = "".join(each.read_text(encoding="utf-8") for each in Path(fit_up.__file__).parent.glob("fit_up_*.py"))
     for each in fields(Measures):
         stem = each.name.replace("_drive_mm", "_{side}_mm").replace("_off_mm", "_{side}_mm")
         assert f"m.{each.name}" in source or stem in source, each.name
 
 
 def test_examples_in_docstrings():
-    assert doctest.testmod(fit_up).failed == 0
+    for module in (fit_up, fit_up_geometry):
+        found = doctest.testmod(module)
+        assert found.attempted
+        assert found.failed == 0

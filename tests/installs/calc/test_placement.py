@@ -9,45 +9,32 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from installs.calc import placement
+from installs.calc import clearance, open_causes
+from installs.calc.belt_cases import BeltCase, BeltPlace, Fixture, Logged, OpenCause, SeenIncident, Steered
+from installs.calc.clearance import Asked, ClearanceRule, Fit, PlacementLimits, clearance_lines, overall
+from installs.calc.closeness import BeltEnd, ClosenessRule, closeness_lines
 from installs.calc.effect_zones import Zone, effect_zone, strand_coverage
-from installs.calc.placement import (
-    BeltCase,
-    Fit,
-    Fixture,
-    Logged,
-    OpenCause,
-    Place,
-    PlacementLimits,
-    PlacementRules,
-    Seen,
-    Steered,
-    causes_first,
-    clearance_lines,
-    closeness_lines,
-    hours_until_shown,
-    into_the_wander,
-    judge_place,
-    overall,
-    provability,
-    reach_of,
-    wandering_stretches,
-)
-from plant.calc.rates import hours_to_power, power_to_detect
+from installs.calc.open_causes import CauseRule, causes_first
+from installs.calc.placement import judge_place
+from installs.calc.placement_rules import PlacementRules
+from installs.calc.provability import ProofRule, hours_until_shown, provability, reach_of
+from installs.calc.wander import WanderRule, into_the_wander, wandering_stretches
+from plant.calc.rate_power import hours_to_power, power_to_detect
+from plant.calc.reasons import Reason
 
 WORKED = json.loads((Path(__file__).parents[2] / "reference" / "fitup.json").read_text())["placement"]
 FOOT_M = 0.3048
 RP2 = PlacementLimits(
     "RP-2", "return", False, 900, 1600, 0.5, 4.5, clearance_below_mm=280, clearance_beside_mm=110, effect_length_m=50
 )
-HERE = Place("return", 560, 900, 1200, 4.5, clearance_below_mm=430, clearance_beside_mm=125)
+HERE = BeltPlace("return", 560, 900, 1200, 4.5, clearance_below_mm=430, clearance_beside_mm=125)
 RULES = PlacementRules()
 
 
 def a_case(*positions, strand="return", steered=(), length_m=900.0, hours=5000.0, **given):
     return BeltCase(
         length_m, 1200, 4.5, given.pop("is_reversing", False), hours,
-        tuple(Seen(strand, each) for each in positions),
+        tuple(SeenIncident(strand, each) for each in positions),
         tuple(Steered(name, strand, zone) for name, zone in steered), **given,
     )  # fmt: skip
 
@@ -56,59 +43,59 @@ def line(limits, place, rule):
     return next(each for each in clearance_lines(limits, place) if each.rule == rule)
 
 
-def test_examples():
-    assert doctest.testmod(placement).failed == 0
+@pytest.mark.parametrize("module", [clearance, open_causes])
+def test_examples(module):
+    found = doctest.testmod(module)
+    assert found.attempted
+    assert found.failed == 0
 
 
 # --- clearance --------------------------------------------------------------------------------------------------------
 def test_what_fits_says_what_is_to_spare():
     assert overall(clearance_lines(RP2, HERE)) is Fit.FITS
     below = line(RP2, HERE, "below")
-    assert (below.margin, below.words) == (150, "150 mm to spare: 430 mm of clearance below, RP-2 needs 280 mm.")
+    assert below.margin == 150
+    known = {"model": "RP-2", "room": Asked.BELOW, "needs_mm": 280, "there_mm": 430, "spare_mm": 150}
+    assert below.why == Reason(ClearanceRule.ROOM_FITS, known)
     assert line(RP2, HERE, "beside").margin == 15
     assert line(RP2, HERE, "width").margin == 300
     assert line(RP2, HERE, "speed").margin == 0
 
 
 @pytest.mark.parametrize(
-    ("rule", "changed", "words"),
+    ("rule", "changed", "why", "by"),
     [
-        ("below", {"clearance_below_mm": 279.5}, "0.5 mm short"),
-        ("beside", {"clearance_beside_mm": 75}, "35 mm short"),
-        (
-            "width",
-            {"belt_width_mm": 800},
-            "The belt is 800 mm wide; RP-2 is stated for 900 to 1600 mm: 100 mm outside.",
-        ),
-        ("width", {"belt_width_mm": 1800}, "200 mm outside"),
-        ("speed", {"speed_m_s": 4.6}, "The belt runs at 4.6 m/s; RP-2 is stated for 0.5 to 4.5 m/s"),
-        ("speed", {"speed_m_s": 0.3}, "0.2 m/s outside"),
-        ("strand", {"strand": "carry"}, "this is the carry strand"),
-        ("direction", {"is_reversing": True}, "in reverse it would steer the belt off"),
+        ("below", {"clearance_below_mm": 279.5}, ClearanceRule.ROOM_SHORT, {"short_mm": 0.5, "room": Asked.BELOW}),
+        ("beside", {"clearance_beside_mm": 75}, ClearanceRule.ROOM_SHORT, {"short_mm": 35, "room": Asked.BESIDE}),
+        ("width", {"belt_width_mm": 800}, ClearanceRule.WIDTH_OUTSIDE, {"outside_mm": 100}),
+        ("width", {"belt_width_mm": 1800}, ClearanceRule.WIDTH_OUTSIDE, {"outside_mm": 200}),
+        ("speed", {"speed_m_s": 4.6}, ClearanceRule.SPEED_OUTSIDE, {"outside_m_s": pytest.approx(0.1)}),
+        ("speed", {"speed_m_s": 0.3}, ClearanceRule.SPEED_OUTSIDE, {"outside_m_s": pytest.approx(0.2)}),
+        ("strand", {"strand": "carry"}, ClearanceRule.STRAND_DIFFERS, {"made_for": "return", "strand": "carry"}),
+        ("direction", {"is_reversing": True}, ClearanceRule.ONE_DIRECTION, {"model": "RP-2"}),
     ],
 )
-def test_what_misses_a_limit_does_not_fit(rule, changed, words):
+def test_what_misses_a_limit_does_not_fit(rule, changed, why, by):
     place = replace(HERE, **changed)
     found = line(RP2, place, rule)
-    assert found.fit is Fit.DOES_NOT_FIT
-    assert words in found.words
+    assert (found.fit, found.why.rule) == (Fit.DOES_NOT_FIT, why)
+    assert {name: found.why.values[name] for name in by} == by
     assert overall(clearance_lines(RP2, place)) is Fit.DOES_NOT_FIT
 
 
 @pytest.mark.parametrize(
-    ("rule", "silent"),
+    ("rule", "silent", "why"),
     [
-        ("below", {"clearance_below_mm": None}),
-        ("beside", {"clearance_beside_mm": None}),
-        ("width", {"belt_width_least_mm": None, "belt_width_most_mm": None}),
-        ("width", {"belt_width_least_mm": None}),
-        ("speed", {"speed_least_m_s": None, "speed_most_m_s": None}),
+        ("below", {"clearance_below_mm": None}, ClearanceRule.ROOM_THERE_NOT_STATED),
+        ("beside", {"clearance_beside_mm": None}, ClearanceRule.ROOM_THERE_NOT_STATED),
+        ("width", {"belt_width_least_mm": None, "belt_width_most_mm": None}, ClearanceRule.NOT_STATED),
+        ("width", {"belt_width_least_mm": None}, ClearanceRule.WIDTH_ONE_END),
+        ("speed", {"speed_least_m_s": None, "speed_most_m_s": None}, ClearanceRule.NOT_STATED),
     ],
 )
-def test_what_the_model_does_not_state_is_no_pass(rule, silent):
+def test_what_the_model_does_not_state_is_no_pass(rule, silent, why):
     found = line(replace(RP2, **silent), HERE, rule)
-    assert found.fit is Fit.NOT_STATED
-    assert "stated" in found.words
+    assert (found.fit, found.why.rule) == (Fit.NOT_STATED, why)
     assert overall(clearance_lines(replace(RP2, **silent), HERE)) is Fit.NOT_STATED
 
 
@@ -154,7 +141,8 @@ def closeness(case, strand, chainage_m):
 def test_ends_of_the_belt_are_pulleys_though_none_is_in_the_book():
     found = closeness(a_case(length_m=95.0), "return", 4.0)["pulley"]
     assert (found.fit, found.measured) == (Fit.DOES_NOT_FIT, 4.0)
-    assert "4 m from the tail pulley" in found.words
+    known = {"distance_m": 4.0, "what": BeltEnd.TAIL_PULLEY, "least_m": 5.0}
+    assert found.why == Reason(ClosenessRule.TOO_NEAR, known)
     assert closeness(a_case(length_m=95.0), "carry", 88.0)["pulley"].fit is Fit.CONDITION
     assert closeness(a_case(length_m=95.0), "carry", 40.0)["pulley"].fit is Fit.FITS
 
@@ -234,7 +222,21 @@ def test_incidents_at_a_switch_do_not_tell_where_the_wander_begins():
     (wander,) = wandering_stretches(case, "return", RULES)
     assert wander.n_at_detector == 3
     (found,) = into_the_wander((wander,), "return", 545.0, False, RULES)
-    assert "3 of its 4 incidents carry the place of a switch" in found.words
+    assert found.why[1:] == (Reason(WanderRule.AT_SWITCH, {"n": 3, "of": 4}),)
+
+
+@pytest.mark.parametrize("at", [(0.0, 32.4, 72.4), (327.6, 367.6, 400.0)])
+def test_incidents_just_as_far_apart_as_a_stretch_allows_make_one_on_either_half_of_the_belt(at):
+    """72.4 - 32.4 is 40.00000000000001 in binary, 367.6 - 327.6 is 40: both are the 40 m that join two incidents."""
+    (wander,) = wandering_stretches(a_case(*at), "return", RULES)
+    assert wander.n == 3
+
+
+def test_a_depth_that_is_the_usual_one_to_the_last_bit_fits():
+    case = a_case(64.1, 60.0, 50.0)  # 64.1 - 58.1 is 5.999999999999993 in binary
+    (found,) = into_the_wander(wandering_stretches(case, "return", RULES), "return", 58.1, False, RULES)
+    assert found.distance_m < RULES.into_wander_least_m
+    assert found.fit is Fit.FITS
 
 
 def test_few_incidents_make_no_stretch():
@@ -311,7 +313,7 @@ def test_without_a_detector_it_can_never_be_proven():
     case = a_case(*[530.0] * 20, detectors_m=(480.0, 600.0))
     found = provability(case, reach_of(case, "return", 550.0, 50.0))
     assert (found.detectors_m, found.hours, found.can_be_proven) == ((), None, False)
-    assert "could not be judged by them" in found.words[0]
+    assert found.why == (Reason(ProofRule.UNSEEN),)
 
 
 def test_a_station_that_people_log_sees_its_own_strand_only():
@@ -335,9 +337,8 @@ def test_few_incidents_can_never_show_a_halving():
     case = a_case(530.0, 531.0, detectors_m=(540.0,))
     found = provability(case, reach_of(case, "return", 550.0, 50.0))
     assert (found.hours, found.can_be_proven) == (None, False)
-    assert found.words[1].startswith(
-        "2 incidents in 5000 h before are too few to show a halving or even a fall to a tenth"
-    )
+    few = Reason(ProofRule.TOO_FEW, {"n": 2, "before_h": 5000})
+    assert found.why[1] == Reason(ProofRule.HARDLY, {"few": few})
     assert hours_until_shown(0, 5000.0) is None
     assert hours_until_shown(5, 0.0) is None
 
@@ -349,18 +350,23 @@ def test_where_a_halving_cannot_be_shown_a_greater_fall_may_be():
     assert (found.hours, found.can_be_proven) == (None, False)
     needed = hours_until_shown(12, 5000.0, 0.25)
     assert power_to_detect(12, 5000.0, needed, 0.25) >= 0.8
-    assert "a fall to a quarter would show after about" in found.words[1]
+    assert found.why[1].rule is ProofRule.FALL_TO_QUARTER
+    assert found.why[1].values["about_hours"] == pytest.approx(needed, rel=0.05)
 
 
 # --- causes first -----------------------------------------------------------------------------------------------------
+def cure_first(cause):
+    return Reason(CauseRule.CURE_FIRST, {"cause": Reason(CauseRule.TYPED, {"cause": cause})})
+
+
 def test_an_open_cause_in_reach_comes_first():
     seized = OpenCause("idler 203 is seized", "return", 430, 430)
     case = a_case(420.0, 425.0, open_causes=(seized,))
-    assert causes_first(case, "return", (Zone(400, 450),), RULES) == ("Cure first: idler 203 is seized.",)
+    assert causes_first(case, "return", (Zone(400, 450),), RULES) == (cure_first("idler 203 is seized"),)
     assert causes_first(case, "return", (Zone(500, 550),), RULES) == ()
     assert causes_first(case, "carry", (Zone(400, 450),), RULES) == ()
     whole = replace(case, open_causes=(OpenCause("splice is crooked"),))
-    assert causes_first(whole, "carry", (Zone(0, 50),), RULES) == ("Cure first: splice is crooked.",)
+    assert causes_first(whole, "carry", (Zone(0, 50),), RULES) == (cure_first("splice is crooked"),)
 
 
 def test_a_cause_that_was_overridden_holds_nothing_back_but_stays_said():
@@ -368,16 +374,18 @@ def test_a_cause_that_was_overridden_holds_nothing_back_but_stays_said():
     case = a_case(420.0, 425.0, open_causes=(cause,))
     found = judge_place(case, case.place("return", 450, **SAYS), RP2, effect_length_m=50)
     assert found.causes_first == ()
-    assert found.overridden == (
-        "Not cured: belt is bowed; to be fitted all the same, because: new belt comes in March",
-    )
+    bowed = Reason(CauseRule.TYPED, {"cause": "belt is bowed"})
+    assert found.overridden == (Reason(CauseRule.NOT_CURED, {"cause": bowed, "why": "new belt comes in March"}),)
 
 
 def test_a_suspected_cause_counts_when_half_of_the_incidents_name_it():
-    seen = tuple(Seen("return", 420.0, cause) for cause in ("build-up", "build-up", "build-up", "", "load off centre"))
+    seen = tuple(
+        SeenIncident("return", 420.0, cause) for cause in ("build-up", "build-up", "build-up", "", "load off centre")
+    )
     case = replace(a_case(), incidents=seen)
+    suspected = Reason(CauseRule.SUSPECTED, {"n": 3, "of": 5, "cause": "build-up"})
     assert causes_first(case, "return", (Zone(400, 450),), RULES) == (
-        "Cure first: 3 of 5 incidents in reach are put down to build-up.",
+        Reason(CauseRule.CURE_FIRST, {"cause": suspected}),
     )
     fewer = replace(case, incidents=seen[1:])
     assert causes_first(fewer, "return", (Zone(400, 450),), RULES) == ()

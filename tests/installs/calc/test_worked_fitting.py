@@ -11,41 +11,28 @@ from pathlib import Path
 
 import pytest
 
-from installs.calc.commissioning import (
-    Adjustment,
-    Balance,
-    Offset,
-    Run,
-    judge_acceptance,
-    judge_adjustment,
-    station_sides,
-)
+from installs.calc.adjustments import Adjustment, Balance, judge_adjustment
+from installs.calc.belt_cases import BeltCase, BeltPlace, SeenIncident
+from installs.calc.clearance import Fit, PlacementLimits, clearance_lines, overall
+from installs.calc.commissioning import judge_acceptance
 from installs.calc.effect_zones import effect_zone
-from installs.calc.fit_up import (
-    Measures,
-    ModelFigures,
-    Verdict,
+from installs.calc.fit_up import judge_fit_up
+from installs.calc.fit_up_geometry import (
     adjusted,
     bracket_height,
     extension_each_side,
     frame_set_to,
     gaps_for,
     half_difference,
-    judge_fit_up,
 )
-from installs.calc.placement import (
-    BeltCase,
-    Fit,
-    Place,
-    PlacementLimits,
-    PlacementRules,
-    Seen,
-    clearance_lines,
-    into_the_wander,
-    overall,
-    wandering_stretches,
-)
-from plant.calc.units import QuantityKind, UnitSystem, parse_quantity
+from installs.calc.fit_up_lines import Verdict
+from installs.calc.fit_up_measures import Measures, ModelFigures
+from installs.calc.placement_rules import PlacementRules
+from installs.calc.trial_runs import Offset, Run, station_sides
+from installs.calc.wander import into_the_wander, wandering_stretches
+from installs.words.fit_up import why_words
+from plant.calc.typed_quantities import parse_quantity
+from plant.calc.units import QuantityKind, UnitSystem
 
 PRACTICE = json.loads((Path(__file__).parents[2] / "reference" / "fitting_practice.json").read_text())
 FOOT_M = 0.3048
@@ -72,7 +59,7 @@ MODEL = PlacementLimits(
     clearance_below_mm=mm("placement", "least_room_below"), clearance_beside_mm=0.0,
     clearance_along_mm=mm("placement", "least_room_along"),
 )  # fmt: skip
-HERE = Place(
+HERE = BeltPlace(
     "return", 0.0, BELT_LENGTH_M, 1200, 2.5,
     clearance_below_mm=mm("placement", "least_room_below"), clearance_beside_mm=100.0,
     clearance_along_mm=mm("placement", "least_room_along"),
@@ -101,7 +88,7 @@ def test_a_model_that_states_no_room_along_is_not_asked_for_it():
 @pytest.mark.parametrize(("strand", "begins_m", "way"), [("carry", WANDER_FROM_M, 1), ("return", WANDER_TO_M, -1)])
 def test_20_ft_into_the_wander_is_the_usual_place_and_reaches_150_to_200_ft(strand, begins_m, way):
     rules = PlacementRules()
-    seen = tuple(Seen(strand, at) for at in (WANDER_FROM_M, 120.0, 140.0, 160.0, WANDER_TO_M))
+    seen = tuple(SeenIncident(strand, at) for at in (WANDER_FROM_M, 120.0, 140.0, 160.0, WANDER_TO_M))
     belt = BeltCase(BELT_LENGTH_M, 1200, 2.5, False, hours=4000.0, incidents=seen)
     wanders = wandering_stretches(belt, strand, rules)
     device_m = begins_m + way * feet_in_m("into_the_wander")
@@ -141,14 +128,14 @@ CENTRED = Measures(
 
 
 def judged(measures):
-    return judge_fit_up(measures, SHEET, system=UnitSystem.US)
+    return judge_fit_up(measures, SHEET)
 
 
 def test_a_spacing_of_51_1_2_in_draws_a_frame_of_47_in_out_by_2_in_each_side_to_51_in():
     each = extension_each_side(SPACING, PLAY, FRAME)
     assert (each, frame_set_to(FRAME, each)) == pytest.approx((EACH_SIDE, SET_TO))
     assert pytest.approx(SET_TO) == SPACING - PLAY
-    assert judged(CENTRED).line("extension_drive_mm").words == (
+    assert why_words(judged(CENTRED).line("extension_drive_mm"), UnitSystem.US) == (
         "(51 1/2 in spacing − 1/2 in end play − 47 in frame) / 2 = 2 in each side. The frame is set to 51 in over all."
     )
 
@@ -159,7 +146,7 @@ def test_from_belt_mark_to_bracket_top_are_3_1_2_in_for_half_an_inch_of_lift():
     assert bracket_height(MARK, LIFT, drop) - MARK == pytest.approx(MARK_TO_TOP)
     line = judged(CENTRED).line("bracket_height_drive_mm")
     assert (line.verdict, line.wanted) == (Verdict.WITHIN, pytest.approx(MARK + MARK_TO_TOP))
-    assert "the belt is lifted by 1/2 in." in line.words
+    assert "the belt is lifted by 1/2 in." in why_words(line, UnitSystem.US)
 
 
 def test_centred_is_equal_on_both_sides():
@@ -174,7 +161,7 @@ def test_gaps_are_3_4_in_centred_and_light_contact_with_1_1_2_in_to_one_side():
     to_one_side = replace(CENTRED, belt_lies_to="drive", belt_off_by_mm=GAP, gap_drive_mm=NEAR, gap_off_mm=FAR)
     for measures in (CENTRED, to_one_side):
         result = judged(measures)
-        assert result.is_done, [(line.key, line.verdict, line.words) for line in result.lines]
+        assert result.is_done, [(line.key, line.verdict, line.why) for line in result.lines]
         assert (result.to_do, result.warnings) == ((), ())
     # The same two gaps under a belt that is said to lie in the middle are set wrong.
     assert judged(replace(CENTRED, gap_drive_mm=NEAR, gap_off_mm=FAR)).line("gap_off_mm").verdict is Verdict.OUTSIDE

@@ -41,9 +41,11 @@ def test_an_adjustment_is_printed_with_both_sides_and_the_person_s_words(job, te
     isolation(job, tess, 5)
     work = [row[4] for row in isolation_section(job, UnitSystem.METRIC)["rows"]]
     assert work[0] == "the fitting itself"
-    assert work[1].startswith("2 mm in on the drive side, 3 mm out on the off side: the sum of the gaps becomes 1 mm")
+    assert work[1].startswith(
+        "2 mm inward on the drive side, 3 mm outward on the off side: the sum of the gaps becomes 1 mm"
+    )
     assert work[2].endswith("3 mm narrower. arm was bent back")
-    assert work[3] == "4 mm in on the drive side; what was moved on the off side was not kept."
+    assert work[3] == "4 mm inward on the drive side; what was moved on the off side was not kept."
     assert work[4] == "–"
 
 

@@ -12,9 +12,12 @@ from installs.selectors.torque import open_fasteners, torque_rows
 from installs.services.acceptance import hand_over_fitting
 from installs.services.commissioning import correct_point
 from installs.services.fit_up import save_fit_up
-from installs.services.fittings import change_fitting
+from installs.services.fittings import change_fitting, give_up_fitting
 from installs.services.torque import pass_over_fasteners, sign_off_torque
 from installs.services.trial_runs import add_readings, withdraw_trial_run
+from installs.words.job_steps import step_words
+from installs.words.torque import open_work_words
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from tests import make
 from tests.installs.jobs import GOOD, accepted, at, finish, fit, fresh, isolate, run, sign_all, up_to_the_guards
@@ -29,7 +32,7 @@ def test_what_was_passed_over_is_said_at_acceptance_and_hand_over(unsigned, tess
     pass_over_fasteners(
         fitting=job, fasteners=open_fasteners(torque_rows(job)), reason="socket is missing", by=tess, now=at(7)
     )
-    assert left_open(job)[1:] == [
+    assert open_work_words(left_open(job))[1:] == [
         "Torque: 4 of 5 fasteners signed off.",
         "pivot 1 passed over: socket is missing (tess, 20 Nov 2026, 09:07).",
     ]
@@ -37,7 +40,17 @@ def test_what_was_passed_over_is_said_at_acceptance_and_hand_over(unsigned, tess
         fitting=fresh(job), fastener=job.device_model.fasteners.get(place="pivot"), number=1, torque_nm=130.0, by=tess,
         instrument=torque_rows(job)[0].signed[0].row.instrument, signed_at=at(8), now=at(8),
     )  # fmt: skip
-    assert left_open(job)[1:] == []
+    assert open_work_words(left_open(job))[1:] == []
+
+
+def test_an_accepted_job_is_not_given_up(job, tess, finished):
+    fit(job, tess)
+    run(job, tess, 20)
+    run(job, tess, 120, is_loaded=True)
+    accepted(job, tess)
+    with pytest.raises(Refused, match="The device is on the belt: hand the job over"):
+        give_up_fitting(fresh(job), by=tess, version=fresh(job).version, reason="no crew")
+    assert fresh(job).given_up_at is None
 
 
 def test_acceptance_needs_every_station_empty_and_loaded_within_the_target(job, tess, finished):
@@ -98,7 +111,7 @@ def test_open_measures_and_torques_hold_the_acceptance_back_unless_a_reason_stay
     assert "Torque" not in no.value.message
     done = accepted(job, tess, reason="squareness follows at the next stop")
     assert done.accepted_reason == "squareness follows at the next stop"
-    assert "squareness follows" in str([step.words for step in job_of(done).closing])
+    assert "squareness follows" in str([step_words(step, UnitSystem.METRIC) for step in job_of(done).closing])
 
 
 def test_a_reason_given_with_an_acceptance_stays_though_none_was_asked_for(job, tess, finished):

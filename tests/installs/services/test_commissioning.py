@@ -17,6 +17,8 @@ from installs.services.device_models import change_device_model
 from installs.services.fittings import change_fitting, give_up_fitting
 from installs.services.torque import pass_over_fasteners
 from installs.services.trial_runs import add_readings, record_trial_run, withdraw_trial_run
+from installs.words.job_steps import act_words, step_words
+from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
 from tests.installs.jobs import (
@@ -113,9 +115,9 @@ def test_both_sides_of_an_adjustment_are_kept_as_they_were_read(job, tess):
     kept = moved(isolate(job, tess, 60), tess, 2.0, 3.0)
     assert (kept.adjustment_mm, kept.adjustment_off_mm, kept.adjustment_note) == (2.0, 3.0, "")
     step = next(each for each in job_of(fresh(job)).steps if each.key == "adjustment")
-    assert step.measured == (
-        "2 mm in on the drive side, 3 mm out on the off side: the sum of the gaps becomes 1 mm wider, no more than "
-        "two readings of a tape differ by.",
+    assert step_words(step, UnitSystem.METRIC) == (
+        "2 mm inward on the drive side, 3 mm outward on the off side: the sum of the gaps becomes 1 mm wider, no more "
+        "than two readings of a tape differ by.",
     )
 
 
@@ -134,8 +136,8 @@ def test_a_move_on_the_off_side_alone_is_no_standing_still(job, tess):
     fit(job, tess)
     moved(isolate(job, tess, 60), tess, 0.0, 4.0, note="the drive side arm stands at its stop")
     step = next(each for each in job_of(fresh(job)).steps if each.key == "adjustment")
-    assert step.measured == (
-        "nothing on the drive side, 4 mm out on the off side: the sum of the gaps becomes 4 mm wider.",
+    assert step_words(step, UnitSystem.METRIC)[:1] == (
+        "nothing on the drive side, 4 mm outward on the off side: the sum of the gaps becomes 4 mm wider.",
     )
 
 
@@ -239,7 +241,7 @@ def test_the_guards_wait_for_every_fastener(unsigned, tess):
     up_to_the_guards(job, tess)
     signed = sign_all(job, tess, 5, but=1)
     assert len(signed) == 4
-    assert (following(job).name, following(job).words) == ("torque", "Sign the torques off")
+    assert (following(job).name, act_words(following(job))) == ("torque", "Sign the torques off")
     with pytest.raises(Refused) as no:
         confirm(job, tess, 6, "guards")
     assert no.value.code == "torque"

@@ -19,6 +19,7 @@ from installs.services.device_models import (
 )
 from installs.services.devices import add_device
 from installs.services.installations import install_device, take_over_sheet
+from installs.words.sheets import changes_since_fitted
 from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
@@ -46,7 +47,7 @@ def test_a_model_comes_with_its_fasteners_and_is_written_once(alder, erin):
         ({"sensor_new_mm": 60.0, "sensor_limit_mm": 60.0}, "must be below", "sensor_limit_mm"),
         ({"belt_width_least_mm": 1400.0, "belt_width_most_mm": 900.0}, "from 1400 mm to 900 mm", "belt_width_least_mm"),
         ({"mass_kg": -3.0}, "-3 is negative", "mass_kg"),
-        ({"effect_length_m": 900.0}, "less than or equal to 500", "effect_length_m"),
+        ({"effect_length_m": 900.0}, "give 500 m or less", "effect_length_m"),
         ({"strand": "upper"}, "not a valid choice", "strand"),
     ],
 )  # fmt: skip
@@ -131,9 +132,9 @@ def test_an_installation_is_held_against_the_sheet_that_it_was_fitted_to(alder, 
     assert at.sheet.number == 1
     assert at.spec.sensor_limit_mm == 68
     assert at.spec.fasteners[0].torque_nm == 75
-    state = sheet_state(at, UnitSystem.METRIC)
+    state = sheet_state(at)
     assert not state.is_newest
-    words = {each.what: (each.before, each.after) for each in state.changes}
+    words = {each.what: (each.before, each.after) for each in changes_since_fitted(state, UnitSystem.METRIC)}
     assert words["sensor roller, limit diameter"] == ("68 mm", "70 mm")
     assert words["clamp"] == ("target torque: 75 N·m", "target torque: 80 N·m")
     with pytest.raises(Refused, match="Say why"):

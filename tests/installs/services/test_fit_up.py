@@ -7,12 +7,14 @@ import uuid
 import pytest
 from django.utils import timezone
 
-from installs.calc.fit_up import Verdict
+from installs.calc.fit_up_lines import Verdict
+from installs.calc.fit_up_rules import FitUpRule
 from installs.models import FitUp, ModelSheet
 from installs.selectors.fit_up import figures_for, judge, measures_of, result_of
 from installs.services.fit_up import save_fit_up
 from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
+from plant.words.refusals import field_words
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -29,13 +31,13 @@ def job(belt_a1):
 def test_measures_are_kept_and_judged(job, tess):
     row = save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1640.0, frame_length_mm=1505.0)
     assert (row.version, row.created_by) == (1, tess)
-    result = result_of(job, system=UnitSystem.METRIC)
+    result = result_of(job)
     assert result.line("extension_drive_mm").wanted == 61
     assert result.line("extension_drive_mm").verdict is Verdict.OPEN
 
 
 def test_no_sheet_no_result(job):
-    assert result_of(job, system=UnitSystem.METRIC) is None
+    assert result_of(job) is None
 
 
 def test_what_the_first_one_saved_the_second_has_to_see(job, tess, pat):
@@ -69,8 +71,8 @@ def test_the_same_form_twice_makes_one_sheet(job, tess):
         ({"extension_drive_mm": 160.0}, "extension_drive_mm", "160 mm is above the model's largest extension"),
         ({"wanted_lift_mm": 30.0}, "wanted_lift_mm", "5 mm above the model's largest lift of 25 mm"),
         ({"sensor_clear_mm": 1190.0, "belt_width_mm": 1196.0}, "sensor_clear_mm", "wider than the space between"),
-        ({"bracket_spacing_mm": -5.0}, "bracket_spacing_mm", "bracket_spacing_mm is -5.0 mm"),
-        ({"gap_off_mm": float("inf")}, "gap_off_mm", "gap_off_mm is inf mm"),
+        ({"bracket_spacing_mm": -5.0}, "bracket_spacing_mm", "-5 mm is no length; give one from 0 up"),
+        ({"gap_off_mm": float("inf")}, "gap_off_mm", "inf is no length"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_arithmetic(job, tess, values, field, words):
@@ -90,6 +92,17 @@ def test_refusals_speak_the_persons_units(job, tess):
     tess.unit_system = "us"
     with pytest.raises(Refused, match="59 1/4 in frame − 47 1/4 in spacing = 12 in"):
         save_fit_up(fitting=job, by=tess, version=0, bracket_spacing_mm=1200.15, frame_length_mm=1504.95)
+
+
+def test_a_length_that_is_none_is_refused_in_the_persons_units(job, tess):
+    with pytest.raises(Refused) as refusal:
+        save_fit_up(fitting=job, by=tess, version=0, frame_length_mm=0.0)
+    assert field_words(refusal.value, UnitSystem.US)["frame_length_mm"] == (
+        "0 in is too short; give a length above 0 in, or leave it out."
+    )
+    with pytest.raises(Refused) as refusal:
+        save_fit_up(fitting=job, by=tess, version=0, gap_off_mm=float("inf"))
+    assert "inf is no length" in field_words(refusal.value, UnitSystem.US)["gap_off_mm"]
 
 
 def test_an_accepted_job_keeps_its_fit_up(job, tess):
@@ -117,4 +130,5 @@ def test_a_job_keeps_the_version_of_the_sheet_that_it_is_fitted_to(job):
 
 def test_the_book_knows_the_belts_width(job, tess):
     row = save_fit_up(fitting=job, by=tess, version=0, belt_width_mm=1150.0)
-    assert "the book says 1200 mm" in judge(job, measures_of(row), system=UnitSystem.METRIC).warnings[0]
+    (warning,) = judge(job, measures_of(row)).warnings
+    assert (warning.rule, warning.values["nominal_mm"]) == (FitUpRule.BELT_WIDTH_DIFFERS, 1200)

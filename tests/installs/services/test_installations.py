@@ -13,6 +13,7 @@ from installs.services.device_models import add_device_model, change_device_mode
 from installs.services.installations import change_installation, install_device, remove_installation
 from installs.signals import device_installed, device_removed
 from installs.words.installations import fit_warnings
+from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
 from tests import make
 
@@ -125,6 +126,9 @@ def test_what_does_not_suit_is_said_but_not_forbidden(alder, belt_a1, pat, at_no
     assert "made for the return strand, this is the carry strand" in said[0]
     assert "1200 mm wide; RP-1 is stated for 500 mm to 900 mm" in said[1]
     assert "2.5 m/s; RP-1 is stated for up to 2 m/s" in said[2]
+    in_inches = fit_warnings(device, belt_a1, "carry", system=UnitSystem.US)
+    assert "47 1/4 in wide; RP-1 is stated for 19 11/16 in to 35 7/16 in" in in_inches[1]
+    assert "492.1 ft/min; RP-1 is stated for up to 393.7 ft/min" in in_inches[2]
     assert install(device, belt_a1, pat, at_noon, strand="carry").pk
     assert fit_warnings(make.device(alder, "41", make.device_model(alder, "silent")), belt_a1, "return") == []
 
@@ -133,7 +137,7 @@ def test_other_plants_scrapped_devices_and_retired_belts_are_refused(device, bel
     with pytest.raises(Refused, match="different plants"):
         install(device, belt_z9, pat, at_noon)
     belt_a1.retired_on = dt.date(2026, 5, 4)
-    with pytest.raises(Refused, match="A-1 was taken out of use on 2026-05-04"):
+    with pytest.raises(Refused, match="A-1 was taken out of use on 4 May 2026"):
         install(device, belt_a1, pat, at_noon)
     belt_a1.retired_on, device.scrapped_on = None, dt.date(2026, 5, 4)
     with pytest.raises(Refused, match="Device 20 was scrapped"):

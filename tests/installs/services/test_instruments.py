@@ -30,11 +30,11 @@ def test_a_wrench_without_a_figure_gets_the_one_of_the_standard(alder, pat):
         ({"range_least_nm": 100.0, "range_most_nm": 20.0}, "range_least_nm", "runs from 100 N·m to 20 N·m"),
         ({"range_least_nm": -1.0}, "range_least_nm", "-1 N·m is negative"),
         ({"range_most_nm": 0.0}, "range_most_nm", "measures nothing"),
-        ({"calibrated_on": dt.date(2099, 1, 1)}, "calibrated_on", "2099-01-01 has not come yet"),
+        ({"calibrated_on": dt.date(2099, 1, 1)}, "calibrated_on", "1 Jan 2099 has not come yet"),
         (
             {"calibrated_on": dt.date(2026, 5, 4), "calibration_due_on": dt.date(2026, 5, 3)},
             "calibration_due_on",
-            "would be due on 2026-05-03, before that",
+            "would be due on 3 May 2026, before that",
         ),
     ],
 )
@@ -58,7 +58,7 @@ def test_a_calibration_is_recorded_with_its_history(alder, pat):
 def test_a_calibration_needs_both_days_and_a_tool_in_use(alder, pat):
     tool = make.torque_wrench(alder, retired_on=dt.date(2026, 10, 1))
     days = {"calibrated_on": dt.date(2026, 11, 2), "calibration_due_on": dt.date(2027, 11, 2)}
-    with pytest.raises(Refused, match="no longer used since 2026-10-01"):
+    with pytest.raises(Refused, match="no longer used since 1 Oct 2026"):
         calibrate_instrument(tool, by=pat, version=1, **days)
     tool = change_instrument(tool, by=pat, version=1, retired_on=None)
     for missing in days:

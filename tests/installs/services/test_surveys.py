@@ -6,12 +6,16 @@ import uuid
 import pytest
 from django.utils import timezone
 
-from installs.calc.surveys import CAUSES
-from installs.models import BeltOffset, CauseTest
+from installs.calc.survey_lines import line_kept
+from installs.calc.survey_rules import SurveyRule
+from installs.models import BeltOffset
 from installs.selectors.belt_offsets import stations_of
 from installs.services import surveys
 from installs.services.belt_offsets import set_offset
+from plant.calc.units import UnitSystem
 from plant.errors import ChangedMeanwhile, Refused
+from plant.selectors.history import lines_of
+from plant.words.history import lines_told
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -41,10 +45,6 @@ def test_the_same_form_opens_one_survey(belt_a1, tess):
     ]
     assert both[0] == both[1]
     assert both[0].cause_tests.count() == 9
-
-
-def test_the_guide_knows_every_cause_of_the_book():
-    assert [each.cause for each in CAUSES] == CauseTest.Cause.values
 
 
 def test_a_place_off_the_belt_is_refused(belt_a1, tess):
@@ -90,8 +90,9 @@ def test_closing_freezes_the_result(survey, tess, model):
     survey = saved(survey, tess, clearance_below_mm=250.0)
     survey = surveys.close_survey(survey, by=tess, version=survey.version)
     assert survey.result == "does_not_fit"
-    line = next(each for each in survey.reasons if each["rule"] == "below")
-    assert (line["measured"], line["wanted"], line["verdict"]) == ("250 mm", "at least 280 mm", "not_met")
+    line = next(line_kept(each) for each in survey.reasons if each["rule"] == "below")
+    assert (line.measured.values, line.wanted.values) == ({"size_mm": 250}, {"low_mm": 280})
+    assert line.standing == "not_met"
     model.clearance_below_mm = 200
     model.save()
     survey.refresh_from_db()
@@ -107,7 +108,8 @@ def test_a_cause_is_cured_first_unless_a_reason_is_given(survey, tess):
     again = surveys.reopen_survey(closed, by=tess, version=closed.version, reason="chute ordered")
     closed = surveys.close_survey(again, by=tess, version=again.version, override_reason="new chute in May")
     assert closed.result == "conditions"
-    assert any("new chute in May" in each["words"] for each in closed.reasons)
+    (why,) = next(line_kept(each) for each in closed.reasons if each["rule"] == "cause_loading").why
+    assert (why.rule, why.values["reason"]) == (SurveyRule.CAUSE_OVERRIDDEN, "new chute in May")
 
 
 def test_reopening_wants_a_reason_and_keeps_the_old_result_in_the_history(survey, tess):
@@ -133,3 +135,13 @@ def test_an_installation_is_measured_again_where_it_was_before(belt_a1, tess):
         taken_at=timezone.now() - dt.timedelta(days=1), occasion="survey", by=tess, installation=at,
     )  # fmt: skip
     assert stations_of(at) == (66.0,)
+
+
+def test_the_history_names_the_rules_that_decided_before(survey, tess):
+    survey = saved(survey, tess, clearance_below_mm=250.0)
+    closed = surveys.close_survey(survey, by=tess, version=survey.version)
+    surveys.reopen_survey(closed, by=tess, version=closed.version, reason="measured again")
+    lines = lines_told(lines_of(closed), UnitSystem.METRIC)
+    told = " ".join(f"{change.before} {change.after}" for line in lines for change in line.changes)
+    assert "below, not met" in told
+    assert "survey." not in told

@@ -7,12 +7,15 @@ import uuid
 
 import pytest
 
+from installs.calc.commissioning import AcceptanceRule
 from installs.models import BeltOffset, TrialRun
 from installs.selectors.commissioning import acceptance_of, current_runs, offsets_of, time_doubts_of
 from installs.selectors.job_steps import job_of
 from installs.services.fittings import plan_fitting
 from installs.services.torque import withdraw_torque
 from installs.services.trial_runs import add_readings, withdraw_trial_run
+from installs.words.job_steps import step_words
+from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from tests import make
 from tests.installs.jobs import (
@@ -84,10 +87,10 @@ def test_confirmed_with_a_reason_it_stands_as_entered_and_the_doubt_with_it(job,
     assert (row.minutes, row.started_at) == (31.0, at(6) + dt.timedelta(seconds=75) - dt.timedelta(minutes=31))
     assert [each.rule for each in time_doubts_of(row)] == ["since_locks"]
     line = next(each for each in acceptance_of(job).lines if each.key == "loaded-minutes")
-    assert line.words.startswith("Entered as watched loaded for 31 min")
+    assert (line.why.rule, line.why.values["watched_min"]) == (AcceptanceRule.TIME_DOUBTED, 31.0)
     step = next(each for each in job_of(fresh(job)).steps if each.key == "run" and each.row)
     assert step.state == "passed_over"
-    assert step.words == (
+    assert step_words(step, UnitSystem.METRIC)[1:] == (
         "31 min, but only 1 min 15 s had passed since the locks came back at 09:06.",
         "Confirmed: the locks came back at nine, I wrote it down late",
     )

@@ -227,6 +227,37 @@ def test_a_station_that_one_run_left_out_is_offered_again(client, job, tess):
     assert [row["at"].value() for row in again.rows() if row["is_named"]] == stations
 
 
+def test_who_reads_feet_gets_stations_at_whole_feet(client, job, tess):
+    client.force_login(tess)
+    first_cycle(client, job)
+    tess.unit_system = "us"
+    tess.save()
+    offered = client.get(url("trial-run", job)).context["form"]
+    shown = [str(row["at"]).split('value="')[1].split('"')[0] for row in offered.rows() if row["is_named"]]
+    assert len(shown) >= 5
+    assert all(each.isdigit() for each in shown), shown
+
+
+def test_a_station_read_in_metres_stays_itself_for_who_reads_feet(client, job, tess):
+    """40 m and 160 m stand there as 131.2 and 524.9 ft, and are the same stations when nobody touched them."""
+    client.force_login(tess)
+    first_cycle(client, job)
+    address = url("trial-run", job)
+    send(client, address, **run_data())
+    tess.unit_system = "us"
+    tess.save()
+    offered = client.get(address).context["form"]
+    boxes = {row["at"].html_name: str(row["at"]).split('value="')[1].split('"')[0] for row in offered.rows()}
+    assert {"131.2", "524.9"} <= set(boxes.values())
+    name = next(name for name, shown in boxes.items() if shown == "524.9")
+    number = name.split("_")[1]
+    data = run_data(off_0_mm="", side_0="", off_1_mm="", side_1="", time_reason="both runs were written down later")
+    data |= boxes | {f"off_{number}_mm": "1/2", f"side_{number}": "drive"}
+    assert send(client, address, **data).status_code == 302
+    rows = TrialRun.objects.order_by("pk").last().belt_offsets.values_list("chainage_m", "offset_mm")
+    assert list(rows) == [(160.0, 12.7)]
+
+
 def test_the_guards_lead_to_the_torques_and_a_fastener_is_passed_over_from_there(client, unsigned, tess, mona):
     job = unsigned
     client.force_login(tess)
@@ -545,7 +576,8 @@ def test_from_plan_to_hand_over_through_the_pages(client, job, tess):
     fitting = Fitting.objects.get()
     assert fitting.installation is not None
     assert "Handed over on" in text(client.get(url("detail", job)))
-    assert "This job was handed over" in text(isolate(client, job))
+    # Another one, not the one above sent twice.
+    assert "This job was handed over" in text(isolate(client, job, client_key=uuid.uuid4(), again="on"))
 
 
 def test_a_wrong_point_is_corrected_and_both_are_shown(client, job, tess):

@@ -18,10 +18,13 @@ from installs.selectors.fittings import jobs_ahead, readiness_of
 from installs.selectors.job_steps import job_of
 from installs.services.device_models import change_fastener, keep_sheet
 from installs.services.fittings import change_fitting, give_up_fitting, plan_fitting
+from installs.words.fittings import readiness_words
+from installs.words.job_steps import step_words
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import OutageWindow
 from plant.selectors.history import lines_of
+from plant.words.history import lines_told
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -65,13 +68,12 @@ def survey(belt_a1, erin, device):
 
 
 def plan(belt, device, by, **values):
-    return plan_fitting(
-        conveyor=belt, device_model=device.device_model, device=device, chainage_m=100.0, by=by, **values
-    )
+    values = {"chainage_m": 100.0, **values}
+    return plan_fitting(conveyor=belt, device_model=device.device_model, device=device, by=by, **values)
 
 
 def missing(fitting):
-    return {line.key.split("-")[0]: line.words for line in readiness_of(fitting) if line.is_missing}
+    return {line.about: readiness_words(line, UnitSystem.METRIC) for line in readiness_of(fitting) if line.is_missing}
 
 
 def test_a_plan_copies_what_the_model_needs(belt_a1, device, pat):
@@ -82,9 +84,44 @@ def test_a_plan_copies_what_the_model_needs(belt_a1, device, pat):
     ]
 
 
+def test_a_place_is_planned_once(belt_a1, device, alder, pat, window):
+    job = plan(belt_a1, device, pat, outage_window=window)
+    other = make.device(alder, "71")
+    for chainage_m in (100.0, 100.03, 99.96):
+        with pytest.raises(Refused, match=r"A fitting is planned for this place already: A-1, .* 100 m") as refused:
+            plan(belt_a1, other, pat, chainage_m=chainage_m)
+        assert (refused.value.code, refused.value.stands_at) == ("place_planned", job.get_absolute_url())
+    beside = plan(belt_a1, other, pat, chainage_m=101.0)
+    with pytest.raises(Refused, match="planned for this place already"):
+        change_fitting(beside, by=pat, version=beside.version, chainage_m=100.0)
+    # What stands there may be changed in place, and what is given up stands in nobody's way.
+    change_fitting(job, by=pat, version=job.version, chainage_m=100.0, note="with the short arms")
+    job.refresh_from_db()
+    give_up_fitting(job, by=pat, version=job.version, reason="a brace stands in the way")
+    assert plan(belt_a1, make.device(alder, "72"), pat).pk
+
+
+def test_the_page_leads_to_the_plan_that_stands(client, belt_a1, device, alder, pat, window):
+    job = plan(belt_a1, device, pat, outage_window=window)
+    pat.unit_system = "us"
+    pat.save()
+    client.force_login(pat)
+    other = make.device(alder, "71")
+    data = {
+        "conveyor": belt_a1.pk, "strand": "return", "chainage_m": "100 m", "device_model": other.device_model_id,
+        "device": other.pk, "duration_h": "4", "client_key": str(uuid.uuid4()),
+    }  # fmt: skip
+    answer = client.post(reverse("fitting-create"), data)
+    page = " ".join(answer.content.decode().split())
+    assert answer.status_code == 422
+    assert "planned for this place already: A-1, return strand, 328.1 ft" in page
+    assert f'<a href="{job.get_absolute_url()}">Open what stands there</a>' in page
+    assert Fitting.objects.count() == 1
+
+
 def test_what_is_missing_is_said_line_by_line(belt_a1, device, pat):
     told = missing(plan(belt_a1, device, pat))
-    assert set(told) == {"survey", "need", "window", "crew", "permit", "instrument"}
+    assert set(told) == {"survey", "needs", "window", "crew", "permit", "instrument"}
     assert told["window"] == "No outage window is chosen."
     assert told["crew"] == "Nobody is named for the job."
 
@@ -193,6 +230,16 @@ def test_plans_that_cannot_be_are_refused(belt_a1, device, pat, otto, alder, win
         plan_fitting(conveyor=belt_a1, device=device, by=pat, **{**known, **values})
 
 
+def test_a_job_names_its_survey_in_the_units_of_the_reader(client, belt_a1, device, pat, survey):
+    job = plan(belt_a1, device, pat, survey=survey)
+    pat.unit_system = "us"
+    pat.save()
+    client.force_login(pat)
+    page = text(client.get(job.get_absolute_url()))
+    assert f'<a href="{survey.get_absolute_url()}">A-1, return strand, 311.7 ft</a>' in page  # 95 m / 0.3048
+    assert "95 m" not in page
+
+
 def test_a_plan_from_a_survey_takes_its_place(client, pat, survey):
     client.force_login(pat)
     page = client.get(f"{reverse('fitting-create')}?survey={survey.pk}")
@@ -246,11 +293,11 @@ def test_a_begun_job_reads_the_sheet_that_it_is_fitted_to(pat, erin, belt_a1, de
     pivot = device.device_model.fasteners.get(place="pivot")
     change_fastener(pivot, by=erin, version=pivot.version, torque_nm=320.0, count=2)
     job = Fitting.objects.get(pk=job.pk)
-    assert not next(line for line in readiness_of(job) if line.key == "instrument").is_missing
-    assert "0 of 5 fasteners" in str([step.words for step in job_of(job).steps])
+    assert not next(line for line in readiness_of(job) if line.about == "instrument").is_missing
+    assert "0 of 5 fasteners" in str([step_words(step, UnitSystem.METRIC) for step in job_of(job).steps])
     assert needs_pdf(job, system=UnitSystem.METRIC, paper="a4").startswith(b"%PDF")
-    newer = plan(belt_a1, make.device(belt_a1.plant, "71"), pat)
-    assert next(line for line in readiness_of(newer) if line.key == "instrument").is_missing
+    newer = plan(belt_a1, make.device(belt_a1.plant, "71"), pat, chainage_m=120.0)
+    assert next(line for line in readiness_of(newer) if line.about == "instrument").is_missing
 
 
 def test_giving_up_says_why(client, pat, belt_a1, device):
@@ -289,7 +336,7 @@ def test_the_list_asks_as_many_queries_for_one_job_as_for_three(client, pat, tes
                 conveyor=belt_a1,
                 device_model=other.device_model,
                 device=other,
-                chainage_m=20.0 + extra,
+                chainage_m=20.0 + 10 * number + extra,
                 by=pat,
                 crew=[tess],
             )
@@ -315,7 +362,11 @@ def test_who_came_and_who_left_the_crew_stands_in_the_history(client, pat, tess,
     client.force_login(pat)
     page = text(client.get(job.get_absolute_url()))
     assert "tess, tom" in page
-    lines = [(change.before, change.after) for line in lines_of(job, UnitSystem.METRIC) for change in line.changes]
+    lines = [
+        (change.before, change.after)
+        for line in lines_told(lines_of(job), UnitSystem.METRIC)
+        for change in line.changes
+    ]
     assert lines == [("tess, tom", "tom"), ("tess", "tess, tom")]
 
 

@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from installs.files.labels import label_address, label_image
 from installs.models import BeltOffset, FitUp, PartChange, TorqueSignOff
+from plant.calc.reasons import Reason
 from tests import make
 
 
@@ -107,7 +108,7 @@ def test_the_dossier_holds_measures_with_verdicts_torques_and_part_changes(clien
 def test_every_table_of_the_dossier_stays_on_the_page(client, tess, fitted):
     task = make.task(
         fitted, make.check_kind(), dt.date(2026, 2, 1), closed_at=fitted.installed_at, outcome="done", grade="watch",
-        grade_reason="The pivot moves freely through its whole range. " * 6,
+        grade_because=Reason("finding.together", {"parts": (Reason("grading.pivot_free"),) * 6}).kept(),
     )  # fmt: skip
     client.force_login(tess)
     answer = client.get(reverse("installation-dossier", args=[fitted.pk]))

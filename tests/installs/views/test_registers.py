@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import uuid
 
 import pytest
 from django.db import connection
@@ -172,7 +173,7 @@ def test_an_installation_through_the_form_says_what_does_not_suit(client, belt_a
     assert answer.redirect_chain[-1][0] == row.get_absolute_url()
     assert row.installed_at == MAY  # ten o'clock in the plant's summer time
     assert "1200 mm wide; RP-1 is stated for at most 900 mm" in answer.content.decode()
-    again = client.post(reverse("installation-create"), sent)
+    again = client.post(reverse("installation-create"), {**sent, "client_key": uuid.uuid4(), "again": "on"})
     assert again.status_code == 422
     assert "Device 30 stands on A-1, return strand, at 120 m" in again.content.decode()
 

@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 
 from installs.models import FittingNeed, OutOfService, PartChange
+from plant.calc.units import QuantityKind, UnitSystem, format_quantity
 from tests import make
 
 MAY = dt.datetime(2026, 5, 4, 8, tzinfo=dt.UTC)
@@ -117,7 +118,7 @@ def test_a_move_leads_to_the_plan_of_the_next_place(client, at, pat):
     plan = client.get(answer.url)
     assert plan.context["form"].initial["device"] == at.device_id
     assert "both brackets" in client.get(at.get_absolute_url()).text
-    assert client.post(url, sent).status_code in (409, 422)
+    assert client.post(url, {**sent, "reason": "goes to C-3"}).status_code in (409, 422)
 
 
 def test_scrapping_by_form_is_shown_on_the_device_page(client, at, pat):
@@ -153,7 +154,7 @@ def test_the_device_page_tells_its_life_in_one_list_over_all_places(client, alde
     client.force_login(tess)
     page = client.get(at.device.get_absolute_url())
     life = page.context["life"]
-    assert [(each.place[:3], each.event.what) for each in life if "Verdict" not in each.event.what] == [
+    assert [(place[:3], each.event.what) for each, place in life if "Verdict" not in each.event.what] == [
         ("A-1", "In service"),
         ("A-1", "Out of service"),
         ("A-1", "Back in service"),
@@ -162,9 +163,13 @@ def test_the_device_page_tells_its_life_in_one_list_over_all_places(client, alde
         ("B-2", "Removed"),
         ("", "Scrapped"),
     ]
-    assert [each.event.at for each in life] == sorted(each.event.at for each in life)
+    assert [each.event.at for each, _place in life] == sorted(each.event.at for each, _place in life)
     for said in ("pivot seized", "worn out", "frame bent", second.get_absolute_url()):
         assert said in page.text
+    tess.unit_system = "us"
+    tess.save(update_fields=["unit_system"])
+    at_feet = f", at {format_quantity(at.chainage_m, QuantityKind.DISTANCE_M, UnitSystem.US)}"
+    assert client.get(at.device.get_absolute_url()).context["life"][0][1].endswith(at_feet)
 
 
 def test_the_code_of_a_label_alone_as_svg(client, at, tess, otto):

@@ -129,6 +129,21 @@ def test_closing_and_reopening(client, survey, tess):
     assert survey.closed_at is None
 
 
+def test_what_decided_speaks_the_readers_units_after_closing_too(client, survey, tess):
+    tess.unit_system = "us"
+    tess.save()
+    client.force_login(tess)
+    surveys.change_survey(survey, by=tess, version=survey.version, clearance_below_mm=317.5)
+    survey.refresh_from_db()
+    for _state in ("open", "closed"):
+        groups = client.get(survey.get_absolute_url()).context["groups"]
+        shown = {line.rule: line for group in groups for line in group["lines"]}
+        assert shown["below"].measured == "12 1/2 in"
+        assert shown["chainage"].measured == "328.1 ft"
+        if survey.closed_at is None:
+            survey = surveys.close_survey(survey, by=tess, version=survey.version)
+
+
 def test_the_list_asks_no_more_for_more_rows(client, survey, belt_a1, tess):
     client.force_login(tess)
     client.get(reverse("survey-list"))
@@ -158,6 +173,6 @@ def test_the_dossier_tells_how_the_offset_changed(client, belt_a1, mona):
                 occasion=occasion, by=mona, installation=at,
             )  # fmt: skip
     page = client.get(at.get_absolute_url()).content.decode()
-    assert "The belt lay 60 mm off its centre line on average before, 2025-12-27, and 15 mm after 3 months" in page
+    assert "The belt lay 60 mm off its centre line on average before, 27 Dec 2025, and 15 mm after 3 months" in page
     assert "15 mm off side" in page
     assert page.count('<figure class="offsets">') == 1

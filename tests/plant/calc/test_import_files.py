@@ -7,16 +7,10 @@ import io
 import openpyxl
 import pytest
 
-from plant.calc.import_files import (
-    FileShape,
-    NotATable,
-    cell_text,
-    column_names,
-    guarded,
-    read_rows,
-    split_head,
-    understand_file,
-)
+from plant.calc.import_files import read_rows, understand_file
+from plant.calc.import_rows import FileShape, cell_text, column_names, find_header, guarded, split_head
+from plant.words.imports import import_words
+from tests.plant.refusals import refused_with
 
 NAMES = {"tag", "width", "when", "note"}
 
@@ -55,9 +49,9 @@ def workbook(fill) -> bytes:
     ],
 )
 def test_what_is_no_table_is_refused_with_what_it_is(data, words):
-    with pytest.raises(NotATable, match=words) as refusal:
+    with refused_with(words) as refusal:
         understand_file(io.BytesIO(data), known)
-    assert str(refusal.value).endswith(".")
+    assert refusal.said.endswith(".")
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
@@ -75,7 +69,7 @@ def test_decimal_commas_do_not_make_a_comma_the_separator():
 
 
 def test_a_wrong_separator_is_answered_with_the_right_one():
-    with pytest.raises(NotATable, match=r"each row has one column; with semicolon it has 2\. Choose semicolon"):
+    with refused_with(r"each row has one column; with semicolon it has 2\. Choose semicolon"):
         read(b"tag;width\nS-12;1200\n", delimiter="|")
 
 
@@ -108,21 +102,21 @@ def test_the_head_may_stand_below_a_title_and_lines_keep_their_numbers():
 def test_a_row_of_another_width_is_a_problem_of_that_row_only():
     _shape, rows = read(b"tag,width,note\nS-1,1,a\nS-2,2\nS-3,3,b,c\nS-4,4,d,\n")
     assert [bool(row.problem) for row in rows] == [False, True, True, False]
-    assert "2 cells and the head 3" in rows[1].problem
-    assert "4 cells and the head 3" in rows[2].problem
+    assert "2 cells and the head 3" in import_words(rows[1].problem)
+    assert "4 cells and the head 3" in import_words(rows[2].problem)
 
 
 def test_a_quotation_mark_that_is_never_closed_is_named_by_its_line():
     _shape, rows = read(b'tag,note\nS-1,a\nS-2,"open\nS-3,b\n')
     assert [row.line_number for row in rows] == [2, 3]
-    assert "not closed" in rows[1].problem
-    assert "up to line 4" in rows[1].problem
+    assert "not closed" in import_words(rows[1].problem)
+    assert "up to line 4" in import_words(rows[1].problem)
 
 
 def test_an_inch_mark_inside_a_cell_is_no_quotation():
     _shape, rows = read(b'tag,width\nS-1,43 1/4"\n')
     assert rows[0].cells == ("S-1", '43 1/4"')
-    assert rows[0].problem == ""
+    assert rows[0].problem is None
 
 
 def test_columns_of_one_name_are_told_apart_by_their_letters():
@@ -140,7 +134,7 @@ def test_a_workbook_gives_typed_cells_and_says_which_sheet_it_read():
 
     shape, rows = read(workbook(fill))
     assert (shape.sheet, shape.header_line) == ("Belts", 2)
-    assert any("not read: Cover" in note for note in shape.notes)
+    assert any("not read: Cover" in import_words(note) for note in shape.notes)
     assert rows[0].line_number == 3
     assert rows[0].cells == ("S-12", 47.25, "2026-03-01")
 
@@ -152,10 +146,10 @@ def test_formulas_without_a_saved_value_are_named_by_their_cell():
         book.active.append(["S-13", 900])
 
     shape, rows = read(workbook(fill))
-    assert any("1 of them have none saved" in note for note in shape.notes)
-    [(column, words)] = rows[0].cell_problems
+    assert any("1 of them have none saved" in import_words(note) for note in shape.notes)
+    [(column, reason)] = rows[0].cell_problems
     assert column == 1
-    assert words.startswith("Cell B2 holds a formula without a saved value.")
+    assert import_words(reason).startswith("Cell B2 holds a formula without a saved value.")
     assert rows[1].cell_problems == ()
 
 
@@ -166,9 +160,9 @@ def test_merged_cells_are_named_in_the_rows_that_they_leave_empty():
         book.active.merge_cells("B2:B3")
 
     shape, rows = read(workbook(fill))
-    assert "Merged cells: B2:B3." in shape.notes
+    assert "Merged cells: B2:B3." in map(import_words, shape.notes)
     assert [bool(row.cell_problems) for row in rows] == [False, True, False]
-    assert "merged cells B2:B3" in rows[1].cell_problems[0][1]
+    assert "merged cells B2:B3" in import_words(rows[1].cell_problems[0][1])
 
 
 def test_a_chosen_line_of_the_head_may_lie_far_down():
@@ -209,3 +203,29 @@ def test_text_that_a_spreadsheet_would_work_out_is_kept_as_text_and_comes_back(t
 @pytest.mark.parametrize("text", ["-12", "+3.5", "-0,25", "S-12", "1=1", ""])
 def test_numbers_and_plain_text_stay_as_they_are(text):
     assert guarded(text) == cell_text(guarded(text)) == text
+
+
+# --- which row is the head
+KNOWN_WORDS = {"conveyor", "when", "severity", "spill", "trip", "tag"}
+
+
+def head_of(text):
+    rows = [(n, tuple(line.split(";"))) for n, line in enumerate(text.splitlines(), 1)]
+    return find_header(rows, lambda name: name.casefold() in KNOWN_WORDS)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        # a title, an empty line, names that nobody knows, and a known word among the values
+        ("Störungen 2025;;;\n;;;\nBand;Wann;Ort [m];Art\nQ-01;03.02.2025 06:40;12,5;Kontakt\nQ-1;5.2.25;30;spill", 3),
+        ("Q-01;03.02.2025;30;spill\nconveyor;when;where;severity\nQ-1;1.2.2025;4;trip", 2),
+        ("Liste der Bänder;;\nBand;Zeit;Art\nA-1;06:40;Kontakt", 2),
+        ("tag\nA-1\nA-2", 1),
+        ("notes of the shift\nconveyor;when\nA-1;2026-03-01", 2),
+        (";;\n12;13;14", 2),
+        ("", 0),
+    ],
+)
+def test_the_head_is_the_row_of_names_and_not_one_that_holds_a_known_word(text, line):
+    assert head_of(text) == line

@@ -16,14 +16,17 @@ from scipy import stats
 from plant.calc import incidents
 from plant.calc.chainage import revolution_time_s
 from plant.calc.incidents import (
+    FoldRule,
     JoiningRules,
-    SwitchEvent,
+    OddKind,
+    RawSwitchEvent,
     find_chatter,
     find_incidents,
     fold_by_revolution,
     fold_in_runs,
     rayleigh_p,
 )
+from plant.calc.reasons import Reason
 from tests.reference.incidents import CRITICAL_STRENGTH, SPLICE_REVOLUTION_S
 
 FILE = json.loads((Path(__file__).parents[2] / "reference" / "switch_events.json").read_text(encoding="utf-8"))
@@ -37,7 +40,7 @@ def utc(text):
 
 
 def events_of(case):
-    return [SwitchEvent(e["conveyor"], utc(e["utc"]), e["state"] == "on", e["side"]) for e in case["events"]]
+    return [RawSwitchEvent(e["conveyor"], utc(e["utc"]), e["state"] == "on", e["side"]) for e in case["events"]]
 
 
 def running_of(case):
@@ -52,8 +55,8 @@ def find(case, **changed):
 def contact(start_s, end_s, *, conveyor="A", side="left", strand="", switch=""):
     on, off = (EIGHT + timedelta(seconds=s) for s in (start_s, end_s))
     return [
-        SwitchEvent(conveyor, on, True, side, strand, switch),
-        SwitchEvent(conveyor, off, False, side, strand, switch),
+        RawSwitchEvent(conveyor, on, True, side, strand, switch),
+        RawSwitchEvent(conveyor, off, False, side, strand, switch),
     ]
 
 
@@ -79,7 +82,7 @@ def test_incidents_of_a_case(name):
         (e["side"], utc(e["start"]), utc(e["end"]), e["contact_s"], e.get("open_at_end", False)) for e in expected
     ]
     assert [i.contacts for i in told] == [e.get("contacts", i.contacts) for i, e in zip(told, expected, strict=True)]
-    assert [f"{o.what} {o.at:%H:%M:%S}" for o in found.reported] == CASES[name].get("reported", [])
+    assert [f"{o.what.replace('_', ' ')} {o.at:%H:%M:%S}" for o in found.reported] == CASES[name].get("reported", [])
 
 
 @pytest.mark.parametrize(("name", "variant"), VARIANTS, ids=lambda v: str(v))
@@ -142,21 +145,21 @@ def test_running_intervals_that_overlap_cut_nothing_out():
 
 
 def test_a_contact_never_closed_without_known_running_is_an_instant():
-    (incident,) = find_incidents([SwitchEvent("A", EIGHT, True)], {}).incidents
+    (incident,) = find_incidents([RawSwitchEvent("A", EIGHT, True)], {}).incidents
     assert (incident.start, incident.end, incident.open_at_end) == (EIGHT, EIGHT, True)
     # Begun while the belt stood still, it counts for nothing.
     later = {"A": [(EIGHT + timedelta(hours=1), EIGHT + timedelta(hours=2))]}
-    found = find_incidents([SwitchEvent("A", EIGHT, True)], later)
-    assert (found.incidents, [o.what for o in found.reported]) == ((), ["never off"])
+    found = find_incidents([RawSwitchEvent("A", EIGHT, True)], later)
+    assert (found.incidents, [o.what for o in found.reported]) == ((), [OddKind.NEVER_OFF])
 
 
 def test_on_and_off_at_one_instant():
-    now = [SwitchEvent("A", EIGHT, True), SwitchEvent("A", EIGHT, False)]
+    now = [RawSwitchEvent("A", EIGHT, True), RawSwitchEvent("A", EIGHT, False)]
     assert find_incidents(now, {}).incidents == ()
     (incident,) = find_incidents(now, {}, JoiningRules(hold_s=0)).incidents
     assert incident.contact_s == 0
     # What was on goes off and on again: two contacts that touch.
-    bounce = [*contact(-5, 5), SwitchEvent("A", EIGHT, False, "left"), SwitchEvent("A", EIGHT, True, "left")]
+    bounce = [*contact(-5, 5), RawSwitchEvent("A", EIGHT, False, "left"), RawSwitchEvent("A", EIGHT, True, "left")]
     (incident,) = find_incidents(bounce, {}).incidents
     assert (incident.contacts, incident.contact_s) == (2, 10)
 
@@ -184,7 +187,7 @@ def test_incidents_are_apart_by_the_gap_and_hold_all_contacts(told, hold_s, gap_
     [
         (lambda: JoiningRules(hold_s=-1), "hold_s is -1 s"),
         (lambda: JoiningRules(gap_s=float("nan")), "gap_s is nan s"),
-        (lambda: SwitchEvent("A", datetime(2026, 6, 3), True), "has no zone"),  # noqa: DTZ001
+        (lambda: RawSwitchEvent("A", datetime(2026, 6, 3), True), "has no zone"),  # noqa: DTZ001
         (lambda: find_incidents([], {"A": [(datetime(2026, 6, 3), EIGHT)]}), "has no zone"),  # noqa: DTZ001
         (lambda: find_chatter([], per_minute=1), "per_minute is 1"),
         (lambda: find_chatter([], per_day=0), "per_day is 0"),
@@ -203,7 +206,7 @@ def test_refusals(make, message):
 
 
 def on_at(*seconds):
-    return [SwitchEvent("A", EIGHT + timedelta(seconds=s), True, "left", "", "1") for s in seconds]
+    return [RawSwitchEvent("A", EIGHT + timedelta(seconds=s), True, "left", "", "1") for s in seconds]
 
 
 def test_three_in_a_minute_are_a_burst():
@@ -228,7 +231,7 @@ def test_days_are_those_of_the_plant():
 
 
 def test_going_off_is_not_counted():
-    assert find_chatter([SwitchEvent("A", EIGHT + timedelta(seconds=s), False) for s in range(60)]) == ()
+    assert find_chatter([RawSwitchEvent("A", EIGHT + timedelta(seconds=s), False) for s in range(60)]) == ()
 
 
 # --- rhythm ---------------------------------------------------------------------------------------------------------
@@ -313,7 +316,7 @@ def test_episodes_of_several_contacts_are_seldom_taken_for_a_splice():
 def test_too_few_contacts_are_no_rhythm():
     fold = fold_by_revolution([SPLICE_REVOLUTION_S * k for k in range(7)], SPLICE_REVOLUTION_S)
     assert (fold.p_value, fold.n, fold.flagged) == (None, 7, False)
-    assert fold.reasons == ("7 contacts; at least 8 are needed",)
+    assert fold.reasons == (Reason(FoldRule.FEW_CONTACTS, {"contacts": 7, "fewest": 8}),)
     assert fold_by_revolution([], SPLICE_REVOLUTION_S).n == 0
 
 
@@ -322,7 +325,7 @@ def test_times_written_to_the_minute_tell_nothing_of_a_revolution():
     minutes = [EIGHT + timedelta(minutes=m) for m in (0, 3, 7, 12, 20, 31, 33, 50, 58)]
     fold = fold_by_revolution(minutes, 60)
     assert (fold.p_value, fold.flagged) == (None, False)
-    assert fold.reasons == ("times are written to 60 s; for a revolution of 60 s give them to 3.0 s or finer",)
+    assert fold.reasons == (Reason(FoldRule.COARSE_TIMES, {"stamp": 60.0, "revolution": 60, "finest": 3.0}),)
     # The same rhythm at another second of the minute is one.
     assert fold_by_revolution([m + timedelta(seconds=17) for m in minutes], 60).flagged
 

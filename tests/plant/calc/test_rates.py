@@ -11,16 +11,19 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats import proportion, rates
 
+from plant.calc import rate_power
 from plant.calc import rates as rates_module
+from plant.calc.rate_power import hours_needed, hours_to_power, power_to_detect
 from plant.calc.rates import (
+    RateRule,
+    compare_each,
     compare_rates,
     compare_rates_many,
-    hours_needed,
-    hours_to_power,
-    power_to_detect,
+    counted,
     rate_with_interval,
     rate_with_interval_many,
 )
+from plant.calc.reasons import Reason
 from tests.reference.rate_ratio import POISSON_LIMITS, POWER, PUBLISHED, RATERATIO_TEST
 
 FIGURES = ("ratio", "low", "high", "mid_p_low", "mid_p_high", "p_minlike", "p_central", "p_mid")
@@ -30,7 +33,8 @@ hours = st.floats(1.0, 1e5)
 
 
 def test_examples():
-    assert doctest.testmod(rates_module).failed == 0
+    for module in (rates_module, rate_power):
+        assert doctest.testmod(module).failed == 0
 
 
 # --- one rate -------------------------------------------------------------------------------------------------------
@@ -55,8 +59,8 @@ def test_rate_agrees_with_statsmodels(n, time, level):
 def test_rate_without_hours_is_an_answer_with_a_reason():
     rate = rate_with_interval(0, 0)
     assert (rate.per_1000_h, rate.low, rate.high) == (None, None, None)
-    assert rate.reasons == ("no running hours: no rate",)
-    assert rate_with_interval(2, 0).reasons == ("2 incidents in 0 running hours: check the running hours",)
+    assert rate.reasons == (Reason(RateRule.NO_HOURS),)
+    assert rate_with_interval(2, 0).reasons == (Reason(RateRule.INCIDENTS_IN_NO_HOURS, {"counted": counted(2)}),)
 
 
 def test_many_rates_are_the_single_ones():
@@ -182,7 +186,7 @@ def test_each_interval_is_the_set_that_its_own_test_keeps(n0, t0, n1, t1, level)
 
 def test_no_incident_on_either_side_is_nothing_to_compare():
     found = compare_rates(0, 700, 0, 650)
-    assert found.reasons == ("no incident on either side: nothing to compare",)
+    assert found.reasons == (Reason(RateRule.NO_INCIDENT),)
     assert all(getattr(found, name) is None for name in FIGURES)
 
 
@@ -190,12 +194,13 @@ def test_no_incident_before_has_no_upper_limit():
     found = compare_rates(0, 1200, 8, 1000)
     assert (found.ratio, found.high, found.mid_p_high) == (math.inf, math.inf, math.inf)
     assert found.low == pytest.approx(1 / 0.488194, rel=1e-5)
-    assert found.reasons == ("no incident before: the ratio has no upper limit",)
+    assert found.reasons == (Reason(RateRule.NO_INCIDENT_BEFORE),)
 
 
 def test_no_hours_is_a_reason_and_no_error():
-    assert compare_rates(5, 0, 5, 100).reasons == ("5 incidents but no running hours before: check the running hours",)
-    assert compare_rates(5, 100, 0, 0).reasons == ("no running hours after",)
+    found = compare_rates(5, 0, 5, 100)
+    assert found.reasons == (Reason(RateRule.INCIDENTS_BUT_NO_HOURS_BEFORE, {"counted": counted(5)}),)
+    assert compare_rates(5, 100, 0, 0).reasons == (Reason(RateRule.NO_HOURS_AFTER),)
     assert compare_rates(5, 100, 0, 0).ratio is None
 
 
@@ -231,6 +236,19 @@ def test_ten_thousand_comparisons_are_one_call_and_each_is_right():
         for name in FIGURES:
             assert getattr(many, name)[i] == pytest.approx(getattr(one, name), rel=1e-12)
     assert compare_rates_many(10, 1000, [[1], [2]], [100, 200, 300]).ratio.shape == (2, 3)
+
+
+def test_several_comparisons_at_once_are_each_by_itself():
+    sides = [(n0, 900.0 * t0, n1, 1100.0) for n0 in (0, 3, 41) for t0 in (0, 1, 7) for n1 in (0, 2, 17)]
+    together = compare_each(sides, level=0.9)
+    for one, side in zip(together, sides, strict=True):
+        alone = compare_rates(*side, level=0.9)
+        assert one.reasons == alone.reasons
+        assert [getattr(one, name) for name in ("n_before", "n_after", "level")] == [side[0], side[2], 0.9]
+        for name in ("ratio", "low", "high", "mid_p_low", "mid_p_high", "p_central", "p_mid", "p_minlike"):
+            by_itself = getattr(alone, name)
+            assert getattr(one, name) == (by_itself and pytest.approx(by_itself, rel=1e-9)), (side, name)
+    assert compare_each([]) == []
 
 
 def test_the_interval_covers_the_true_ratio_at_least_as_often_as_it_says():

@@ -13,7 +13,10 @@ from hypothesis import strategies as st
 
 from plant.calc import running_hours
 from plant.calc.calendar import local_day_bounds, local_month_bounds, months_between
-from plant.calc.running_hours import METER_SOURCE, Exposure, Meter, Span, build_ledger, meter_spans
+from plant.calc.meter_readings import Meter, MeterRule, meter_spans
+from plant.calc.reasons import Reason
+from plant.calc.running_hours import Exposure, build_ledger
+from plant.calc.running_spans import METER_SOURCE, Span
 from tests.growth import growth
 from tests.reference.running_hours import RATE_OVER_COVERED_H, RATE_OVER_WINDOW_H
 
@@ -81,7 +84,9 @@ def test_m4_a_mistyped_reading_is_set_aside_and_its_likely_value_shown():
     assert [s.running_h for s in result.spans] == [300, 520]
     (flag,) = result.flagged
     assert flag.reading_h == 3560
-    assert flag.reason == "from 5300 h to 3560 h with a rollover is 8260 h in 672 h on the clock"
+    assert flag.reason == Reason(
+        MeterRule.FASTER_WITH_ROLLOVER, {"first_h": 5300, "second_h": 3560, "ran_h": 8260, "clock_h": 672}
+    )
     assert flag.likely_h == 5560  # one digit; even running would put the reading near 5547
 
 
@@ -89,7 +94,9 @@ def test_m5_more_hours_than_the_clock_has():
     case = CASES["M5"]
     result = meter_of(case)
     assert [f.read_at for f in result.flagged] == [utc(t) for t in case["flagged"]]
-    assert result.flagged[0].reason == "from 100 h to 1000 h is 900 h in 720 h on the clock"
+    assert result.flagged[0].reason == Reason(
+        MeterRule.FASTER_THAN_CLOCK, {"first_h": 100, "second_h": 1000, "ran_h": 900, "clock_h": 720}
+    )
     assert result.spans == ()
     assert build_ledger(result.spans).hours(T0, at(720)) == Exposure(0, 0, 720, 0)
 
@@ -116,81 +123,6 @@ def test_m7_a_local_day_of_23_hours():
     whole_day = Span(start.astimezone(zone), end.astimezone(zone), 0, "running", "signal")
     assert whole_day.elapsed_h == case["hours"]
     assert build_ledger([whole_day]).hours(start, end).running_h == case["hours"]
-
-
-# --- meters ---------------------------------------------------------------------------------------------------------
-
-
-def readings(*pairs):
-    return [Meter(at(h), value, *event) for h, value, *event in pairs]
-
-
-def test_a_reading_mistyped_upwards_does_not_spoil_those_after_it():
-    # 1140 instead of 1104 is possible by the clock, but then nothing after it would be.
-    result = meter_spans(readings((0, 1000), (200, 1140), (216, 1112), (240, 1120), (480, 1240), (720, 1360)))
-    assert [f.reading_h for f in result.flagged] == [1140]
-    assert result.flagged[0].likely_h == 1104  # two digits swapped; even running would put it at 1103.7
-    assert sum(s.running_h for s in result.spans) == 360
-
-
-def test_a_meter_replaced_without_a_word_keeps_both_its_lives():
-    result = meter_spans(readings((0, 9000), (240, 9200), (480, 9400), (720, 50), (960, 250)))
-    assert [(s.start, s.end, s.running_h) for s in result.spans] == [
-        (at(0), at(240), 200),
-        (at(240), at(480), 200),
-        (at(720), at(960), 200),
-    ]
-    (flag,) = result.flagged
-    assert flag.reading_h == 50
-    assert flag.reason.startswith("the meter ran backwards, from 9400 h to 50 h, and no rollover is declared for it")
-    assert "record the last reading of the old and the first of the new one" in flag.reason
-    assert build_ledger(result.spans).gaps(at(0), at(960)) == ((at(480), at(720)),)
-
-
-def test_a_belt_that_never_stops_may_show_a_little_more_than_the_clock():
-    result = meter_spans(readings((0, 100), (720, 820.5)))
-    assert result.flagged == ()
-    assert result.spans[0].running_h == 720
-
-
-def test_readings_that_the_meter_cannot_show():
-    result = meter_spans(readings((0, 100), (240, 12_000), (480, 300)), modulus_h=10_000)
-    assert [f.reason for f in result.flagged] == ["12000 h is more than the meter can show, 10000 h"]
-    assert [s.running_h for s in result.spans] == [200]
-
-
-def test_two_readings_at_one_time():
-    result = meter_spans(readings((0, 100), (240, 200), (240, 250), (480, 300)))
-    assert [f.reason for f in result.flagged] == ["two readings at one time, 200 h and 250 h"]
-    assert sum(s.running_h for s in result.spans) == 200
-
-
-def test_no_readings_or_one():
-    assert meter_spans([]) == meter_spans(readings((0, 5))) == running_hours.MeterResult((), ())
-
-
-def test_a_modulus_of_nothing_is_refused():
-    with pytest.raises(ValueError, match="modulus_h is 0 h"):
-        meter_spans([], modulus_h=0)
-
-
-@given(
-    st.lists(st.tuples(st.integers(1, 700), st.floats(0, 1)), min_size=2, max_size=30),
-    st.integers(0, 99_999),
-    st.randoms(use_true_random=False),
-)
-def test_a_true_meter_is_read_through_rollovers_in_any_order(steps, shown, random):
-    hour, total, truth = 0, 0.0, [Meter(T0, shown / 10)]
-    for elapsed, share in steps:
-        hour += elapsed
-        total += round(elapsed * share, 1)
-        truth.append(Meter(at(hour), round((shown / 10 + total) % 10_000, 1)))
-    result = meter_spans(truth, modulus_h=10_000)
-    assert result.flagged == ()
-    assert sum(s.running_h for s in result.spans) == pytest.approx(total, abs=1e-6)
-    shuffled = truth * 2
-    random.shuffle(shuffled)
-    assert meter_spans(shuffled, modulus_h=10_000) == result
 
 
 # --- ranks, coverage, windows ---------------------------------------------------------------------------------------

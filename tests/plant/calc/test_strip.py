@@ -4,19 +4,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from plant.calc.strip import (
-    Scale,
-    StripBar,
-    StripDevice,
-    StripPart,
-    StripStretch,
-    StripTick,
-    axis_step,
-    lay_small_strip,
-    lay_strip,
-    lay_tall_strip,
-    spread,
-)
+from plant.calc.strip import lay_small_strip, lay_strip
+from plant.calc.strip_shapes import Scale, StripBar, StripDevice, StripPart, StripStretch, StripTick, axis_step, spread
+from plant.calc.strip_tall import lay_tall_strip
 from tests.growth import growth
 
 

@@ -16,7 +16,7 @@ from deploy.timetable import TIMETABLE
 from plant.errors import Refused
 from plant.jobs import clear_old as clear_old_task
 from plant.models import ImportBatch, Incident, Job
-from plant.services import imports
+from plant.services import import_understanding, imports
 from plant.services.clearing import clear_old
 from tests.plant.services.test_imports import HEAD, files_of_the_test, run, send  # noqa: F401
 
@@ -71,7 +71,7 @@ def test_a_file_that_nobody_started_says_to_send_it_again(client, pat, alder, be
     ImportBatch.objects.update(created_at=timezone.now() - 91 * DAY)
     clear_old()
     batch.refresh_from_db()
-    with pytest.raises(Refused, match="Send it again"), imports.opened(batch):
+    with pytest.raises(Refused, match="Send it again"), import_understanding.opened(batch):
         pass
     client.force_login(pat)
     page = client.get(reverse("import-detail", args=[batch.pk])).content.decode()

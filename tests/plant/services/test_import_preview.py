@@ -15,14 +15,18 @@ from django.db import DatabaseError, OperationalError, ProgrammingError, transac
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from plant.calc.imports import match_columns, read_choice
+from plant.calc.import_cells import read_choice
+from plant.calc.import_columns import match_columns
+from plant.errors import Refused
 from plant.models import ImportBatch, Incident
 from plant.services import import_preview, imports
 from plant.services.book_faults import book_fault
 from plant.services.conveyors import change_conveyor
+from plant.services.import_corrections import drop_row, retry_row
 from plant.services.import_preview import preview_of
 from plant.services.import_subjects.shape import import_subjects, subject_of
 from plant.services.incidents import correct_incident
+from plant.words.moments import day_of
 from tests.plant.services.test_imports import HEAD, counts, files_of_the_test, reasons, run, send  # noqa: F401
 
 METER = "tag,date,reading\nA-1,2026-03-01,1000\nA-1,2026-03-02,1400\nA-1,2026-03-03,900\nA-1,2026-03-04,1060\n"
@@ -50,7 +54,7 @@ def test_heads_that_logs_write_are_found():
         "minutes_lost": "Stopped min",
         "note": "Remarks",
     }
-    assert (units["chainage_m"], doubts) == ("m", [])
+    assert (units["chainage_m"], doubts) == ("m", {})
     side = next(each for each in columns if each.name == "side")
     assert [read_choice(word, side) for word in ("DS", "OS", "off side")] == ["drive", "off", "off"]
     assert match_columns(["Conveyor", "Read on", "Counter h"], subject_of("meter_readings").columns)[0] == {
@@ -65,12 +69,45 @@ def test_a_file_that_comes_again_with_its_places_is_asked_about(alder, pat, belt
     rows = "A-1,2026-03-01 07:15,return,20\nA-1,2026-03-02 07:15,return,30\nA-1,2026-03-03,return,40\n"
     run(send(alder, pat, "incidents", head.format("where it was") + rows.replace("03-02", "03-12")), pat)
     preview = preview_of(send(alder, pat, "incidents", head.format("chainage [m]") + rows))
-    assert dict(preview.tally) == {"written": 3}
-    told = [each for each in preview.notes if "same belt and minute" in each]
-    assert len(told) == 1
-    assert told[0].startswith("Line 2 would be new, but the book has a row of the same belt and minute")
+    assert dict(preview.tally) == {"written": 2, "refused": 1}
+    known = Incident.objects.get(happened_at__day=1, happened_at__hour__gt=0)
+    (asked,) = preview.wrong
+    (problem,) = asked.problems
+    assert (asked.line_number, problem["url"]) == (2, known.get_absolute_url())
+    assert problem["reason"].startswith(
+        "The book has an incident of the same belt and minute: return, no chainage there, return, 20 m here."
+    )
     first = preview_of(send(alder, pat, "incidents", head.format("chainage [m]") + rows.replace("07:15", "08:15")))
-    assert not any("same belt and minute" in each for each in first.notes)
+    assert dict(first.tally) == {"written": 3}
+
+
+@pytest.mark.parametrize("is_other", [True, False])
+def test_a_row_that_may_be_the_same_event_waits_for_whoever_knows(alder, pat, belt_a1, is_other):
+    head, row = "tag,when,strand,{}\n", "A-1,2026-03-01 07:15,return,20\n"
+    run(send(alder, pat, "incidents", head.format("where it was") + row), pat)
+    batch = run(send(alder, pat, "incidents", head.format("chainage [m]") + row), pat)
+    assert counts(batch) == (0, 0, 0, 1)
+    (kept,) = batch.rejected_rows.all()
+    with pytest.raises(Refused, match="of the same belt and minute"):
+        retry_row(row=kept, by=pat)  # nobody has said yet what it is
+    if is_other:
+        assert retry_row(row=kept, by=pat, keep_doubtful=True) == "written"
+    else:
+        assert drop_row(row=kept)
+    kept.refresh_from_db()
+    assert kept.state == ("corrected" if is_other else "dropped")  # the choice stays with the row
+    assert Incident.objects.count() == (2 if is_other else 1)
+    again = run(send(alder, pat, "incidents", head.format("chainage [m]") + row, name="again.csv"), pat)
+    assert counts(again) == ((0, 0, 1, 0) if is_other else (0, 0, 0, 1))
+
+
+def test_two_places_at_one_minute_are_two_events_and_only_told(alder, pat, belt_a1):
+    head = "tag,when,strand,chainage [m]\n"
+    run(send(alder, pat, "incidents", head + "A-1,2026-03-01 07:15,return,20\n"), pat)
+    preview = preview_of(send(alder, pat, "incidents", head + "A-1,2026-03-01 07:15,return,120\n"))
+    assert dict(preview.tally) == {"written": 1}
+    told = [each for each in preview.notes if "same belt and minute" in each]
+    assert told[0].startswith("Line 2 would be new, but the book has a row of the same belt and minute")
 
 
 def test_what_only_the_services_refuse_is_shown_before_it_is_written(alder, pat, belt_a1):
@@ -204,7 +241,7 @@ def test_the_preview_of_any_file_says_what_writing_it_does(alder, pat, belt_a1, 
 def test_every_subject_of_the_desk_is_tried_with_dirty_files():
     assert {each.name for each in import_subjects()} == set(CELLS)
     for name, columns in CELLS.items():
-        assert len(imports.match_columns(list(columns), subject_of(name).columns)[0]) == len(columns)
+        assert len(match_columns(list(columns), subject_of(name).columns)[0]) == len(columns)
 
 
 # --- a file that was sent before --------------------------------------------------------------------------------------
@@ -217,7 +254,7 @@ def test_a_file_that_was_imported_is_named_and_changes_nothing(client, alder, pa
     batch = send(alder, pat, "incidents", TWO, name="again.csv")
     found = preview_of(batch).sent_before
     assert found.batch == first
-    day = first.created_at.astimezone(alder.zone).date().isoformat()
+    day = day_of(first.created_at)
     assert found.words == f"This file was imported on {day} by erin. Importing it again changes nothing."
     client.force_login(pat)
     page = client.get(batch.get_absolute_url()).content.decode()

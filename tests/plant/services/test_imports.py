@@ -14,8 +14,9 @@ from django.test import override_settings
 from django.utils import timezone
 
 from plant.errors import Refused
+from plant.files import rejected_rows
 from plant.models import Area, Conveyor, ImportBatch, Incident, Job, MeterReading, RejectedRow, RunRecord
-from plant.services import imports, jobs
+from plant.services import import_corrections, import_rows, import_understanding, import_writing, imports, jobs
 from plant.services.conveyors import change_conveyor
 from plant.services.import_preview import preview_of
 from plant.services.import_subjects import shape as import_subjects
@@ -118,11 +119,11 @@ def test_equal_incidents_with_the_keys_of_before_are_known(alder, pat, belt_a1):
     """Equal rows once had the keys of the first and second row of their minute."""
     batch = run(send(alder, pat, "incidents", HEAD + A), pat)
     subject, natural = subject_of("incidents"), f"{belt_a1.pk}|2026-03-01T09:00:00+00:00||"
-    key = imports.row_key(subject, alder, natural, 1)
+    key = import_rows.row_key(subject, alder, natural, 1)
     at = dt.datetime(2026, 3, 1, 9, tzinfo=UTC)
     more = {"happened_at": at, "severity": "drift", "note": "a", "client_key": key, "import_batch": batch}
     record_incident(conveyor=belt_a1, by=pat, **more)
-    assert Incident.objects.filter(client_key=imports.row_key(subject, alder, natural, 0)).exists()
+    assert Incident.objects.filter(client_key=import_rows.row_key(subject, alder, natural, 0)).exists()
     assert counts(run(send(alder, pat, "incidents", HEAD + A * 2, **EACH), pat)) == (0, 0, 2, 0)
     assert notes_in_book() == ["a", "a"]
 
@@ -136,8 +137,8 @@ def test_rows_that_differ_in_a_column_that_is_not_used_are_two_incidents(alder, 
 def test_an_equal_row_becomes_an_incident_of_its_own_from_the_result_and_each_stays_known(alder, pat, belt_a1):
     batch = run(send(alder, pat, "incidents", HEAD + A * 3 + B), pat)
     for n, row in enumerate(batch.rejected_rows.all(), start=2):
-        assert imports.retry_row(row=row, by=pat, is_own_event=True) == "written"
-        assert imports.retry_row(row=row, by=pat, is_own_event=True) == "unchanged"
+        assert import_corrections.retry_row(row=row, by=pat, is_own_event=True) == "written"
+        assert import_corrections.retry_row(row=row, by=pat, is_own_event=True) == "unchanged"
         assert notes_in_book() == ["a"] * n + ["b"]
     batch.refresh_from_db()
     assert (counts(batch), batch.n_repeated) == ((4, 0, 0, 0), 0)
@@ -239,7 +240,7 @@ def test_a_doubled_hour_is_mended_in_the_cell_of_its_date_though_the_time_has_it
     batch = run(send(alder, pat, "incidents", "tag,date,time\nA-1,2025-10-26,02:30\n"), pat)
     row = batch.rejected_rows.get()
     assert "2025-10-26T02:30+01:00" in row.problems[0]["reason"]
-    imports.retry_row(row=row, by=pat, values={"date": "2025-10-26T02:30+01:00"})
+    import_corrections.retry_row(row=row, by=pat, values={"date": "2025-10-26T02:30+01:00"})
     assert Incident.objects.get().happened_at == dt.datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
 
 
@@ -361,7 +362,9 @@ def test_words_for_loaded_that_say_neither_are_refused_with_the_remedy(alder, pa
         5: "“half” is neither yes nor no.",
         6: "“none” is neither yes nor no.",
     }
-    assert imports.retry_row(row=batch.rejected_rows.first(), by=pat, values={"loaded": "loaded"}) == "written"
+    assert (
+        import_corrections.retry_row(row=batch.rejected_rows.first(), by=pat, values={"loaded": "loaded"}) == "written"
+    )
 
 
 def test_tags_are_known_in_any_spelling_and_times_are_of_the_plant(alder, pat, belt_a1):
@@ -509,6 +512,16 @@ def test_a_place_beyond_the_belt_is_refused(alder, pat, belt_a1):
     assert "off the belt" in reasons(run(send(alder, pat, "incidents", text), pat))[2]
 
 
+def test_a_refused_row_is_said_in_the_units_of_whoever_sent_the_file(alder, pat, belt_a1):
+    pat.unit_system = "us"
+    pat.save(update_fields=["unit_system"])
+    text = "conveyor,date,severity,chainage m,strand\nA-1,2026-03-01 10:00,drift,300,carry\n"
+    assert (
+        "Chainage 984.3 ft is off the belt: A-1 reaches from 0 to 656.2 ft."
+        in reasons(run(send(alder, pat, "incidents", text), pat))[2]
+    )
+
+
 def test_a_large_file_is_refused_by_its_size_before_it_is_read(alder, pat):
     class Unread(io.BytesIO):
         def read(self, *args):
@@ -538,7 +551,7 @@ def test_a_page_gives_up_a_file_that_takes_too_long_and_a_job_does_not(alder, pa
         for reads in (lambda: send(alder, pat, "incidents", incidents(600)), lambda: preview_of(batch)):
             with pytest.raises(Refused, match=r"takes longer than 0 s and was given up after 256 rows.* Cut it"):
                 reads()
-        found = imports.understand(batch, imports.limits_in_a_job())
+        found = import_understanding.understand(batch, import_understanding.limits_in_a_job())
         assert len(found.first_rows) == 600
     job = imports.start_import(batch=batch, by=pat)
     with override_settings(LARGEST_IMPORT_SECONDS=0):
@@ -565,10 +578,10 @@ def test_a_mended_row_is_not_looked_for_in_its_file_for_longer_than_a_page_waits
     batch = run(send(alder, pat, "incidents", incidents(600) + "A-l,2026-03-01 10:00,drift,x\n"), pat)
     row = batch.rejected_rows.get()
     with override_settings(LARGEST_IMPORT_SECONDS=0), pytest.raises(Refused, match="given up"):
-        imports.retry_row(row=row, by=pat, values={"tag": "A-1"})
+        import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1"})
     row.refresh_from_db()
     assert row.state == "open"
-    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "written"
+    assert import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "written"
 
 
 def test_a_tag_that_nobody_knows_is_looked_for_once_however_often_it_comes(alder, pat, belt_a1, monkeypatch):
@@ -606,19 +619,19 @@ def test_what_is_no_table_leaves_nothing_behind(alder, pat):
 
 def test_a_missing_column_and_doubled_heads_are_asked_before_anything_runs(alder, pat, belt_a1):
     batch = send(alder, pat, "incidents", "tag,remark\nA-1,x\n")
-    found = imports.understand(batch)
+    found = import_understanding.understand(batch)
     assert found.problems[0].startswith("No column was found for: when.")
     with pytest.raises(Refused, match="No column was found for"):
         imports.start_import(batch=batch, by=pat)
     batch = send(alder, pat, "incidents", "tag,Tag,when\nA-1,A-1,2026-03-01\n")
-    assert "Two columns may be the conveyor" in imports.understand(batch).problems[0]
+    assert "Two columns may be the conveyor" in import_understanding.understand(batch).problems[0]
     imports.choose(batch=batch, options={"columns": {"conveyor": "Tag (column B)"}})
     assert counts(run(batch, pat)) == (1, 0, 0, 0)
 
 
 def test_dates_that_read_both_ways_are_asked_and_then_read_as_chosen(alder, pat, belt_a1):
     batch = send(alder, pat, "incidents", "tag,when\nA-1,03/04/2026 10:00\n")
-    found = imports.understand(batch)
+    found = import_understanding.understand(batch)
     assert [each.option for each in found.questions] == ["date_order"]
     assert preview_of(batch).samples[0].shown["when"] == "to be decided"
     with pytest.raises(Refused, match="Choose the order"):
@@ -676,11 +689,11 @@ def test_a_refused_row_is_mended_in_place_once(alder, pat, belt_a1):
     batch = run(send(alder, pat, "incidents", HEAD + "A-l,2026-03-01 10:00,drift,x\n"), pat)
     row = batch.rejected_rows.get()
     with pytest.raises(Refused, match="no conveyor “B-9”"):
-        imports.retry_row(row=row, by=pat, values={"tag": "B-9"})
+        import_corrections.retry_row(row=row, by=pat, values={"tag": "B-9"})
     row.refresh_from_db()
     assert (row.state, row.values["tag"]) == ("open", "B-9")
-    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "written"
-    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "unchanged"
+    assert import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "written"
+    assert import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "unchanged"
     batch.refresh_from_db()
     row.refresh_from_db()
     assert (counts(batch), row.state) == ((1, 0, 0, 0), "corrected")
@@ -694,12 +707,12 @@ def test_a_mended_row_that_equals_another_row_of_its_file_counts_once_until_a_pe
     text = HEAD + "A-l,2026-03-01 10:00,drift,x\nA-1,2026-03-01 10:00,drift,x\n"
     batch = run(send(alder, pat, "incidents", text), pat)
     row = batch.rejected_rows.get()
-    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "repeated"
+    assert import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1"}) == "repeated"
     row.refresh_from_db()
     batch.refresh_from_db()
     assert (row.state, row.values["tag"], counts(batch), batch.n_repeated) == ("repeated", "A-1", (1, 0, 0, 0), 1)
     assert row.problems[0]["reason"].startswith("Equal to line 3 ")
-    assert imports.retry_row(row=row, by=pat, is_own_event=True) == "written"
+    assert import_corrections.retry_row(row=row, by=pat, is_own_event=True) == "written"
     batch.refresh_from_db()
     assert (counts(batch), batch.n_repeated, Incident.objects.count()) == ((2, 0, 0, 0), 0, 2)
     mended = HEAD + "A-1,2026-03-01 10:00,drift,x\n" * 2
@@ -709,14 +722,14 @@ def test_a_mended_row_that_equals_another_row_of_its_file_counts_once_until_a_pe
 def test_a_mended_row_is_an_event_of_its_own_where_the_whole_file_was_sent_so(alder, pat, belt_a1):
     text = HEAD + "A-l,2026-03-01 10:00,drift,x\nA-1,2026-03-01 10:00,drift,x\n"
     batch = run(send(alder, pat, "incidents", text, **EACH), pat)
-    assert imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"}) == "written"
+    assert import_corrections.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"}) == "written"
     assert Incident.objects.count() == 2
 
 
 def test_refused_rows_come_as_a_file_that_can_be_mended_and_sent_again(alder, pat, belt_a1):
     text = "tag;when;note;lost\nA-l;2026-03-01 10:00;a, b;1,5\nA-1;2026-03-02 10:00;c;2,5\n"
     batch = run(send(alder, pat, "incidents", text), pat)
-    back = "".join(imports.rejected_as_csv(batch))
+    back = "".join(rejected_rows.rejected_as_csv(batch))
     assert back.startswith("\ufeff")
     [row] = csv.DictReader(io.StringIO(back.removeprefix("\ufeff")), delimiter=";")
     assert (row["tag"], row["note"], row["lost"], row["line in the first file"]) == ("A-l", "a, b", "1,5", "2")
@@ -728,11 +741,11 @@ def test_refused_rows_come_as_a_file_that_can_be_mended_and_sent_again(alder, pa
 def test_a_row_left_out_on_purpose_stays_counted_and_cannot_be_written(alder, pat, belt_a1):
     batch = run(send(alder, pat, "incidents", HEAD + "X,2026-03-01 10:00,drift,x\n"), pat)
     row = batch.rejected_rows.get()
-    assert imports.drop_row(row=row) is True
-    assert imports.drop_row(row=row) is False
+    assert import_corrections.drop_row(row=row) is True
+    assert import_corrections.drop_row(row=row) is False
     row.refresh_from_db()
     with pytest.raises(Refused, match="left out on purpose"):
-        imports.retry_row(row=row, by=pat, values={"tag": "A-1"})
+        import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1"})
     assert batch.n_refused == 1
 
 
@@ -744,7 +757,7 @@ def test_all_or_nothing_writes_nothing_when_one_row_is_refused(alder, pat, belt_
     assert Incident.objects.count() == 0
     assert batch.rejected_rows.get().line_number == 452
     with pytest.raises(Refused, match="written as a whole"):
-        imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"})
+        import_corrections.retry_row(row=batch.rejected_rows.get(), by=pat, values={"tag": "A-1"})
     # The person may then take the good rows after all.
     batch = run(batch, pat, all_or_nothing=False)
     assert (batch.state, counts(batch)) == ("done", (450, 0, 0, 1))
@@ -758,7 +771,7 @@ def test_all_or_nothing_writes_all_when_all_are_good(alder, pat, belt_a1):
 # --- workers ----------------------------------------------------------------------------------------------------------
 def die_after(monkeypatch, n_chunks):
     """The worker is killed when it comes to the chunk after these: nothing of its own code runs any more."""
-    real, seen = imports.write_rows, []
+    real, seen = import_writing.write_rows, []
 
     def write_rows(*args, **kwargs):
         if len(seen) >= n_chunks:
@@ -766,7 +779,7 @@ def die_after(monkeypatch, n_chunks):
         seen.append(1)
         return real(*args, **kwargs)
 
-    monkeypatch.setattr(imports, "write_rows", write_rows)
+    monkeypatch.setattr(import_writing, "write_rows", write_rows)
 
 
 def test_a_killed_worker_s_import_goes_on_where_it_was_and_ends_complete_once(alder, pat, belt_a1, monkeypatch):
@@ -804,7 +817,7 @@ def test_a_chunk_that_dies_half_way_leaves_nothing(alder, pat, belt_a1, monkeypa
         raise SystemExit("killed")
 
     with monkeypatch.context() as patch:
-        patch.setattr(imports, "write_one", write_one)
+        patch.setattr(import_writing, "write_one", write_one)
         with pytest.raises(SystemExit):
             jobs.do_job(job.pk)
     assert Incident.objects.count() == 0
@@ -815,21 +828,21 @@ def test_of_two_workers_at_once_only_one_writes(alder, pat, belt_a1, monkeypatch
     batch = send(alder, pat, "incidents", incidents(450))
     job = imports.start_import(batch=batch, by=pat)
     slow = jobs.take_job(job.pk)
-    real, calls = imports.write_rows, []
+    real, calls = import_writing.write_rows, []
 
     def write_rows(*args):
         calls.append(1)
         if len(calls) == 2:
             # The first worker hangs before its second chunk; another takes over and ends the file.
-            monkeypatch.setattr(imports, "write_rows", real)
+            monkeypatch.setattr(import_writing, "write_rows", real)
             late = timezone.now() + dt.timedelta(minutes=5)
             other = jobs.take_job(job.pk, now=late)
-            imports.run_import(other, batch.pk)
+            import_writing.run_import(other, batch.pk)
         return real(*args)
 
-    monkeypatch.setattr(imports, "write_rows", write_rows)
+    monkeypatch.setattr(import_writing, "write_rows", write_rows)
     with pytest.raises(JobLost):
-        imports.run_import(slow, batch.pk)
+        import_writing.run_import(slow, batch.pk)
     # The hung worker's transaction is taken back whole, with the other's inside it on this one connection; so the
     # file stands where the last whole chunk left it, and a further worker ends it.
     batch.refresh_from_db()
@@ -848,23 +861,23 @@ def test_a_worker_that_lost_its_job_writes_nothing_more(alder, pat, belt_a1):
     first = jobs.take_job(job.pk)
     second = jobs.take_job(job.pk, now=timezone.now() + dt.timedelta(minutes=5))
     with pytest.raises(JobLost):
-        imports.run_import(first, batch.pk)
+        import_writing.run_import(first, batch.pk)
     assert Incident.objects.count() == 0
-    imports.run_import(second, batch.pk)
+    import_writing.run_import(second, batch.pk)
     assert Incident.objects.count() == 10
 
 
 def test_a_person_stops_an_import_and_lets_it_go_on(alder, pat, belt_a1, monkeypatch):
     batch = send(alder, pat, "incidents", incidents(450))
     job = imports.start_import(batch=batch, by=pat)
-    real = imports.write_rows
+    real = import_writing.write_rows
 
     def write_rows(*args):
         imports.stop_import(batch=ImportBatch.objects.get(pk=batch.pk))
         return real(*args)
 
     with monkeypatch.context() as patch:
-        patch.setattr(imports, "write_rows", write_rows)
+        patch.setattr(import_writing, "write_rows", write_rows)
         jobs.do_job(job.pk)
     job.refresh_from_db()
     batch.refresh_from_db()
@@ -916,7 +929,7 @@ def test_a_file_that_is_gone_from_the_disk_is_said_to_be(alder, pat, belt_a1):
 
 def test_refused_text_is_no_formula_for_a_spreadsheet_and_comes_back_as_it_was(alder, pat, belt_a1):
     text = HEAD + "A-l,2026-03-01 10:00,drift,=HYPERLINK(1)\n"
-    back = "".join(imports.rejected_as_csv(run(send(alder, pat, "incidents", text), pat)))
+    back = "".join(rejected_rows.rejected_as_csv(run(send(alder, pat, "incidents", text), pat)))
     assert ",'=HYPERLINK(1)," in back
     run(send(alder, pat, "incidents", back.replace("A-l,", "A-1,", 1).encode()), pat)
     assert Incident.objects.get().note == "=HYPERLINK(1)"

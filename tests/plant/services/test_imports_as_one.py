@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from plant.models import ImportBatch, Incident, Job
-from plant.services import imports, jobs
+from plant.services import import_rows, import_writing, imports, jobs
 from plant.services.conveyors import change_conveyor
 from plant.services.incidents import record_incident
 from plant.services.job_kinds import JobHandle
@@ -44,7 +44,7 @@ def between_the_passes(monkeypatch, act):
 
 def test_progress_is_said_outside_any_transaction_and_before_the_first_row_is_written(alder, pat, belt_a1, monkeypatch):
     said, depth = [], len(connection.savepoint_ids)
-    progress, write_rows = JobHandle.progress, imports.write_rows
+    progress, write_rows = JobHandle.progress, import_writing.write_rows
 
     def say(self, done, total, words=""):
         progress(self, done, total, words)
@@ -55,7 +55,7 @@ def test_progress_is_said_outside_any_transaction_and_before_the_first_row_is_wr
         return write_rows(*args)
 
     monkeypatch.setattr(JobHandle, "progress", say)
-    monkeypatch.setattr(imports, "write_rows", write)
+    monkeypatch.setattr(import_writing, "write_rows", write)
     batch = run(send(alder, pat, "incidents", incidents(450)), pat, all_or_nothing=True)
     assert said == [(200, 450, 0), (400, 450, 0), (450, 450, 0), "written", "written", "written"]
     assert (batch.state, counts(batch)) == ("done", (450, 0, 0, 0))
@@ -63,7 +63,7 @@ def test_progress_is_said_outside_any_transaction_and_before_the_first_row_is_wr
 
 def test_stopped_while_rows_are_checked_it_wrote_nothing_and_can_go_on(alder, pat, belt_a1, monkeypatch):
     batch = send(alder, pat, "incidents", incidents(450))
-    real = imports.prepare
+    real = import_rows.prepare
 
     def prepare(row, *args):
         if row.line_number == 250:
@@ -71,7 +71,7 @@ def test_stopped_while_rows_are_checked_it_wrote_nothing_and_can_go_on(alder, pa
         return real(row, *args)
 
     with monkeypatch.context() as patch:
-        patch.setattr(imports, "prepare", prepare)
+        patch.setattr(import_rows, "prepare", prepare)
         run(batch, pat, all_or_nothing=True)
     assert (batch.standing, Incident.objects.count()) == ("interrupted", 0)
     assert counts(run(batch, pat)) == (450, 0, 0, 0)
@@ -119,7 +119,7 @@ def test_a_row_that_a_person_writes_between_the_passes_is_not_doubled(alder, pat
 def test_a_worker_killed_in_the_one_step_leaves_nothing_and_another_writes_all(
     alder, pat, belt_a1, monkeypatch, most_kept
 ):
-    monkeypatch.setattr(imports, "MOST_KEPT", most_kept)  # rows that are kept and rows that are read again
+    monkeypatch.setattr(import_writing, "MOST_KEPT", most_kept)  # rows that are kept and rows that are read again
     twice = "A-1,2026-03-25 10:00,drift,x\n" * 2
     batch = send(alder, pat, "incidents", incidents(450) + twice)
     job = imports.start_import(batch=batch, by=pat, all_or_nothing=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from plant.services.imports import CHUNK
+from plant.services.import_rows import CHUNK
 from tests.migrated_book import lay_down
 from tests.servers import GIVE_UP_AFTER_S
 
@@ -31,7 +31,8 @@ WRITE = """
 import io, pathlib, time
 from plant.models import ImportBatch, Person, Plant
 from plant.services import imports, jobs
-real, calls = imports.write_rows, []
+from plant.services import import_writing
+real, calls = import_writing.write_rows, []
 def stands(*args):
     written = real(*args)
     calls.append(1)
@@ -39,7 +40,7 @@ def stands(*args):
         pathlib.Path({flag!r}).touch()
         time.sleep(3600)
     return written
-imports.write_rows = stands
+import_writing.write_rows = stands
 data = open({path!r}, "rb").read()
 batch = imports.take_in_file(plant=Plant.objects.get(), by=Person.objects.get(), subject="incidents",
                              file=io.BytesIO(data), file_name="log.csv", size=len(data))

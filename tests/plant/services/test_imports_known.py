@@ -8,7 +8,7 @@ import pytest
 
 from plant.errors import Refused
 from plant.models import Incident, MeterReading, RunRecord
-from plant.services import imports
+from plant.services import import_corrections, import_understanding, imports
 from plant.services.import_preview import preview_of
 from plant.services.incidents import correct_incident, record_incident, withdraw_incident
 from plant.services.running_hours import correct_run
@@ -163,11 +163,11 @@ def test_tag_and_one_column_change_only_that_of_known_conveyors(alder, pat, belt
     words = row.problems[1]["reason"]
     assert words.startswith("There is no conveyor “A-l” yet, and a new one needs its belt width.")
     assert "the nearest is A-1" in words
-    assert imports.retry_row(row=row, by=pat, values={"tag": "A-1", "speed": "3"}) == "changed"
+    assert import_corrections.retry_row(row=row, by=pat, values={"tag": "A-1", "speed": "3"}) == "changed"
 
 
 def test_the_tag_itself_is_needed_in_every_file(alder, pat, belt_a1):
-    found = imports.understand(send(alder, pat, "conveyors", "name,speed\nCrusher feed,2\n"))
+    found = import_understanding.understand(send(alder, pat, "conveyors", "name,speed\nCrusher feed,2\n"))
     assert found.problems[0].startswith("No column was found for: tag.")
 
 
@@ -210,7 +210,9 @@ def test_a_doubted_reading_is_kept_where_the_meter_really_shows_it(client, alder
 def test_a_tick_keeps_no_reading_that_cannot_be(alder, pat, belt_a1):
     batch = run(send(alder, pat, "meter_readings", METER), pat)
     with pytest.raises(Refused, match="in the future"):
-        imports.retry_row(row=batch.rejected_rows.get(), by=pat, values={"date": "2097-03-02"}, keep_doubtful=True)
+        import_corrections.retry_row(
+            row=batch.rejected_rows.get(), by=pat, values={"date": "2097-03-02"}, keep_doubtful=True
+        )
 
 
 def test_rows_that_are_wrong_for_other_reasons_offer_no_such_tick(client, alder, pat, belt_a1):

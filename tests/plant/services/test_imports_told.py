@@ -7,7 +7,7 @@ import datetime as dt
 from django.utils import timezone
 
 from plant.models import Job, Notice
-from plant.services import imports, jobs
+from plant.services import import_writing, imports, jobs
 from tests import make
 from tests.plant.services.test_imports import files_of_the_test, incidents, run, send  # noqa: F401
 
@@ -20,12 +20,12 @@ def test_a_file_that_is_done_is_told_with_counts_and_a_link(client, alder, pat, 
     text = incidents(3) + "B-9,2026-03-01 10:00,drift,x\n"
     batch = run(send(alder, pat, "incidents", text, name="log.csv"), pat)
     assert told(pat) == [
-        "Import of log.csv is done: 3 written, 0 changed, 0 already known, 1 refused. Refused rows wait for correction."
+        "Import of log.csv is done: 3 new, 0 changed, 0 already known, 1 refused. Refused rows wait for correction."
     ]
     client.force_login(pat)
     assert f'<a href="{batch.get_absolute_url()}">Import of log.csv is done' in client.get("/notices/").content.decode()
     jobs.do_job(batch.job_id)
-    assert imports.tell_end(batch.job) is None
+    assert import_writing.tell_end(batch.job) is None
     assert Notice.objects.count() == 1
 
 
@@ -41,8 +41,8 @@ def test_stopped_and_gone_on_by_another_are_two_notices_and_both_people_know_the
     imports.stop_import(batch=batch)
     run(batch, quinn)
     assert told(pat) == [
-        "Import of rows.csv was stopped and can go on. So far 0 written, 0 changed, 0 already known, 0 refused.",
-        "Import of rows.csv is done: 3 written, 0 changed, 0 already known, 0 refused.",
+        "Import of rows.csv was stopped and can go on. So far 0 new, 0 changed, 0 already known, 0 refused.",
+        "Import of rows.csv is done: 3 new, 0 changed, 0 already known, 0 refused.",
     ]
     assert told(quinn) == told(pat)[1:]
 
@@ -51,7 +51,7 @@ def test_a_fault_of_the_work_is_told(alder, pat, belt_a1, monkeypatch):
     def broken(*args):
         raise RuntimeError("disk full")
 
-    monkeypatch.setattr(imports, "write_rows", broken)
+    monkeypatch.setattr(import_writing, "write_rows", broken)
     run(send(alder, pat, "incidents", incidents(3)), pat)
     assert told(pat)[0].startswith("Import of rows.csv stopped on an error and can go on.")
 
@@ -86,4 +86,4 @@ def test_a_notice_that_cannot_be_written_does_not_keep_the_job_open(alder, pat, 
 
 def test_the_longest_file_name_leaves_room_for_the_counts(alder, pat, belt_a1):
     run(send(alder, pat, "incidents", incidents(3), name="x" * 190 + ".csv"), pat)
-    assert told(pat)[0].endswith("3 written, 0 changed, 0 already known, 0 refused.")
+    assert told(pat)[0].endswith("3 new, 0 changed, 0 already known, 0 refused.")

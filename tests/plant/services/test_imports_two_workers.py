@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from plant.models import ImportBatch, Incident
 from plant.permissions import sync_roles
-from plant.services import imports, jobs
+from plant.services import import_writing, imports, jobs
 from plant.services.job_kinds import JobLost
 from tests import make
 from tests.servers import GIVE_UP_AFTER_S
@@ -40,7 +40,7 @@ def test_a_worker_that_takes_over_waits_for_the_chunk_in_hand_and_the_slow_one_s
     )
     job = imports.start_import(batch=batch, by=pat)
 
-    real, calls, in_hand, is_asked = imports.write_rows, [], threading.Event(), threading.Event()
+    real, calls, in_hand, is_asked = import_writing.write_rows, [], threading.Event(), threading.Event()
     outcomes: dict[str, str] = {}
 
     def write_rows(*args):
@@ -51,14 +51,16 @@ def test_a_worker_that_takes_over_waits_for_the_chunk_in_hand_and_the_slow_one_s
             time.sleep(0.5)  # the other worker waits for the row of the job; were it slower, the end would be the same
         return real(*args)
 
-    monkeypatch.setattr(imports, "write_rows", write_rows)
+    monkeypatch.setattr(import_writing, "write_rows", write_rows)
 
     def work(name: str, now: dt.datetime) -> None:
         try:
             if name == "other":
                 is_asked.set()
             handle = jobs.take_job(job.pk, now=now)
-            outcomes[name] = "was not given it" if handle is None else imports.run_import(handle, batch.pk)["state"]
+            outcomes[name] = (
+                "was not given it" if handle is None else import_writing.run_import(handle, batch.pk)["state"]
+            )
         except JobLost:
             outcomes[name] = "lost it"
         finally:

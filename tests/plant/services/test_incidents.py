@@ -40,6 +40,12 @@ def test_what_cannot_be_is_refused(belt_a1, tess, at_noon, values, words, field)
     assert not Incident.objects.exists()
 
 
+def test_beside_the_box_stands_what_it_takes(belt_a1, tess, at_noon):
+    with pytest.raises(Refused) as refusal:
+        record_incident(conveyor=belt_a1, by=tess, happened_at=at_noon, chainage_m=200.5, strand="carry")
+    assert refusal.value.fields["chainage_m"] == "From 0 to 200 m."
+
+
 def test_the_future_is_refused(belt_a1, tess, at_noon):
     with pytest.raises(Refused, match="in the future"):
         record_incident(conveyor=belt_a1, by=tess, happened_at=at_noon + HOUR, now=at_noon)

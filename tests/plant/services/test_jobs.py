@@ -94,6 +94,22 @@ def test_a_silent_holder_loses_the_job_and_notices(db, calls):
     alive.progress(1, 2)
 
 
+def test_a_clock_that_was_set_back_holds_no_job(db, calls):
+    """The dead worker's last sign lies ahead, and so does the last nudge: neither is waited for."""
+    held, waiting = ask_for_job("good"), ask_for_job("good")
+    take_job(held.pk)
+    later = timezone.now() + LONG_AGO
+    Job.objects.update(heartbeat_at=later, nudged_at=later)
+    told = []
+    jobs.use_nudge(told.append)
+    try:
+        sweep_jobs()
+    finally:
+        jobs.use_nudge(None)
+    assert sorted(told) == [held.pk, waiting.pk]
+    assert take_job(held.pk) is not None
+
+
 def test_the_sweep_nudges_for_what_nobody_holds(db, calls):
     told = []
     jobs.use_nudge(told.append)

@@ -25,13 +25,13 @@ def test_a_window_that_ends_before_it_starts_is_refused_in_the_plants_clock(belt
     with pytest.raises(Refused) as refusal:
         plan_outage(conveyor=belt_a1, starts_at=at(3, 12), ends_at=at(3, 6), by=pat)
     assert refusal.value.fields["ends_at"] == (
-        "The window ends 2026-12-03 07:00, which is not after its start 2026-12-03 13:00. Give a later end."
+        "The window ends 3 Dec 2026, 07:00, which is not after its start 3 Dec 2026, 13:00. Give a later end."
     )
 
 
 def test_windows_of_one_belt_lie_beside_each_other(belt_a1, pat):
     plan_outage(conveyor=belt_a1, starts_at=at(3, 6), ends_at=at(3, 12), by=pat)
-    with pytest.raises(Refused, match="A-1 has a window from 2026-12-03 07:00 to 2026-12-03 13:00 already"):
+    with pytest.raises(Refused, match="A-1 has a window from 3 Dec 2026, 07:00 to 3 Dec 2026, 13:00 already"):
         plan_outage(conveyor=belt_a1, starts_at=at(3, 11), ends_at=at(3, 14), by=pat)
     after = plan_outage(conveyor=belt_a1, starts_at=at(3, 12), ends_at=at(3, 14), by=pat)
     with pytest.raises(Refused, match="has a window"):

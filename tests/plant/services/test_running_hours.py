@@ -29,6 +29,12 @@ def test_hours_in_a_span_reach_the_ledger(belt_a1, pat, at_noon):
     assert exposure.coverage == pytest.approx(0.5)
 
 
+def test_beside_the_box_stands_what_a_span_holds(belt_a1, pat, at_noon):
+    with pytest.raises(Refused) as refusal:
+        record_run(conveyor=belt_a1, by=pat, starts_at=at_noon - DAY, ends_at=at_noon, running_h=25.0)
+    assert refusal.value.fields["running_h"] == "At most 24.0 h."
+
+
 @pytest.mark.parametrize(
     ("start", "end", "hours", "words"),
     [

@@ -107,7 +107,7 @@ def test_who_looks_after_all_plants_of_a_person_may_act(alder, other, pat, tess)
 
 @pytest.mark.parametrize("act", ACTS)
 def test_nobody_acts_on_the_keeper_or_on_themselves(act, alder, pat):
-    keeper = make.person("kay", alder, "technician", is_superuser=True)
+    keeper = make.person("kay", alder, "technician", is_keeper=True)
     with pytest.raises(Refused, match="Only another keeper"):
         act(person=keeper, plant=alder, by=pat)
     with pytest.raises(Refused, match="your own sign-in"):
@@ -115,7 +115,7 @@ def test_nobody_acts_on_the_keeper_or_on_themselves(act, alder, pat):
 
 
 def test_somebody_who_gives_roles_is_left(alder, pat):
-    keeper = make.person("kay", is_superuser=True)
+    keeper = make.person("kay", is_keeper=True)
     with pytest.raises(Refused, match="pat is the last who gives roles in Alder Pit"):
         switch_sign_in(person=pat, plant=alder, by=keeper, is_on=False)
     make.person("paula", alder, "planner")

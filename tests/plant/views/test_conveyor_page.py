@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from plant import panels
-from plant.calc.strip import StripDevice, StripStretch
+from plant.calc.strip_shapes import StripDevice, StripStretch
 from plant.charts.strip import StripLayer, StripRow
 from plant.services.conveyors import add_part, remove_part
 from tests import make

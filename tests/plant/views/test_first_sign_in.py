@@ -23,7 +23,7 @@ GIVEN = {
 def test_a_blank_site_leads_to_it(client, db):
     assert client.get("/").url == reverse("first-sign-in")
     assert client.get("/conveyors/").url == reverse("first-sign-in")
-    assert client.get(reverse("healthz")).content == b"ok"
+    assert client.get(reverse("health-ready")).content == b"ready\n"
 
 
 def test_the_first_person_holds_every_role_and_is_signed_in(client, db):

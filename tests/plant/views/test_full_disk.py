@@ -18,9 +18,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from plant.models import Person
 from plant.services.people import give_role
 from plant.views import errors
+from tests import make
 
 Usage = namedtuple("Usage", "total used free")
 
@@ -146,6 +146,6 @@ def test_a_page_comes_where_the_data_folder_is_gone(request, who, is_told, asked
 
 
 def keeper(plant):
-    person = Person.objects.create_superuser("kim", password="pass-word-1")
+    person = make.person("kim", is_keeper=True)
     give_role(person=person, plant=plant, role="technician")
     return person

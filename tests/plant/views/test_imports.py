@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 
 import pytest
@@ -86,6 +87,45 @@ def test_from_upload_to_the_last_mended_row(client, pat, belt_a1):
     assert "left out on purpose" in part.content.decode()
     assert list(Incident.objects.order_by("happened_at").values_list("note", flat=True)) == ["one", "two"]
     assert "All rows are in the book." in client.get(url).content.decode()
+
+
+def test_the_button_says_that_no_row_will_be_written(client, pat, belt_a1):
+    client.force_login(pat)
+    wrong = "tag,when,severity\nA-9,2026-11-02 06:40,drift\nA-8,2026-11-02 06:50,drift\n"
+    words = client.get(upload(client, wrong).url).content.decode()
+    assert "Keep 2 rows for correction" in words
+    assert 'value="write">Write' not in "".join(words.split())
+
+
+def test_button_preview_and_result_name_the_same_numbers(client, pat, belt_a1):
+    client.force_login(pat)
+
+    def button_of(page):
+        words = page.content.decode().split('value="write">')[1].split("</button>")[0]
+        return " ".join(words.split())
+
+    def facts_of(page):
+        words = re.sub("<[^>]+>", " ", page.content.decode().split('class="facts"')[1].split("</ul>")[0])
+        return re.findall(r"(\d+)\s+(new|changed|already known)", words)
+
+    page = client.get(upload(client).url)
+    assert button_of(page) == "Write 1 new row and keep 2 rows for correction"
+    assert "All rows or none: with 2 wrong rows, none" in " ".join(page.content.decode().split())
+
+    good = TEXT.replace("A-l", "A-1").replace("soon", "2026-03-03 10:00")
+    first = upload(client, good.rsplit("A-1", 1)[0])
+    assert button_of(client.get(first.url)) == "Write 2 new rows"
+    client.post(f"{first.url}choices/", {**choices_of(client.get(first.url)), "act": "write"})
+    do_all_jobs()
+
+    second = upload(client, good)
+    preview = client.get(second.url)
+    assert button_of(preview) == "Write 1 new row"
+    assert facts_of(preview) == [("1", "new"), ("0", "changed"), ("2", "already known")]
+    client.post(f"{second.url}choices/", {**choices_of(preview), "act": "write"})
+    do_all_jobs()
+    assert facts_of(client.get(second.url)) == facts_of(preview)
+    assert button_of(client.get(upload(client, good, name="again.csv").url)) == "Import all the same: nothing is new"
 
 
 def test_a_row_that_is_still_wrong_keeps_its_new_text_and_reason(client, pat, belt_a1):
@@ -261,9 +301,9 @@ def test_rows_that_would_be_refused_far_down_are_named_before_anything_is_writte
     client.force_login(pat)
     good = "".join(f"A-1,2026-03-01 {n:02}:00,row {n}\n" for n in range(24))
     words = client.get(upload(client, f"tag,when,note\n{good}A-1,2097-03-01 10:00,ahead\n").url).content.decode()
-    assert "1 of the 25 rows tried out look wrong" in words
-    assert "<b>Line 26:</b> " in words
-    assert "is in the future" in words
+    assert "1 of the 25 rows tried out looks wrong" in words
+    assert re.search(r"<b>Line 26:</b>\s", words)
+    assert re.search(r"<b>Line 26:</b>\s+When:\s+1 Mar 2097, 10:00 is in the future", words)
 
 
 def test_stop_and_go_on(client, pat, belt_a1):
@@ -306,3 +346,26 @@ def test_whether_known_rows_are_corrected_is_asked_where_it_can_be_and_refuse_is
     assert Incident.objects.current().get().severity == "damage"
     url = upload(client, "tag,from,to\nA-1,2026-03-01,2026-03-02\n", subject="running_hours").url
     assert "known" not in choices_of(client.get(url))
+
+
+def test_a_row_that_may_be_the_same_event_is_asked_about_on_its_page(client, pat, belt_a1):
+    client.force_login(pat)
+    head, row = "tag,when,strand,{}\n", "A-1,2026-03-01 07:15,return,20\n"
+    first = upload(client, head.format("where it was") + row)
+    client.post(f"{first.url}choices/", {**choices_of(client.get(first.url)), "act": "write"})
+    do_all_jobs()
+    known = Incident.objects.get()
+    second = upload(client, head.format("chainage [m]") + row, name="again.csv")
+    preview = client.get(second.url)
+    assert f'href="{known.get_absolute_url()}"' in preview.content.decode()
+    client.post(f"{second.url}choices/", {**choices_of(preview), "act": "write"})
+    do_all_jobs()
+    page = client.get(second.url).content.decode()
+    assert "It is another event" in page
+    assert f'href="{known.get_absolute_url()}"' in page
+    kept = ImportBatch.objects.latest("pk").rejected_rows.get()
+    cells = {f"row{kept.pk}-cell{n}": text for n, text in enumerate(["A-1", "2026-03-01 07:15", "return", "20"])}
+    sent = {**cells, f"row{kept.pk}-keep_doubtful": "on", "act": "retry"}
+    part = client.post(f"{second.url}rows/{kept.pk}/", sent, headers={"hx-request": "true"})
+    assert "corrected and written" in part.content.decode()
+    assert Incident.objects.count() == 2

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from plant.calc.rates import compare_rates
+from plant.calc.reasons import Reason
 from reports.calc import bad_spells
-from reports.calc.bad_spells import check_spells, close_pairs, expected_pairs, widened_limits
+from reports.calc.bad_spells import SpellRule, check_spells, close_pairs, expected_pairs, widened_limits
 
 
 def test_examples():
@@ -39,12 +40,10 @@ def test_bad_days_and_too_few():
     assert (found.n, found.pairs, found.bad_days) == (4, 3, (2, 0))
     few = check_spells([([1, 1], np.ones(40))])
     assert (few.p, few.widening) == (None, 1.0)
-    assert "too few" in few.reasons[0]
+    assert few.reasons == (Reason(SpellRule.TOO_FEW, {"n": 2}),)
     nowhere = check_spells([([0, 0, 1, 1, 5], np.zeros(6))])
     assert nowhere.p is None
-    assert nowhere.reasons == (
-        "5 incidents on days without known running hours do not show whether they come in spells",
-    )
+    assert nowhere.reasons == (Reason(SpellRule.NO_HOURS, {"n": 5}),)
     with pytest.raises(ValueError, match="give days from 0"):
         check_spells([([40], np.ones(40))])
 

@@ -8,11 +8,19 @@ import pytest
 from scipy import integrate, optimize, stats
 from statsmodels.discrete.discrete_model import NegativeBinomial, Poisson
 
+from plant.calc.reasons import Reason
 from reports.calc import empirical_bayes, reference_model
-from reports.calc.empirical_bayes import expected_without_device, index_against, index_of_effect, posterior_ratio_many
+from reports.calc.empirical_bayes import (
+    IndexRule,
+    expected_without_device,
+    index_against,
+    index_of_effect,
+    posterior_ratio_many,
+)
 from reports.calc.reference_model import (
     NoReference,
     ReferenceModel,
+    ReferenceRule,
     Trend,
     fit_reference,
     fit_trend,
@@ -66,7 +74,7 @@ def test_the_exposure_enters_as_an_offset_and_uneven_counts_are_noticed():
     # The likelihood of the negative binomial is highest at no extra spread, so the Poisson coefficients stand, and the
     # unevenness is said and widens the errors.
     assert model.coefficients == pytest.approx(SHIPS, abs=2e-4)
-    assert "1.69 times" in model.reasons[0]
+    assert model.reasons == (Reason(ReferenceRule.UNEVEN, {"dispersion": pytest.approx(1.69, abs=0.005)}),)
 
 
 def test_the_likelihoods_decide_between_the_models_and_no_statistic_beforehand():
@@ -136,7 +144,7 @@ def test_years_with_too_few_incidents_are_put_together_with_the_next():
 def test_too_few_stretches_are_said():
     found = fit_reference([1, 2, 3], [100, 100, 100])
     assert isinstance(found, NoReference)
-    assert "Only 3 stretches" in found.reasons[0]
+    assert found.reasons == (Reason(ReferenceRule.TOO_FEW_STRETCHES, {"n": 3, "n_needed": 10}),)
     assert isinstance(fit_reference(np.zeros(20), np.ones(20)), NoReference)
 
 
@@ -166,7 +174,7 @@ def test_with_none_after_there_is_an_interval_and_no_standard_error():
     found = index_of_effect(14, 4900, 0, 95, rate_per_h=0.0025, shape=2)
     assert found.error is None
     assert 0 < found.low < found.ratio < found.high < math.inf
-    assert "Hauer" in found.reasons[0]
+    assert found.reasons == (Reason(IndexRule.NO_ERROR),)
 
 
 def test_limits_of_the_weight():

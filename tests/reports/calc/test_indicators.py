@@ -3,11 +3,11 @@
 import datetime as dt
 import json
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from reports.calc.indicators import (
-    INDICATORS,
     TaskWindow,
     availability,
     by_age,
@@ -63,7 +63,7 @@ def test_an_empty_month_is_neither_0_nor_100_percent():
     assert schedule_compliance([], FIRST, LAST).share is None
     empty = days_to_close([], FIRST, LAST)
     assert (empty.median_days, empty.oldest_open_days) == (None, None)
-    assert availability([], at(1), at(30)).share is None
+    assert availability([], at(1), at(30), dt.UTC).share is None
 
 
 def at(day_of_month):
@@ -77,9 +77,23 @@ def test_availability_counts_an_hour_once_and_only_inside_the_month():
         ((long_ago, far_ahead), [(at(5), at(10)), (at(8), at(12))], long_ago),
         ((long_ago, far_ahead), [(long_ago, at(1))], at(1)),
     ]
-    found = availability(places, at(1), at(21))
+    found = availability(places, at(1), at(21), dt.UTC)
     assert (found.in_place_days, found.lost_days, found.unknown_days) == (40, 7, 0)
     assert found.share == pytest.approx(33 / 40)
+
+
+@pytest.mark.parametrize(("month", "hours"), [(10, 745), (3, 743)])
+def test_a_month_whose_clocks_change_has_as_many_days_as_the_calendar_says(month, hours):
+    """By the IANA zone data clocks in Berlin go back on 25 October 2026 and forward on 29 March 2026."""
+    berlin = ZoneInfo("Europe/Berlin")
+    start, end = (dt.datetime(2026, each, 1, tzinfo=berlin).astimezone(dt.UTC) for each in (month, month + 1))
+    assert (end - start) / dt.timedelta(hours=1) == hours
+    ahead = end + dt.timedelta(days=400)
+    third, day = (dt.datetime(2026, month, n, tzinfo=berlin).astimezone(dt.UTC) for n in (3, 4))
+    found = availability([((start, ahead), [(third, day), (day, end)], start)], start, end, berlin)
+    assert (found.in_place_days, found.lost_days, found.unknown_days) == (31, 29, 0)
+    never = availability([((start, ahead), [], None)], start, end, berlin)
+    assert (never.share, never.in_place_days, never.unknown_days) == (None, 31, 31)
 
 
 def test_a_device_is_not_known_to_be_sound_before_its_first_check():
@@ -91,10 +105,10 @@ def test_a_device_is_not_known_to_be_sound_before_its_first_check():
         ((long_ago, far_ahead), [(at(9), at(13))], at(11)),
         ((at(16), far_ahead), [], at(18)),
     ]
-    found = availability(places, at(1), at(21))
+    found = availability(places, at(1), at(21), dt.UTC)
     assert (found.in_place_days, found.lost_days, found.unknown_days) == (45, 7, 27)
     assert found.share == pytest.approx((45 - 27 - 7) / (45 - 27))
-    never = availability([((long_ago, far_ahead), [], None)], at(1), at(21))
+    never = availability([((long_ago, far_ahead), [], None)], at(1), at(21), dt.UTC)
     assert (never.share, never.unknown_days) == (None, 20)
 
 
@@ -103,11 +117,3 @@ def test_a_cost_that_is_not_given_is_missing_and_not_zero():
     assert (found.total, found.missing) == (2500.0, ("tonne",))
     assert cost_of({"hour": 2.5}, {}).total is None
     assert cost_of({"hour": 0.0}, {"hour": None}).missing == ()
-
-
-def test_every_indicator_tells_what_it_is_and_what_to_do():
-    for each in INDICATORS.values():
-        assert each.definition
-        assert each.formula
-        assert each.act
-        assert each.better in {"higher", "lower"}

@@ -10,7 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
+from plant.calc.reasons import Reason
 from reports.calc.life import (
+    LifeRule,
     WeibullLife,
     age_replacement,
     demand_for_spares,
@@ -96,7 +98,8 @@ def test_too_few_failures_are_an_answer():
     few = fit_weibull([500, 900, 1200], [True, True, False])
     assert few.shape is None
     assert few.mean_h is None
-    assert "2 of 3 parts failed" in few.reasons[0]
+    counts = {"n_failed": 2, "n_parts": 3, "all_h": 2600.0, "n_enough": 3}
+    assert few.reasons == (Reason(LifeRule.TOO_FEW_FAILURES, counts),)
     assert demand_for_spares(few, [100], [400], months=3, rng=np.random.default_rng(1)) == ()
 
 
@@ -106,7 +109,7 @@ def test_age_replacement(case):
     found = age_replacement(case["shape"], case["scale_h"], case["cost_planned"], case["cost_failure"])
     if case["optimum_h"] is None:
         assert found.optimum_h is None
-        assert "No wear-out" in found.reason
+        assert found.reason == Reason(LifeRule.NO_WEAR_OUT)
         return
     assert found.optimum_h == pytest.approx(case["optimum_h"], rel=1e-4)
     assert found.cost_rate_per_h == pytest.approx(case["cost_rate_per_h"], rel=1e-6)
@@ -158,14 +161,14 @@ def test_failures_found_on_one_round_are_one_age(ages):
     """Their likelihood has its top at a shape beyond all reason; nothing of the kind is told."""
     found = fit_weibull(ages, [True, True, True, False])
     assert found.shape is None
-    assert "at different ages" in found.reasons[0]
+    assert found.reasons[0].rule is LifeRule.TOO_FEW_FAILURES
     assert fit_weibull([1000, 1020, 1040, 900], [True, True, True, False]).shape > 20
 
 
 def test_what_lies_beyond_the_oldest_part_is_said(life):
-    assert "No part is older than 500 h" in life.reasons[-1]
+    assert life.reasons[-1] == Reason(LifeRule.BEYOND_THE_OLDEST, {"oldest_h": 500.0})
     seen = fit_weibull(FAILED_H, [True] * 10)
-    assert not any("older" in each for each in seen.reasons)
+    assert LifeRule.BEYOND_THE_OLDEST not in [each.rule for each in seen.reasons]
 
 
 @settings(deadline=None, max_examples=60)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from reports.calc.offsets import OffsetAnswer, OffsetReading, offset_changes
+from plant.calc.reasons import Reason
+from reports.calc.offsets import OffsetAnswer, OffsetChangeRule, OffsetReading, offset_changes
 
 BEFORE = [42.0, -38.0, 55.0, -61.0, 30.0]
 AFTER = [20.0, -25.0, 18.0, 33.0, -12.0]
@@ -44,17 +45,17 @@ def test_repeats_of_a_station_are_averaged_and_lone_ones_left_out():
     assert empty.mean_before_mm == pytest.approx((47.0 + 38.0 + 55.0) / 3)
 
 
-def test_too_few_stations_are_said_in_words():
+def test_too_few_stations_are_an_answer_with_a_reason():
     empty, _loaded = offset_changes(readings(BEFORE[:2], AFTER[:2]))
     assert empty.low_mm is None
-    assert empty.reasons == ("Stations measured both before and after: 2. An interval needs 3: measure at more.",)
+    assert empty.reasons == (Reason(OffsetChangeRule.TOO_FEW_STATIONS, {"n": 2, "n_needed": 3}),)
 
 
 def test_the_same_change_everywhere_has_no_interval():
     empty, _loaded = offset_changes(readings([10.0, 20.0, 30.0], [5.0, 15.0, 25.0]))
     assert empty.change_mm == pytest.approx(-5.0)
     assert empty.p is None
-    assert empty.reasons
+    assert empty.reasons == (Reason(OffsetChangeRule.EVEN),)
     assert empty.answer == OffsetAnswer.EVEN
     assert offset_changes(readings(BEFORE[:2], AFTER[:2]))[0].answer == OffsetAnswer.TOO_FEW
 

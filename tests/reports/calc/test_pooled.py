@@ -6,8 +6,9 @@ import statsmodels.api as sm
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
+from plant.calc.reasons import Reason
 from reports.calc import pooled
-from reports.calc.pooled import combine_logs, common_ratio, discoveries, pool_expected, random_effects
+from reports.calc.pooled import PoolRule, combine_logs, common_ratio, discoveries, pool_expected, random_effects
 from tests.reference.effect import BENJAMINI_HOCHBERG, STRATA, STRATA_RATIO
 
 
@@ -134,7 +135,7 @@ def test_pooled_against_expectation_agrees_with_statsmodels_at_its_own_variances
 
 def test_what_cannot_be_pooled_is_said_or_named():
     assert pool_expected([3], [1.0], [0.1], [0.0]).ratio is None
-    assert "fewer than two" in pool_expected([], [], [], []).reasons[0]
+    assert pool_expected([], [], [], []).reasons == (Reason(PoolRule.TOO_FEW_DEVICES),)
     none = pool_expected([0, 0, 0], [1.0, 1.2, 0.8], [0.1] * 3, [0.0] * 3)
     assert 0 < none.low < none.ratio < none.high
     with pytest.raises(ValueError, match="one of each for every device"):

@@ -9,9 +9,19 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from plant.calc.running_hours import Span, build_ledger
+from plant.calc.reasons import Reason
+from plant.calc.running_hours import build_ledger
+from plant.calc.running_spans import Span
 from reports.calc import study_windows
-from reports.calc.study_windows import Cut, Window, lay_windows, month_pieces, months_earlier, settling_end
+from reports.calc.study_windows import (
+    Cut,
+    Window,
+    WindowRule,
+    lay_windows,
+    month_pieces,
+    months_earlier,
+    settling_end,
+)
 
 UTC = dt.UTC
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -23,6 +33,10 @@ NOW = dt.datetime(2026, 11, 20, 12, tzinfo=UTC)
 
 def ledger(h_per_day, start=INSTALLED - 500 * DAY, days=1000):
     return build_ledger([Span(start, start + days * DAY, h_per_day * days, "total", "log")])
+
+
+def cut(at, description):
+    return Cut(at, Reason(WindowRule.WORK, {"kind": "belt replaced", "description": description}))
 
 
 def lay(cuts=(), **values):
@@ -63,18 +77,18 @@ def test_twelve_months_before_and_all_after_settling_in():
 def test_the_nearest_cut_on_each_side_shortens_its_window():
     early, late = INSTALLED - 200 * DAY, INSTALLED - 100 * DAY
     first, second = INSTALLED + 60 * DAY, INSTALLED + 90 * DAY
-    laid = lay([Cut(second, "b"), Cut(late, "late"), Cut(first, "a"), Cut(early, "early")])
+    laid = lay([cut(second, "b"), cut(late, "late"), cut(first, "a"), cut(early, "early")])
     assert laid.before == Window(late, INSTALLED)
     assert laid.after == Window(SETTLED, first)
-    assert [(cut.words, cut.side) for cut in laid.cuts] == [("late", "before"), ("a", "after")]
+    assert [(each.what.values["description"], each.side) for each in laid.cuts] == [("late", "before"), ("a", "after")]
 
 
 def test_cuts_outside_both_windows_change_nothing():
-    assert lay([Cut(INSTALLED - 400 * DAY, "old"), Cut(NOW + DAY, "ahead")]) == lay()
+    assert lay([cut(INSTALLED - 400 * DAY, "old"), cut(NOW + DAY, "ahead")]) == lay()
 
 
 def test_a_cut_while_settling_in_leaves_nothing_to_compare():
-    laid = lay([Cut(INSTALLED + 3 * DAY, "belt")])
+    laid = lay([cut(INSTALLED + 3 * DAY, "belt")])
     assert laid.after.is_empty
     assert laid.settling.end == laid.after.start == INSTALLED + 3 * DAY
 
@@ -100,7 +114,7 @@ def test_months_earlier_ends_at_the_end_of_a_short_month():
 
 
 def test_pieces_fill_the_stretch_and_lie_on_one_side_of_each_edge():
-    laid = lay([Cut(INSTALLED + 60 * DAY, "a")])
+    laid = lay([cut(INSTALLED + 60 * DAY, "a")])
     edges = [laid.before.end, laid.settling.end, laid.after.end]
     pieces = month_pieces(laid.before.start, NOW, edges, BERLIN)
     assert pieces[0].window.start == laid.before.start

@@ -10,12 +10,14 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from plant.calc.rates import compare_rates, rate_with_interval
+from plant.calc.reasons import Reason
 from reports.calc.empirical_bayes import index_of_effect
 from reports.calc.pooled import random_effects
 from reports.calc.study_windows import Window
 from reports.charts.forest import forest_pool, forest_row, forest_x
 from reports.charts.incidents_by_month import Timeline, as_json, incidents_by_month
-from reports.selectors.incidents_by_month import Bar, Mark
+from reports.selectors.belts import Happened
+from reports.selectors.incidents_by_month import BeltMark, MonthBar
 from reports.words.verdicts import rate_words, ratio_words
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -26,7 +28,7 @@ def bar(month, side, n, hours, coverage=1.0):
     end = dt.datetime(2026, month + 1, 1, tzinfo=BERLIN)
     rate = rate_with_interval(n, hours)
     known = (rate.per_1000_h, rate.low, rate.high)
-    return Bar(f"2026-{month:02}", Window(start, end), side, n, hours, coverage, *known, f"/m{month}")
+    return MonthBar(f"2026-{month:02}", Window(start, end), side, n, hours, coverage, *known, f"/m{month}")
 
 
 @pytest.fixture
@@ -40,8 +42,8 @@ def figure():
         bar(6, "after", 1, 100.0, coverage=0.4),
     )
     marks = (
-        Mark(dt.datetime(2026, 3, 5, 8, tzinfo=dt.UTC), "device 20 fitted", True),
-        Mark(dt.datetime(2026, 5, 2, 8, tzinfo=dt.UTC), "belt replaced"),
+        BeltMark(dt.datetime(2026, 3, 5, 8, tzinfo=dt.UTC), Reason(Happened.FITTED, {"number": "20"}), True),
+        BeltMark(dt.datetime(2026, 5, 2, 8, tzinfo=dt.UTC), Reason(Happened.KIND_OF_WORK, {"kind": "belt replaced"})),
     )
     return incidents_by_month(Timeline("Incidents", bars, marks, BERLIN))
 
@@ -94,7 +96,9 @@ def test_marks_have_words_and_stand_in_the_plants_clock(figure):
 
 def test_marks_near_each_other_share_one_line_of_words():
     at = dt.datetime(2026, 3, 5, 8, tzinfo=dt.UTC)
-    marks = tuple(Mark(at + dt.timedelta(days=9 * n), f"device {n} fitted", True) for n in range(4))
+    marks = tuple(
+        BeltMark(at + dt.timedelta(days=9 * n), Reason(Happened.FITTED, {"number": str(n)}), True) for n in range(4)
+    )
     figure = incidents_by_month(Timeline("Incidents", (bar(3, "after", 1, 100.0),), marks, BERLIN))
     assert [note.text for note in figure.layout.annotations] == ["device 0 fitted, device 1 fitted, 2 more"]
     assert len(figure.layout.shapes) == 4

@@ -14,7 +14,8 @@ from scipy import stats
 
 from installs.models import BeltOffset
 from reports.calc.offsets import OffsetAnswer
-from reports.selectors.offset_studies import offset_study_of
+from reports.selectors.offset_studies import NotMeasured, offset_study_of
+from reports.words.offset_studies import lacking_words, occasion_words
 from tests import make
 
 STATIONS = (50.0, 65.0, 80.0, 95.0, 110.0, 125.0)
@@ -59,12 +60,12 @@ def test_each_occasion_is_paired_by_station_as_scipy_does(at):
     measure(at, "follow_up", 92, THEN)
     measure(at, "follow_up", 92, THEN, is_loaded=True)
     found = study(at)
-    labels = {each.label: each for each in found.occasions}
+    labels = {occasion_words(each): each for each in found.occasions}
     assert list(labels) == ["at acceptance", "after 1 month", "after 3 months", "after 6 months"]
     accepted = labels["at acceptance"].changes
-    assert [each.change.is_loaded for each in accepted] == [False]
-    assert accepted[0].change.change_mm == 0.0
-    empty, loaded = (each.change for each in labels["after 3 months"].changes)
+    assert [each.is_loaded for each in accepted] == [False]
+    assert accepted[0].change_mm == 0.0
+    empty, loaded = labels["after 3 months"].changes
     # Reference: scipy.stats.ttest_rel and NumPy's median on the sizes.
     reference = stats.ttest_rel(np.abs(THEN), np.abs(BEFORE)).confidence_interval(0.95)
     assert (empty.low_mm, empty.high_mm) == pytest.approx((reference.low, reference.high), rel=1e-12)
@@ -72,8 +73,8 @@ def test_each_occasion_is_paired_by_station_as_scipy_does(at):
     assert empty.median_before_mm == pytest.approx(np.median(np.abs(BEFORE)))
     assert (empty.largest_before_mm, empty.largest_after_mm) == (61.0, 25.0)
     assert loaded.largest_before_mm == pytest.approx(91.5)
-    assert labels["after 1 month"].words == "not measured"
-    assert labels["after 6 months"].words == "not measured yet"
+    assert labels["after 1 month"].lacking is NotMeasured.NOT_MEASURED
+    assert labels["after 6 months"].lacking is NotMeasured.NOT_YET
 
 
 def test_a_corrected_reading_counts_once_and_another_strand_not(at):
@@ -84,7 +85,7 @@ def test_a_corrected_reading_counts_once_and_another_strand_not(at):
     kept |= {"occasion": "follow_up", "installation": at, "is_loaded": False}
     BeltOffset.objects.create(**kept, offset_mm=5.0, corrects=wrong, correction_reason="misread")
     BeltOffset.objects.create(**{**kept, "strand": "carry"}, offset_mm=500.0)
-    change = study(at).latest.changes[0].change
+    change = study(at).latest.changes[0]
     assert change.n_stations == 6
     assert change.mean_after_mm == pytest.approx(np.mean([5.0, *np.abs(THEN[1:])]))
 
@@ -101,7 +102,7 @@ def test_a_corrected_reading_counts_once_and_another_strand_not(at):
 def test_what_is_missing_is_said(at, taken, words):
     for occasion, days, stations in taken:
         measure(at, occasion, days, THEN, stations=stations)
-    assert study(at).missing.startswith(words)
+    assert lacking_words(study(at).missing).startswith(words)
 
 
 def test_what_was_measured_at_the_acceptance_counts_though_the_device_was_handed_over_after_it(at):
@@ -109,16 +110,16 @@ def test_what_was_measured_at_the_acceptance_counts_though_the_device_was_handed
     measure(at, "survey", -20, BEFORE)
     measure(at, "acceptance", -0.1, THEN)
     found = study(at)
-    assert found.missing == ""
+    assert found.missing is None
     accepted = found.occasions[0]
-    assert (accepted.label, accepted.changes[0].change.n_stations) == ("at acceptance", 6)
+    assert (accepted.months, accepted.changes[0].n_stations) == (0, 6)
     assert found.latest == accepted
 
 
 def test_a_removed_device_says_why_nothing_more_comes(at):
     at.removed_at = at.installed_at + 40 * DAY
     measure(at, "survey", -9, BEFORE)
-    assert [each.words for each in study(at).occasions][2:] == ["not measured; removed before"] * 2
+    assert [each.lacking for each in study(at).occasions][2:] == [NotMeasured.REMOVED_BEFORE] * 2
 
 
 def test_page_dossier_and_file_tell_it_beside_the_verdict(client, at, mona):

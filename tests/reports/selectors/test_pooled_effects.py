@@ -15,10 +15,14 @@ from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.multitest import multipletests
 
-from reports.calc.verdicts import EffectVerdict
+from plant.calc.rates import compare_rates
+from reports.calc.bad_spells import SpellCheck
+from reports.calc.empirical_bayes import EffectIndex
+from reports.calc.verdicts import EffectVerdict, VerdictRule, VerdictRules, judge
 from reports.selectors.pooled_effects import count_of, pools_of, standing_verdicts, standings_of
+from reports.selectors.reference_groups import Answers
 from reports.selectors.studies import studies_of
-from reports.words.pooled_effects import chance_words, limits_words, next_words
+from reports.words.pooled_effects import chance_words, counted_words, limits_words, next_words
 from tests import make
 
 DAY = dt.timedelta(days=1)
@@ -159,6 +163,17 @@ def test_headline_groups_and_next_device_are_of_the_answers_that_allow_for_trend
     assert all(each.effects.shared_error > 0 for each in pools)
 
 
+def test_a_device_that_was_moved_is_one_device_with_a_comparison_at_each_place(fleet, alder):
+    old = next(each.installation for each in fleet if not each.is_standing)
+    belt = make.conveyor(alder, tag="S-9")
+    make.installation(belt, device=old.device, installed_at=old.removed_at)
+    count = count_of(studies_of(alder, timezone.now()))
+    assert (count.n, count.n_devices) == (5, 4)
+    assert counted_words(count).startswith(
+        "5 comparisons of 4 devices; a device that was moved is judged at each of its places; "
+    )
+
+
 def test_chance_is_reckoned_with_where_counts_could_tell_and_a_promise_is_made(falling):
     count = count_of(falling)
     assert (count.n, count.n_devices, count.n_judged, count.n_telling, count.n_promised) == (6, 6, 6, 6, 6)
@@ -171,6 +186,67 @@ def test_chance_is_reckoned_with_where_counts_could_tell_and_a_promise_is_made(f
     assert "is not promised" in chance_words(replace(count, n_promised=0))
     assert chance_words(replace(count, n_promised=4)).endswith("about 0.2. For 2 more nothing is promised.")
     assert chance_words(count_of([])) == ""
+
+
+# Every branch of the verdict: counts and hours, the shrunk answer, whether incidents come in spells, the rules.
+UNSURE = EffectIndex(1.2, None, 1.2, 0.4, 3.6, 0.3, 20.0, 20.0, 9.0, 0.5, 2.9)
+SURE = EffectIndex(0.4, None, 0.4, 0.2, 0.8, 0.2, 20.0, 20.0, 9.0, 0.22, 0.7)
+SPELLS = SpellCheck(14, 12, 3.0, 0.001, 1.6, (8, 6))
+WIDE = VerdictRules(margin=(0.1, 10.0))
+BRANCHES = {
+    "no detector": ((24, 4400, 8, 4100), SURE, None, VerdictRules(), "cannot_be_judged"),
+    "fewer": ((24, 4400, 8, 4100), SURE, None, VerdictRules(), "fewer"),
+    "fewer, early": ((40, 4400, 0, 900), SURE, None, VerdictRules(), "fewer"),
+    "more from none": ((0, 5000, 9, 5000), None, None, VerdictRules(), "more"),
+    "little": ((600, 50_000, 590, 50_000), None, None, VerdictRules(), "changes_little"),
+    "little of few": ((5, 5000, 5, 5000), None, None, WIDE, "changes_little"),
+    "fall explained": ((24, 4400, 8, 4100), UNSURE, None, VerdictRules(), "no_clear_change"),
+    "rise of few explained": ((2, 5000, 12, 5000), UNSURE, None, VerdictRules(), "no_clear_change"),
+    "rise of few in spells": ((2, 5000, 10, 5000), None, SPELLS, VerdictRules(), "no_clear_change"),
+    "rise explained, early": ((2, 5000, 12, 2000), UNSURE, None, VerdictRules(), "too_early"),
+    "unclear": ((6, 5000, 5, 5000), UNSURE, None, VerdictRules(), "no_clear_change"),
+    "too few": ((5, 5000, 5, 5000), UNSURE, None, VerdictRules(), "too_few"),
+    "too few in spells": ((8, 5000, 6, 5000), UNSURE, SPELLS, VerdictRules(), "too_few"),
+    "nothing": ((0, 5000, 0, 5000), None, None, VerdictRules(), "too_few"),
+    "early": ((30, 5000, 9, 2000), UNSURE, None, VerdictRules(), "too_early"),
+    "early, of few": ((5, 5000, 3, 2000), UNSURE, None, VerdictRules(), "too_early"),
+}
+
+
+def in_branch(study, name):
+    counts, shrunk, spells, rules, verdict = BRANCHES[name]
+    ratio = compare_rates(*counts)
+    judgement = judge(
+        ratio,
+        coverage_before=1.0,
+        coverage_after=1.0,
+        n_detectors=0 if verdict == EffectVerdict.CANNOT_BE_JUDGED else 1,
+        rules=rules,
+        spells=spells,
+        shrunk=shrunk,
+    )
+    assert judgement.verdict == verdict
+    answers = Answers(spells or replace(SPELLS, p=None), None, None, shrunk, None, ())
+    return replace(study, ratio=ratio, judgement=judgement, rules=rules, answers=answers)
+
+
+def test_in_every_branch_the_verdict_and_the_sentence_count_alike_what_could_tell(fleet):
+    studies = {name: in_branch(fleet[0], name) for name in BRANCHES}
+    seen = {(each.verdict, frozenset(reason.rule for reason in each.judgement.reasons)) for each in studies.values()}
+    rules = frozenset().union(*(rules for _verdict, rules in seen))
+    assert {verdict for verdict, _rules in seen} == set(EffectVerdict)
+    assert {VerdictRule.EXPLAINED_OTHERWISE, VerdictRule.EXPLAINED_BY_SPELLS, VerdictRule.NONE_BEFORE} <= rules
+    answered = {"fewer", "more", "changes_little", "no_clear_change"}
+    for name, study in studies.items():
+        count = count_of([study])
+        if study.verdict == EffectVerdict.TOO_EARLY:
+            assert count.n_early == count.n_telling == (name != "early, of few"), name
+        else:
+            assert (count.n_telling, count.n_early) == (study.verdict in answered, 0), name
+    together = count_of(studies.values())
+    n_answered = sum(each.verdict in answered for each in studies.values())
+    assert together.n_telling == n_answered + together.n_early
+    assert f"For {together.n_early} of those whose counts could tell it is too early yet." in chance_words(together)
 
 
 def test_a_rise_from_too_few_has_to_hold_among_all_and_the_rest_among_those_that_could_tell(alder, fleet):

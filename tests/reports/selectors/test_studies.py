@@ -11,16 +11,20 @@ from django.test.utils import CaptureQueriesContext
 from installs.models import LoggedStation
 from installs.services.out_of_service import back_in_service, take_out_of_service
 from plant.calc.rates import compare_rates
+from plant.calc.reasons import Reason
 from plant.models import BeltChange, ConveyorPart, RunRecord
 from plant.services.running_hours import correct_run
-from reports.calc.study_windows import Window
-from reports.calc.verdicts import EffectVerdict
-from reports.selectors.belts import belts_of
+from reports.calc.reference_model import ReferenceRule
+from reports.calc.study_windows import Window, WindowRule
+from reports.calc.verdicts import EffectVerdict, VerdictRule
+from reports.selectors.belts import Happened, belts_of
 from reports.selectors.incidents_by_month import bars_of, marks_of
 from reports.selectors.rates import belt_rate, plant_rate
-from reports.selectors.reference_groups import beside_words, beside_zone, sensitivity_of, too_few
+from reports.selectors.reference_groups import BesidePlace, beside_places, beside_zone, sensitivity_of
 from reports.selectors.studies import by_the_rule, studies_of, study_of
 from reports.services.study_windows import set_window
+from reports.words.reference_groups import BESIDE_WORDS
+from reports.words.study_windows import left_out_words
 from tests import make
 
 UTC = dt.UTC
@@ -74,26 +78,14 @@ def test_bad_spells_widen_the_interval_and_are_said(belt, at):
     assert found.ratio.high < 1
     assert found.answers.spells.is_clustered
     assert found.verdict == EffectVerdict.NO_CLEAR_CHANGE
-    assert any("bad spells" in reason for reason in found.judgement.reasons)
+    assert VerdictRule.BAD_SPELLS in [each.rule for each in found.judgement.reasons]
 
 
 def test_a_plant_without_reference_stretches_says_so(belt, at):
     make.incident(belt, INSTALLED - 30 * DAY)
     answers = study_of(at, NOW).answers
     assert answers.shrunk is None
-    assert any("could serve as reference" in reason for reason in answers.reasons)
-
-
-@pytest.mark.parametrize(
-    ("n", "words"),
-    [
-        (0, "No stretch without a device could serve"),
-        (1, "Only one stretch without a device could serve"),
-        (2, "Only 2 stretches without a device could serve"),
-    ],
-)
-def test_too_few_reference_stretches_are_counted_in_words_that_fit(n, words):
-    assert too_few(n).startswith(words)
+    assert ReferenceRule.TOO_FEW_STRETCHES in [each.rule for each in answers.reasons]
 
 
 def test_stretches_beside_the_zone_and_other_ways_of_counting(belt, at):
@@ -105,8 +97,12 @@ def test_stretches_beside_the_zone_and_other_ways_of_counting(belt, at):
     make.incident(belt, INSTALLED + 40 * DAY, chainage_m=30.0)
     one = study_of(at, NOW)
     known = (one.belt, "return", one.zones, one.before, one.after)
-    beside = [(each.words.split(",")[0], each.ratio.n_before, each.ratio.n_after) for each in beside_zone(*known)]
-    assert beside == [("downstream of the zone", 0, 1), ("upstream of the zone", 1, 0), ("rest of the belt", 0, 0)]
+    beside = [(each.place, each.ratio.n_before, each.ratio.n_after) for each in beside_zone(*known)]
+    assert beside == [
+        (BesidePlace.DOWNSTREAM_TO_TAIL, 0, 1),
+        (BesidePlace.UPSTREAM_TO_HEAD, 1, 0),
+        (BesidePlace.REST, 0, 0),
+    ]
     read = {(each.merge_minutes, each.is_possible): each.n_before for each in sensitivity_of(*known, 1, one.rules)}
     assert read == {(None, False): 2, (None, True): 4}  # what people logged is never merged
 
@@ -117,7 +113,7 @@ def test_stretches_beside_the_zone_and_other_ways_of_counting(belt, at):
 )
 def test_stretches_beside_the_zone_are_named_by_the_belts_travel(strand, is_reversing, words):
     """On the return strand the belt comes from the head; a reversing belt has neither upstream nor downstream."""
-    to_tail, to_head = beside_words(strand, is_reversing=is_reversing)
+    to_tail, to_head = (str(BESIDE_WORDS[each]) for each in beside_places(strand, is_reversing=is_reversing))
     assert (to_tail.startswith(words[0]), to_tail.endswith("tail")) == (True, True)
     assert (to_head.startswith(words[1]), to_head.endswith("head")) == (True, True)
 
@@ -204,7 +200,8 @@ def test_settling_in_ends_with_its_running_hours(alder):
     found = study_of(at, NOW)
     assert found.windows.settling.end == INSTALLED + 10 * DAY
     assert found.after.n == 0
-    settling = next(row for row in found.left_out if "settling-in: 14 days or 200 running hours" in row.reason)
+    settling = next(row for row in found.left_out if row.reason.rule is WindowRule.SETTLING_IN)
+    assert settling.reason.values == {"days": 14, "running_h": 200}
     assert (settling.n, round(settling.running_h)) == (3, 200)
 
 
@@ -223,7 +220,7 @@ def test_belt_changes_cut_both_windows(belt, at):
     assert found.before.window == Window(INSTALLED - 100 * DAY, INSTALLED)
     assert found.after.window == Window(INSTALLED + 14 * DAY, INSTALLED + 60 * DAY)
     assert (found.before.n, found.after.n) == (4, 3)
-    assert {row.reason: row.n for row in found.left_out} == {
+    assert {left_out_words(row.reason): row.n for row in found.left_out} == {
         "before a change: belt replaced: new belt": 5,
         "settling-in: 14 days or 200 running hours, whichever comes first": 0,
         "after a change: belt replaced: new chute": 2,
@@ -249,7 +246,7 @@ def test_a_device_that_came_later_cuts_instead(belt, at):
     found = study_of(at, NOW)
     assert len(found.members) == 1
     assert found.after.window.end == INSTALLED + 61 * DAY
-    assert any("device 21, whose zone overlaps, was fitted" in row.reason for row in found.left_out)
+    assert any("device 21, whose zone overlaps, was fitted" in left_out_words(row.reason) for row in found.left_out)
 
 
 def test_a_device_whose_zone_no_switch_sees_is_judged_alone(alder, at, belt):
@@ -260,7 +257,7 @@ def test_a_device_whose_zone_no_switch_sees_is_judged_alone(alder, at, belt):
     assert [each.device.number for each in study_of(at, NOW).neighbours] == ["22"]
     found = study_of(blind, NOW)
     assert (found.n_detectors, found.verdict) == (0, EffectVerdict.CANNOT_BE_JUDGED)
-    assert "No switch and no logged station stands in the effect zone" in found.judgement.reasons[0]
+    assert found.judgement.reasons[0] == Reason(VerdictRule.NO_DETECTOR)
 
 
 def test_a_removed_switch_is_no_detector(belt, at):
@@ -279,7 +276,8 @@ def test_thin_coverage_is_not_judged(alder):
     assert found.before.exposure.coverage == pytest.approx(250 / 365, abs=1e-3)
     assert (found.before.n, found.before.n_unknown_hours) == (4, 7)
     assert found.verdict == EffectVerdict.CANNOT_BE_JUDGED
-    assert "Running hours are known for 68" in found.judgement.reasons[0]
+    assert found.judgement.reasons[0].rule == VerdictRule.HOURS_UNKNOWN_BEFORE
+    assert found.judgement.reasons[0].values["known_pct"] == pytest.approx(68, abs=1)
     belt.plant.least_coverage_pct = 60
     belt.plant.save()
     assert study_of(at, NOW).verdict != EffectVerdict.CANNOT_BE_JUDGED
@@ -301,7 +299,7 @@ def test_the_window_ends_with_the_removal(belt, at):
     incidents(belt, INSTALLED + 120 * DAY, 5)
     found = study_of(at, NOW)
     assert found.after.window.end == at.removed_at
-    assert (found.after.n, found.left_out[-1].n, found.left_out[-1].reason) == (0, 5, "after the removal")
+    assert (found.after.n, found.left_out[-1].n, found.left_out[-1].reason.rule) == (0, 5, WindowRule.AFTER_THE_REMOVAL)
 
 
 def test_an_engineers_window_takes_the_rules_place_and_both_are_there(belt, at, erin):
@@ -331,7 +329,8 @@ def test_bars_add_up_to_the_counts(belt, at):
         assert sum(bar.n for bar in mine) == side.n
         assert sum(bar.running_h for bar in mine) == pytest.approx(side.hours)
     assert [bar.side for bar in bars if bar.month == "2026-01"] == ["before", "settling", "after"]
-    assert marks_of(found.belt, found.before.window.start, NOW, found.members)[0].words == "device 20 fitted"
+    fitted = Reason(Happened.FITTED, {"number": "20"})
+    assert marks_of(found.belt, found.before.window.start, NOW, found.members)[0].what == fitted
 
 
 def test_rates_of_a_belt_and_of_the_plant(belt, at, alder):
@@ -357,7 +356,6 @@ def test_queries_do_not_grow_with_installations(belt, at, alder):
         more = make.conveyor(alder, tag=f"T-{n}")
         make.drift_switch(more, 60.0)
         make.installation(more, str(n), installed_at=INSTALLED)
-    queries()  # ledgers of new rows are built once
     assert queries() == few
 
 
@@ -384,7 +382,7 @@ def test_a_spell_out_of_service_cuts_the_window_after(belt, at, tess):
     back_in_service(spell, by=tess, version=1, ends_at=begins_at + 9 * DAY)
     found = study_of(at, NOW)
     assert found.after.window.end == begins_at
-    assert any("device 20 out of service: pivot seized" in row.reason for row in found.left_out)
+    assert any("device 20 out of service: pivot seized" in left_out_words(row.reason) for row in found.left_out)
 
 
 def test_a_station_that_people_logged_on_both_sides_sees_for_the_switch(alder, at, belt):

@@ -45,11 +45,11 @@ def test_a_window_set_as_at_an_earlier_day_counts_from_then_on(at, erin):
     ("values", "words", "field"),
     [
         ({"reason": " "}, "Say why", "reason"),
-        ({"after_from": dt.date(2026, 1, 4)}, "2026-01-04 lies before the installation on 2026-01-05", "after_from"),
+        ({"after_from": dt.date(2026, 1, 4)}, "4 Jan 2026 lies before the installation on 5 Jan 2026", "after_from"),
         ({"after_until": dt.date(2999, 1, 1)}, "is in the future", "after_until"),
         (
             {"after_from": dt.date(2026, 3, 1), "after_until": dt.date(2026, 2, 1)},
-            "would end on 2026-02-01, not after it starts on 2026-03-01",
+            "would end on 1 Feb 2026, not after it starts on 1 Mar 2026",
             "after_until",
         ),
         ({"before_months": 0}, "greater than or equal to 1", "before_months"),

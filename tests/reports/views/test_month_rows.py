@@ -18,6 +18,7 @@ from plant.models import Incident
 from plant.services.incidents import correct_incident, withdraw_incident
 from reports.models import MonthlyReport
 from reports.services.months import draft_month, publish_month
+from reports.words.month_rows import since_words
 from tests import make
 
 OCTOBER = dt.date(2026, 10, 1)
@@ -233,7 +234,7 @@ def test_a_corrected_row_stays_as_it_was_and_is_marked_with_a_link_to_the_one_th
     text = answer.content.decode()
     _url, cells, since = answer.context["page"].rows[0]
     assert cells[5] == 30
-    assert since.words == "corrected since: minutes lost now 90"
+    assert since_words(since, answer.context["page"]) == "corrected since: minutes lost now 90"
     assert since.url == latest.get_absolute_url()
     assert f'href="{first.get_absolute_url()}"' in text
     assert "1 row reads otherwise today and is marked." in text
@@ -250,7 +251,7 @@ def test_withdrawn_rows_and_rows_that_came_later_are_told(client, report, erin, 
     )
     client.force_login(mona)
     page = rows_page(client, report).context["page"]
-    told = {since.words: since.url for _url, _cells, since in page.rows if since.words}
+    told = {since_words(since, page): since.url for _url, _cells, since in page.rows if not since.is_as_kept}
     assert told == {
         "withdrawn since": withdrawn.get_absolute_url(),
         "corrected since; no longer a row of this figure": moved.get_absolute_url(),

@@ -7,6 +7,7 @@ import datetime as dt
 import io
 
 import pytest
+from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 from scipy import stats
@@ -46,6 +47,7 @@ def test_the_interval_follows_from_the_file_alone(client, at, mona):
     assert float(plain["high"]) == pytest.approx(share.high / (1 - share.high) * scale, abs=2e-6)
     assert any(row["part"] == "left out" and "settling-in" in row["words"] for row in rows)
     assert rows[-1]["item"] == code_version()
+    assert code_version().startswith(f"{settings.VERSION} calc "), "the version of the site, not a made-up one"
 
 
 def test_a_day_without_a_time_stands_in_the_file_with_the_time_within_which_it_was(client, at, mona, alder):

@@ -17,6 +17,7 @@ from reports.selectors.months import Month, changes, month_data
 from reports.selectors.rates import compare_belts
 from reports.selectors.studies import book_of
 from reports.services.study_notes import correct_note, write_note
+from reports.words.months import change_told
 from tests import make
 
 WORDS = "The restraint strap was still in until May."
@@ -96,7 +97,7 @@ def test_the_note_goes_into_the_file_and_into_its_month(client, at, alder, erin)
     def told(of):
         now, before = (month_data(alder, each, book.belts) for each in (of, of.earlier(1)))
         year = compare_belts(book.belts, of.earlier(12).window, of.window, book.reference)
-        return changes(now, before, year, book, alder)
+        return [change_told(each) for each in changes(now, before, year, book, alder)]
 
     url = reverse("effect-detail", args=[at.pk])
     assert any(WORDS in each["words"] and each["url"] == url for each in told(month))

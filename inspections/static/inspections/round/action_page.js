@@ -8,13 +8,28 @@ const DAYS = 7; // the usual time for corrective work, as on the site
 export async function actionPage(app, installation) {
   const { pack } = app;
   const found = Object.values(pack.labels).find((each) => each.installation === installation);
-  if (!found) return h("section", { class: "panel" }, h("h1", {}, _("This phone does not know that device")), h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
+  if (!found) {
+    return h("section", { class: "panel" },
+      h("h1", {}, _("This phone does not know that device")),
+      h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
+  }
   const id = `${pack.person.id}:action:${installation}`;
-  const draft = (await app.store.draftOf(id)) ?? { id, person: pack.person.id, installation, key: newKey(), values: {}, at: Date.now() };
-  const says = h("div", { class: "says error", role: "alert", tabindex: "-1", hidden: !draft.reason }, draft.reason ?? "");
-  const form = h("form", { class: "phone-form", novalidate: true, autocomplete: "off" }, h("section", { class: "panel" }, actionFields(pack)), says,
+  const draft = (await app.store.draftOf(id)) ?? {
+    id,
+    person: pack.person.id,
+    installation,
+    key: newKey(),
+    values: {},
+    at: Date.now(),
+  };
+  const says = h("div", { class: "says error", role: "alert", tabindex: "-1", hidden: !draft.reason },
+    draft.reason ?? "");
+  const form = h("form", { class: "phone-form", novalidate: true, autocomplete: "off" },
+    h("section", { class: "panel" }, actionFields(pack)),
+    says,
     h("div", { class: "foot" }, h("button", { class: "main", id: "raise-action" }, _("Raise the action"))));
-  for (const [name, value] of Object.entries(draft.values)) if (form.elements[name]) form.elements[name].value = value;
+  for (const [name, value] of Object.entries(draft.values))
+    if (form.elements[name]) form.elements[name].value = value;
   const values = () => Object.fromEntries(new FormData(form));
   let isClosed = false;
   let saved = Promise.resolve();
@@ -25,7 +40,11 @@ export async function actionPage(app, installation) {
   };
   const keep = () => {
     if (isClosed || !values().action_title.trim()) return saved;
-    saved = app.store.keepDraft({ ...draft, values: values(), at: Date.now() }).catch((problem) => complain(problem.message));
+    saved = app.store.keepDraft({
+      ...draft,
+      values: values(),
+      at: Date.now(),
+    }).catch((problem) => complain(problem.message));
     return saved;
   };
   form.addEventListener("input", keep);
@@ -37,7 +56,12 @@ export async function actionPage(app, installation) {
     if (!given.action_title.trim()) { complain(_("Say what is to be done.")); return; }
     if (!given.action_due_on) { complain(_("Give the day by which it is to be done.")); return; }
     if (person && person.id !== pack.person.id) {
-      complain(_("This is the round of %(mine)s, and %(other)s is signed in. Open the round anew, or sign in as %(mine)s.", { mine: pack.person.name, other: person.name }));
+      complain(_(
+        "This is the round of %(mine)s, and %(other)s is signed in. Open the round anew, or sign in as %(mine)s.", {
+          mine: pack.person.name,
+          other: person.name,
+        }
+      ));
       return;
     }
     if (isClosed) return;
@@ -71,19 +95,31 @@ export async function actionPage(app, installation) {
     app.send();
   });
   return [
-    h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": _("Back to the round") }, "←"),
-      h("div", {}, h("h1", {}, _("Raise an action")), h("p", { class: "soft" }, h("span", { class: "tag" }, found.tag), _(" device %(device)s", found)))),
+    h("header", { class: "stop-head" },
+      h("a", { class: "back", href: "#/", "aria-label": _("Back to the round") }, "←"),
+      h("div", {},
+        h("h1", {}, _("Raise an action")),
+        h("p", { class: "soft" }, h("span", { class: "tag" }, found.tag), _(" device %(device)s", found)))),
     form,
   ];
 }
 
-// What is to be done, by when, by whom: the same three fields here and at a stop. The planner is proposed where there is one.
+// What is to be done, by when, by whom: the same three fields here and at a stop. The planner is proposed where there
+// is one.
 export function actionFields(pack) {
   const due = new Date(Date.now() + DAYS * 864e5).toLocaleDateString("en-CA");
   return [
-    h("div", { class: "field" }, h("label", { for: "action-title" }, _("What is to be done")), h("input", { id: "action-title", name: "action_title", maxlength: "200" })),
+    h("div", { class: "field" },
+      h("label", { for: "action-title" }, _("What is to be done")),
+      h("input", { id: "action-title", name: "action_title", maxlength: "200" })),
     h("div", { class: "pair" },
-      h("div", { class: "field" }, h("label", { for: "action-due" }, _("Due")), h("input", { type: "date", id: "action-due", name: "action_due_on", value: due })),
-      h("div", { class: "field" }, h("label", { for: "action-owner" }, _("Owner")), h("select", { id: "action-owner", name: "action_owner" }, h("option", { value: "" }, _("nobody yet")), pack.owners.map(([pk, name]) => h("option", { value: pk, selected: pk === pack.owner }, name))))),
+      h("div", { class: "field" },
+        h("label", { for: "action-due" }, _("Due")),
+        h("input", { type: "date", id: "action-due", name: "action_due_on", value: due })),
+      h("div", { class: "field" },
+        h("label", { for: "action-owner" }, _("Owner")),
+        h("select", { id: "action-owner", name: "action_owner" },
+          h("option", { value: "" }, _("nobody yet")),
+          pack.owners.map(([pk, name]) => h("option", { value: pk, selected: pk === pack.owner }, name))))),
   ];
 }

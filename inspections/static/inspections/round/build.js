@@ -9,7 +9,20 @@ const MARKS = {
 };
 
 const GRADES = { sound: _("sound"), watch: _("watch"), act: _("act") };
-const MONTHS = [_("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun"), _("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec")];
+const MONTHS = [
+  _("Jan"),
+  _("Feb"),
+  _("Mar"),
+  _("Apr"),
+  _("May"),
+  _("Jun"),
+  _("Jul"),
+  _("Aug"),
+  _("Sep"),
+  _("Oct"),
+  _("Nov"),
+  _("Dec"),
+];
 
 // h("p", { class: "soft" }, "text", child): false, null and undefined are left out; on... are listeners.
 export function h(tag, attributes = {}, ...children) {
@@ -38,7 +51,8 @@ export function mark(grade) {
   return made;
 }
 
-// The plant's zone, told by the pack: a phone that comes from elsewhere says the times of the site's pages all the same.
+// The plant's zone, told by the pack: a phone that comes from elsewhere says the times of the site's pages all the
+// same.
 let zone;
 
 export function useZone(name) {
@@ -46,8 +60,17 @@ export function useZone(name) {
 }
 
 function partsOf(moment) {
-  const options = { day: "numeric", month: "numeric", year: "numeric", hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: zone };
-  return Object.fromEntries(new Intl.DateTimeFormat("en-US", options).formatToParts(new Date(moment)).map(({ type, value }) => [type, value]));
+  const options = {
+    day: "numeric",
+    month: "numeric",
+    year: "numeric",
+    hour: "2-digit",
+    minute: "2-digit",
+    hourCycle: "h23",
+    timeZone: zone,
+  };
+  const parts = new Intl.DateTimeFormat("en-US", options).formatToParts(new Date(moment));
+  return Object.fromEntries(parts.map(({ type, value }) => [type, value]));
 }
 
 export function clock(moment) {

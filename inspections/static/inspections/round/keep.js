@@ -13,7 +13,8 @@ export const ADDRESSES = {
   aside: "/round/api/aside/",
 };
 
-// True once the pages of the round open with no signal; false where this browser cannot, or the site came without https.
+// True once the pages of the round open with no signal; false where this browser cannot, or the site came without
+// https.
 export async function keepPages() {
   if (!("serviceWorker" in navigator)) return false;
   try {
@@ -31,13 +32,23 @@ export async function fetchPack() {
   let answer;
   let said;
   try {
-    answer = await fetch(ADDRESSES.pack, { credentials: "same-origin", cache: "no-store", redirect: "error", headers: { Accept: "application/json" }, signal: AbortSignal.timeout(30000) });
+    answer = await fetch(
+      ADDRESSES.pack, {
+        credentials: "same-origin",
+        cache: "no-store",
+        redirect: "error",
+        headers: { Accept: "application/json" },
+        signal: AbortSignal.timeout(30000),
+      }
+    );
     said = await answer.json();
   } catch {
     return { problem: "no_signal" };
   }
   if (said.code === "sign_in") return { problem: "sign_in" };
-  if (!answer.ok) return { problem: "refused", words: said.message ?? _("The site answered %(status)s.", { status: answer.status }) };
+  if (!answer.ok) {
+    return { problem: "refused", words: said.message ?? _("The site answered %(status)s.", { status: answer.status }) };
+  }
   const pack = { ...said, brought_at: broughtAt };
   await store.keepPack(pack);
   return { pack };

@@ -1,4 +1,5 @@
-// The round on the phone: opens what is kept, brings what is new, sends what waits, and says at all times how that stands.
+// The round on the phone: opens what is kept, brings what is new, sends what waits, and says at all times how that
+// stands.
 
 import { _, ngettext } from "../words.js";
 import { actionPage } from "./action_page.js";
@@ -14,7 +15,16 @@ import { makeSync } from "./sync.js";
 const BRING_AGAIN_MS = 5 * 60_000;
 const main = document.getElementById("main");
 const bar = document.getElementById("kept");
-const app = { pack: null, entries: [], problem: "", words: "", isOffline: false, leave: null, store, addresses: ADDRESSES };
+const app = {
+  pack: null,
+  entries: [],
+  problem: "",
+  words: "",
+  isOffline: false,
+  leave: null,
+  store,
+  addresses: ADDRESSES,
+};
 app.sync = makeSync({ store, addresses: ADDRESSES, tell: () => refresh() });
 app.refresh = refresh;
 app.send = () => app.sync.run({ now: true });
@@ -23,7 +33,10 @@ app.contrast = (isOn) => { document.body.classList.toggle("contrast", isOn); };
 
 start().catch((problem) => {
   bar.textContent = _("This phone's storage cannot be opened, so nothing can be kept on it.");
-  main.replaceChildren(h("p", {}, _("Use the pages of the site instead (%(problem)s).", { problem: problem.message }), " ", h("a", { href: "/" }, _("Today"))));
+  main.replaceChildren(h("p", {},
+    _("Use the pages of the site instead (%(problem)s).", { problem: problem.message }),
+    " ",
+    h("a", { href: "/" }, _("Today"))));
 });
 
 async function start() {
@@ -34,7 +47,10 @@ async function start() {
   await readEntries();
   store.askToStay();
   window.addEventListener("hashchange", show);
-  window.addEventListener("online", () => { bring(); app.send(); });
+  window.addEventListener("online", () => {
+    bring();
+    app.send();
+  });
   window.addEventListener("offline", sayState);
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState !== "visible") return;
@@ -43,7 +59,12 @@ async function start() {
   });
   setInterval(sayState, 15000);
   await show();
-  keepPages().then((isOffline) => { app.isOffline = isOffline; app.isAsked = true; document.body.dataset.pages = isOffline ? "kept" : "not kept"; sayState(); });
+  keepPages().then((isOffline) => {
+    app.isOffline = isOffline;
+    app.isAsked = true;
+    document.body.dataset.pages = isOffline ? "kept" : "not kept";
+    sayState();
+  });
   bring();
   app.sync.run();
 }
@@ -115,22 +136,35 @@ function pageOf(at) {
 
 function labelPage(code) {
   const found = app.pack?.labels[code.toUpperCase()];
-  const stop = found && app.pack.legs.flatMap((leg) => leg.stops).find((each) => each.installation === found.installation);
+  const stop = found
+    && app.pack.legs.flatMap((leg) => leg.stops).find((each) => each.installation === found.installation);
   if (stop) {
     location.replace(`#/stop/${stop.installation}`);
     return h("p", {}, _("Opening %(tag)s device %(device)s …", stop));
   }
   return h("section", { class: "panel" },
-    h("h1", {}, found ? _("%(tag)s device %(device)s", found) : _("No device has the label %(code)s", { code: code.toUpperCase() })),
-    h("p", {}, found ? _("No check is due here today by what this phone knows.") : _("Read the six signs again, or open the round anew with a signal.")),
-    found && h("p", {}, h("a", { class: "button big", href: `#/action/${found.installation}` }, _("Raise an action here"))),
-    found && h("p", {}, h("a", { class: "button big", href: `/installations/${found.installation}/visit/` }, _("See its page on the site (needs a signal)"))),
-    h("p", { class: "two" }, h("a", { class: "button big", href: "#/scan" }, _("Another label")), h("a", { class: "button big", href: "#/" }, _("To the round"))));
+    h("h1", {},
+      found
+      ? _("%(tag)s device %(device)s", found)
+      : _("No device has the label %(code)s", { code: code.toUpperCase() })),
+    h("p", {},
+      found
+      ? _("No check is due here today by what this phone knows.")
+      : _("Read the six signs again, or open the round anew with a signal.")),
+    found && h("p", {},
+      h("a", { class: "button big", href: `#/action/${found.installation}` }, _("Raise an action here"))),
+    found && h("p", {},
+      h("a", { class: "button big", href: `/installations/${found.installation}/visit/` },
+        _("See its page on the site (needs a signal)"))),
+    h("p", { class: "two" },
+      h("a", { class: "button big", href: "#/scan" }, _("Another label")),
+      h("a", { class: "button big", href: "#/" }, _("To the round"))));
 }
 
 function awayPage() {
   return h("section", { class: "panel" }, h("h1", {}, _("That page needs a signal")),
-    h("p", {}, _("Your round and what you entered are on this phone.")), h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
+    h("p", {}, _("Your round and what you entered are on this phone.")),
+    h("p", {}, h("a", { class: "button main big", href: "#/" }, _("To the round"))));
 }
 
 function noPack() {
@@ -142,14 +176,15 @@ function noPack() {
   };
   return h("section", { class: "panel" }, h("h1", {}, _("My round")), h("p", {}, words[app.problem] ?? app.words),
     app.problem === "sign_in" && h("p", {}, signIn(_("Sign in"))),
-    app.problem === "no_signal" && h("p", {}, h("button", { type: "button", class: "big", onclick: bring }, _("Try again"))));
+    app.problem === "no_signal" && h("p", {},
+      h("button", { type: "button", class: "big", onclick: bring }, _("Try again"))));
 }
 
 function signIn(words) {
   return h("a", { class: "button main big", href: "/sign-in/?next=/round/" }, words);
 }
 
-// --- the line that always says how it stands --------------------------------------------------------------------------
+// --- the line that always says how it stands -------------------------------------------------------------------------
 function sayState() {
   const { mode, sending, person } = app.sync.state;
   const waiting = app.entries.filter((each) => each.state === "kept");
@@ -161,15 +196,40 @@ function sayState() {
   const parts = [];
   if (!navigator.onLine || mode === "no_signal") parts.push(_("No signal."));
   else if (mode === "sending" && sending) parts.push(_("Sending %(n)s of %(of)s …", sending));
-  else if (mode === "trouble") parts.push(_("The site does not answer as it should; next try at %(at)s.", { at: clock(app.sync.state.nextTryAt) }));
+  else if (mode === "trouble") {
+    parts.push(_(
+      "The site does not answer as it should; next try at %(at)s.", { at: clock(app.sync.state.nextTryAt) }
+    ));
+  }
   if (waiting.length) {
-    parts.push(_("%(what)s kept on this phone since %(at)s.", { what: counted(waiting), at: clock(Math.min(...waiting.map((each) => Date.parse(each.made_at)))) }));
-  } else if (sent.length && !refused.length && !aside.length) parts.push(_("Nothing waits; %(what)s sent today.", { what: counted(sent) }));
-  if (others.length) parts.push(ngettext("%(n)s was written by %(who)s and goes when they sign in.", "%(n)s were written by %(who)s and go when they sign in.", others.length, { who: [...new Set(others.map((each) => each.person.name))].join(", ") }));
+    parts.push(_(
+      "%(what)s kept on this phone since %(at)s.", {
+        what: counted(waiting),
+        at: clock(Math.min(...waiting.map((each) => Date.parse(each.made_at)))),
+      }
+    ));
+  } else if (sent.length && !refused.length && !aside.length) {
+    parts.push(_("Nothing waits; %(what)s sent today.", { what: counted(sent) }));
+  }
+  if (others.length) {
+    parts.push(ngettext(
+      "%(n)s was written by %(who)s and goes when they sign in.",
+      "%(n)s were written by %(who)s and go when they sign in.",
+      others.length, { who: [...new Set(others.map((each) => each.person.name))].join(", ") }
+    ));
+  }
   if (refused.length) parts.push(_("Refused: %(what)s. Look.", { what: counted(refused) }));
   if (aside.length) parts.push(_("Set aside: %(what)s. Look.", { what: counted(aside) }));
-  if (app.isAsked && !app.isOffline) parts.push(_("This browser cannot open the round with no signal (that needs https); what you type is kept."));
-  if (!waiting.length && !sent.length && !refused.length && !aside.length) parts.push(app.isOffline && app.pack ? _("The round is on this phone; nothing waits to be sent.") : _("Nothing waits to be sent."));
+  if (app.isAsked && !app.isOffline) {
+    parts.push(_("This browser cannot open the round with no signal (that needs https); what you type is kept."));
+  }
+  if (!waiting.length && !sent.length && !refused.length && !aside.length) {
+    parts.push(
+      app.isOffline && app.pack
+      ? _("The round is on this phone; nothing waits to be sent.")
+      : _("Nothing waits to be sent.")
+    );
+  }
   const needsSignIn = navigator.onLine && (mode === "sign_in" || app.problem === "sign_in");
   const words = parts.join(" ");
   bar.dataset.mode = mode;
@@ -178,7 +238,13 @@ function sayState() {
   bar.dataset.words = key;
   bar.replaceChildren(
     sign(),
-    h("span", {}, words, needsSignIn && h("b", {}, " ", _("Sign in to send; nothing is lost."), " ", h("a", { href: "/sign-in/?next=/round/" }, _("Sign in")))),
+    h("span", {},
+      words,
+      needsSignIn && h("b", {},
+        " ",
+        _("Sign in to send; nothing is lost."),
+        " ",
+        h("a", { href: "/sign-in/?next=/round/" }, _("Sign in")))),
     h("a", { class: "look", href: "#/kept" }, _("What is kept")));
 }
 
@@ -194,6 +260,9 @@ function counted(entries) {
 function sign() {
   const isOff = !navigator.onLine || app.sync.state.mode === "no_signal";
   const holder = h("span", { class: "sign", "aria-hidden": "true" });
-  holder.innerHTML = `<svg width="16" height="16" viewBox="0 0 16 16">${isOff ? '<path d="M2 12 14 4" stroke="currentColor" stroke-width="2"/>' : ""}<path d="M3 9a7 7 0 0 1 10 0M6 12a3 3 0 0 1 4 0" fill="none" stroke="currentColor" stroke-width="1.6"/></svg>`;
+  const stroke = isOff ? '<path d="M2 12 14 4" stroke="currentColor" stroke-width="2"/>' : "";
+  const waves = "M3 9a7 7 0 0 1 10 0M6 12a3 3 0 0 1 4 0";
+  const drawn = `${stroke}<path d="${waves}" fill="none" stroke="currentColor" stroke-width="1.6"/>`;
+  holder.innerHTML = `<svg width="16" height="16" viewBox="0 0 16 16">${drawn}</svg>`;
   return holder;
 }

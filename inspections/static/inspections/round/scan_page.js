@@ -5,12 +5,29 @@ import { h } from "./build.js";
 
 export async function scanPage(app) {
   const said = h("p", { role: "status" });
-  const box = h("input", { id: "label-code", name: "code", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: "12" });
-  const form = h("form", { class: "phone-form", onsubmit: (event) => { event.preventDefault(); open(box.value); } },
+  const box = h(
+    "input", {
+      id: "label-code",
+      name: "code",
+      autocomplete: "off",
+      autocapitalize: "characters",
+      spellcheck: "false",
+      maxlength: "12",
+    }
+  );
+  const form = h("form", {
+      class: "phone-form",
+      onsubmit: (event) => {
+        event.preventDefault();
+        open(box.value);
+      }
+    },
     h("div", { class: "field" }, h("label", { for: "label-code" }, _("Short code below the square")), box),
     h("button", { class: "main big" }, _("Open the stop")));
   const page = [
-    h("header", { class: "stop-head" }, h("a", { class: "back", href: "#/", "aria-label": _("Back to the round") }, "←"), h("h1", {}, _("Which device is it?"))),
+    h("header", { class: "stop-head" },
+      h("a", { class: "back", href: "#/", "aria-label": _("Back to the round") }, "←"),
+      h("h1", {}, _("Which device is it?"))),
     said,
   ];
   const camera = await startCamera(open, (words) => { said.textContent = words; });
@@ -60,7 +77,9 @@ async function startCamera(found, say) {
     say(_("The camera is not free or not allowed: type the short code."));
     return null;
   }
-  const video = h("video", { class: "camera", autoplay: true, muted: true, playsinline: true, "aria-label": _("Camera") });
+  const video = h(
+    "video", { class: "camera", autoplay: true, muted: true, playsinline: true, "aria-label": _("Camera") }
+  );
   video.muted = true;
   video.srcObject = stream;
   say(_("Hold the label's square into the picture."));
@@ -76,7 +95,11 @@ async function startCamera(found, say) {
       try {
         const code = (await detector.detect(video)).map((each) => codeIn(each.rawValue)).find(Boolean);
         misses = 0;
-        if (code && isOn) { stop(); found(code); return; }
+        if (code && isOn) {
+          stop();
+          found(code);
+          return;
+        }
       } catch {
         misses += 1;
         if (misses === 10 && isOn) say(_("The camera's pictures cannot be read here: type the short code."));

@@ -1,5 +1,5 @@
-// What the phone keeps, in IndexedDB: packs (one a person), drafts (what is being typed), entries (visits that were closed
-// out) and photos. An entry is kept until the site has confirmed it; then it becomes one line of what was sent.
+// What the phone keeps, in IndexedDB: packs (one a person), drafts (what is being typed), entries (visits that were
+// closed out) and photos. An entry is kept until the site has confirmed it; then it becomes one line of what was sent.
 // Where the phone has no room left, text goes to localStorage, which has room of its own.
 
 import { _ } from "../words.js";
@@ -25,17 +25,25 @@ function open() {
       base.createObjectStore("facts", { keyPath: "name" });
     };
     request.onsuccess = () => {
-      request.result.onversionchange = () => { request.result.close(); opened = null; };
+      request.result.onversionchange = () => {
+        request.result.close();
+        opened = null;
+      };
       request.result.onclose = () => { opened = null; };
       resolve(request.result);
     };
-    request.onerror = () => { opened = null; reject(asProblem(request.error)); };
+    request.onerror = () => {
+      opened = null;
+      reject(asProblem(request.error));
+    };
   });
   return opened;
 }
 
 function asProblem(error) {
-  return error?.name === "QuotaExceededError" ? new StorageFull(_("The phone has no room left.")) : error ?? new Error(_("The phone's storage failed."));
+  return error?.name === "QuotaExceededError"
+    ? new StorageFull(_("The phone has no room left."))
+    : error ?? new Error(_("The phone's storage failed."));
 }
 
 // One transaction: `work` asks with get, all and put; it is done when the phone has written, not before.
@@ -68,7 +76,7 @@ async function within(names, mode, work) {
 const read = (names, work) => within(names, "readonly", work);
 const write = (names, work) => within(names, "readwrite", work);
 
-// --- facts: who was here last, the number of the last entry -----------------------------------------------------------
+// --- facts: who was here last, the number of the last entry ----------------------------------------------------------
 export async function fact(name) {
   return (await read(["facts"], (t) => t.get("facts", name)))?.value;
 }
@@ -77,7 +85,7 @@ export function keepFact(name, value) {
   return write(["facts"], (t) => t.put("facts", { name, value }));
 }
 
-// --- packs ------------------------------------------------------------------------------------------------------------
+// --- packs -----------------------------------------------------------------------------------------------------------
 export function keepPack(pack) {
   return write(["packs", "facts"], async (t) => {
     await t.put("packs", pack);
@@ -89,7 +97,7 @@ export async function packOf(personId) {
   return personId === undefined ? undefined : read(["packs"], (t) => t.get("packs", personId));
 }
 
-// --- drafts -----------------------------------------------------------------------------------------------------------
+// --- drafts ----------------------------------------------------------------------------------------------------------
 export async function keepDraft(draft) {
   try {
     await write(["drafts"], (t) => t.put("drafts", draft));
@@ -115,7 +123,7 @@ export async function dropDraft(id) {
   await write(["drafts"], (t) => t.drop("drafts", id));
 }
 
-// --- entries ----------------------------------------------------------------------------------------------------------
+// --- entries ---------------------------------------------------------------------------------------------------------
 // The draft goes in the same step in which the entry comes: a phone that dies between them loses neither.
 export async function keepEntry(entry, draftId) {
   try {
@@ -139,7 +147,10 @@ export async function keepEntry(entry, draftId) {
 export async function entries() {
   const rows = await read(["entries"], (t) => t.all("entries"));
   const texts = textsOf("entry"); // newer than a row with the same key
-  return [...rows.filter((row) => !texts.some((each) => each.key === row.key)), ...texts].sort((a, b) => a.order - b.order);
+  return [
+    ...rows.filter((row) => !texts.some((each) => each.key === row.key)),
+    ...texts
+  ].sort((a, b) => a.order - b.order);
 }
 
 export async function changeEntry(key, changes) {
@@ -190,7 +201,7 @@ export async function entryIsSent(entry, answer, sentPhotos, at) {
   }
 }
 
-// --- photos -----------------------------------------------------------------------------------------------------------
+// --- photos ----------------------------------------------------------------------------------------------------------
 export function keepPhoto(photo) {
   return write(["photos"], (t) => t.put("photos", photo));
 }
@@ -220,7 +231,7 @@ export function dropPhoto(key) {
   return write(["photos"], (t) => t.drop("photos", key));
 }
 
-// --- room -------------------------------------------------------------------------------------------------------------
+// --- room ------------------------------------------------------------------------------------------------------------
 export async function room() {
   if (!navigator.storage?.estimate) return null;
   const { usage, quota } = await navigator.storage.estimate();
@@ -250,7 +261,9 @@ function textOf(kind, id) {
 }
 
 function textsOf(kind) {
-  return Object.keys(localStorage).filter((name) => name.startsWith(`${LAST_RESORT}:${kind}:`)).map((name) => JSON.parse(localStorage.getItem(name)));
+  return Object.keys(localStorage)
+    .filter((name) => name.startsWith(`${LAST_RESORT}:${kind}:`))
+    .map((name) => JSON.parse(localStorage.getItem(name)));
 }
 
 function forgetText(kind, id) {

@@ -14,7 +14,8 @@ const KNOWN_CODES = new Set(["refused", "other_person", "photo_missing", "half"]
 class NoSignal extends Error {}
 class SignIn extends Error {}
 
-// `answer` is the status of an answer that says nothing of the entry; `photo` the key of the photo it was the answer to.
+// `answer` is the status of an answer that says nothing of the entry; `photo` the key of the photo it was the answer
+// to.
 class Trouble extends Error {
   constructor(message, answer = "") {
     super(message);
@@ -31,7 +32,10 @@ export function makeSync({ store, addresses, tell }) {
   function run({ now = false } = {}) {
     if (now) state.tries = 0;
     clearTimeout(timer);
-    running ??= alone(sendAll).catch(note).finally(() => { running = null; tell(); });
+    running ??= alone(sendAll).catch(note).finally(() => {
+      running = null;
+      tell();
+    });
     return running;
   }
 
@@ -58,7 +62,8 @@ export function makeSync({ store, addresses, tell }) {
         await sendEntry(entry, who.token);
         state.tries = 0;
       } catch (problem) {
-        if (problem instanceof NoSignal) await ask(addresses.who, { timeout: 20 }); // none at all: the next ones wait too
+        // none at all: the next ones wait too
+        if (problem instanceof NoSignal) await ask(addresses.who, { timeout: 20 });
         else if (!(problem instanceof Trouble)) throw problem;
         trouble = problem;
         await noteTrouble(entry, problem, who.token);
@@ -92,8 +97,25 @@ export function makeSync({ store, addresses, tell }) {
   async function setAside(entry, answer, n, token) {
     const { fields, key, kind, installation, made_at, system, photos } = entry;
     const content = JSON.stringify({ kind, made_at, system, fields, photos });
-    const told = await tellPlanners({ key, kind, person: entry.person.id, installation, made_at, answer, tries: n, n_photos: photos.length, content }, token);
-    await store.changeEntry(key, { state: "aside", reason: told.message ?? "", aside_url: told.url ?? "", fault: { answer, photo: "", n } });
+    const told = await tellPlanners({
+      key,
+      kind,
+      person: entry.person.id,
+      installation,
+      made_at,
+      answer,
+      tries: n,
+      n_photos: photos.length,
+      content,
+    }, token);
+    await store.changeEntry(
+      key, {
+        state: "aside",
+        reason: told.message ?? "",
+        aside_url: told.url ?? "",
+        fault: { answer, photo: "", n },
+      }
+    );
   }
 
   // A photo that the site fails over stays on the phone; the entry goes without it, and the planners know.
@@ -101,13 +123,34 @@ export function makeSync({ store, addresses, tell }) {
     const { installation, made_at } = entry;
     const photo = await store.photo(key);
     const content = JSON.stringify({ photo: key, entry: entry.key, bytes: photo?.bytes.byteLength, type: photo?.type });
-    const told = await tellPlanners({ key, kind: "photo", person: entry.person.id, installation, made_at, answer, tries: n, n_photos: 1, content }, token);
-    await store.changePhoto(key, { state: "refused", reason: told.message ?? _("the site failed on it; a planner is told") });
+    const told = await tellPlanners({
+      key,
+      kind: "photo",
+      person: entry.person.id,
+      installation,
+      made_at,
+      answer,
+      tries: n,
+      n_photos: 1,
+      content,
+    }, token);
+    await store.changePhoto(
+      key, { state: "refused", reason: told.message ?? _("the site failed on it; a planner is told") }
+    );
     await store.changeEntry(entry.key, { fault: null });
   }
 
   async function tellPlanners(words, token) {
-    const answer = await ask(addresses.aside, { method: "POST", token, body: JSON.stringify(words), type: "application/json", timeout: 60, mayRefuse: true });
+    const answer = await ask(
+      addresses.aside, {
+        method: "POST",
+        token,
+        body: JSON.stringify(words),
+        type: "application/json",
+        timeout: 60,
+        mayRefuse: true,
+      }
+    );
     if (answer.code === "other_person") throw new SignIn(answer.message);
     if (!answer.code && !answer.url) throw new Trouble(_("the site answered %(status)s", { status: "" }));
     return answer;
@@ -117,11 +160,31 @@ export function makeSync({ store, addresses, tell }) {
     await store.changeEntry(entry.key, { tried_at: Date.now(), tries: (entry.tries ?? 0) + 1 });
     const gone = new Set();
     for (let round = 0; round < 3; round += 1) {
-      for (const key of entry.photos) if (!(await sendPhoto(key, entry, token))) gone.add(key);
+      for (const key of entry.photos)
+        if (!(await sendPhoto(key, entry, token))) gone.add(key);
       const { fields, key, kind, person, installation, made_at, system } = entry;
       const photos = entry.photos.filter((each) => !gone.has(each));
-      const body = JSON.stringify({ key, kind, person: person.id, installation, made_at, system, fields, photos, sent_at: new Date().toISOString() });
-      const answer = await ask(addresses.entries, { method: "POST", token, body, type: "application/json", timeout: 60, mayRefuse: true });
+      const body = JSON.stringify({
+        key,
+        kind,
+        person: person.id,
+        installation,
+        made_at,
+        system,
+        fields,
+        photos,
+        sent_at: new Date().toISOString(),
+      });
+      const answer = await ask(
+        addresses.entries, {
+          method: "POST",
+          token,
+          body,
+          type: "application/json",
+          timeout: 60,
+          mayRefuse: true,
+        }
+      );
       if (answer.code === "photo_missing") {
         for (const each of answer.photos) await store.changePhoto(each, { state: "kept" });
         continue;
@@ -180,7 +243,17 @@ export function makeSync({ store, addresses, tell }) {
     let answer;
     let said;
     try {
-      answer = await fetch(address, { method, headers, body, credentials: "same-origin", cache: "no-store", redirect: "error", signal: AbortSignal.timeout(timeout * 1000) });
+      answer = await fetch(
+        address, {
+          method,
+          headers,
+          body,
+          credentials: "same-origin",
+          cache: "no-store",
+          redirect: "error",
+          signal: AbortSignal.timeout(timeout * 1000),
+        }
+      );
       said = await answer.text();
     } catch (problem) {
       throw new NoSignal(problem.message);

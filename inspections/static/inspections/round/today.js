@@ -15,5 +15,6 @@ async function keep() {
   const stops = ngettext("%(n)s stop", "%(n)s stops", n);
   place.textContent = isKept
     ? _("%(stops)s kept on this phone: the round opens with no signal too.", { stops })
-    : _("%(stops)s read; this browser cannot keep the pages for when there is no signal (the site needs https for that).", { stops });
+    : _("%(stops)s read; this browser cannot keep the pages for when there is no signal "
+      + "(the site needs https for that).", { stops });
 }

@@ -1,16 +1,19 @@
-// Serves the pages of the round with no signal. VERSION, PAGE and FILES stand above, put there by the site: a changed file
-// makes a new version, which is taken whole or not at all.
+// Serves the pages of the round with no signal. VERSION, PAGE and FILES stand above, put there by the site: a changed
+// file makes a new version, which is taken whole or not at all.
 
 const CACHE = `round-${VERSION}`;
 
 self.addEventListener("install", (event) => {
-  const wanted = [PAGE, ...FILES].map((address) => new Request(address, { cache: "reload", credentials: "same-origin" }));
+  const wanted = [PAGE, ...FILES].map((address) => new Request(
+    address, { cache: "reload", credentials: "same-origin" }
+  ));
   event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(wanted)).then(() => self.skipWaiting()));
 });
 
 self.addEventListener("activate", (event) => {
   event.waitUntil(caches.keys()
-    .then((names) => Promise.all(names.filter((name) => name.startsWith("round-") && name !== CACHE).map((name) => caches.delete(name))))
+    .then((names) => Promise.all(names.filter((name) =>
+      name.startsWith("round-") && name !== CACHE).map((name) => caches.delete(name))))
     .then(() => self.clients.claim()));
 });
 

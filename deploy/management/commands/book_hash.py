@@ -1,0 +1,26 @@
+"""Prints one number for all that the book holds, to compare two sites by."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import connection
+
+from deploy.backups.book_hash import hashes_of_files, hashes_of_tables, total
+
+
+class Command(BaseCommand):
+    help = "Prints one number for all rows and files of the book; equal numbers are equal books, on either data base."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--parts", action="store_true", help="print that of each table and file too")
+
+    def handle(self, *args: Any, **given: Any) -> None:
+        parts = {**hashes_of_tables(connection), **hashes_of_files(Path(settings.DATA_DIR))}
+        if given["parts"]:
+            for name, value in sorted(parts.items()):
+                self.stdout.write(f"{value}  {name}")
+        self.stdout.write(total(parts))
