@@ -7,6 +7,7 @@ import re
 import time
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlencode, urlsplit
 
 from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
@@ -124,10 +125,32 @@ class BodyMiddleware:
         return refusal_of(request, view)
 
 
+def is_opened_by_a_person(request: HttpRequest) -> bool:
+    """Whether the browser asks for a page to show, and not for a picture or a part of the page that it shows.
+
+    Browsers tell it in Sec-Fetch-Mode, but on plain HTTP they leave that out: there it is read off what they accept.
+    """
+    mode = request.headers.get("Sec-Fetch-Mode", "")
+    if mode:
+        return mode == "navigate"
+    accepted = request.headers.get("Accept", "")
+    return not accepted or "text/html" in accepted
+
+
 class SignInMiddleware(LoginRequiredMiddleware):
-    """Leads to the sign-in; a form that was sent after the sign-in ended is kept on its page."""
+    """Leads to the sign-in; a form that was sent after the sign-in ended is kept on its page.
+
+    What a page asks for by itself is not led there: the sign-in would answer with a token of its own, and the form that
+    the person has before them could no longer be sent.
+    """
 
     def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
+        if request.headers.get("HX-Request"):
+            here = urlsplit(request.headers.get("HX-Current-URL", ""))._replace(scheme="", netloc="", fragment="")
+            address = f"{reverse('sign-in')}?{urlencode({'next': here.geturl() or '/'})}"
+            return HttpResponse(status=401, headers={"HX-Redirect": address})
+        if not is_opened_by_a_person(request):
+            return HttpResponse(_("Sign in first."), status=401, content_type="text/plain; charset=utf-8")
         return signed_out_meanwhile(request) or super().handle_no_permission(request, view_func)
 
 

@@ -14,6 +14,7 @@ from inspections.models import Task
 from installs.models import Fitting, Installation, Isolation, ModelPart
 from plant.models import OutageWindow
 from tests import make
+from tests.walks.sign_ins import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -92,7 +93,7 @@ def test_from_the_plan_to_the_first_checks(spare, window, pat, tess, page_of, li
     page.goto(f"{live_server.url}/")
     expect(page.get_by_role("heading", name="1 fitting in the next three days, 1 lacks something")).to_be_visible()
 
-    page.context.clear_cookies()
+    sign_off(page)
     page.set_viewport_size({"width": 390, "height": 844})
     page = page_of(tess)
     page.get_by_role("link", name="Open the job").click()

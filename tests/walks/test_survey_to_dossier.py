@@ -16,6 +16,7 @@ from inspections.models import Task
 from installs.models import BeltOffset, Fitting, HoldPoint, Installation, Isolation, ModelPart, Survey, TorqueSignOff
 from installs.words.surveys import GUIDES
 from tests import make
+from tests.walks.sign_ins import sign_off
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -119,7 +120,7 @@ class People:
         self.page, self.page_of, self.address = page, page_of, live_server.url
 
     def hand_to(self, person, size):
-        self.page.context.clear_cookies()
+        sign_off(self.page)
         self.page.set_viewport_size(size)
         self.page_of(person)
 

@@ -56,6 +56,12 @@ async function send(stop, address, values, keeps = true) {
       say(_("The plan was laid anew meanwhile. Load the page again."));
       return;
     }
+    if (answer.status === 401 || answer.status === 403) {
+      const words = _("Your sign-in has ended: nothing was moved. Load the page again.");
+      say(words);
+      show(words);
+      return;
+    }
     const told = await answer.json();
     say(told.spoken);
     if (!answer.ok) {
