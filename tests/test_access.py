@@ -83,6 +83,8 @@ role-take p 200 p 302 403 403
 import-list pe 200 pe 422 403 403
 import-create pe 302 pe 422 403 403
 import-blank pe 200 pe 200 403 403
+own-word-list pe 200 - 405 403 403
+own-word-forget pe 200 pe 302 403 403
 import-detail pe 200 pe 200 403 403
 import-choose - 405 pe 422 405 403
 import-start - 405 pe 302 405 403

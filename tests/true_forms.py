@@ -476,6 +476,7 @@ SITE = {
         page="import-detail",
         before=table_sent,
     ),
+    "own-word-forget": TrueForm(PLANNER, typing(), lambda book: book.own_word is None),
     "import-start": TrueForm(
         PLANNER, typing(), lambda book: book.import_batch.state == "running", page=None, before=table_sent
     ),

@@ -57,6 +57,7 @@ from plant.models import (
     Person,
     Photo,
     Plant,
+    PlantWord,
     RejectedRow,
     RunRecord,
     SwitchEvent,
@@ -189,6 +190,9 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
         "rejected_row": RejectedRow.objects.create(
             batch=batch, line_number=2, values={"tag": f"{mark} row"}, problems=[{"field": "tag", "reason": "none"}]
         ),
+        "own_word": PlantWord.objects.create(
+            plant=at, about="side", word_key=f"{mark}links".casefold(), written=f"{mark} links", means="drive"
+        ),
         "device_model": model,
         "fastener": model.fasteners.first(),
         "model_part": ModelPart.objects.create(device_model=model, name=f"{mark} sling"),
@@ -292,6 +296,7 @@ ROW_OF = {
     "fittings": "fitting",
     "hold-points": "hold_point",
     "imports": "import_batch",
+    "imports/words": "own_word",
     "incidents": "incident",
     "installations": "installation",
     "instruments": "instrument",

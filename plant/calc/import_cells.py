@@ -80,6 +80,10 @@ def read_cell(cell: Cell, column: Column, reading: FileReading) -> Any:
     1234.5
     """
     text = cell_text(cell)
+    own = reading.words.get(column.name)
+    if own and (meant := own.get(word_key(text))) is not None:
+        # The plant's own word for it, or one that says nothing there.
+        text = cell = meant
     if column.kind is ColumnKind.YES_NO and text:
         return read_yes_no(text, column)
     if is_empty(text) and not (column.kind is ColumnKind.TEXT and text in {"?", "unknown"}):
@@ -242,11 +246,38 @@ def with_point(text: str, decimal: str) -> str:
     return re.sub(rf"\d+(?:[.,]\d+|[{spaces}]\d{{3}}(?!\d|/))*", rewrite, text)
 
 
-def read_choice(text: str, column: Column) -> str:
-    """The code that a word stands for; raises NotAccepted with the allowed words and the nearest one."""
+def word_key(text: str) -> str:
+    """What tells one word of a file from another: its letters and digits, or its marks where it has none ("+").
+
+    Parameters
+    ----------
+    text : str
+        A cell.
+    """
+    return plain_name(text) or text.strip()
+
+
+def choice_words(column: Column) -> dict[str, str]:
+    """The code of each word that a column of choices understands by itself.
+
+    Parameters
+    ----------
+    column : Column
+
+    Returns
+    -------
+    dict of str to str
+        Code by plain word.
+    """
     words = {plain_name(code): code for code in column.choices}
     for code, names in column.choices.items():
         words |= {plain_name(str(name)): code for name in names}
+    return words
+
+
+def read_choice(text: str, column: Column) -> str:
+    """The code that a word stands for; raises NotAccepted with the allowed words and the nearest one."""
+    words = choice_words(column)
     if plain_name(text) in words:
         return words[plain_name(text)]
     near = difflib.get_close_matches(plain_name(text), words, n=1, cutoff=0.7)

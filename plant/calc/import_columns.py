@@ -112,6 +112,8 @@ class FileReading:
     plant_zone: str = ""  # whose days are meant where no time of day is written; the time zone's if empty
     doubled: str = "refuse"  # refuse, earlier or later
     midnight: str = "time"  # what 00:00 says: the time, or that only the day is known
+    # What the plant's own words stand for, by field and key of the word: a code or a tag; empty where it says nothing.
+    words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
 @lru_cache(maxsize=4096)  # the same few words come in every row

@@ -3,7 +3,7 @@
 from .base import AnyModel, Entry, EntryQuerySet, ImportedEntry, PlantQuerySet, Record, Row, label_of
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
 from .health import LifeSign, Tally
-from .imports import ImportBatch, RejectedRow
+from .imports import ImportBatch, PlantWord, RejectedRow
 from .incidents import Incident, SwitchEvent
 from .jobs import Job
 from .kept import KeptResult, WriteCounter
@@ -38,6 +38,7 @@ __all__ = [
     "Photo",
     "Plant",
     "PlantQuerySet",
+    "PlantWord",
     "Record",
     "RejectedRow",
     "Row",

@@ -8,7 +8,8 @@ from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from .base import PlantQuerySet, Row
+from .base import PlantQuerySet, Record, Row
+from .conveyors import Conveyor
 from .jobs import Job
 from .plants import Plant
 
@@ -118,3 +119,33 @@ class RejectedRow(models.Model):
 
     def __str__(self) -> str:
         return f"line {self.line_number}"
+
+
+class PlantWord(Record):
+    """What a word of the plant's own files stands for, said once and taken from then on."""
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="own_words", editable=False)
+    # A field of imports such as "side"; for the name of a column the kind of rows with "columns" before it.
+    about = models.CharField(_("where"), max_length=60, editable=False)
+    word_key = models.CharField(max_length=120, editable=False)
+    written = models.CharField(_("word in files"), max_length=120, editable=False)
+    means = models.CharField(_("stands for"), max_length=60, blank=True)  # a code; empty where it says nothing
+    conveyor = models.ForeignKey(
+        Conveyor, verbose_name=_("conveyor"), null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = PlantQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = _("word of the plant")
+        verbose_name_plural = _("words of the plant")
+        ordering = ["about", "written"]
+        constraints = [models.UniqueConstraint(fields=["plant", "about", "word_key"], name="plant_word_once")]
+
+    def __str__(self) -> str:
+        return self.written
+
+    @property
+    def stands_for(self) -> str:
+        """The code, or the tag of the conveyor as it is now."""
+        return self.conveyor.tag if self.conveyor is not None else self.means

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -28,10 +28,12 @@ from plant.calc.import_conventions import decide_date_order, decide_decimal, dec
 from plant.calc.import_files import read_rows, understand_file
 from plant.calc.import_limits import ImportLimits, NotATable
 from plant.calc.import_rows import Cell, FileShape, SourceRow
+from plant.calc.own_words import WORDED, FoundWord, about_heads, about_of, head_key, words_in
 from plant.calc.reasons import Reason
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
-from plant.models import ImportBatch
+from plant.models import Conveyor, ImportBatch, Plant
+from plant.selectors.own_words import own_words_of
 from plant.services.import_subjects.shape import (
     ImportSubject,
     subject_of,
@@ -73,6 +75,8 @@ class Understanding:
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     first_rows: tuple[SourceRow, ...] = field(default=(), repr=False)
+    # Words in columns of choices and tags, of the rows that were looked at.
+    words: tuple[FoundWord, ...] = field(default=(), repr=False)
 
     @property
     def is_ready(self) -> bool:
@@ -81,15 +85,18 @@ class Understanding:
     def matched(self) -> list[FieldMatch]:
         return [each for each in self.matches if each.head]
 
+    def unknown_words(self) -> list[FoundWord]:
+        return [each for each in self.words if each.means is None]
+
     def unused_heads(self) -> list[str]:
         used = {each.head for each in self.matches}
         return [head for head in self.shape.columns if head not in used]
 
 
-def known_names(subject: ImportSubject) -> Any:
-    """Whether a cell is the name of one of the subject's columns."""
+def known_names(subject: ImportSubject, own: Container[str] = ()) -> Any:
+    """Whether a cell is the name of one of the subject's columns, or one that the plant uses."""
     names = set().union(*(names_of(column) for column in subject.columns))
-    return lambda text: plain_name(import_rows.split_head(text)[0]) in names
+    return lambda text: plain_name(import_rows.split_head(text)[0]) in names or head_key(text) in own
 
 
 def raw(file: Any) -> BinaryIO:
@@ -147,14 +154,17 @@ def understand(batch: ImportBatch, limits: ImportLimits | None = None) -> Unders
     """
     subject = subject_of(batch.subject)
     limits = limits or limits_on_a_page()
+    own = own_words_of(batch.plant, abouts_of(subject))
+    own_heads = own.get(about_heads(subject.name), {})
     with opened(batch) as file:
         try:
-            shape = understand_file(file, known_names(subject), shape_of(batch), limits)
+            shape = understand_file(file, known_names(subject, own_heads), shape_of(batch), limits)
             first = list(islice(read_rows(file, shape, limits), DECIDED_FROM_ROWS[batch.is_workbook]))
         except NotATable as problem:
             raise no_table(problem) from problem
-    matches, doubts = match_fields(subject, shape, batch.options)
+    matches, doubts = match_fields(subject, shape, batch.options, own_heads)
     reading, questions = read_conventions(subject, shape, matches, first, batch)
+    reading = replace(reading, words=own_of_fields(subject, own))
     problems = [import_words(each) for each in doubts.values()]
     absent = [each.column for each in matches if each.column.required and not each.head]
     missing = [column.label for column in absent if subject.is_needed(column)]
@@ -176,20 +186,54 @@ def understand(batch: ImportBatch, limits: ImportLimits | None = None) -> Unders
     if not first:
         problems.append(_("There are no rows below the column names. Send a file with rows."))
     tried = tuple(first[:LOOKED_AT_ROWS])
-    return Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), notes, tried)
+    worded = words_of(batch.plant, shape, matches, first, reading)
+    return Understanding(shape, tuple(matches), reading, tuple(questions), tuple(problems), notes, tried, worded)
+
+
+def abouts_of(subject: ImportSubject) -> list[str]:
+    """Where the plant's own words are kept that a file of this kind may hold."""
+    worded = [about_of(subject.name, column) for column in subject.columns if column.kind in WORDED]
+    return [about_heads(subject.name), *worded]
+
+
+def own_of_fields(subject: ImportSubject, own: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
+    """The plant's own words by field."""
+    by_field = {column.name: own.get(about_of(subject.name, column), {}) for column in subject.columns}
+    return {name: words for name, words in by_field.items() if words}
+
+
+def words_of(
+    plant: Plant, shape: FileShape, matches: Iterable[FieldMatch], rows: list[SourceRow], reading: FileReading
+) -> tuple[FoundWord, ...]:
+    """The words of the rows looked at, column by column."""
+    worded = [each for each in matches if each.head and each.column.kind in WORDED]
+    tags: dict[str, str] = {}
+    if any(each.column.kind is ColumnKind.CONVEYOR for each in worded):
+        tags = dict(Conveyor.objects.of_plant(plant).values_list("tag_key", "tag"))
+    found: list[FoundWord] = []
+    for each in worded:
+        place = shape.columns.index(each.head)
+        cells = [row.cells[place] for row in rows if place < len(row.cells)]
+        found += words_in(each.column, cells, reading.words.get(each.column.name, {}), tags)
+    return tuple(found)
 
 
 def match_fields(
-    subject: ImportSubject, shape: FileShape, options: Mapping[str, Any]
+    subject: ImportSubject, shape: FileShape, options: Mapping[str, Any], own: Mapping[str, str]
 ) -> tuple[list[FieldMatch], dict[str, Reason]]:
-    """The column of each field: chosen by the person, else by its name."""
+    """The column of each field: chosen by the person, else by the plant's own name for it, else by a common name."""
     chosen: Mapping[str, str] = options.get("columns", {})
-    told, stated, doubts = match_columns(shape.columns, subject.columns)
+    said = {head: own[head_key(head)] for head in shape.columns if head_key(head) in own}
+    others = [head if head not in said else "" for head in shape.columns]
+    told, stated, doubts = match_columns(others, subject.columns)
+    by_plant = {name: head for head, name in said.items() if name}
     matches = []
     for column in subject.columns:
         head = chosen.get(column.name)
         if head is None or (head and head not in shape.columns):
-            head = shape.columns[told[column.name]] if column.name in told else ""
+            head = by_plant.get(column.name) or (shape.columns[told[column.name]] if column.name in told else "")
+            if column.name in by_plant:
+                doubts.pop(column.name, None)
         else:
             doubts.pop(column.name, None)
         unit, is_stated = "", False

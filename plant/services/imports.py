@@ -16,14 +16,24 @@ from django.utils.translation import gettext as _
 from plant.calc import import_texts
 from plant.calc.import_files import count_rows, understand_file
 from plant.calc.import_limits import ImportLimits, NotATable
+from plant.calc.import_rows import FileShape
+from plant.calc.own_words import about_heads
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
 from plant.models import ImportBatch, Job, Plant
-from plant.services.import_subjects.shape import (
-    subject_of,
+from plant.selectors.own_words import own_words_of
+from plant.services.import_subjects.shape import ImportSubject, subject_of
+from plant.services.import_understanding import (
+    Understanding,
+    known_names,
+    limits_on_a_page,
+    match_fields,
+    opened,
+    raw,
+    understand,
 )
-from plant.services.import_understanding import Understanding, known_names, limits_on_a_page, opened, raw, understand
 from plant.services.jobs import ask_for_job, stop_job
+from plant.services.own_words import say_columns
 from plant.words.imports import no_table
 
 State = ImportBatch.State
@@ -76,7 +86,7 @@ def take_in_file(
     content = raw(file)
     limits = limits or limits_on_a_page()
     try:
-        shape = understand_file(content, known_names(found), limits=limits)
+        shape = understand_file(content, known_names(found, own_heads(plant, found)), limits=limits)
         n_rows = count_rows(content, shape, limits)
     except NotATable as problem:
         raise no_table(problem, ["file"]) from problem
@@ -91,13 +101,55 @@ def take_in_file(
         file_name=file_name[:200],
         is_workbook=shape.is_workbook,
         sha256=digest,
-        options={"system": str(getattr(by, "unit_system", "") or UnitSystem.METRIC), **(options or {})},
+        options={**first_options(by), **manner_of(plant, found, shape), **(options or {})},
         n_rows=n_rows,
     )
     batch.file.save(file_name, File(content), save=False)
     with transaction.atomic():
         batch.save()
     return batch
+
+
+def first_options(by: Any) -> dict[str, Any]:
+    """What is taken of whoever sends a file: the units in which they read and type."""
+    return {"system": str(getattr(by, "unit_system", "") or UnitSystem.METRIC)}
+
+
+# What a file with the same columns is read by again: how it is written, not what becomes of rows that the book has.
+MANNER = ("decimal", "date_order", "time_zone", "doubled", "system", "equal", "midnight", "columns", "units")
+
+
+def manner_of(plant: Plant, subject: ImportSubject, shape: FileShape) -> dict[str, Any]:
+    """The choices by which the latest file with the very same columns was read, and which file that was."""
+    written = ImportBatch.objects.of_plant(plant).filter(subject=subject.name, state=State.DONE)
+    for before in written.order_by("-created_at")[:LOOKED_BACK]:
+        if before.options.get("heads") == list(shape.columns):
+            return {**{name: before.options[name] for name in MANNER if name in before.options}, "as_read": before.pk}
+    return {}
+
+
+LOOKED_BACK = 100  # files of one kind among which the same columns are looked for
+
+
+def read_anew(*, batch: ImportBatch, by: Any) -> ImportBatch:
+    """Forget every choice about a file of which nothing is written yet, those taken from an earlier file among them.
+
+    Raises
+    ------
+    Refused
+        If it is being written or done.
+    """
+    options = first_options(by)
+    if not ImportBatch.objects.filter(pk=batch.pk, state=State.UNDERSTOOD, rows_done=0).update(options=options):
+        raise Refused(_("This file is being written or done; its choices are settled. Send it again to choose anew."))
+    batch.options = options
+    return batch
+
+
+def own_heads(plant: Plant, subject: ImportSubject) -> Mapping[str, str]:
+    """The plant's own names of columns for this kind of rows, by key: the fields that they fill."""
+    about = about_heads(subject.name)
+    return own_words_of(plant, [about]).get(about, {})
 
 
 CHOSEN = (
@@ -221,6 +273,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
         if now.job_id != batch.job_id and now.job is not None:
             faster: Job = now.job  # somebody else's
             return faster
+        say_columns(plant=batch.plant, by=by, subject=subject_of(batch.subject), heads=chosen_heads(batch, found))
         batch.options = settled(batch.options, found)
         if all_or_nothing is None:
             all_or_nothing = batch.all_or_nothing and batch.state != State.REFUSED
@@ -242,6 +295,17 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
         )
         batch.save(update_fields=written)
     return batch.job
+
+
+def chosen_heads(batch: ImportBatch, found: Understanding) -> list[tuple[str, str]]:
+    """Columns that a person gave another field than their name tells, so that the next file is read so at once."""
+    subject = subject_of(batch.subject)
+    told, _doubts = match_fields(subject, found.shape, {}, own_heads(batch.plant, subject))
+    by_name = {each.head: each.column.name for each in told if each.head}
+    chosen = {each.head: each.column.name for each in found.matched()}
+    return [
+        (head, chosen.get(head, "")) for head in found.shape.columns if chosen.get(head, "") != by_name.get(head, "")
+    ]
 
 
 def settled(options: Mapping[str, Any], found: Understanding) -> dict[str, Any]:
@@ -279,6 +343,11 @@ def same_file_before(batch: ImportBatch) -> list[ImportBatch]:
 
 def is_repeat(batch: ImportBatch, found: Understanding) -> bool:
     """Whether the same file was written with the same choices before."""
-    choices = settled(batch.options, found)
+    choices = without_source(settled(batch.options, found))
     done = (each for each in same_file_before(batch) if each.state == State.DONE)
-    return any({**TAKEN, **each.options} == choices for each in done)
+    return any({**TAKEN, **without_source(each.options)} == choices for each in done)
+
+
+def without_source(options: Mapping[str, Any]) -> dict[str, Any]:
+    """The choices, wherever they were taken from."""
+    return {name: value for name, value in options.items() if name != "as_read"}

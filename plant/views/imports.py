@@ -23,7 +23,7 @@ from plant.files import rejected_rows
 from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
 from plant.models import ImportBatch
 from plant.permissions import PlantRequest, get_visible, require_right, right
-from plant.services import import_corrections, import_understanding, imports
+from plant.services import import_corrections, import_understanding, imports, own_words
 from plant.services.import_preview import preview_of
 from plant.services.import_subjects.shape import subject_of
 from plant.tables.imports import ImportTable
@@ -145,6 +145,7 @@ def show_choices(
             "write_words": write_words(preview.tally, n_tried=preview.n_tried, n_rows=batch.n_rows) if preview else "",
             "form": form,
             "words": words,
+            "as_read": ImportBatch.objects.of_plant(batch.plant).filter(pk=batch.options.get("as_read")).first(),
         },
         status=status,
     )
@@ -163,6 +164,11 @@ def import_choose(request: PlantRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return show_choices(request, batch, form, status=422)
     try:
+        if request.POST.get("act") == "anew":
+            return redirect(imports.read_anew(batch=batch, by=request.user))
+        own_words.say_words(
+            plant=batch.plant, by=request.user, subject=subject_of(batch.subject), said=form.said_words()
+        )
         imports.choose(batch=batch, options=form.options())
         if request.POST.get("act") == "write":
             imports.start_import(batch=batch, by=request.user, all_or_nothing="all_or_nothing" in request.POST)

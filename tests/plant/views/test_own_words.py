@@ -1,0 +1,103 @@
+"""Words of the plant on the page of a file, their list, and forgetting one."""
+
+from __future__ import annotations
+
+import pytest
+
+from plant.models import Incident, PlantWord
+from tests.plant.views.test_imports import choices_of, do_all_jobs, files_of_the_test, upload  # noqa: F401
+
+TEXT = "tag,when,severity,side\nA-1,2026-03-01 10:00,drift,links\nCrusher,2026-03-02 10:00,drift,mittig\n"
+
+
+def field_of(page, label):
+    form = page.context["form"]
+    return next(name for name, word in form.word_fields.items() if word.written == label)
+
+
+@pytest.fixture
+def sent(client, pat, belt_a1):
+    client.force_login(pat)
+    return client.get(upload(client, TEXT).url)
+
+
+def test_words_are_asked_once_and_the_file_is_written(client, sent):
+    page = sent
+    text = page.content.decode()
+    assert "Side: 2 words are not understood" in text
+    assert "Conveyor: 1 word is not understood" in text
+    assert "2 of the 2 rows tried out look wrong" in text
+    answers = {field_of(page, "links"): "drive", field_of(page, "mittig"): "-", field_of(page, "Crusher"): "A-1"}
+    url = page.wsgi_request.path
+    page = client.get(client.post(f"{url}choices/", {**choices_of(page), **answers, "act": "read"}).url)
+    text = page.content.decode()
+    assert "2 rows were understood" in text
+    assert "not understood" not in text
+    assert "as the plant says" in text
+    client.post(f"{url}choices/", {**choices_of(page), "act": "write"})
+    do_all_jobs()
+    assert list(Incident.objects.order_by("happened_at").values_list("side", "conveyor__tag")) == [
+        ("drive", "A-1"),
+        ("", "A-1"),
+    ]
+
+
+def test_a_word_that_is_left_open_is_kept_with_no_meaning(client, sent):
+    page = sent
+    client.post(f"{page.wsgi_request.path}choices/", {**choices_of(page), "act": "read"})
+    assert PlantWord.objects.count() == 0
+
+
+def test_a_meaning_that_is_not_offered_is_refused(client, sent):
+    page = sent
+    wrong = {field_of(page, "links"): "left"}
+    answer = client.post(f"{page.wsgi_request.path}choices/", {**choices_of(page), **wrong})
+    assert answer.status_code == 422
+    assert PlantWord.objects.count() == 0
+
+
+def test_a_file_like_an_earlier_one_says_so_and_can_be_read_by_itself(client, pat, belt_a1):
+    client.force_login(pat)
+    text = "tag,when,severity\nA-1,03/04/2026 10:00,drift\n"
+    page = client.get(upload(client, text).url)
+    client.post(f"{page.wsgi_request.path}choices/", {**choices_of(page), "date_order": "mdy", "act": "write"})
+    do_all_jobs()
+    page = client.get(upload(client, text.replace("03/04", "03/05"), name="next.csv").url)
+    words = " ".join(page.content.decode().split())
+    assert "The columns are those of a file that was written before" in words
+    assert "2026-03-05 10:00" in words
+    client.post(f"{page.wsgi_request.path}choices/", {**choices_of(page), "act": "anew"})
+    page = client.get(page.wsgi_request.path)
+    assert "The columns are those of a file" not in page.content.decode()
+    assert [each.option for each in page.context["found"].questions] == ["date_order"]
+
+
+def test_the_list_says_what_each_stands_for_and_forgets(client, sent, pat):
+    page = sent
+    answers = {field_of(page, "links"): "drive", field_of(page, "mittig"): "-", field_of(page, "Crusher"): "A-1"}
+    client.post(f"{page.wsgi_request.path}choices/", {**choices_of(page), **answers, "act": "read"})
+    text = client.get("/imports/words/").content.decode()
+    for words in ("links", "drive side", "nothing: the cell is left empty", "Crusher", "A-1", "pat"):
+        assert words in text
+    lines = client.get("/imports/words/?format=csv").getvalue().decode("utf-8-sig").splitlines()
+    assert len(lines) == 4
+    assert all("forget" not in line for line in lines)
+    word = PlantWord.objects.get(written="links")
+    assert "Forget what “links” stands for?" in client.get(f"/imports/words/{word.pk}/forget/").content.decode()
+    assert PlantWord.objects.filter(pk=word.pk).exists()
+    answer = client.post(f"/imports/words/{word.pk}/forget/", follow=True)
+    assert "is forgotten" in answer.content.decode()
+    assert not PlantWord.objects.filter(pk=word.pk).exists()
+
+
+def test_names_of_columns_that_somebody_chose_stand_there_too(client, pat, belt_a1):
+    client.force_login(pat)
+    page = client.get(upload(client, "Band,when,Grad\nA-1,2026-03-01 10:00,drift\n").url)
+    chosen = {**choices_of(page), "col_conveyor": "Band", "col_severity": "Grad"}
+    client.post(f"{page.wsgi_request.path}choices/", {**chosen, "act": "read"})
+    page = client.get(page.wsgi_request.path)
+    client.post(f"{page.wsgi_request.path}choices/", {**choices_of(page), "act": "write"})
+    text = client.get("/imports/words/").content.decode()
+    assert "name of a column, Incidents" in text
+    assert "Band" in text
+    assert "Grad" in text
