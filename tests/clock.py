@@ -95,4 +95,9 @@ MOVE_DATE = """
 
 def browser_script() -> str:
     """For every page of a browser, before its own scripts: the moment of this process, moved once more or not."""
-    return MOVE_DATE % round((time.time() - machine_s()) * 1000)
+    return moved_by(time.time() - machine_s())
+
+
+def moved_by(seconds: float) -> str:
+    """A script that moves a page's clock once more. A page that is open goes on by it from where it stands."""
+    return f"(() => {{{MOVE_DATE % round(seconds * 1000)}}})();"

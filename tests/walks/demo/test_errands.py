@@ -87,7 +87,6 @@ def test_the_engineer_sends_incidents_in_twice(site, sign_in, tmp_path):
         page.wait_for_url(re.compile(r"/imports/\d+/$"))
         page.get_by_role("button", name=button, exact=True).click()
         site.manage("shell", "--verbosity=0", "-c", DO_WAITING_JOBS)
-        page.goto(page.url)
         expect(page.locator("main")).to_contain_text(f"{n_new} new")
     expect(page.locator("main")).to_contain_text("S-0333")
 
