@@ -8,7 +8,7 @@ from celery import shared_task
 from django.utils.translation import gettext_lazy as _
 
 from plant.models import Job
-from plant.services import clearing, jobs, kept
+from plant.services import clearing, import_again, jobs, kept
 from plant.services.import_writing import run_import, tell_end
 from plant.services.job_kinds import JobHandle, job_kind, when_job_ends
 
@@ -48,6 +48,12 @@ def import_file(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
     return run_import(handle, args["batch"])
 
 
+@job_kind(import_again.AGAIN, _("refused rows of a file tried again"))
+def import_rows_again(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    return import_again.run_again(handle, args["batch"], args["act"], args["code"])
+
+
+@when_job_ends(import_again.AGAIN)
 @when_job_ends("import")
 def import_is_over(job: Job) -> None:
     tell_end(job)

@@ -119,5 +119,6 @@ urlpatterns += [
     path("imports/<key:pk>/stop/", imports.import_stop, name="import-stop"),
     path("imports/<key:pk>/progress/", imports.import_progress, name="import-progress"),
     path("imports/<key:pk>/refused.csv", imports.rejected_file, name="import-refused"),
+    path("imports/<key:pk>/rows/", imports.import_rows, name="import-rows"),
     path("imports/<key:pk>/rows/<key:row>/", imports.rejected_row, name="import-row"),
 ]

@@ -490,6 +490,13 @@ SITE = {
         page="import-detail",
         before=table_running,
     ),
+    "import-rows": TrueForm(
+        PLANNER,
+        typing(act="drop"),
+        lambda book: book.rejected_row.state == RejectedRow.State.DROPPED,
+        page="import-detail",
+        before=table_written,
+    ),
     "import-row": TrueForm(
         PLANNER,
         typing(act="drop"),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections import Counter
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -11,17 +9,16 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from plant.calc.import_columns import UNITS_OFFERED, Column, ColumnKind
+from plant.calc.import_columns import UNITS_OFFERED, ColumnKind
 from plant.calc.import_rows import FileShape
 from plant.calc.import_texts import ENCODINGS
-from plant.calc.own_words import NOTHING, FoundWord
 from plant.forms.base import PersonForm
-from plant.models import Conveyor, ImportBatch, RejectedRow
+from plant.forms.own_words import WordFields
+from plant.models import ImportBatch, RejectedRow
 from plant.permissions import has_right
 from plant.services.import_subjects.shape import ImportSubject, import_subjects, subject_of
 from plant.services.import_understanding import FieldMatch, Understanding
 from plant.services.import_writing import DOUBTFUL, MAYBE_SAME
-from plant.services.own_words import SaidWord
 from plant.words.imports import DELIMITER_NAMES, encoding_name
 
 
@@ -44,28 +41,13 @@ class ImportFileForm(PersonForm):
         self.fields["subject"].choices = [(each.name, each.label) for each in subjects_for(self.person, self.plant)]
 
 
-MOST_WORDS = 40  # of one column, of each sort
-SAYS_NOTHING = "-"
-
-
-def meanings_of(column: Column, tags: list[tuple[str, Any]]) -> list[tuple[str, Any]]:
-    """What a word of this column may stand for."""
-    if column.kind is ColumnKind.CONVEYOR:
-        return tags
-    if column.kind is ColumnKind.YES_NO:
-        return [("yes", _("yes")), ("no", _("no"))]
-    return [(code, names[0] if names else code) for code, names in column.choices.items()]
-
-
-class ImportChoicesForm(forms.Form):
+class ImportChoicesForm(WordFields):
     """Everything that was understood, each part of it open to another choice."""
 
     def __init__(self, data: Any = None, *, batch: ImportBatch, found: Understanding | None) -> None:
         super().__init__(data)
         self.batch, self.found = batch, found
         self.examples: dict[str, str] = {}  # the first row as understood, by the field's label
-        self.word_fields: dict[str, FoundWord] = {}
-        self.n_words_left_out: dict[str, int] = {}
         self.add_layout(batch, found.shape if found else None)
         if found is None:
             return
@@ -74,7 +56,7 @@ class ImportChoicesForm(forms.Form):
         self.add_known_rows(batch)
         for each in found.matches:
             self.add_column(each)
-        self.add_words(found)
+        self.add_words(batch, found.words)
 
     def add_layout(self, batch: ImportBatch, shape: FileShape | None) -> None:
         """How the file is laid out: its sheet, or encoding and separator; the line of its column names."""
@@ -197,60 +179,6 @@ class ImportChoicesForm(forms.Form):
             self.fields[f"unit_{column.name}"].widget.attrs["aria-label"] = _("unit of %(field)s") % {
                 "field": column.label
             }
-
-    def add_words(self, found: Understanding) -> None:
-        """What each word of a column of choices stands for: those that are not understood, then the others."""
-        subject = subject_of(self.batch.subject)
-        tags: list[tuple[str, Any]] = []
-        if any(each.column.kind is ColumnKind.CONVEYOR for each in found.words):
-            tags = [(tag, tag) for tag in Conveyor.objects.of_plant(self.batch.plant).values_list("tag", flat=True)]
-        shown: Counter[tuple[str, bool]] = Counter()
-        for word in found.words:
-            place = (word.column.name, word.means is None)
-            if word.column.kind is ColumnKind.CONVEYOR and word.means is not None and not word.is_own:
-                continue  # a tag of the register as it is spelt there, or nearly
-            shown[place] += 1
-            if shown[place] > MOST_WORDS:
-                continue
-            name = f"word_{word.column.name}_{hashlib.sha256(word.key.encode()).hexdigest()[:12]}"
-            offered = [*([("?", _("choose"))] if word.means is None else []), *meanings_of(word.column, tags)]
-            if not subject.is_needed(word.column):
-                offered.append((SAYS_NOTHING, _("says nothing: leave it empty")))
-            initial = "?" if word.means is None else word.means or SAYS_NOTHING
-            self.choice(name, word.written, offered, initial)
-            self.fields[name].widget.attrs["aria-label"] = _("“%(word)s” as %(field)s") % {
-                "word": word.written,
-                "field": word.column.label,
-            }
-            self.word_fields[name] = word
-        self.n_words_left_out = {
-            name: n - MOST_WORDS for (name, is_new), n in shown.items() if is_new and n > MOST_WORDS
-        }
-
-    def words(self) -> list[dict[str, Any]]:
-        """Words column by column: those that are not understood, and those that are."""
-        groups: dict[str, dict[str, Any]] = {}
-        for name, word in self.word_fields.items():
-            group = groups.setdefault(
-                word.column.name,
-                {
-                    "label": word.column.label,
-                    "unknown": [],
-                    "known": [],
-                    "n_more": self.n_words_left_out.get(word.column.name, 0),
-                },
-            )
-            group["unknown" if word.means is None else "known"].append({"word": word, "field": self[name]})
-        return sorted(groups.values(), key=lambda each: not each["unknown"])
-
-    def said_words(self) -> list[SaidWord]:
-        """The words to which the person gave another meaning than the desk did."""
-        said = []
-        for name, word in self.word_fields.items():
-            given = self.cleaned_data.get(name)
-            if given and given != "?" and given != self.fields[name].initial:
-                said.append(SaidWord(word.column, word.written, NOTHING if given == SAYS_NOTHING else given))
-        return said
 
     def clean_time_zone(self) -> str:
         name = str(self.cleaned_data["time_zone"]).strip()

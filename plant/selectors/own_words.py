@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from plant.models import Plant, PlantWord
+from plant.models import Conveyor, Plant, PlantWord
 
 
 def own_words_of(plant: Plant, abouts: Iterable[str]) -> dict[str, dict[str, str]]:
@@ -14,3 +14,8 @@ def own_words_of(plant: Plant, abouts: Iterable[str]) -> dict[str, dict[str, str
     for each in rows:
         found.setdefault(each.about, {})[each.word_key] = each.stands_for
     return found
+
+
+def tags_of(plant: Plant) -> dict[str, str]:
+    """The tags of the plant's conveyors by their key."""
+    return dict(Conveyor.objects.of_plant(plant).values_list("tag_key", "tag"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -12,10 +12,11 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from plant.calc.import_limits import ImportLimits
 from plant.calc.import_rows import SourceRow
 from plant.errors import Refused
 from plant.models import ImportBatch, RejectedRow
-from plant.services.import_rows import KeyedRow, PreparedRow, RowsSeen, prepare, with_key
+from plant.services.import_rows import KeyedRow, RowsSeen, prepare, with_key
 from plant.services.import_subjects.shape import (
     UNCHANGED,
     ImportContext,
@@ -56,18 +57,27 @@ def retry_row(
         context.is_repeat = False  # a person says now what is right
         context.keep_doubtful = keep_doubtful
         context.equal_are_events |= is_own_event
-        source = SourceRow(row.line_number, tuple(texts.get(head, "") for head in found.shape.columns))
-        prepared = prepare(source, found, subject, context)
+        prepared = prepare(source_of(row, found, texts), found, subject, context)
         outcome: Outcome = prepared.problems
         if not prepared.problems:
-            seen = rows_written(batch, found, subject, prepared)
+            seen = rows_written(batch, found, subject, {prepared.natural_key})
             outcome = write_retried(row, batch, subject, context, with_key(prepared, subject, context, seen), texts)
     if isinstance(outcome, str):
         return outcome
-    RejectedRow.objects.filter(pk=row.pk, state__in=MENDABLE).update(values=texts, problems=outcome)
-    row.values, row.problems = texts, outcome
+    keep_refused(row, texts, outcome)
     fields = {each["field"]: each["reason"] for each in outcome if each["field"]}
     raise Refused(" ".join(each["reason"] for each in outcome), code="still_wrong", fields=fields)
+
+
+def source_of(row: RejectedRow, found: Understanding, texts: Mapping[str, str]) -> SourceRow:
+    """The row as if it had been read with these cells."""
+    return SourceRow(row.line_number, tuple(texts.get(head, "") for head in found.shape.columns))
+
+
+def keep_refused(row: RejectedRow, texts: dict[str, str], problems: list[dict[str, str]]) -> None:
+    """It is still wrong: the cells as they are now, and why."""
+    RejectedRow.objects.filter(pk=row.pk, state__in=MENDABLE).update(values=texts, problems=problems)
+    row.values, row.problems = texts, problems
 
 
 def write_retried(
@@ -111,11 +121,17 @@ def check_open(row: RejectedRow, batch: ImportBatch) -> None:
             )
         )
     if row.state == RejectedRow.State.DROPPED:
-        raise Refused(_("This row was left out on purpose. Send it again in a file if it is needed after all."))
+        raise Refused(_("This row was left out on purpose. Take it up again if it is needed after all."))
 
 
-def rows_written(batch: ImportBatch, found: Understanding, subject: ImportSubject, row: PreparedRow) -> RowsSeen:
-    """The rows of the file with this row's key that are written, so that each keeps a key of its own."""
+def rows_written(
+    batch: ImportBatch,
+    found: Understanding,
+    subject: ImportSubject,
+    keys: Container[str],
+    limits: ImportLimits | None = None,
+) -> RowsSeen:
+    """The rows of the file with these natural keys that are written, so that each keeps a key of its own."""
     seen = RowsSeen()
     if not subject.repeats_are_real:
         return seen
@@ -126,15 +142,15 @@ def rows_written(batch: ImportBatch, found: Understanding, subject: ImportSubjec
     kept = set(batch.rejected_rows.values_list("line_number", flat=True))
     others = [
         each
-        for each in rows_of(batch, found, limits_on_a_page())
-        if each.line_number not in kept and prepare(each, only_key, subject, context).natural_key == row.natural_key
+        for each in rows_of(batch, found, limits or limits_on_a_page())
+        if each.line_number not in kept and prepare(each, only_key, subject, context).natural_key in keys
     ]
     for mended in batch.rejected_rows.written():
         cells = tuple(mended.values.get(head, "") for head in found.shape.columns)
         others.append(SourceRow(mended.line_number, cells))
     for each in others:
         other = prepare(each, found, subject, context)
-        if not other.problems and other.natural_key == row.natural_key:
+        if not other.problems and other.natural_key in keys:
             seen.add(other)
     return seen
 
@@ -143,4 +159,11 @@ def drop_row(*, row: RejectedRow) -> bool:
     """Leave a refused row out on purpose. It stays visible and counted as refused."""
     return bool(
         RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.OPEN).update(state=RejectedRow.State.DROPPED)
+    )
+
+
+def take_up_row(*, row: RejectedRow) -> bool:
+    """A row that was left out waits for correction again."""
+    return bool(
+        RejectedRow.objects.filter(pk=row.pk, state=RejectedRow.State.DROPPED).update(state=RejectedRow.State.OPEN)
     )

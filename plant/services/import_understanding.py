@@ -32,8 +32,8 @@ from plant.calc.own_words import WORDED, FoundWord, about_heads, about_of, head_
 from plant.calc.reasons import Reason
 from plant.calc.units import UnitSystem
 from plant.errors import Refused
-from plant.models import Conveyor, ImportBatch, Plant
-from plant.selectors.own_words import own_words_of
+from plant.models import ImportBatch, Plant
+from plant.selectors.own_words import own_words_of, tags_of
 from plant.services.import_subjects.shape import (
     ImportSubject,
     subject_of,
@@ -207,9 +207,8 @@ def words_of(
 ) -> tuple[FoundWord, ...]:
     """The words of the rows looked at, column by column."""
     worded = [each for each in matches if each.head and each.column.kind in WORDED]
-    tags: dict[str, str] = {}
-    if any(each.column.kind is ColumnKind.CONVEYOR for each in worded):
-        tags = dict(Conveyor.objects.of_plant(plant).values_list("tag_key", "tag"))
+    has_tags = any(each.column.kind is ColumnKind.CONVEYOR for each in worded)
+    tags = tags_of(plant) if has_tags else {}
     found: list[FoundWord] = []
     for each in worded:
         place = shape.columns.index(each.head)

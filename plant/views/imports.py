@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import uuid
+from collections import Counter
 from typing import Any
 
 from django.conf import settings
@@ -15,15 +16,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
 from plant.files import rejected_rows
 from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
-from plant.models import ImportBatch
+from plant.forms.own_words import RefusedWordsForm
+from plant.models import ImportBatch, RejectedRow
 from plant.permissions import PlantRequest, get_visible, require_right, right
-from plant.services import import_corrections, import_understanding, imports, own_words
+from plant.services import import_again, import_corrections, import_understanding, imports, own_words
 from plant.services.import_preview import preview_of
 from plant.services.import_subjects.shape import subject_of
 from plant.tables.imports import ImportTable
@@ -246,6 +248,9 @@ def show_result(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
     subject = subject_of(batch.subject)
     page = Paginator(batch.rejected_rows.refused(), REFUSED_PER_PAGE).get_page(request.GET.get("page"))
     equal = Paginator(batch.rejected_rows.repeated(), REFUSED_PER_PAGE).get_page(request.GET.get("equal"))
+    may_mend = batch.state == ImportBatch.State.DONE
+    asked = import_again.asked_of(batch) if may_mend else {}
+    words = RefusedWordsForm(batch=batch, found=import_again.unknown_words(batch)) if may_mend else None
     return render(
         request,
         "plant/import_result.html",
@@ -254,13 +259,65 @@ def show_result(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
             "batch": batch,
             "subject": subject,
             "page": page,
-            "n_open": batch.rejected_rows.open().count(),
+            **standing_of_rows(batch),
+            "asked": asked,
+            "word_form": words,
             "equal": equal,
             "forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in page],
             "equal_forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in equal],
-            "may_mend": batch.state == ImportBatch.State.DONE,
+            "may_mend": may_mend,
         },
     )
+
+
+def standing_of_rows(batch: ImportBatch) -> dict[str, int]:
+    """How many refused rows wait, were left out, or are equal to another row."""
+    states = Counter(batch.rejected_rows.values_list("state", flat=True))
+    state = RejectedRow.State
+    return {"n_open": states[state.OPEN], "n_dropped": states[state.DROPPED], "n_equal": states[state.REPEATED]}
+
+
+@require_POST
+@right(RIGHT)
+def import_rows(request: PlantRequest, pk: int) -> HttpResponse:
+    """All refused rows at once: try them again, also by words that are said with it; leave them out or take them up."""
+    batch = batch_of(request, pk)
+    act, code = request.POST.get("act", ""), request.POST.get("code", "")
+    try:
+        if act == "drop":
+            n = import_again.drop_all(batch=batch)
+            told = ngettext("%(n)s row is left out.", "%(n)s rows are left out.", n)
+            messages.success(request, told % {"n": n})
+        elif act == "take-up":
+            n = import_again.take_up_all(batch=batch)
+            told = ngettext("%(n)s row waits for correction again.", "%(n)s rows wait for correction again.", n)
+            messages.success(request, told % {"n": n})
+        else:
+            if act == "words":
+                say_words_of(request, batch)
+            import_again.ask_again(
+                batch=batch, by=request.user, act=import_again.RETRY if act == "words" else act, code=code
+            )
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    return redirect(batch)
+
+
+def say_words_of(request: PlantRequest, batch: ImportBatch) -> None:
+    """Keep what the person says of the words in refused rows.
+
+    Raises
+    ------
+    Refused
+        If nothing was said, or a meaning is not offered.
+    """
+    form = RefusedWordsForm(request.POST, batch=batch, found=import_again.unknown_words(batch))
+    if not form.is_valid():
+        raise Refused(_("One of the meanings is not offered. Choose again."), code="no_choice")
+    said = form.said_words()
+    if not said:
+        raise Refused(_("Say first what at least one of the words stands for."), code="nothing_said")
+    own_words.say_words(plant=batch.plant, by=request.user, subject=subject_of(batch.subject), said=said)
 
 
 @require_POST
@@ -274,6 +331,8 @@ def rejected_row(request: PlantRequest, pk: int, row: int) -> HttpResponse:
     act = request.POST.get("act")
     if act == "drop":
         import_corrections.drop_row(row=refused)
+    elif act == "take-up":
+        import_corrections.take_up_row(row=refused)
     elif act == "own" or form.is_valid():
         given: dict[str, Any] = {} if act == "own" else {"values": form.values(), "keep_doubtful": form.keep_doubtful()}
         try:
@@ -288,14 +347,14 @@ def rejected_row(request: PlantRequest, pk: int, row: int) -> HttpResponse:
     refused.refresh_from_db()
     batch.refresh_from_db()
     # What could not be read at all was not kept with the row: it stays in the boxes, with what is wrong with it.
-    is_unread = act not in ("drop", "own") and not form.is_valid() and refused.state == refused.State.OPEN
+    is_unread = act not in ("drop", "own", "take-up") and not form.is_valid() and refused.state == refused.State.OPEN
     return render(
         request,
         "plant/_import_row.html",
         {
             "form": form if is_unread else RefusedRowForm(row=refused, batch=batch, subject=subject),
             "batch": batch,
-            "n_open": batch.rejected_rows.open().count(),
+            **standing_of_rows(batch),
             "may_mend": True,
             "just_now": True,  # the counts above the rows go along
         },

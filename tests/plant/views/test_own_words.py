@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from plant.models import Incident, PlantWord
+from plant.models import ImportBatch, Incident, Job, PlantWord
 from tests.plant.views.test_imports import choices_of, do_all_jobs, files_of_the_test, upload  # noqa: F401
 
 TEXT = "tag,when,severity,side\nA-1,2026-03-01 10:00,drift,links\nCrusher,2026-03-02 10:00,drift,mittig\n"
@@ -101,3 +101,38 @@ def test_names_of_columns_that_somebody_chose_stand_there_too(client, pat, belt_
     assert "name of a column, Incidents" in text
     assert "Band" in text
     assert "Grad" in text
+
+
+def test_words_of_refused_rows_are_said_on_the_page_of_what_came_of_the_file(client, sent):
+    url = sent.wsgi_request.path
+    client.post(f"{url}choices/", {**choices_of(sent), "act": "write"})
+    do_all_jobs()
+    page = client.get(url)
+    text = page.content.decode()
+    assert "Side: 2 words are not understood" in text
+    form = page.context["word_form"]
+    names = {word.written: name for name, word in form.word_fields.items()}
+    client.post(f"{url}rows/", {"act": "words"})
+    assert Job.objects.filter(kind="import-again").count() == 0, "nothing was said"
+    answers = {names["links"]: "drive", names["mittig"]: "-", names["Crusher"]: "A-1"}
+    client.post(f"{url}rows/", {"act": "words", **answers})
+    do_all_jobs()
+    assert "All rows are in the book." in client.get(url).content.decode()
+    assert Incident.objects.count() == 2
+
+
+def test_all_rows_are_left_out_and_taken_up_again(client, sent):
+    url = sent.wsgi_request.path
+    client.post(f"{url}choices/", {**choices_of(sent), "act": "write"})
+    do_all_jobs()
+    text = client.post(f"{url}rows/", {"act": "drop"}, follow=True).content.decode()
+    assert "2 rows are left out." in text
+    assert "2 rows were left out on purpose; all others are in the book." in text
+    text = client.post(f"{url}rows/", {"act": "take-up"}, follow=True).content.decode()
+    assert "2 refused rows wait for correction" in text
+    row = ImportBatch.objects.get().rejected_rows.first()
+    client.post(f"{url}rows/{row.pk}/", {"act": "drop"})
+    assert "Take it up again" in client.get(url).content.decode()
+    client.post(f"{url}rows/{row.pk}/", {"act": "take-up"})
+    row.refresh_from_db()
+    assert row.state == "open"
