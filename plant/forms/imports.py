@@ -41,6 +41,9 @@ class ImportFileForm(PersonForm):
         self.fields["subject"].choices = [(each.name, each.label) for each in subjects_for(self.person, self.plant)]
 
 
+TOLD = {"decimal", "date_order", "time_zone", "midnight"}  # what the desk tells from the cells, or takes for granted
+
+
 class ImportChoicesForm(WordFields):
     """Everything that was understood, each part of it open to another choice."""
 
@@ -189,19 +192,32 @@ class ImportChoicesForm(WordFields):
         return name
 
     def options(self) -> dict[str, Any]:
-        """What the service keeps. A unit that was only taken for granted stays so."""
-        given = self.cleaned_data
-        options = {name: given[name] for name in given if not name.startswith(("col_", "unit_"))}
+        """What the service keeps. What the desk told by itself and nobody touched stays its own to tell again.
+
+        Other columns may tell another decimal mark, another sheet other columns, another unit what was taken for
+        granted.
+        """
+        given, before = self.cleaned_data, self.batch.options
+        options = {name: given[name] for name in given if not name.startswith(("col_", "unit_", "word_"))}
         if self.found is None:
             return options
-        options["columns"] = {name.removeprefix("col_"): given[name] for name in given if name.startswith("col_")}
+        for name in TOLD & options.keys():
+            if name not in before and name not in self.changed_data:
+                del options[name]
+        chosen = before.get("columns", {})
+        options["columns"] = {
+            name: given[f"col_{name}"]
+            for name in (each.column.name for each in self.found.matches)
+            if name in chosen or f"col_{name}" in self.changed_data
+        }
+        heads = {each.column.name: given[f"col_{each.column.name}"] for each in self.found.matches}
         taken = {each.column.name: each for each in self.found.matches}
         options["units"] = {}
         for name, unit in given.items():
             if name.startswith("unit_"):
                 match = taken[name.removeprefix("unit_")]
                 shown_first = self.fields[name].initial
-                if options["columns"].get(match.column.name) and (match.unit_is_stated or unit != shown_first):
+                if heads[match.column.name] and (match.unit_is_stated or unit != shown_first):
                     options["units"][match.column.name] = unit
         if "sheet" in self.changed_data:
             options["header_line"] = 0

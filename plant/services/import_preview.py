@@ -59,6 +59,21 @@ class TriedRow:
 
 
 @dataclass(frozen=True)
+class WhyRefused:
+    """One reason with all rows that would be refused for it."""
+
+    label: str  # of the field; empty where it is about the row
+    words: str
+    url: str
+    lines: tuple[int, ...]
+
+    @property
+    def lines_words(self) -> str:
+        words = ngettext("Line %(lines)s:", "%(n)s rows, lines %(lines)s:", len(self.lines))
+        return words % {"n": len(self.lines), "lines": lines_words(list(self.lines))}
+
+
+@dataclass(frozen=True)
 class SentBefore:
     """The same file, imported earlier."""
 
@@ -85,6 +100,16 @@ class Preview:
     @property
     def is_ready(self) -> bool:
         return self.found.is_ready
+
+    def reasons(self) -> list[WhyRefused]:
+        """Why rows would be refused, the reason of most rows on top: a thousand rows may lack one word."""
+        lines: dict[tuple[str, str, str], list[int]] = {}
+        for row in self.wrong:
+            for each in row.problems:
+                reason = (each.get("label", ""), each["reason"], each.get("url", ""))
+                lines.setdefault(reason, []).append(row.line_number)
+        found = [WhyRefused(*reason, tuple(dict.fromkeys(those))) for reason, those in lines.items()]
+        return sorted(found, key=lambda each: (-len(each.lines), each.lines[0]))
 
 
 class TakenBack(Exception):

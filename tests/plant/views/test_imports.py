@@ -369,3 +369,58 @@ def test_a_row_that_may_be_the_same_event_is_asked_about_on_its_page(client, pat
     part = client.post(f"{second.url}rows/{kept.pk}/", sent, headers={"hx-request": "true"})
     assert "corrected and written" in part.content.decode()
     assert Incident.objects.count() == 2
+
+
+def test_rows_that_ask_the_same_are_told_once(client, pat, belt_a1):
+    client.force_login(pat)
+    rows = "".join(f"A-1,2026-03-{day:02} 10:00,bang,{day}\n" for day in range(1, 13))
+    page = client.get(upload(client, f"tag,when,severity,note\n{rows}A-1,soon,bang,ahead\n").url)
+    assert [(each.label, len(each.lines)) for each in page.context["preview"].reasons()] == [
+        ("severity", 13),
+        ("when", 1),
+    ]
+    words = page.content.decode()
+    assert "13 rows, lines 2, 3, 4, 5, 6, 7, 8, 9 and 5 more:" in words
+    assert words.count("“bang” is not a known severity") == 1
+
+
+def test_what_nobody_chose_is_told_anew_when_other_columns_are_chosen(client, pat, belt_a1):
+    """The mark of decimals is told from the columns of numbers: none was known on the first look."""
+    client.force_login(pat)
+    text = "Band;when;strand;Lage [m]\nA-1;2026-03-01 10:00;return;80,5\n"
+    page = client.get(upload(client, text).url)
+    assert page.context["found"].reading.decimal == "point"
+    url = page.wsgi_request.path
+    chosen = {**choices_of(page), "col_conveyor": "Band", "col_chainage_m": "Lage [m]", "act": "read"}
+    client.post(f"{url}choices/", chosen)
+    page = client.get(url)
+    assert page.context["found"].reading.decimal == "comma"
+    assert page.context["preview"].tally["written"] == 1
+    # What a person chooses stays, though the cells tell otherwise.
+    client.post(f"{url}choices/", {**choices_of(page), "decimal": "point", "act": "read"})
+    page = client.get(url)
+    client.post(f"{url}choices/", {**choices_of(page), "act": "read"})
+    assert client.get(url).context["found"].reading.decimal == "point"
+
+
+def test_another_sheet_tells_its_own_columns(client, pat, belt_a1):
+    import io
+
+    import openpyxl
+
+    client.force_login(pat)
+    book = openpyxl.Workbook()
+    book.active.append(["tag", "when", "remarks"])
+    book.active.append(["A-1", "2026-03-02 10:00", "x"])
+    second = book.create_sheet("log")
+    for row in (["Conveyor", "Date", "Severity"], ["A-1", "2026-03-01 10:00", "drift"]):
+        second.append(row)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    page = client.get(upload(client, buffer.getvalue(), name="two.xlsx").url)
+    assert page.context["found"].shape.sheet == "Sheet"
+    url = page.wsgi_request.path
+    client.post(f"{url}choices/", {**choices_of(page), "sheet": "log", "act": "read"})
+    page = client.get(url)
+    assert page.context["found"].is_ready
+    assert {each.column.name for each in page.context["found"].matched()} == {"conveyor", "happened_at", "severity"}
