@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
+from fractions import Fraction
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -96,8 +97,14 @@ TEXTS: Texts = {
 }
 
 
-INCH_MM = factor_of(QuantityKind.LENGTH_MM, INCH.pint_name)
-KSI_MPA = 1000 * factor_of(QuantityKind.FORCE_N, "pound_force") / INCH_MM**2
+def square_inch_mm2() -> Fraction:
+    return factor_of(QuantityKind.LENGTH_MM, INCH.pint_name) ** 2
+
+
+def ksi_mpa() -> Fraction:
+    return 1000 * factor_of(QuantityKind.FORCE_N, "pound_force") / square_inch_mm2()
+
+
 # What an estimate is of, in the units of the bolt tables of each system.
 OF_BOLTS: dict[UnitSystem, Writers] = {
     UnitSystem.METRIC: {
@@ -107,8 +114,8 @@ OF_BOLTS: dict[UnitSystem, Writers] = {
     },
     UnitSystem.US: {
         "preload_kn": lambda kn: format_quantity(1000 * kn, QuantityKind.FORCE_N, UnitSystem.US, digits=0),
-        "area_mm2": lambda mm2: f"{mm2 / float(INCH_MM**2):.3g} in²",
-        "strength_mpa": lambda mpa: f"{mpa / float(KSI_MPA):.3g} ksi",
+        "area_mm2": lambda mm2: f"{mm2 / float(square_inch_mm2()):.3g} in²",
+        "strength_mpa": lambda mpa: f"{mpa / float(ksi_mpa()):.3g} ksi",
     },
 }
 

@@ -15,8 +15,10 @@ from decimal import ROUND_HALF_UP, Decimal, localcontext
 from enum import StrEnum
 from fractions import Fraction
 from functools import cache
+from typing import TYPE_CHECKING
 
-import pint
+if TYPE_CHECKING:
+    import pint
 
 
 class UnitSystem(StrEnum):
@@ -179,6 +181,9 @@ _US: dict[QuantityKind, Shown] = METRIC | {
 def _registry() -> pint.UnitRegistry[Fraction]:
     # Exact fractions for all lengths and masses; Pint's own factor for a pound-force is a rounded decimal all the
     # same, right to 16 digits.
+    # Their names are read when the first is asked for: that takes longer than many a command.
+    import pint
+
     return pint.UnitRegistry(non_int_type=Fraction)
 
 
