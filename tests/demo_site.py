@@ -76,7 +76,10 @@ def make(kept: Path, at: dt.datetime) -> None:
     try:
         lay_down(draft)
         manage(draft, "collectstatic", "--noinput", "--verbosity=0")
-        manage(draft, "load_demo", **{clock.AHEAD: clock.ahead_for(at)})
+        at_that_time = {clock.AHEAD: clock.ahead_for(at)}
+        manage(draft, "load_demo", **at_that_time)
+        # As `deploy/start` does before it opens the doors; each page would make by itself what it shows.
+        manage(draft, "make_kept", **at_that_time)
         copy_book(draft / "driftbook.sqlite3", draft / "whole.sqlite3")
         for path in draft.glob("driftbook.sqlite3*"):
             path.unlink()
