@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from installs.models import Installation
 from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 from .check_plans import CheckKind
 from .visits import TwiceClosed, Visit
@@ -80,6 +81,16 @@ class Action(Record):
 
     objects = ActionQuerySet.as_manager()
 
+    exported = Exported(
+        "actions",
+        meanings={
+            "installation": _("the device in its place"),
+            "visit": _("the visit that raised it"),
+            "beside": _("the action that was open for the same finding"),
+            "done_by": _("who did it"),
+        },
+    )
+
     class Meta:
         verbose_name = _("action")
         verbose_name_plural = _("actions")
@@ -110,6 +121,11 @@ class ActionNote(Entry):
     photos = models.ManyToManyField(Photo, blank=True, related_name="action_notes")
 
     objects = ActionNoteQuerySet.as_manager()
+
+    exported = Exported(
+        "action_notes",
+        meanings={"action": _("the action"), "visit": _("the visit that found it")},
+    )
 
     class Meta:
         verbose_name = _("note on an action")

@@ -21,6 +21,7 @@ from installs.models import DeviceModel, Installation
 from plant.calc.moments import MomentKind
 from plant.calc.units import QuantityKind
 from plant.models import Conveyor, Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 GRADES = [(Grade.SOUND.value, _("sound")), (Grade.WATCH.value, _("watch")), (Grade.ACT.value, _("act"))]
 
@@ -74,6 +75,13 @@ class CheckKind(Record):
 
     objects = CheckKindQuerySet.as_manager()
 
+    exported = Exported(
+        "check_kinds",
+        key=("code",),
+        meanings={"rule": _("how its readings are graded")},
+        units={"minutes": "min"},
+    )
+
     class Meta:
         verbose_name = _("check kind")
         verbose_name_plural = _("check kinds")
@@ -124,6 +132,17 @@ class ReadingField(Record):
     choices = models.JSONField(_("answers and their grades"), default=list, blank=True)
 
     objects = models.Manager()
+
+    exported = Exported(
+        "reading_fields",
+        key=("check_kind", "code"),
+        plant_path="check_kind__plant",
+        meanings={"check_kind": _("the kind of check that asks for it")},
+        units={
+            "position": "1",
+            **dict.fromkeys(("watch_below", "watch_above", "act_below", "act_above"), "as quantity says"),
+        },
+    )
 
     class Meta:
         verbose_name = _("reading of a check kind")
@@ -240,6 +259,18 @@ class CheckPlan(Record):
     moments = {"fixed_from": MomentKind.PLANNED}
 
     objects = CheckPlanQuerySet.as_manager()
+
+    exported = Exported(
+        "check_plans",
+        meanings={"fixed_since": _("the day from which fixed dates are kept")},
+        units={
+            "fixed_months": "mo",
+            "season_from": "1",
+            "season_to": "1",
+            "opens_days_before": "d",
+            "closes_days_after": "d",
+        },
+    )
 
     class Meta:
         verbose_name = _("check plan")

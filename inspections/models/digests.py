@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from plant.models import Plant
+from plant.models.exported import NotExported
 
 
 class Digest(models.Model):
@@ -16,6 +17,8 @@ class Digest(models.Model):
     day = models.DateField()
     claimed_at = models.DateTimeField(default=timezone.now)
     sent_at = models.DateTimeField(null=True, blank=True)
+
+    exported = NotExported(_("mail of this site; the day after it means nothing"))
 
     class Meta:
         verbose_name = _("daily mail")

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.calc.moments import MomentKind
 from plant.models import Area, Conveyor, Job, Plant, PlantQuerySet, Record, Row
+from plant.models.exported import Exported
 
 from .tasks import Task
 
@@ -45,6 +46,13 @@ class TechnicianProfile(Record):
     calendar_key = models.CharField(max_length=64, unique=True, default=new_calendar_key, editable=False)
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported(
+        "technician_profiles",
+        key=("person",),
+        stays={"calendar_key": _("the secret address of a calendar on this site")},
+        meanings={"person": _("who")},
+    )
 
     class Meta:
         verbose_name = _("skills and tools")
@@ -97,6 +105,8 @@ class Shift(Record):
     }
 
     objects = ShiftQuerySet.as_manager()
+
+    exported = Exported("shifts", key=("person", "starts_at"))
 
     class Meta:
         verbose_name = _("shift")
@@ -153,6 +163,15 @@ class Round(Record):
 
     objects = RoundQuerySet.as_manager()
 
+    exported = Exported(
+        "rounds",
+        meanings={
+            "shift": _("the shift that it is laid for"),
+            "published_by": _("who published it"),
+            "superseded_at": _("when another took its place"),
+        },
+    )
+
     class Meta:
         verbose_name = _("round")
         verbose_name_plural = _("rounds")
@@ -205,6 +224,19 @@ class Stop(Row):
     laid_tasks: list[Task]
 
     objects = StopQuerySet.as_manager()
+
+    exported = Exported(
+        "stops",
+        meanings={
+            "round": _("the round"),
+            "position": _("which stop of the round"),
+            "conveyor": _("the conveyor"),
+            "task_order": _("row keys of its checks in the order in which the devices are walked to"),
+            "not_before": _("a planner moved it here: not before this time"),
+        },
+        units={"position": "1"},
+        keys_in={"task_order": "inspections.Task"},
+    )
 
     class Meta:
         verbose_name = _("stop")
@@ -270,6 +302,24 @@ class RoundLaying(Row):
     left_out = models.JSONField(default=list)
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported(
+        "round_layings",
+        stays={"job": _("work of this site")},
+        meanings={
+            "first_day": _("first day of it"),
+            "last_day": _("last day of it"),
+            "laid_at": _("when it was laid"),
+            "was_stopped": _("whether a person stopped it before its end"),
+            "n_due": _("checks that were due"),
+            "n_planned": _("checks that found a place"),
+            "n_lockouts": _("lockouts that it takes"),
+            "walk_m": _("way that is walked"),
+            "left_out": _("row keys of checks that found no place, with the reason and what would change that"),
+        },
+        units={"n_due": "1", "n_planned": "1", "n_lockouts": "1"},
+        keys_in={"left_out": "inspections.Task:tasks"},
+    )
 
     class Meta:
         verbose_name = _("laying of rounds")

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from installs.models import Installation
 from plant.models import Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 
 class SetAsideQuerySet(PlantQuerySet["SetAside"]):
@@ -44,6 +45,12 @@ class SetAside(Record):
     settled_at = models.DateTimeField(_("settled"), null=True, blank=True, editable=False)
 
     objects = SetAsideQuerySet.as_manager()
+
+    exported = Exported(
+        "set_aside",
+        meanings={"installation": _("the device in its place"), "settled_by": _("who settled it")},
+        units={"tries": "1", "n_photos": "1"},
+    )
 
     class Meta:
         verbose_name = _("entry set aside")

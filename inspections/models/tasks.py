@@ -18,6 +18,7 @@ from inspections.models.check_plans import GRADES, CheckKind, CheckPlan
 from installs.models import Installation
 from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, OutageWindow, Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 if TYPE_CHECKING:
     from inspections.models.visits import TwiceClosed
@@ -169,6 +170,20 @@ class Task(Record):
 
     objects = TaskQuerySet.as_manager()
 
+    exported = Exported(
+        "tasks",
+        meanings={
+            "installation": _("the device in its place"),
+            "check_kind": _("the kind of check"),
+            "check_plan": _("the plan that asks for it"),
+            "closed_by": _("who closed it; empty where no person did"),
+            "closing_reason": _("why it was closed without being done"),
+            "visit": _("the visit that answers it"),
+            "done_with": _("the check whose readings answer this one too"),
+            "grade_because": _("why it has this grade: a rule and what it read"),
+        },
+    )
+
     class Meta:
         verbose_name = _("task")
         verbose_name_plural = _("tasks")
@@ -233,6 +248,19 @@ class OverdueSpell(models.Model):
     escalated_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
 
+    exported = Exported(
+        "overdue_spells",
+        key=("task", "began_at"),
+        plant_path="task__plant",
+        meanings={
+            "task": _("the check"),
+            "noted_at": _("when the site noted it"),
+            "notified_at": _("when people were told"),
+            "escalated_at": _("when the planner was told"),
+            "ended_at": _("when it ended"),
+        },
+    )
+
     class Meta:
         verbose_name = _("late spell")
         verbose_name_plural = _("late spells")
@@ -265,6 +293,15 @@ class Deferral(Entry):
 
     objects = TaskEntryQuerySet.as_manager()
 
+    exported = Exported(
+        "deferrals",
+        meanings={
+            "task": _("the check"),
+            "closes_on_before": _("the end of the window before"),
+            "approved_by": _("who agreed"),
+        },
+    )
+
     class Meta:
         verbose_name = _("deferral")
         verbose_name_plural = _("deferrals")
@@ -290,6 +327,8 @@ class CouldNotDo(Entry):
     note = models.CharField(_("note"), max_length=500, blank=True)
 
     objects = TaskEntryQuerySet.as_manager()
+
+    exported = Exported("could_not_do", meanings={"task": _("the check")})
 
     class Meta:
         verbose_name = _("check that could not be done")

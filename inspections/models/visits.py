@@ -14,6 +14,7 @@ from inspections.models.check_plans import GRADES
 from installs.models import Installation, Instrument, TorqueSignOff
 from plant.calc.moments import CLOCK_TOLERANCE, MomentKind
 from plant.models import Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record, Side
+from plant.models.exported import Exported
 
 from .tasks import Task
 
@@ -45,6 +46,16 @@ class Visit(Entry):
     moments = {"visited_at": MomentKind.HAPPENED, "lockout_confirmed_at": MomentKind.HAPPENED}
 
     objects = EntryQuerySet.as_manager()
+
+    exported = Exported(
+        "visits",
+        meanings={
+            "installation": _("the device in its place"),
+            "visited_by": _("who was there"),
+            "lockout_confirmed_by": _("who confirmed the lockout"),
+            "phone_sent_at": _("when the phone sent it, by its clock"),
+        },
+    )
 
     class Meta:
         verbose_name = _("visit")
@@ -119,6 +130,18 @@ class Reading(Entry):
 
     objects = ReadingQuerySet.as_manager()
 
+    exported = Exported(
+        "readings",
+        meanings={
+            "visit": _("the visit"),
+            "task": _("the check"),
+            "code": _("which reading of the check"),
+            "quantity": _("the unit of the value; empty for a plain number"),
+            "grade_because": _("why it has this grade: a rule and what it read"),
+        },
+        units={"value": "as quantity says"},
+    )
+
     class Meta:
         verbose_name = _("reading")
         verbose_name_plural = _("readings")
@@ -148,6 +171,17 @@ class TwiceClosed(Record):
     decided_at = models.DateTimeField(_("decided"), null=True, blank=True)
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported(
+        "twice_closed",
+        key=("task", "second"),
+        meanings={
+            "task": _("the check"),
+            "first": _("the visit that closed it first"),
+            "second": _("the visit that closed it again"),
+            "decided_by": _("who decided"),
+        },
+    )
 
     class Meta:
         verbose_name = _("check closed twice")

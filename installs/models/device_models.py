@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from plant.models import Plant, PlantQuerySet, Record, Row, Strand
+from plant.models.exported import Exported
 
 
 class DeviceModel(Record):
@@ -64,6 +65,8 @@ class DeviceModel(Record):
     note = models.CharField(_("note"), max_length=300, blank=True)
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported("device_models", key=("name",))
 
     class Meta:
         verbose_name = _("device model")
@@ -125,6 +128,13 @@ class Fastener(Record):
 
     objects = FastenerQuerySet.as_manager()
 
+    exported = Exported(
+        "fasteners",
+        key=("device_model", "place"),
+        meanings={"device_model": _("the device model that it belongs to")},
+        units={"count": "1", "nut_factor": "1", "preload_fraction": "1"},
+    )
+
     class Meta:
         verbose_name = _("fastener")
         verbose_name_plural = _("fasteners")
@@ -157,6 +167,13 @@ class ModelPart(Record):
 
     objects = FastenerQuerySet.as_manager()
 
+    exported = Exported(
+        "model_parts",
+        key=("device_model", "kind", "name"),
+        meanings={"device_model": _("the device model that needs it")},
+        units={"count": "1"},
+    )
+
     class Meta:
         verbose_name = _("part or tool")
         verbose_name_plural = _("parts and tools")
@@ -181,6 +198,16 @@ class ModelSheet(Row):
     reason = models.CharField(_("what changed"), max_length=200, blank=True)
 
     objects = FastenerQuerySet.as_manager()
+
+    exported = Exported(
+        "model_sheets",
+        key=("device_model", "number"),
+        meanings={
+            "device_model": _("the device model"),
+            "content": _("the sheet: columns of device_models with their values, with fasteners and parts"),
+        },
+        units={"number": "1"},
+    )
 
     class Meta:
         verbose_name = _("version of a spec sheet")

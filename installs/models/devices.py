@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.calc.moments import MomentKind
 from plant.models import Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 from .device_models import DeviceModel
 
@@ -36,6 +37,8 @@ class Device(Record):
     moments = {"scrapped_on": MomentKind.HAPPENED}
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported("devices", key=("number",))
 
     class Meta:
         verbose_name = _("device")

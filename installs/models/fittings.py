@@ -21,6 +21,7 @@ from installs.calc.adjustments import Adjustment
 from installs.calc.specs import DeviceSpec, spec_from
 from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, OutageWindow, Photo, Plant, PlantQuerySet, Record, Side, Strand
+from plant.models.exported import Exported
 
 from .device_models import DeviceModel, Fastener, ModelPart, ModelSheet
 from .devices import Device
@@ -113,6 +114,17 @@ class Fitting(Record):
 
     objects = FittingQuerySet.as_manager()
 
+    exported = Exported(
+        "fittings",
+        meanings={
+            "sheet": _("the version of the spec sheet that it is fitted to"),
+            "accepted_by": _("who accepted it"),
+            "accepted_reason": _("why it was accepted although something was open, or what was said with it"),
+            "handed_over_by": _("who handed it over"),
+            "installation": _("what it became"),
+        },
+    )
+
     class Meta:
         verbose_name = _("fitting")
         verbose_name_plural = _("fittings")
@@ -179,6 +191,13 @@ class FittingNeed(Record):
 
     objects = FittingPartQuerySet.as_manager()
 
+    exported = Exported(
+        "fitting_needs",
+        key=("fitting", "kind", "name"),
+        meanings={"fitting": _("the fitting")},
+        units={"needed": "1", "at_hand": "1"},
+    )
+
     class Meta:
         verbose_name = _("need of a fitting")
         verbose_name_plural = _("needs of fittings")
@@ -225,6 +244,17 @@ class Isolation(Record):
     moments = {"isolated_at": MomentKind.HAPPENED}
 
     objects = FittingPartQuerySet.as_manager()
+
+    exported = Exported(
+        "isolations",
+        key=("fitting", "cycle"),
+        meanings={
+            "fitting": _("the fitting"),
+            "isolated_by": _("who isolated"),
+            "released_by": _("who handed the locks back"),
+        },
+        units={"cycle": "1"},
+    )
 
     class Meta:
         verbose_name = _("isolation")
@@ -277,6 +307,16 @@ class HoldPoint(Entry):
 
     objects = FittingEntryQuerySet.as_manager()
 
+    exported = Exported(
+        "hold_points",
+        meanings={
+            "fitting": _("the fitting"),
+            "confirmed_by": _("who confirmed it"),
+            "photo": _("a photo with it"),
+        },
+        units={"cycle": "1"},
+    )
+
     class Meta:
         verbose_name = _("hold point")
         verbose_name_plural = _("hold points")
@@ -318,6 +358,15 @@ class TrialRun(Entry):
     moments = {"started_at": MomentKind.HAPPENED}
 
     objects = FittingEntryQuerySet.as_manager()
+
+    exported = Exported(
+        "trial_runs",
+        meanings={
+            "fitting": _("the fitting"),
+            "time_doubts": _("why these times cannot be, as it was found when the run was entered"),
+        },
+        units={"cycle": "1", "minutes": "min"},
+    )
 
     class Meta:
         verbose_name = _("trial run")
@@ -376,6 +425,8 @@ class FitUp(Record):
 
     objects = FittingPartQuerySet.as_manager()
 
+    exported = Exported("fit_ups", key=("fitting",), meanings={"fitting": _("the fitting")})
+
     class Meta:
         verbose_name = _("fit-up sheet")
         verbose_name_plural = _("fit-up sheets")
@@ -416,6 +467,17 @@ class TorqueSignOff(Entry):
 
     objects = FittingEntryQuerySet.as_manager()
 
+    exported = Exported(
+        "torque_sign_offs",
+        meanings={
+            "fitting": _("the fitting"),
+            "fastener": _("the group of fasteners"),
+            "instrument": _("the torque wrench"),
+            "signed_by": _("who signed it off"),
+        },
+        units={"number": "1"},
+    )
+
     class Meta:
         verbose_name = _("torque sign-off")
         verbose_name_plural = _("torque sign-offs")
@@ -443,6 +505,16 @@ class PassedFastener(Entry):
     moments = {"passed_at": MomentKind.HAPPENED}
 
     objects = FittingEntryQuerySet.as_manager()
+
+    exported = Exported(
+        "passed_fasteners",
+        meanings={
+            "fitting": _("the fitting"),
+            "fastener": _("the group of fasteners"),
+            "passed_by": _("who passed it over"),
+        },
+        units={"number": "1"},
+    )
 
     class Meta:
         verbose_name = _("fastener passed over")

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from installs.calc.specs import DeviceSpec, spec_from
 from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, Plant, PlantQuerySet, Record, Side, Strand
+from plant.models.exported import Exported
 
 from .device_models import ModelSheet
 from .devices import Device
@@ -80,6 +81,8 @@ class Installation(Record):
 
     objects = InstallationQuerySet.as_manager()
 
+    exported = Exported("installations", meanings={"sheet": _("the version of the spec sheet that it was fitted to")})
+
     class Meta:
         verbose_name = _("installation")
         verbose_name_plural = _("installations")
@@ -143,6 +146,8 @@ class OutOfService(Record):
 
     objects = InstallationPartQuerySet.as_manager()
 
+    exported = Exported("out_of_service", meanings={"installation": _("the device in its place")})
+
     class Meta:
         verbose_name = _("spell out of service")
         verbose_name_plural = _("spells out of service")
@@ -192,6 +197,8 @@ class PartChange(Entry):
     moments = {"changed_at": MomentKind.HAPPENED}
 
     objects = InstallationEntryQuerySet.as_manager()
+
+    exported = Exported("part_changes", meanings={"installation": _("the device in its place")})
 
     class Meta:
         verbose_name = _("part change")

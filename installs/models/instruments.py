@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.calc.moments import MomentKind
 from plant.models import Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 
 class InstrumentQuerySet(PlantQuerySet["Instrument"]):
@@ -59,6 +60,8 @@ class Instrument(Record):
     }
 
     objects = InstrumentQuerySet.as_manager()
+
+    exported = Exported("instruments", key=("number",))
 
     class Meta:
         verbose_name = _("instrument")

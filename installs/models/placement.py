@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Plant, PlantQuerySet, Record, Strand
+from plant.models.exported import Exported
 
 
 class OnBeltQuerySet(PlantQuerySet[Any]):
@@ -43,6 +44,8 @@ class LoggedStation(Record):
     moments = {"from_on": MomentKind.HAPPENED, "to_on": MomentKind.PLANNED}
 
     objects = LoggedStationQuerySet.as_manager()
+
+    exported = Exported("logged_stations")
 
     class Meta:
         verbose_name = _("logged station")
@@ -81,6 +84,8 @@ class CauseOverride(Record):
     moments = {"ended_on": MomentKind.PLANNED}
 
     objects = OnBeltQuerySet.as_manager()
+
+    exported = Exported("cause_overrides")
 
     class Meta:
         verbose_name = _("reason to place before a cause is cured")

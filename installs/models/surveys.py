@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.calc.moments import MomentKind
 from plant.models import Conveyor, Entry, EntryQuerySet, Photo, Plant, PlantQuerySet, Record, Side, Strand
+from plant.models.exported import Exported
 
 from .device_models import DeviceModel
 from .installations import Installation
@@ -96,6 +97,15 @@ class Survey(Record):
 
     objects = SurveyQuerySet.as_manager()
 
+    exported = Exported(
+        "surveys",
+        meanings={
+            "surveyed_by": _("who surveyed"),
+            "closed_by": _("who closed it"),
+            "reasons": _("the lines of the result as they stood at closing"),
+        },
+    )
+
     class Meta:
         verbose_name = _("survey")
         verbose_name_plural = _("surveys")
@@ -139,6 +149,8 @@ class CauseTest(Record):
     note = models.CharField(_("note"), max_length=200, blank=True)
 
     objects = SurveyPartQuerySet.as_manager()
+
+    exported = Exported("cause_tests", key=("survey", "cause"), meanings={"survey": _("the survey")})
 
     class Meta:
         verbose_name = _("test for a cause")
@@ -195,6 +207,16 @@ class BeltOffset(Entry):
     moments = {"taken_at": MomentKind.HAPPENED}
 
     objects = BeltOffsetQuerySet.as_manager()
+
+    exported = Exported(
+        "belt_offsets",
+        meanings={
+            "conveyor": _("the conveyor"),
+            "survey": _("the survey that it was measured at"),
+            "trial_run": _("the trial run that it was measured in"),
+            "installation": _("the device in its place whose effect it tells of"),
+        },
+    )
 
     class Meta:
         verbose_name = _("belt offset")

@@ -14,6 +14,7 @@ from plant.calc.moments import MomentKind
 from plant.calc.wording import said_once
 
 from .base import PlantQuerySet, Record
+from .exported import Exported
 from .plants import Area, Plant
 
 
@@ -116,6 +117,13 @@ class Conveyor(Record):
 
     objects = ConveyorQuerySet.as_manager()
 
+    exported = Exported(
+        "conveyors",
+        key=("tag",),
+        meanings={"tag_key": _("the tag as the book compares it")},
+        units={"usual_tonnes_per_hour": "t/h"},
+    )
+
     class Meta:
         verbose_name = _("conveyor")
         verbose_name_plural = _("conveyors")
@@ -177,6 +185,8 @@ class ConveyorPart(Record):
     moments = {"removed_on": MomentKind.HAPPENED}
 
     objects = ConveyorPartQuerySet.as_manager()
+
+    exported = Exported("conveyor_parts", meanings={"conveyor": _("the conveyor that it sits on")})
 
     class Meta:
         verbose_name = _("part of the conveyor")

@@ -6,6 +6,8 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from .exported import NotExported
+
 
 class LifeSign(models.Model):
     """When a process that nobody sees on a page was last alive: each worker by its name, and the timetable."""
@@ -17,6 +19,8 @@ class LifeSign(models.Model):
     part = models.CharField(max_length=12, choices=Part)
     name = models.CharField(max_length=120)
     at = models.DateTimeField(default=timezone.now)
+
+    exported = NotExported(_("how the parts of this site are"))
 
     class Meta:
         verbose_name = _("life sign")
@@ -41,6 +45,8 @@ class Tally(models.Model):
     last_at = models.DateTimeField(default=timezone.now)
     # What was said the last time, such as the answer of a mail server.
     last_words = models.CharField(max_length=300, blank=True)
+
+    exported = NotExported(_("what the work of this site came to"))
 
     class Meta:
         verbose_name = _("tally")

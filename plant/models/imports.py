@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from .base import PlantQuerySet, Record, Row
 from .conveyors import Conveyor
+from .exported import Exported
 from .jobs import Job
 from .plants import Plant
 
@@ -49,6 +50,22 @@ class ImportBatch(Row):
     problem = models.CharField(max_length=500, blank=True)
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported(
+        "import_batches",
+        stays={"job": _("work of this site")},
+        meanings={
+            "file": _("the file as it was sent, beside this folder; empty once it was cleared away"),
+            "is_workbook": _("whether the file is a workbook"),
+            "sha256": _("checksum of the file as it was sent"),
+            "options": _("how the file was read: columns, units, order of dates and the like"),
+            "rows_done": _("rows that were read so far"),
+            "problem": _("why the whole file was refused"),
+        },
+        units=dict.fromkeys(
+            ("n_rows", "rows_done", "n_written", "n_changed", "n_unchanged", "n_repeated", "n_refused"), "1"
+        ),
+    )
 
     class Meta:
         verbose_name = _("import")
@@ -111,6 +128,19 @@ class RejectedRow(models.Model):
 
     objects = RejectedRowQuerySet.as_manager()
 
+    exported = Exported(
+        "rejected_rows",
+        key=("batch", "line_number"),
+        plant_path="batch__plant",
+        meanings={
+            "batch": _("the file that the row stood in"),
+            "values": _("the row as it stood there: its cells by the heads of their columns"),
+            "problems": _("why it was refused, by field"),
+            "state": _("what became of it"),
+        },
+        units={"line_number": "1"},
+    )
+
     class Meta:
         verbose_name = _("refused row")
         verbose_name_plural = _("refused rows")
@@ -135,6 +165,10 @@ class PlantWord(Record):
     )
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported(
+        "plant_words", key=("about", "word_key"), meanings={"word_key": _("the word as files are compared with it")}
+    )
 
     class Meta:
         verbose_name = _("word of the plant")

@@ -15,6 +15,7 @@ from plant.calc.moments import MomentKind
 
 from .base import EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
+from .exported import Exported
 from .photos import Photo
 from .plants import Plant
 
@@ -111,6 +112,8 @@ class Incident(ImportedEntry):
 
     objects = IncidentQuerySet.as_manager()
 
+    exported = Exported("incidents", units={"minutes_lost": "min"})
+
     class Meta:
         verbose_name = _("incident")
         verbose_name_plural = _("incidents")
@@ -155,6 +158,13 @@ class SwitchEvent(models.Model):
     side = models.CharField(_("side"), max_length=10, choices=Side, blank=True)
 
     objects = SwitchEventQuerySet.as_manager()
+
+    exported = Exported(
+        "switch_events",
+        key=("drift_switch", "at", "is_on", "side"),
+        plant_path="drift_switch__conveyor__plant",
+        meanings={"drift_switch": _("the drift switch")},
+    )
 
     class Meta:
         verbose_name = _("switch event")

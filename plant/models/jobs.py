@@ -9,6 +9,8 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from .exported import NotExported
+
 
 class JobQuerySet(models.QuerySet["Job"]):
     def unfinished(self) -> Self:
@@ -49,6 +51,8 @@ class Job(models.Model):
     finished_at = models.DateTimeField(null=True, blank=True)
 
     objects = JobQuerySet.as_manager()
+
+    exported = NotExported(_("work of this site"))
 
     class Meta:
         verbose_name = _("job")

@@ -8,6 +8,8 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from .exported import NotExported
+
 
 class WriteCounter(models.Model):
     """How often rows that a topic reads were written in a plant; raised in the transaction that writes them."""
@@ -15,6 +17,8 @@ class WriteCounter(models.Model):
     plant = models.ForeignKey("plant.Plant", on_delete=models.CASCADE, related_name="write_counters")
     topic = models.CharField(max_length=40)
     stamp = models.PositiveBigIntegerField(default=0)
+
+    exported = NotExported(_("tells whether a kept result still holds"))
 
     class Meta:
         verbose_name = _("write counter")
@@ -50,6 +54,8 @@ class KeptResult(models.Model):
     value = models.TextField()
 
     objects = KeptResultQuerySet.as_manager()
+
+    exported = NotExported(_("a result that is computed anew from the book"))
 
     class Meta:
         verbose_name = _("kept result")

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from .base import PlantQuerySet
+from .exported import NotExported
 from .plants import Plant
 
 
@@ -29,6 +30,8 @@ class Notice(models.Model):
     read_at = models.DateTimeField(null=True, blank=True)
 
     objects = NoticeQuerySet.as_manager()
+
+    exported = NotExported(_("what this site told one person; it says nothing that the book does not"))
 
     class Meta:
         verbose_name = _("notice")

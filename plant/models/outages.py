@@ -13,6 +13,7 @@ from plant.calc.moments import MomentKind
 
 from .base import AnyModel, PlantQuerySet, Record
 from .conveyors import Conveyor
+from .exported import Exported
 from .plants import Plant
 
 
@@ -41,6 +42,8 @@ class OutageWindow(Record):
     moments = {"starts_at": MomentKind.PLANNED, "ends_at": MomentKind.PLANNED}
 
     objects = OutageWindowQuerySet.as_manager()
+
+    exported = Exported("outage_windows")
 
     class Meta:
         verbose_name = _("outage window")
@@ -92,6 +95,8 @@ class BeltChange(Record):
     moments = {"changed_at": MomentKind.HAPPENED}
 
     objects = ConveyorRowQuerySet.as_manager()
+
+    exported = Exported("belt_changes")
 
     class Meta:
         verbose_name = _("change to a belt")

@@ -10,6 +10,8 @@ from simple_history.models import HistoricalRecords
 
 from plant.calc.units import UnitSystem
 
+from .exported import Exported, NotExported
+
 
 class Person(AbstractUser):
     """Somebody who signs in, with the units and the mail that they chose."""
@@ -27,6 +29,25 @@ class Person(AbstractUser):
     # Runs the site, beside or without a role in a plant; opens no plant's book. `plant/services/keepers.py` writes it.
     is_keeper = models.BooleanField(_("keeps this site"), default=False, editable=False)
 
+    exported = Exported(
+        "people",
+        key=("username",),
+        stays={
+            "password": _("nobody signs in elsewhere with it"),
+            "email": _("an address is the person's own"),
+            "last_login": _("sign-ins of this site"),
+            "date_joined": _("sign-ins of this site"),
+            "is_superuser": _("rights over this site"),
+            "is_staff": _("rights over this site"),
+            "is_keeper": _("rights over this site"),
+            "must_change_password": _("nobody signs in elsewhere with it"),
+            "wants_digest": _("mail of this site"),
+            "wants_contrast": _("a choice for the person's own screen"),
+            "groups": _("roles are given in a plant: file memberships"),
+            "user_permissions": _("roles are given in a plant: file memberships"),
+        },
+    )
+
     class Meta:
         verbose_name = _("person")
         verbose_name_plural = _("people")
@@ -43,6 +64,13 @@ class Membership(models.Model):
     role = models.ForeignKey(Group, on_delete=models.PROTECT, related_name="+")
     # Who gave or took which role, and when.
     history = HistoricalRecords()
+
+    exported = Exported(
+        "memberships",
+        key=("person", "role"),
+        plant_path="plant",
+        meanings={"person": _("who has the role"), "role": _("the role")},
+    )
 
     class Meta:
         verbose_name = _("membership")
@@ -68,6 +96,8 @@ class SignInAct(models.Model):
     act = models.CharField(_("act"), max_length=10, choices=Act)
     at = models.DateTimeField(_("when"), default=timezone.now)
 
+    exported = NotExported(_("sign-ins of this site"))
+
     class Meta:
         verbose_name = _("act on a sign-in")
         verbose_name_plural = _("acts on sign-ins")
@@ -88,6 +118,8 @@ class KeeperAct(models.Model):
     by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     act = models.CharField(_("act"), max_length=10, choices=Act)
     at = models.DateTimeField(_("when"), default=timezone.now)
+
+    exported = NotExported(_("rights over this site"))
 
     class Meta:
         verbose_name = _("act on a keeper")

@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from .base import PlantQuerySet, Row
+from .exported import Exported
 from .plants import Plant
 
 
@@ -24,6 +25,15 @@ class Photo(Row):
     sha256 = models.CharField(max_length=64, editable=False)
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported(
+        "photos",
+        meanings={
+            "file": _("the picture, beside this folder"),
+            "image_format": _("kind of the picture"),
+            "sha256": _("checksum of the picture as it was sent"),
+        },
+    )
 
     class Meta:
         verbose_name = _("photo")

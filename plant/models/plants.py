@@ -17,6 +17,7 @@ from plant.calc.wording import said_once
 from plant.calc.working_days import read_holidays
 
 from .base import PlantQuerySet, Record
+from .exported import Exported
 
 
 def check_time_zone(name: str) -> None:
@@ -132,6 +133,12 @@ class Plant(Record):
 
     objects = PlantsQuerySet.as_manager()
 
+    exported = Exported(
+        "plant",
+        key=("name",),
+        units={"margin_low": "1", "margin_high": "1", "cost_of_stop_hour": "1/h", "cost_of_spilled_tonne": "1/t"},
+    )
+
     class Meta:
         verbose_name = _("plant")
         verbose_name_plural = _("plants")
@@ -184,6 +191,8 @@ class Area(Record):
     )
 
     objects = PlantQuerySet.as_manager()
+
+    exported = Exported("areas", key=("code",), units={"walking_order": "1"})
 
     class Meta:
         verbose_name = _("area")

@@ -12,6 +12,7 @@ from plant.calc.moments import MomentKind
 
 from .base import AnyModel, EntryQuerySet, ImportedEntry
 from .conveyors import Conveyor
+from .exported import Exported
 from .plants import Plant
 
 
@@ -42,6 +43,8 @@ class RunRecord(ImportedEntry):
     moments = {"starts_at": MomentKind.SHIFT, "ends_at": MomentKind.SHIFT}
 
     objects = HoursQuerySet.as_manager()
+
+    exported = Exported("running_hours")
 
     class Meta:
         verbose_name = _("running hours")
@@ -85,6 +88,8 @@ class MeterReading(ImportedEntry):
     moments = {"read_at": MomentKind.HAPPENED}
 
     objects = HoursQuerySet.as_manager()
+
+    exported = Exported("meter_readings")
 
     class Meta:
         verbose_name = _("meter reading")

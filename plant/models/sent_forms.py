@@ -7,6 +7,8 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from .exported import NotExported
+
 
 class SentForm(models.Model):
     """What somebody sent to an address, as a checksum, and the page of what was written of it."""
@@ -17,6 +19,8 @@ class SentForm(models.Model):
     sent_at = models.DateTimeField(default=timezone.now)
     # Empty while it is being written.
     url = models.CharField(max_length=300, blank=True)
+
+    exported = NotExported(_("forms that were sent to this site, for a day"))
 
     class Meta:
         verbose_name = _("form that was sent")

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from installs.models import Installation
 from plant.calc.moments import MomentKind
 from plant.models import Entry, EntryQuerySet, Plant
+from plant.models.exported import Exported
 
 
 class StudyWindowQuerySet(EntryQuerySet["StudyWindow"]):
@@ -29,6 +30,12 @@ class StudyWindow(Entry):
     moments = {"after_from": MomentKind.PLANNED, "after_until": MomentKind.PLANNED}
 
     objects = StudyWindowQuerySet.as_manager()
+
+    exported = Exported(
+        "study_windows",
+        meanings={"installation": _("the device in its place")},
+        units={"before_months": "mo"},
+    )
 
     class Meta:
         verbose_name = _("window of a comparison")
@@ -56,6 +63,8 @@ class StudyNote(Entry):
     text = models.TextField(_("note"), max_length=2000)
 
     objects = StudyNoteQuerySet.as_manager()
+
+    exported = Exported("study_notes")
 
     class Meta:
         verbose_name = _("note on a comparison")

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from plant.models import Plant, PlantQuerySet, Record
+from plant.models.exported import Exported
 
 
 class MonthlyReportQuerySet(PlantQuerySet["MonthlyReport"]):
@@ -40,6 +41,29 @@ class MonthlyReport(Record):
     rows = models.JSONField(default=dict, blank=True, editable=False)
 
     objects = MonthlyReportQuerySet.as_manager()
+
+    exported = Exported(
+        "monthly_reports",
+        key=("month", "edition"),
+        meanings={
+            "published_by": _("who published it"),
+            "code_version": _("version of the calculations that made it"),
+            "content": _("figures and words as they were published; empty in a draft"),
+            "rows": _("the rows behind them as they were published; empty in a draft"),
+        },
+        units={"edition": "1"},
+        addresses_in=("content", "rows"),
+        addresses={
+            "incident-detail": "plant.Incident",
+            "task-detail": "inspections.Task",
+            "action-detail": "inspections.Action",
+            "installation-detail": "installs.Installation",
+            "effect-detail": "installs.Installation",
+            "device-model-detail": "installs.DeviceModel",
+            "?conveyor": "plant.Conveyor",
+            "?area": "plant.Area",
+        },
+    )
 
     class Meta:
         verbose_name = _("monthly report")
@@ -78,6 +102,12 @@ class Subscription(models.Model):
 
     objects = PlantQuerySet.as_manager()
 
+    exported = Exported(
+        "subscriptions",
+        key=("person",),
+        meanings={"person": _("who gets the month by e-mail"), "since": _("since when")},
+    )
+
     class Meta:
         verbose_name = _("subscription")
         verbose_name_plural = _("subscriptions")
@@ -96,6 +126,21 @@ class MonthMail(models.Model):
     sent_at = models.DateTimeField(null=True, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
     failure = models.CharField(max_length=300, blank=True)  # what the mail server said last; empty where it was sent
+
+    exported = Exported(
+        "month_mails",
+        key=("report", "person"),
+        plant_path="report__plant",
+        meanings={
+            "report": _("the edition of the month"),
+            "person": _("to whom it went"),
+            "claimed_at": _("when the site began to send it"),
+            "sent_at": _("when it was sent"),
+            "tries": _("how often it was tried"),
+            "failure": _("what the mail server said last; empty where it was sent"),
+        },
+        units={"tries": "1"},
+    )
 
     class Meta:
         verbose_name = _("mail of a month")
