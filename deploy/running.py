@@ -35,6 +35,10 @@ BLANK_MARK = "begun-empty"
 # A process of pages takes 150 to 250 MB, so that many cores do not fill the memory by themselves; who has it sets more.
 MOST_WEB_PROCESSES = 8
 THREADS_OF_EACH = 4
+# Requests that wait in a process for one of its threads, about four seconds of its work; more are told to come back.
+MOST_WAITING = 32
+# Health, static files and those who are told to come back find a thread though all others wait.
+THREADS_BESIDE = 8
 
 
 def arguments(given: Sequence[str]) -> argparse.Namespace:
@@ -188,11 +192,27 @@ def web_processes() -> int:
     CannotStart
         If the setting is no number of processes.
     """
-    given = os.environ.get("DRIFTBOOK_WEB_PROCESSES", "").strip()
+    return whole_number("DRIFTBOOK_WEB_PROCESSES", min(cores(), MOST_WEB_PROCESSES), least=1, most=64)
+
+
+def threads_of_pages() -> int:
+    """Threads of each such process: some serve, the others wait for them or say that there is no place.
+
+    Raises
+    ------
+    CannotStart
+        If the setting is no number of requests.
+    """
+    waiting = whole_number("DRIFTBOOK_WAITING_REQUESTS", MOST_WAITING, least=0, most=1000)
+    return THREADS_OF_EACH + waiting + THREADS_BESIDE
+
+
+def whole_number(name: str, default: int, *, least: int, most: int) -> int:
+    given = os.environ.get(name, "").strip()
     if not given:
-        return min(cores(), MOST_WEB_PROCESSES)
-    if not (given.isdecimal() and 1 <= int(given) <= 64):
-        raise CannotStart(f"DRIFTBOOK_WEB_PROCESSES is “{given}”; give a whole number from 1 to 64, or leave it out.")
+        return default
+    if not (given.isdecimal() and least <= int(given) <= most):
+        raise CannotStart(f"{name} is “{given}”; give a whole number from {least} to {most}, or leave it out.")
     return int(given)
 
 
@@ -204,7 +224,8 @@ def commands(python: Path, host: str, port: int, n_web: int = 1) -> dict[str, li
             str(python), "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port),
             # One thread of Python computes at a time in a process: each core gets a process of its own. One that dies
             # is started anew while the others go on; where it dies again at once the server ends, and is looked after.
-            "--workers", str(n_web), "--blocking-threads", str(THREADS_OF_EACH), "--respawn-failed-workers",
+            # Most of its threads wait for their turn (plant/views/crowded.py).
+            "--workers", str(n_web), "--blocking-threads", str(threads_of_pages()), "--respawn-failed-workers",
             "--log-level", "warning", "deploy.wsgi:application",
         ],
         "worker": [

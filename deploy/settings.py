@@ -17,6 +17,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from deploy.data_folder import make_private
+from deploy.running import MOST_WAITING, THREADS_OF_EACH
 from deploy.version import version
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -136,6 +137,7 @@ MIDDLEWARE = [
     "plant.middleware.NoStoreMiddleware",
     "plant.middleware.ReadableAddressMiddleware",
     "csp.middleware.CSPMiddleware",
+    "plant.middleware.CrowdMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -252,6 +254,11 @@ LARGEST_IMPORT_UNPACKED_MB = env_number("DRIFTBOOK_LARGEST_IMPORT_UNPACKED_MB", 
 LARGEST_IMPORT_ROWS = env_number("DRIFTBOOK_LARGEST_IMPORT_ROWS", 200_000, least=1, most=5_000_000)
 LARGEST_IMPORT_SECONDS = env_number("DRIFTBOOK_LARGEST_IMPORT_SECONDS", 20, least=1, most=600)
 LARGEST_PHOTO_MB = env_number("DRIFTBOOK_LARGEST_PHOTO_MB", 20, least=1, most=200)
+
+# --- What a process that serves pages takes at once; deploy/running.py gives it the threads for that ------------------
+PAGES_AT_ONCE = THREADS_OF_EACH
+WAITING_REQUESTS = env_number("DRIFTBOOK_WAITING_REQUESTS", MOST_WAITING, least=0, most=1000)
+LONGEST_WAIT_S = env_number("DRIFTBOOK_LONGEST_WAIT_S", 20, least=1, most=600)
 
 # How long the desk keeps a file; its rows, its name and its checksum stay in the book.
 KEEP_IMPORT_DAYS = env_number("DRIFTBOOK_KEEP_IMPORT_DAYS", 90, least=1, most=36_500)

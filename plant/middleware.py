@@ -21,6 +21,7 @@ from plant.files.metrics import note_request
 from plant.models import Person, Plant
 from plant.services.log_marks import fresh_id, marked
 from plant.views.bodies import refusal_of
+from plant.views.crowded import Gate, note_turned_away, turned_away
 from plant.views.sent_again import signed_out_meanwhile
 
 # Addresses of plant/views/health.py for machines.
@@ -107,6 +108,27 @@ class NoStoreMiddleware:
         answer = self.get_response(request)
         answer.headers.setdefault("Cache-Control", "no-store, private")
         return answer
+
+
+class CrowdMiddleware:
+    """Lets as many requests in as this process can serve; the rest is told when to come back, and nobody hangs.
+
+    It stands behind what answers those who watch the site, and behind static files, which cost nothing.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+        self.gate = Gate(settings.PAGES_AT_ONCE, settings.WAITING_REQUESTS, settings.LONGEST_WAIT_S)
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        with self.gate.place() as has_place:
+            if not has_place:
+                return turned_away(request)
+            answer = self.get_response(request)
+            n = self.gate.take_count()
+            if n:
+                note_turned_away(n)
+            return answer
 
 
 class BodyMiddleware:

@@ -19,6 +19,7 @@ SWEEPS_MISSED = 3
 WAITS_LONG_S, WAITS_TOO_LONG_S = 600.0, 3600.0
 KEPT_IDLE_S = 900.0
 MAIL_REFUSED_S = 86_400.0
+TURNED_AWAY_S = 86_400.0
 BACKUP_OLD_S = 36 * 3600.0  # a night was missed
 
 
@@ -36,6 +37,7 @@ class HealthPart(StrEnum):
     DISK = "health.disk"
     WORKER = "health.worker"
     TIMETABLE = "health.timetable"
+    PAGES = "health.pages"
     QUEUE = "health.queue"
     FAILED = "health.failed"
     BACKUP = "health.backup"
@@ -60,6 +62,9 @@ class HealthRule(StrEnum):
     TICKS = "health.ticks"
     NEVER_TICKED = "health.never_ticked"
     TICKS_NO_MORE = "health.ticks_no_more"
+    NONE_TURNED_AWAY = "health.none_turned_away"
+    TURNED_AWAY_BEFORE = "health.turned_away_before"
+    TURNED_AWAY = "health.turned_away"
     NOTHING_WAITS = "health.nothing_waits"
     NONE_WAITS_BUT_RUNS = "health.none_waits_but_runs"
     WAITING = "health.waiting"
@@ -130,6 +135,10 @@ class SiteFacts:
         Since one of those that are behind was made, or any was made since; None where none is behind [s].
     n_slowed : int
         Sign-ins, by name and network, that have to wait after too many wrong tries.
+    n_turned_away : int
+        Requests that found no place since the book was begun, as more was asked for than could be served.
+    turned_away_s : float or None
+        Since the last of them [s].
     """
 
     database: str
@@ -158,6 +167,8 @@ class SiteFacts:
     n_behind: int = 0
     kept_idle_s: float | None = None
     n_slowed: int = 0
+    n_turned_away: int = 0
+    turned_away_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -256,6 +267,15 @@ def _timetable(facts: SiteFacts) -> Judged:
     return HealthState.WELL, Reason(HealthRule.TICKS, values)
 
 
+def _pages(facts: SiteFacts) -> Judged:
+    if facts.turned_away_s is None:
+        return HealthState.WELL, Reason(HealthRule.NONE_TURNED_AWAY)
+    values = {"n": facts.n_turned_away, "ago": facts.turned_away_s}
+    if facts.turned_away_s > TURNED_AWAY_S:
+        return HealthState.WELL, Reason(HealthRule.TURNED_AWAY_BEFORE, values)
+    return HealthState.LOOK, Reason(HealthRule.TURNED_AWAY, values)
+
+
 def _queue(facts: SiteFacts) -> Judged:
     values = {"n": facts.n_waiting, "running": facts.n_running, "ago": facts.oldest_s}
     if facts.oldest_s is None:
@@ -324,6 +344,7 @@ JUDGES: dict[HealthPart, Callable[[SiteFacts], Judged]] = {
     HealthPart.DISK: _disk,
     HealthPart.WORKER: _worker,
     HealthPart.TIMETABLE: _timetable,
+    HealthPart.PAGES: _pages,
     HealthPart.QUEUE: _queue,
     HealthPart.FAILED: _failed,
     HealthPart.BACKUP: _backup,

@@ -37,6 +37,7 @@ class Tally(models.Model):
     class What(models.TextChoices):
         JOB = "job", _("job")
         MAIL = "mail", _("mail")
+        PAGE = "page", _("page")
 
     what = models.CharField(max_length=8, choices=What)
     kind = models.CharField(max_length=60, blank=True)

@@ -138,6 +138,7 @@ def site_facts(now: dt.datetime) -> SiteFacts:
     took_ms, free, size, jobs = answer_ms(), free_bytes(), database_bytes(), queue()
     mails = {each.outcome: each for each in tallies(Tally.What.MAIL)}
     sent, refused = mails.get("sent"), mails.get("refused")
+    turned_away = next(iter(tallies(Tally.What.PAGE)), None)
     n_behind = behind_kept().count()
     backups = last_backups()
     last_kept = KeptResult.objects.aggregate(at=Max("made_at"))["at"] if n_behind else None
@@ -169,4 +170,6 @@ def site_facts(now: dt.datetime) -> SiteFacts:
         n_behind=n_behind,
         kept_idle_s=seconds_since(last_kept, now),
         n_slowed=n_slowed(now),
+        n_turned_away=turned_away.n if turned_away else 0,
+        turned_away_s=seconds_since(turned_away.last_at, now) if turned_away else None,
     )

@@ -21,6 +21,7 @@ NAMES = {
     HealthPart.DISK: _("Disk"),
     HealthPart.WORKER: _("Worker"),
     HealthPart.TIMETABLE: _("Timetable"),
+    HealthPart.PAGES: _("Pages"),
     HealthPart.QUEUE: _("Queue"),
     HealthPart.FAILED: _("Failed jobs"),
     HealthPart.BACKUP: _("Backup"),
@@ -47,6 +48,11 @@ TEXTS: dict[str, Any] = {
     HealthRule.TICKS: _("Seen %(ago)s ago."),
     HealthRule.NEVER_TICKED: _("The timetable was never seen: nothing runs by itself."),
     HealthRule.TICKS_NO_MORE: _("The timetable was not seen for %(ago)s: nothing runs by itself."),
+    HealthRule.NONE_TURNED_AWAY: _("Nobody was told to come back later."),
+    HealthRule.TURNED_AWAY_BEFORE: _("For %(ago)s nobody was told to come back later; before that, %(n)s times."),
+    HealthRule.TURNED_AWAY: _(
+        "More was asked for than could be served: %(n)s times somebody was told to come back later, %(ago)s ago last."
+    ),
     HealthRule.NOTHING_WAITS: _("No job waits."),
     HealthRule.NONE_WAITS_BUT_RUNS: _("No job waits; %(running)s being done."),
     HealthRule.WAITING: _("%(n)s waiting, the oldest for %(ago)s; %(running)s being done."),
@@ -86,6 +92,10 @@ REMEDIES: dict[str, Any] = {
     HealthRule.NEVER_TICKED: RESTART,
     HealthRule.TICKS_NO_MORE: _(
         "Start the site again (deploy/start). Where there is a Redis server, see that it runs."
+    ),
+    HealthRule.TURNED_AWAY: _(
+        "See what keeps the machine busy. Where many people work at once: more cores, and more processes for pages "
+        "(DRIFTBOOK_WEB_PROCESSES)."
     ),
     HealthRule.WAITS_LONG: _("Where the worker lives, a long job holds the others up: wait, or add a worker."),
     HealthRule.ONE_FAILED: _("See below: do it again, or discard it."),

@@ -589,6 +589,51 @@ def test_the_site_answers_500_for_an_hour(phone, tess, wear):
     assert not SetAside.objects.open().exists()  # what the planners were told meanwhile is settled
 
 
+def test_a_site_with_too_much_to_do_is_asked_again_when_it_said_and_nothing_is_lost(phone, tess, wear, tmp_path):
+    """However often it says so, no entry is set aside, none is tried before the time, and all arrive once."""
+    phone.sign_in(tess)
+    phone.signal(False)
+    phone.page.clock.install(time=timezone.now())
+    phone.round()
+    open_stop(phone.page, wear[0])
+    phone.page.set_input_files("#files", picture(tmp_path / "roller.jpg"))
+    phone.page.wait_for_selector(".photos img")
+    fill_in_and_close(phone.page, wear[0], "74.2", "75")
+    close_out(phone.page, wear[1], "73.9", "74.4")
+    turned_away = []
+
+    def busy(route):
+        turned_away.append(route.request.url)
+        route.fulfill(status=429, headers={"Retry-After": "400"}, body='{"code": "busy", "message": "much to do"}')
+
+    phone.context.route(re.compile("/round/api/(photos|entries|aside)/"), busy)
+    phone.signal(True)
+    phone.page.wait_for_function("() => document.getElementById('kept').dataset.mode === 'busy'")
+    phone.says("The site has much to do; next try at")
+    assert len(turned_away) == 1, "one answer speaks for all that waits"
+    now = "() => Date.now()"
+    tries = []
+    while len(tries) < 6:
+        n, before = len(turned_away), phone.page.evaluate(now)
+        phone.page.clock.run_for(20_000)
+        phone.page.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")  # comes back to the page
+        phone.wait_until_nothing_is_sent()
+        if len(turned_away) > n:
+            tries.append((before, phone.page.evaluate(now)))
+    assert len(turned_away) == 7
+    assert all(after - before >= 400_000 for (before, _end), (_begin, after) in itertools.pairwise(tries))
+    assert phone.states() == ["kept", "kept"]
+    assert [each.get("fault") for each in phone.kept()] == [None, None]
+    phone.context.unroute_all()
+    for _n in range(40):
+        phone.page.clock.run_for(15_000)
+        phone.wait_until_nothing_is_sent()
+    phone.wait_for("sent", "sent")
+    assert [visit.installation_id for visit in Visit.objects.order_by("pk")] == [t.installation_id for t in wear[:2]]
+    assert Photo.objects.count() == 1
+    assert not SetAside.objects.exists()
+
+
 def send_until(phone, *states):
     """Send again and again, as the phone does by itself in longer and longer steps."""
     phone.show("#/kept")

@@ -37,6 +37,7 @@ NEEDS_NONE = {
     HealthRule.MAIL_NEVER_SENT, HealthRule.MAIL_SENT, HealthRule.NONE_KEPT, HealthRule.KEPT_FRESH,
     HealthRule.KEPT_BEING_MADE, HealthRule.BACKUP_MADE, HealthRule.BACKUP_MADE_BESIDE,
     HealthRule.NOBODY_SLOWED, HealthRule.NONE_WAITS_BUT_RUNS,
+    HealthRule.NONE_TURNED_AWAY, HealthRule.TURNED_AWAY_BEFORE,
 }  # fmt: skip
 
 
@@ -55,6 +56,8 @@ def test_each_rule_has_its_words_and_each_that_is_not_well_says_what_to_do():
         ({}, HealthPart.WORKER, "One worker, seen 4 s ago.", ""),
         ({"n_waiting": 3, "oldest_s": 4000, "n_running": 1}, HealthPart.QUEUE,
          "3 waiting, the oldest for 67 min; 1 being done.", "a long job holds the others up"),
+        ({"n_turned_away": 12, "turned_away_s": 300}, HealthPart.PAGES,
+         "12 times somebody was told to come back later, 5 min ago last.", "DRIFTBOOK_WEB_PROCESSES"),
         ({}, HealthPart.KEPT, "As the book stands, 7 of 7.", ""),
         ({"n_kept": 0}, HealthPart.KEPT, "Nothing is kept yet", ""),
         ({"n_behind": 1}, HealthPart.KEPT, "Being made anew, as the book went on: 1 of 7.", ""),

@@ -49,7 +49,7 @@ async function start() {
   window.addEventListener("hashchange", show);
   window.addEventListener("online", () => {
     bring();
-    app.send();
+    app.sync.run({ now: app.sync.state.mode !== "busy" });
   });
   window.addEventListener("offline", sayState);
   document.addEventListener("visibilitychange", () => {
@@ -200,6 +200,8 @@ function sayState() {
     parts.push(_(
       "The site does not answer as it should; next try at %(at)s.", { at: clock(app.sync.state.nextTryAt) }
     ));
+  } else if (mode === "busy") {
+    parts.push(_("The site has much to do; next try at %(at)s.", { at: clock(app.sync.state.nextTryAt) }));
   }
   if (waiting.length) {
     parts.push(_(

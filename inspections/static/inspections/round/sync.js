@@ -8,11 +8,20 @@ import { _ } from "../words.js";
 
 const FIRST_WAIT_S = 5;
 const LONGEST_WAIT_S = 300;
+const LONGEST_BUSY_S = 3600;
 const SET_ASIDE_AFTER = 5;
 const KNOWN_CODES = new Set(["refused", "other_person", "photo_missing", "half"]);
 
 class NoSignal extends Error {}
 class SignIn extends Error {}
+
+// The site has more to do than it can and says when to come back. Nothing was read, and no entry is at fault.
+class Busy extends Error {
+  constructor(seconds) {
+    super(`busy for ${seconds} s`);
+    this.seconds = seconds;
+  }
+}
 
 // `answer` is the status of an answer that says nothing of the entry; `photo` the key of the photo it was the answer
 // to.
@@ -24,13 +33,33 @@ class Trouble extends Error {
   }
 }
 
+function isBusy(answer) {
+  return answer.status === 429 || (answer.status === 503 && answer.headers.has("Retry-After"));
+}
+
+// Retry-After in seconds (RFC 9110, 10.2.3); a date or nonsense counts as the first wait.
+function secondsOf(answer) {
+  const given = answer.headers.get("Retry-After") ?? "";
+  return /^\d{1,6}$/.test(given) ? Math.min(Number(given), LONGEST_BUSY_S) : FIRST_WAIT_S;
+}
+
 export function makeSync({ store, addresses, tell }) {
-  const state = { mode: "idle", person: null, clockOffS: 0, nextTryAt: 0, tries: 0, trouble: "", sending: null };
+  const state = {
+    mode: "idle",
+    person: null,
+    clockOffS: 0,
+    nextTryAt: 0,
+    notBefore: 0,
+    tries: 0,
+    trouble: "",
+    sending: null,
+  };
   let running = null;
   let timer = null;
 
   function run({ now = false } = {}) {
     if (now) state.tries = 0;
+    else if (state.mode === "busy" && Date.now() < state.notBefore) return Promise.resolve(); // the timer is set
     clearTimeout(timer);
     running ??= alone(sendAll).catch(note).finally(() => {
       running = null;
@@ -258,6 +287,7 @@ export function makeSync({ store, addresses, tell }) {
     } catch (problem) {
       throw new NoSignal(problem.message);
     }
+    if (isBusy(answer)) throw new Busy(secondsOf(answer));
     let words = null;
     try { words = JSON.parse(said); } catch { /* a proxy's page, or the site's page of an error */ }
     if (words?.code === "sign_in") throw new SignIn(words.message);
@@ -273,16 +303,25 @@ export function makeSync({ store, addresses, tell }) {
       state.person = null;
       return;
     }
+    if (problem instanceof Busy) {
+      state.mode = "busy";
+      state.trouble = "";
+      later(problem.seconds);
+      return;
+    }
     state.mode = problem instanceof NoSignal ? "no_signal" : "trouble";
     state.trouble = problem instanceof NoSignal ? "" : problem.message;
     if (!(problem instanceof NoSignal || problem instanceof Trouble)) console.warn(problem);
     later();
   }
 
-  // 5 s, 10 s, 20 s ... 5 min, each a little different on every phone, so that not all of them ask at once.
-  function later() {
-    const wait = Math.min(FIRST_WAIT_S * 2 ** state.tries, LONGEST_WAIT_S) * (0.8 + 0.4 * Math.random());
+  // 5 s, 10 s, 20 s ... 5 min, each a little different on every phone, so that not all of them ask at once; never
+  // before the time that the site named.
+  function later(leastS = 0) {
+    const own = Math.min(FIRST_WAIT_S * 2 ** state.tries, LONGEST_WAIT_S) * (0.8 + 0.4 * Math.random());
+    const wait = Math.max(own, leastS * (1 + 0.2 * Math.random()));
     state.tries = Math.min(state.tries + 1, 12);
+    state.notBefore = Date.now() + leastS * 1000;
     state.nextTryAt = Date.now() + wait * 1000;
     clearTimeout(timer);
     timer = setTimeout(run, wait * 1000);
