@@ -6,4 +6,4 @@ class InstallsConfig(AppConfig):
 
     def ready(self) -> None:
         from installs import panels, permissions  # noqa: F401  (registers rights, navigation and panels)
-        from installs.services import import_subjects  # noqa: F401  (registers what the import desk takes)
+        from installs.services import import_subjects, names  # noqa: F401  (what the import desk takes, where names stand)

@@ -249,6 +249,8 @@ study-window-withdraw e 200 e 200 403 403
 site - 403 - 403 200 200
 failed-job-retry - 405 - 403 405 302
 failed-job-discard - 403 - 403 200 302
+name-list - 403 - 403 200 200
+name-remove - 403 - 403 404 404
 keeper-list - 403 - 403 200 200
 keeper-give - 403 - 403 200 422
 keeper-take - 403 - 403 200 302

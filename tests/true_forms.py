@@ -70,6 +70,7 @@ from plant.models import (
     Job,
     Membership,
     MeterReading,
+    NameRemoval,
     Notice,
     OutageWindow,
     Person,
@@ -82,6 +83,7 @@ from plant.services.imports import start_import, take_in_file
 from reports.models import MonthlyReport, StudyNote, StudyWindow, Subscription
 from reports.services.months import publish_month
 from tests import make
+from tests.leaving import leave
 from tests.two_plants import fresh_key
 
 NOBODY = ""  # who is not signed in
@@ -152,6 +154,10 @@ def picture(name: str = "pin.jpg") -> SimpleUploadedFile:
 def technician_signed_in(book: Book) -> None:
     Client().force_login(book.technician)
     assert sessions_hold("_auth_user_id", str(book.technician.pk))
+
+
+def technician_left(book: Book) -> None:
+    leave(book.technician)
 
 
 def second_keeper(book: Book) -> None:
@@ -461,6 +467,12 @@ SITE = {
     ),
     "failed-job-retry": TrueForm(KEEPER, typing(), lambda book: book.failed_job.state == "waiting", page="site"),
     "failed-job-discard": TrueForm(KEEPER, typing(), lambda book: book.failed_job.state == "stopped"),
+    "name-remove": TrueForm(
+        KEEPER,
+        lambda book: {"reason": "asked for it in writing", "typed": book.technician.username},
+        lambda book: NameRemoval.objects.filter(person=book.technician.pk).exists(),
+        before=technician_left,
+    ),
     "keeper-take": TrueForm(KEEPER, typing(), lambda book: not book.keeper.is_keeper, before=second_keeper),
     "role-take": TrueForm(PLANNER, typing(), lambda book: book.membership is None),
     "import-create": TrueForm(

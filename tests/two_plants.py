@@ -353,7 +353,7 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
             values["membership"] = rows["membership"].pk
         elif each == "job":
             values["job"] = rows["failed_job"].pk
-        elif each == "person" and route.startswith("site/"):
+        elif each == "person" and route.startswith("site/keepers/"):
             values["person"] = rows["keeper"].pk
         elif each == "person":
             values["person"] = rows["membership"].person_id

@@ -25,6 +25,7 @@ from inspections.services.actions import raise_or_add
 from inspections.services.rounds import give_back_task
 from inspections.services.tasks import ask_for_task
 from inspections.services.visits import StopReport, close_out_visit, tasks_of, time_by_server
+from inspections.words.people_named import DONE_WHILE_THERE
 from plant.errors import Refused
 from plant.models import Notice, Person
 from plant.permissions import PLANNER
@@ -119,7 +120,7 @@ def write_chosen(report: StopReport) -> dict[int, Task]:
         task = known_row(Task, key) or here.open().order_by("due_on", "pk").first()
         if task is None:
             on = local_day(min(report.visited_at, timezone.now()), installation.plant)
-            why = _("done while there by %(who)s") % {"who": by}
+            why = str(DONE_WHILE_THERE % {"who": by})
             task = ask_for_task(
                 installation=installation, check_kind=kinds[pk], by=by, due_on=on, why=why, client_key=key, today=on
             )

@@ -42,6 +42,7 @@ from inspections.selectors.wanted_tasks import (
 from inspections.services.lateness import end_spells
 from inspections.services.rounds import leave_rounds
 from inspections.words.due_dates import due_words
+from inspections.words.people_named import ASKED_FOR
 from inspections.words.tasks import follow_up_words
 from installs.models import Installation, OutOfService
 from plant.errors import ChangedMeanwhile, Refused
@@ -462,7 +463,7 @@ def ask_for_task(
         due_on=due_on,
         opens_on=min(today, due_on),
         closes_on=closes_on,
-        why=why[:200] or str(_("asked for by %(who)s") % {"who": by}),
+        why=why[:200] or str(ASKED_FOR % {"who": by}),
     )
 
 

@@ -15,6 +15,7 @@ from inspections.selectors.entered import Entered
 from inspections.selectors.visits import visit_chain
 from inspections.services.closing import finding_of, follow_lead, hold_tasks
 from inspections.services.readings import write_offsets
+from inspections.words.people_named import READINGS_COUNT
 from plant.calc.reasons import Reason
 from plant.errors import Refused
 from plant.models import Person
@@ -47,7 +48,7 @@ def say_which_counts(row: TwiceClosed, *, by: Person, version: int, counts: str)
         return row
     sides = (row.first, row.second) if counts == Counts.FIRST else (row.second, row.first)
     stays, goes = (visit_chain(visit)[-1] for visit in sides)  # each may have been corrected since
-    reason = _("The readings of %(who)s count, says %(by)s.") % {"who": stays.visited_by, "by": by}
+    reason = str(READINGS_COUNT % {"who": stays.visited_by, "by": by})
     for reading in Reading.objects.current().filter(visit=goes, task=row.task):
         correct_entry(reading, by=by, reason=reason, withdraw=True)
     nothing = Entered(row.task, [], {FOUND: {}, LEFT: {}}, Finding(None, Reason(FindingRule.WITHDRAWN)))

@@ -30,6 +30,13 @@ class RoleForm(PersonForm):
     role = forms.ChoiceField(label=_("role"), choices=ROLE_CHOICES)
 
 
+class NameRemovalForm(forms.Form):
+    """Why a name is removed, and the name once more, to say that it is meant."""
+
+    reason = forms.CharField(label=_("why, without the name"), max_length=300)
+    typed = forms.CharField(label=_("the name under which this person signed in"), max_length=150)
+
+
 class KeeperForm(forms.Form):
     """Who is made a keeper of the site: a name is typed, a person is read."""
 

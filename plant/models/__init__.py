@@ -9,7 +9,7 @@ from .jobs import Job
 from .kept import KeptResult, WriteCounter
 from .notices import Notice
 from .outages import BeltChange, OutageWindow
-from .people import KeeperAct, Membership, Person, SignInAct
+from .people import KeeperAct, Membership, NameRemoval, Person, SignInAct
 from .photos import Photo
 from .plants import Area, Plant
 from .running_hours import MeterReading, RunRecord
@@ -32,6 +32,7 @@ __all__ = [
     "LifeSign",
     "Membership",
     "MeterReading",
+    "NameRemoval",
     "Notice",
     "OutageWindow",
     "Person",

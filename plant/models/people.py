@@ -128,3 +128,24 @@ class KeeperAct(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person}: {self.get_act_display()}"
+
+
+class NameRemoval(models.Model):
+    """Whose name was taken out of the book on request: by whom, when and why. It holds no name, and stays."""
+
+    person = models.OneToOneField(Person, on_delete=models.PROTECT, related_name="name_removal")
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField(_("when"), default=timezone.now)
+    reason = models.CharField(_("reason"), max_length=300)
+    n_rewritten = models.PositiveIntegerField(_("texts of the site that were rewritten"), default=0)
+    n_typed = models.PositiveIntegerField(_("typed texts that may still hold it"), default=0)
+
+    exported = NotExported(_("who left this site and asked for it"))
+
+    class Meta:
+        verbose_name = _("removal of a name")
+        verbose_name_plural = _("removals of names")
+        ordering = ["-at", "-pk"]
+
+    def __str__(self) -> str:
+        return str(self.person)

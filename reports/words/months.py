@@ -10,7 +10,7 @@ from typing import Any
 
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from inspections.models import Action, Task
 from installs.models import Installation, ModelSheet
@@ -58,6 +58,9 @@ from reports.words.verdicts import (
 )
 
 MOST_BELTS = 8
+# With these a name is found again in a month that was frozen.
+NOTE_WRITTEN = gettext_lazy("Note on %(device)s by %(who)s: %(text)s")
+WINDOWS_SET = gettext_lazy("Method: other windows were set for %(device)s by %(who)s: %(why)s")
 
 
 # --- figures in words -------------------------------------------------------------------------------------------------
@@ -392,11 +395,7 @@ def device_removed(place: Installation, month: Month) -> str:
 
 
 def note_written(note: StudyNote) -> str:
-    return _("Note on %(device)s by %(who)s: %(text)s") % {
-        "device": note.installation,
-        "who": note.created_by,
-        "text": note.text,
-    }
+    return str(NOTE_WRITTEN % {"device": note.installation, "who": note.created_by, "text": note.text})
 
 
 def rule_changed(label: str, was: Any, now: Any, at: dt.datetime, month: Month) -> str:
@@ -411,11 +410,14 @@ def rule_changed(label: str, was: Any, now: Any, at: dt.datetime, month: Month) 
 
 
 def windows_set(chosen: StudyWindow) -> str:
-    return _("Method: other windows were set for %(device)s by %(who)s: %(why)s") % {
-        "device": chosen.installation,
-        "who": chosen.created_by,
-        "why": chosen.reason,
-    }
+    return str(
+        WINDOWS_SET
+        % {
+            "device": chosen.installation,
+            "who": chosen.created_by,
+            "why": chosen.reason,
+        }
+    )
 
 
 def sheet_changed(sheet: ModelSheet, names: list[str], fasteners: bool, month: Month) -> str:

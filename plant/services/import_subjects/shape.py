@@ -33,6 +33,14 @@ from plant.models import (
 from plant.words.moments import day_of
 
 WRITTEN, CHANGED, UNCHANGED = "written", "changed", "unchanged"
+# With these sentences the name of a person is found in what the desk says of refused rows.
+WITHDRAWN_BY_A_PERSON = gettext_lazy(
+    "%(who)s withdrew this row on %(day)s (“%(reason)s”), and what a person withdrew stays so. Leave this row out. If "
+    "it is another event, write its own time or place."
+)
+CORRECTED_BY_A_PERSON = gettext_lazy(
+    "%(who)s corrected it on %(day)s (“%(reason)s”), and what a person corrected stands."
+)
 REPEATED = "repeated"  # equal to a row further up in the file, which stands for both
 
 
@@ -311,11 +319,7 @@ def has_versions(model: type[ImportedEntry], values: Mapping[str, Any], n: int) 
 def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:
     """The refusal of a row that the book has otherwise; as it stands now, and whose word that is."""
     if latest.is_withdrawn:
-        words = _(
-            "%(who)s withdrew this row on %(day)s (“%(reason)s”), and what a person withdrew stays so. Leave this row "
-            "out. If it is another event, write its own time or place."
-        )
-        return Refused(words % by_whom(latest), code="withdrawn")
+        return Refused(str(WITHDRAWN_BY_A_PERSON % by_whom(latest)), code="withdrawn")
     fields = {}
     for name, value in differing(latest, values).items():
         label = latest._meta.get_field(name).verbose_name
@@ -325,8 +329,7 @@ def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:
             "given": shown(value),
         }
     if latest.corrects_id is not None and latest.import_batch_id is None:
-        stands = _("%(who)s corrected it on %(day)s (“%(reason)s”), and what a person corrected stands.")
-        stands %= by_whom(latest)
+        stands = str(CORRECTED_BY_A_PERSON % by_whom(latest))
     else:
         stands = _("Nothing in the book is overwritten.")
     stands += " " + _("Correct it there, or leave this row out. If it is another event, write its own time or place.")
