@@ -58,7 +58,7 @@ def at_one_moment() -> Iterator[str]:
         from django.db.backends.postgresql.psycopg_any import IsolationLevel
 
         settings["OPTIONS"]["isolation_level"] = IsolationLevel.REPEATABLE_READ
-    one = type(connection)(settings, SNAPSHOT)
+    one = type(connections[connection.alias])(settings, SNAPSHOT)
     connections[SNAPSHOT] = one
     try:
         with transaction.atomic(using=SNAPSHOT):
