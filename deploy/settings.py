@@ -262,6 +262,8 @@ LONGEST_WAIT_S = env_number("DRIFTBOOK_LONGEST_WAIT_S", 20, least=1, most=600)
 
 # How long the desk keeps a file; its rows, its name and its checksum stay in the book.
 KEEP_IMPORT_DAYS = env_number("DRIFTBOOK_KEEP_IMPORT_DAYS", 90, least=1, most=36_500)
+# How long a file with everything of a plant is kept for whoever asked for it.
+KEEP_EXPORT_DAYS = env_number("DRIFTBOOK_KEEP_EXPORT_DAYS", 7, least=1, most=36_500)
 
 # --- Backups (deploy/backups/) ----------------------------------------------------------------------------------------
 # Another disk is better: with the disk of the book those beside it are lost too.

@@ -7,10 +7,12 @@ from typing import Any
 from celery import shared_task
 from django.utils.translation import gettext_lazy as _
 
+from plant.files.plant_export import write_zip
 from plant.models import Job
 from plant.services import clearing, import_again, jobs, kept
 from plant.services.import_writing import run_import, tell_end
 from plant.services.job_kinds import JobHandle, job_kind, when_job_ends
+from plant.services.plant_exports import EXPORT, do_export, tell_export_end
 
 
 @shared_task(name="plant.do_job", ignore_result=True)
@@ -57,3 +59,13 @@ def import_rows_again(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]
 @when_job_ends("import")
 def import_is_over(job: Job) -> None:
     tell_end(job)
+
+
+@job_kind(EXPORT, _("everything of a plant as one file"))
+def export_plant(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    return do_export(handle, args, write_zip)
+
+
+@when_job_ends(EXPORT)
+def export_is_over(job: Job) -> None:
+    tell_export_end(job)

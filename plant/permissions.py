@@ -221,7 +221,9 @@ register_rights(
             "plant.manage_people",
             "plant.run_import",
             "plant.view_importbatch",
+            "plant.export_plant",
         ],
+        MANAGER: ["plant.export_plant"],
         ENGINEER: [
             *every(
                 "plant",

@@ -16,6 +16,7 @@ from plant.views import (
     outages,
     own_words,
     people,
+    plant_exports,
     plants,
     running_hours,
     site,
@@ -88,6 +89,9 @@ urlpatterns += [
 
 urlpatterns += [
     path("plant/", plants.PlantSettings.as_view(), name="plant-settings"),
+    path("plant/export/", plant_exports.export_page, name="plant-export"),
+    path("plant/export/progress/", plant_exports.export_progress, name="plant-export-progress"),
+    path("plant/export/<key:pk>/file/", plant_exports.export_file, name="plant-export-file"),
     path("people/", people.people_list, name="people-list"),
     path("people/new/", people.PersonCreate.as_view(), name="person-create"),
     path("people/<int:person>/sign-in/", people.sign_in_page, name="person-sign-in"),

@@ -72,6 +72,9 @@ belt-change-create pe 200 pe 422 403 403
 belt-change-detail tpem 200 tpem 200 403 403
 belt-change-update pe 200 pe 422 403 403
 plant-settings pe 200 pe 422 403 403
+plant-export pm 200 pm 302 403 403
+plant-export-progress pm 200 pm 200 403 403
+plant-export-file pm 404 pm 404 403 403
 people-list p 200 p 200 403 403
 person-create p 200 p 422 403 403
 role-give p 200 p 422 403 403

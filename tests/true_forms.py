@@ -75,6 +75,7 @@ from plant.models import (
     OutageWindow,
     Person,
     Photo,
+    PlantExport,
     RejectedRow,
     RunRecord,
 )
@@ -428,6 +429,9 @@ SITE = {
         lambda book: Person.objects.get(username="almanager").check_password("nine-belts-turn"),
     ),
     "plant-settings": TrueForm(PLANNER, typing(merge_minutes="15"), lambda book: book.plant.merge_minutes == 15),
+    "plant-export": TrueForm(
+        PLANNER, typing(), lambda book: PlantExport.objects.filter(plant=book.plant).exclude(job=None).exists()
+    ),
     "person-create": TrueForm(
         PLANNER,
         typing(username="newcomer", role=TECHNICIAN),

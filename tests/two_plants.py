@@ -57,6 +57,7 @@ from plant.models import (
     Person,
     Photo,
     Plant,
+    PlantExport,
     PlantWord,
     RejectedRow,
     RunRecord,
@@ -185,6 +186,7 @@ def furnish(at: Plant, mark: str, people: dict[str, Person]) -> dict[str, Any]:
         ),
         "incident": incident,
         "photo": photo,
+        "plant_export": PlantExport.objects.create(plant=at, created_by=people["planner"]),
         "membership": Membership.objects.filter(plant=at).first(),
         "import_batch": batch,
         "rejected_row": RejectedRow.objects.create(
@@ -311,6 +313,7 @@ ROW_OF = {
     "passed-fasteners": "passed_fastener",
     "photos": "photo",
     "placement": "conveyor",
+    "plant/export": "plant_export",
     "rounds": "round",
     "rounds/stops": "stop",
     "running-hours": "run_record",

@@ -26,12 +26,13 @@ import pyarrow.parquet as pq
 from django.apps import apps
 from django.conf import settings
 from django.core.files.storage import default_storage
+from django.utils.text import slugify
 
 from plant.calc.export_cells import CellKind, RowsHash, csv_line, head_line, moment_text
 from plant.calc.export_folder import CSV, DICTIONARY, FORMAT, MANIFEST, PAPERS, PARQUET, README
 from plant.models import Plant
 from plant.selectors.export_rows import ExportRun, at_one_moment, files_of, n_rows
-from plant.selectors.export_tables import ExportColumn, ExportTable, exported_models, tables
+from plant.selectors.export_tables import ExportColumn, ExportTable, tables
 from plant.words.plant_export import meaning_of, points_to, readme, values_of
 
 Tell = Callable[[int, int], None]
@@ -235,8 +236,11 @@ def write_manifest(folder: WrittenFolder, plant: Plant, now: dt.datetime) -> Non
 
 
 # --- the folder as one file -------------------------------------------------------------------------------------------
-def zip_folder(folder: Path, target: Path, tell: Callable[[], None] = lambda: None) -> int:
-    """A folder as a ZIP file with one folder in it; returns its length in bytes. Written under another name first."""
+def zip_folder(folder: Path, target: Path, *, top: str = "", tell: Callable[[], None] = lambda: None) -> int:
+    """A folder as a ZIP file with one folder in it; returns its length in bytes. Written under another name first.
+
+    `top`: name of that folder; left out, that of the file.
+    """
     draft = target.with_name(f".{target.name}.{uuid.uuid4().hex[:8]}")
     try:
         os.close(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
@@ -244,7 +248,7 @@ def zip_folder(folder: Path, target: Path, tell: Callable[[], None] = lambda: No
             for path in sorted(each for each in folder.rglob("*") if each.is_file()):
                 is_packed = path.suffix in (".parquet", ".jpg", ".png", ".webp", ".xlsx", ".pdf")
                 method = zipfile.ZIP_STORED if is_packed else zipfile.ZIP_DEFLATED
-                archive.write(path, f"{target.stem}/{path.relative_to(folder).as_posix()}", compress_type=method)
+                archive.write(path, f"{top or target.stem}/{path.relative_to(folder).as_posix()}", compress_type=method)
                 tell()
         draft.rename(target)
     finally:
@@ -252,4 +256,15 @@ def zip_folder(folder: Path, target: Path, tell: Callable[[], None] = lambda: No
     return target.stat().st_size
 
 
-__all__ = ["exported_models", "papers_of", "write_folder", "zip_folder"]
+def write_zip(plant: Plant, target: Path, now: dt.datetime, tell: Tell) -> tuple[int, int]:
+    """Everything of a plant as a ZIP file; rows and bytes."""
+    folder = target.with_name(f".{target.stem}.folder")
+    try:
+        n = write_folder(plant, folder, now=now, tell=tell)
+        top = f"{slugify(plant.name) or 'plant'}-{now.astimezone(plant.zone):%Y-%m-%d}"
+        return n, zip_folder(folder, target, top=top, tell=lambda: tell(n, n))
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+__all__ = ["papers_of", "write_folder", "write_zip", "zip_folder"]

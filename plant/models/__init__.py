@@ -11,6 +11,7 @@ from .notices import Notice
 from .outages import BeltChange, OutageWindow
 from .people import KeeperAct, Membership, NameRemoval, Person, SignInAct
 from .photos import Photo
+from .plant_exports import PlantExport
 from .plants import Area, Plant
 from .running_hours import MeterReading, RunRecord
 from .sent_forms import SentForm
@@ -38,6 +39,7 @@ __all__ = [
     "Person",
     "Photo",
     "Plant",
+    "PlantExport",
     "PlantQuerySet",
     "PlantWord",
     "Record",

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from plant.models import ImportBatch, Job, KeptResult, Plant
 from plant.services.kept import KEEP, parts_of, topics_asked_for, topics_on_demand
+from plant.services.plant_exports import clear_exports
 from plant.services.sent_forms import KEPT_FOR, clear_sent
 
 SIGN_INS_KEPT = timedelta(days=90)
@@ -29,6 +30,7 @@ def clear_old(*, now: datetime | None = None) -> dict[str, int]:
         "sign_ins": signed_in,
         "sent_forms": clear_sent(now - KEPT_FOR),
         "kept": clear_kept(now - timedelta(days=1)),
+        "exports": clear_exports(now - timedelta(days=settings.KEEP_EXPORT_DAYS)),
         "import_files": clear_import_files(now - timedelta(days=settings.KEEP_IMPORT_DAYS)),
     }
 
