@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import smtplib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -15,6 +16,8 @@ from plant.models import Tally
 from plant.services.health import tally
 
 log = logging.getLogger(__name__)
+
+MOST_LOST = 3
 
 
 def count(outcome: str, words: str = "", n: int = 1) -> None:
@@ -48,10 +51,38 @@ class Counted(BaseEmailBackend):
         return n
 
 
+class ServerAway(OSError):
+    """Not tried any more in this run."""
+
+
 class SmtpBackend(Counted, smtp.EmailBackend):
+    """After a connection that was lost the next mail gets a new one; after some, the rest of the run waits."""
+
+    n_lost = 0
+
     def open(self) -> Any:
         with counted_where_refused():
             return super().open()
+
+    def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
+        if self.n_lost >= MOST_LOST:
+            raise ServerAway(f"the mail server was lost {MOST_LOST} times in a row; the mail waits for the next run")
+        try:
+            n = super().send_messages(email_messages)
+        except (smtplib.SMTPRecipientsRefused, smtplib.SMTPResponseException):
+            self.n_lost = 0  # it answered
+            raise
+        except OSError:
+            self.n_lost += 1
+            self.drop()
+            raise
+        self.n_lost = 0
+        return n
+
+    def drop(self) -> None:
+        lost, self.connection = self.connection, None
+        if lost is not None:
+            lost.close()
 
 
 class FileBackend(Counted, filebased.EmailBackend):

@@ -25,6 +25,7 @@ from inspections.models import Action, Digest, Task
 from inspections.models.tasks import week_end
 from plant.models import Membership, Person, Plant
 from plant.permissions import ENGINEER, MANAGER, PLANNER
+from plant.services.mails import message_id
 
 log = logging.getLogger(__name__)
 
@@ -158,6 +159,7 @@ def send_claimed(
         body=render_to_string(f"{template}.txt", context),
         to=[person.email],
         connection=connection,
+        headers={"Message-ID": message_id("daily", plant.pk, person.pk, day.isoformat())},
     )
     mail.attach_alternative(render_to_string(f"{template}.html", context), "text/html")
     try:

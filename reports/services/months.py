@@ -24,6 +24,7 @@ from plant.calc.working_days import first_working_day
 from plant.errors import Refused
 from plant.models import Person, Plant
 from plant.selectors.kept import Kept
+from plant.services.mails import is_refused_for_good, message_id
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
 from reports.calc.editions import differences
 from reports.models import MonthlyReport, MonthMail, Subscription
@@ -263,7 +264,11 @@ def send_one(report: MonthlyReport, person: Person, content: Any, paper: bytes, 
         to=[person.email],
         connection=connection,
         # RFC 8058: the mail program may offer a button of its own that sends this form.
-        headers={"List-Unsubscribe": f"<{end_url}>", "List-Unsubscribe-Post": "List-Unsubscribe=One-Click"},
+        headers={
+            "List-Unsubscribe": f"<{end_url}>",
+            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
+            "Message-ID": message_id("month", report.pk, person.pk),
+        },
     )
     mail.attach_alternative(render_to_string("reports/mail/month.html", context), "text/html")
     mail.attach(f"{file_name(report)}.pdf", paper, "application/pdf")
@@ -273,7 +278,8 @@ def send_one(report: MonthlyReport, person: Person, content: Any, paper: bytes, 
     except Exception as error:
         # The claim stays; an hour later it is taken up again. One address that fails must not stop the others.
         log.exception("month %s to person %s could not be sent", report.pk, person.pk)
-        row.update(tries=F("tries") + 1, failure=f"{type(error).__name__}: {error}"[:300])
+        n_tries = F("tries") + int(is_refused_for_good(error))
+        row.update(tries=n_tries, failure=f"{type(error).__name__}: {error}"[:300])
         return False
     row.update(sent_at=timezone.now(), tries=F("tries") + 1, failure="")
     return True

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import smtplib
 import uuid
 
 import pytest
@@ -394,7 +395,7 @@ def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
 
     def refuse(self, messages):
         if "ben" in messages[0].to[0]:
-            raise OSError("550 no such mailbox")
+            raise smtplib.SMTPRecipientsRefused({"ben@alder.example": (550, b"no such mailbox")})
         return send(self, messages)
 
     monkeypatch.setattr(EmailBackend, "send_messages", refuse)
@@ -402,7 +403,8 @@ def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
     client.force_login(erin)
     page = client.get(report.get_absolute_url()).content.decode()
     assert "The e-mail did not reach 1 address" in page
-    assert "ben@alder.example: OSError: 550 no such mailbox" in page
+    assert "ben@alder.example: SMTPRecipientsRefused: " in page
+    assert "550" in page
     assert "It is tried again every hour." in page
     client.force_login(readers[0].__class__.objects.get(username="pat"))
     assert "550" not in client.get(report.get_absolute_url()).content.decode()  # addresses are for who publishes
@@ -413,6 +415,26 @@ def test_an_address_that_refuses_is_told_and_given_up_in_the_end(
     client.force_login(erin)
     assert "It is not tried again" in client.get(report.get_absolute_url()).content.decode()
     assert len(mailoutbox) == 2
+
+
+def test_a_mail_server_that_is_away_for_days_costs_no_mail(
+    october, erin, readers, mailoutbox, monkeypatch, time_machine
+):
+    """That nobody answers says nothing of the addresses: none is given up for it."""
+    published(october, erin)
+    send = EmailBackend.send_messages
+
+    def away(self, messages):
+        raise ConnectionRefusedError("nobody listens")
+
+    monkeypatch.setattr(EmailBackend, "send_messages", away)
+    for hour in range(12):
+        time_machine.move_to(at(11, 2, 9) + dt.timedelta(hours=1.1 * hour), tick=False)
+        assert send_months(month_pdf) == 0
+    monkeypatch.setattr(EmailBackend, "send_messages", send)
+    time_machine.move_to(at(11, 3, 9), tick=False)
+    assert send_months(month_pdf) == 3
+    assert len(mailoutbox) == 3
 
 
 # --- as of the month's end ----------------------------------------------------------------------------------------
