@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy as _
 from deploy.data_folder import make_private
 from deploy.running import MOST_WAITING, THREADS_OF_EACH
 from deploy.version import version
+from plant.calc.retention import MOST_DAYS, RULES
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 VERSION = version()
@@ -260,10 +261,11 @@ PAGES_AT_ONCE = THREADS_OF_EACH
 WAITING_REQUESTS = env_number("DRIFTBOOK_WAITING_REQUESTS", MOST_WAITING, least=0, most=1000)
 LONGEST_WAIT_S = env_number("DRIFTBOOK_LONGEST_WAIT_S", 20, least=1, most=600)
 
-# How long the desk keeps a file; its rows, its name and its checksum stay in the book.
-KEEP_IMPORT_DAYS = env_number("DRIFTBOOK_KEEP_IMPORT_DAYS", 90, least=1, most=36_500)
-# How long a file with everything of a plant is kept for whoever asked for it.
-KEEP_EXPORT_DAYS = env_number("DRIFTBOOK_KEEP_EXPORT_DAYS", 7, least=1, most=36_500)
+# --- How long what is over is kept: plant/calc/retention.py -----------------------------------------------------------
+KEEP_DAYS = {
+    rule.what: env_number(rule.setting, rule.days, least=1, most=MOST_DAYS) if rule.setting else rule.days
+    for rule in RULES
+}
 
 # --- Backups (deploy/backups/) ----------------------------------------------------------------------------------------
 # Another disk is better: with the disk of the book those beside it are lost too.
@@ -298,6 +300,8 @@ EMAIL_PORT = env_number("DRIFTBOOK_MAIL_PORT", 25, least=1, most=65_535)
 EMAIL_HOST_USER = env_text("DRIFTBOOK_MAIL_USER")
 EMAIL_HOST_PASSWORD = env_text("DRIFTBOOK_MAIL_PASSWORD")
 EMAIL_USE_TLS = env_flag("DRIFTBOOK_MAIL_TLS", False)
+# A server that is slower is taken for one that is away.
+EMAIL_TIMEOUT = env_number("DRIFTBOOK_MAIL_TIMEOUT_S", 30, least=1, most=600)
 DEFAULT_FROM_EMAIL = env_text("DRIFTBOOK_MAIL_FROM", "driftbook@localhost")
 # With no mail server named, mails are written as files, so that nothing is lost and nothing is sent by accident.
 EMAIL_BACKEND = "deploy.mail.SmtpBackend" if EMAIL_HOST else "deploy.mail.FileBackend"

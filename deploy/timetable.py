@@ -26,8 +26,9 @@ TIMETABLE = {
     "draft and send the months": {"task": "reports.draft_and_send_months", "schedule": crontab(minute="20,50")},
     # Asked every hour: a site that was off at night, or whose disk was away, gets it as soon as it can be had.
     "make the backup of the night": {"task": "deploy.back_up_by_night", "schedule": crontab(minute="25")},
-    # Ended sign-ins and old import files.
-    "clear away what is over": {"task": "plant.clear_old", "schedule": crontab(hour="2", minute="45")},
+    "look backups over again": {"task": "deploy.look_at_backups", "schedule": crontab(minute="55")},
+    # Asked every hour as well, and done once a night.
+    "clear away what is over": {"task": "plant.clear_old", "schedule": crontab(minute="45")},
     # Devices that begin to fade; once a night is often enough, and a second run asks for nothing twice.
     "watch the rate of each device": {"task": "reports.watch_rates", "schedule": crontab(hour="3", minute="15")},
 }

@@ -29,8 +29,8 @@ def sweep_jobs() -> None:
 
 @shared_task(name="plant.clear_old", ignore_result=True)
 def clear_old() -> None:
-    """Clear ended sign-ins and old import files away."""
-    clearing.clear_old()
+    """Clear away what is over, once a night."""
+    clearing.clear_if_due()
 
 
 @shared_task(name="plant.keep_up", ignore_result=True)

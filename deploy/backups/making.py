@@ -78,6 +78,10 @@ class Site:
     def outcomes(self) -> Path:
         return self.data / "backups.jsonl"
 
+    @property
+    def looks(self) -> Path:
+        return self.data / "backup-looks.jsonl"
+
 
 def site_of_settings() -> Site:
     return Site(
@@ -279,7 +283,8 @@ def files_of(data: Path) -> Iterator[Path]:
         if (data / name).is_file():
             yield data / name
     for name in archive.FOLDERS:
-        yield from sorted(path for path in (data / name).rglob("*") if path.is_file() and not path.is_symlink())
+        found = (path for path in (data / name).rglob("*") if path.is_file() and not path.is_symlink())
+        yield from sorted(path for path in found if not path.name.startswith(UNFINISHED))
 
 
 def file_columns() -> list[tuple[str, str]]:

@@ -20,12 +20,18 @@ MOST_LINES = 1000
 
 
 def keep_outcome(path: Path, outcome: BackupOutcome) -> None:
-    """Add a line. A disk that is full or gone is no reason to fail a second time: then the log alone has it."""
+    """Add how a try went."""
     fault = outcome.fault
-    data = {**asdict(outcome), "at": outcome.at.isoformat(), "fault": fault.kept() if fault else None}
+    add_line(
+        path, json.dumps({**asdict(outcome), "at": outcome.at.isoformat(), "fault": fault.kept() if fault else None})
+    )
+
+
+def add_line(path: Path, line: str) -> None:
+    """Add a line. A disk that is full or gone is no reason to fail a second time: then the log alone has it."""
     try:
         lines = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
-        text = "\n".join([*lines[-MOST_LINES + 1 :], json.dumps(data)]) + "\n"
+        text = "\n".join([*lines[-MOST_LINES + 1 :], line]) + "\n"
         draft = path.with_name(f"{path.name}.{os.getpid()}")
         try:
             with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:

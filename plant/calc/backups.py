@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from enum import StrEnum
+from typing import TypeVar
+
+Named = TypeVar("Named")
 
 
 class BackupOccasion(StrEnum):
@@ -107,6 +110,30 @@ def _newest_of_each(
     for moment in newest_first:
         firsts.setdefault(span_of(moment), moment)
     return set(list(firsts.values())[:count])
+
+
+def to_be_looked_over(newest_first: Sequence[Named], on: dt.date) -> list[Named]:
+    """Which backups are looked over again on a day: the newest, and one of the others in turn.
+
+    Parameters
+    ----------
+    newest_first : sequence
+        The backups at hand, or their names.
+    on : date
+        The day; the turn goes by the calendar, so nothing has to be remembered.
+
+    Returns
+    -------
+    list
+        At most two of them.
+
+    Examples
+    --------
+    >>> [to_be_looked_over("abc", dt.date(2026, 11, day)) for day in (29, 30)]
+    [['a', 'b'], ['a', 'c']]
+    """
+    newest, others = list(newest_first[:1]), newest_first[1:]
+    return newest + ([others[on.toordinal() % len(others)]] if others else [])
 
 
 def is_due(now: dt.datetime, last_good_at: dt.datetime | None, *, hour: int) -> bool:

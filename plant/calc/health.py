@@ -20,6 +20,7 @@ WAITS_LONG_S, WAITS_TOO_LONG_S = 600.0, 3600.0
 KEPT_IDLE_S = 900.0
 MAIL_REFUSED_S = 86_400.0
 TURNED_AWAY_S = 86_400.0
+CLEARED_OLD_S = 36 * 3600.0
 BACKUP_OLD_S = 36 * 3600.0  # a night was missed
 
 
@@ -41,9 +42,11 @@ class HealthPart(StrEnum):
     QUEUE = "health.queue"
     FAILED = "health.failed"
     BACKUP = "health.backup"
+    BACKUP_LOOK = "health.backup_look"
     MAIL = "health.mail"
     KEPT = "health.kept"
     SIGN_INS = "health.sign_ins"
+    CLEARING = "health.clearing"
 
 
 class HealthRule(StrEnum):
@@ -78,6 +81,10 @@ class HealthRule(StrEnum):
     BACKUP_FAILED = "health.backup_failed"
     NO_BACKUP_YET = "health.no_backup_yet"
     NO_BACKUP = "health.no_backup"
+    NOT_LOOKED_YET = "health.not_looked_yet"
+    STILL_WHOLE = "health.still_whole"
+    LOOKED_LONG_AGO = "health.looked_long_ago"
+    NOT_WHOLE = "health.not_whole"
     MAIL_AS_FILES = "health.mail_as_files"
     MAIL_NEVER_SENT = "health.mail_never_sent"
     MAIL_SENT = "health.mail_sent"
@@ -89,6 +96,10 @@ class HealthRule(StrEnum):
     NOBODY_SLOWED = "health.nobody_slowed"
     ONE_SLOWED = "health.one_slowed"
     SOME_SLOWED = "health.some_slowed"
+    NOTHING_CLEARED_YET = "health.nothing_cleared_yet"
+    CLEARED = "health.cleared"
+    CLEARED_LONG_AGO = "health.cleared_long_ago"
+    NOT_ALL_CLEARED = "health.not_all_cleared"
 
 
 @dataclass(frozen=True)
@@ -123,6 +134,12 @@ class SiteFacts:
         Why the last try failed; None where it went well.
     is_backup_nightly, is_backup_beside : bool
         Whether the timetable makes one a night; whether they lie on the disk of the book.
+    looked_s : float or None
+        Since backups were looked over again; None where none was, or none is at hand [s].
+    n_looked : int
+        How many of those at hand were, since they were made.
+    look_fault : Reason or None
+        What is wrong with one of them.
     has_mail_server : bool
         Whether mails go to a server; else they are written as files.
     sent_s, refused_s : float or None
@@ -139,6 +156,10 @@ class SiteFacts:
         Requests that found no place since the book was begun, as more was asked for than could be served.
     turned_away_s : float or None
         Since the last of them [s].
+    cleared_s : float or None
+        Since what is over was cleared away; None where it never was [s].
+    n_cleared, n_not_cleared : int
+        How many things went then, and how many kinds could not be cleared.
     """
 
     database: str
@@ -159,6 +180,9 @@ class SiteFacts:
     backup_fault: Reason | None = None
     is_backup_nightly: bool = True
     is_backup_beside: bool = False
+    looked_s: float | None = None
+    n_looked: int = 0
+    look_fault: Reason | None = None
     has_mail_server: bool = False
     sent_s: float | None = None
     refused_s: float | None = None
@@ -169,6 +193,9 @@ class SiteFacts:
     n_slowed: int = 0
     n_turned_away: int = 0
     turned_away_s: float | None = None
+    cleared_s: float | None = None
+    n_cleared: int = 0
+    n_not_cleared: int = 0
 
 
 @dataclass(frozen=True)
@@ -309,6 +336,17 @@ def _backup(facts: SiteFacts) -> Judged:
     )
 
 
+def _backup_look(facts: SiteFacts) -> Judged:
+    values: Values = {"ago": facts.looked_s, "n": facts.n_looked, "fault": facts.look_fault}
+    if facts.look_fault is not None:
+        return HealthState.ACT, Reason(HealthRule.NOT_WHOLE, values)
+    if facts.looked_s is None:
+        return HealthState.WELL, Reason(HealthRule.NOT_LOOKED_YET)
+    if facts.looked_s > BACKUP_OLD_S:
+        return HealthState.LOOK, Reason(HealthRule.LOOKED_LONG_AGO, values)
+    return HealthState.WELL, Reason(HealthRule.STILL_WHOLE, values)
+
+
 def _mail(facts: SiteFacts) -> Judged:
     if facts.refused_s is not None and (facts.sent_s is None or facts.refused_s < facts.sent_s):
         state = HealthState.ACT if facts.refused_s <= MAIL_REFUSED_S else HealthState.LOOK
@@ -338,6 +376,17 @@ def _sign_ins(facts: SiteFacts) -> Judged:
     return HealthState.LOOK, Reason(rule, {"n": facts.n_slowed})
 
 
+def _clearing(facts: SiteFacts) -> Judged:
+    values = {"ago": facts.cleared_s, "n": facts.n_cleared, "kinds": facts.n_not_cleared}
+    if facts.cleared_s is None:
+        return HealthState.WELL, Reason(HealthRule.NOTHING_CLEARED_YET)
+    if facts.n_not_cleared:
+        return HealthState.LOOK, Reason(HealthRule.NOT_ALL_CLEARED, values)
+    if facts.cleared_s > CLEARED_OLD_S:
+        return HealthState.LOOK, Reason(HealthRule.CLEARED_LONG_AGO, values)
+    return HealthState.WELL, Reason(HealthRule.CLEARED, values)
+
+
 JUDGES: dict[HealthPart, Callable[[SiteFacts], Judged]] = {
     HealthPart.DATABASE: _database,
     HealthPart.VERSION: _version,
@@ -348,7 +397,9 @@ JUDGES: dict[HealthPart, Callable[[SiteFacts], Judged]] = {
     HealthPart.QUEUE: _queue,
     HealthPart.FAILED: _failed,
     HealthPart.BACKUP: _backup,
+    HealthPart.BACKUP_LOOK: _backup_look,
     HealthPart.MAIL: _mail,
     HealthPart.KEPT: _kept,
     HealthPart.SIGN_INS: _sign_ins,
+    HealthPart.CLEARING: _clearing,
 }

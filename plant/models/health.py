@@ -38,6 +38,7 @@ class Tally(models.Model):
         JOB = "job", _("job")
         MAIL = "mail", _("mail")
         PAGE = "page", _("page")
+        CLEARING = "clearing", _("clearing")
 
     what = models.CharField(max_length=8, choices=What)
     kind = models.CharField(max_length=60, blank=True)

@@ -62,6 +62,15 @@ class BackupOutcome:
 
 
 @dataclass(frozen=True)
+class BackupLook:
+    """What was found when a backup was looked over again; `fault` says what, None where it is still whole."""
+
+    at: dt.datetime
+    name: str
+    fault: Reason | None = None
+
+
+@dataclass(frozen=True)
 class BackupFile:
     """A backup at hand. A file has its name only since it was found whole."""
 
@@ -124,6 +133,19 @@ def last_backups(most: int = 50) -> LastBackups:
     )
 
 
+def last_looks() -> list[BackupLook]:
+    """Of each backup at hand that was looked over again, what was found last, newest first."""
+    there = {each.path.name for each in backups_in(Path(settings.BACKUP_FOLDER))}
+    found: dict[str, BackupLook] = {}
+    for data in _lines(Path(settings.DATA_DIR) / "backup-looks.jsonl"):
+        try:
+            fault = reason_kept(data["fault"]) if data["fault"] else None
+            found[data["name"]] = BackupLook(dt.datetime.fromisoformat(data["at"]), str(data["name"]), fault)
+        except (ValueError, KeyError, TypeError, AttributeError):
+            continue
+    return sorted((each for each in found.values() if each.name in there), key=lambda each: each.at, reverse=True)
+
+
 def outcomes_path() -> Path:
     return Path(settings.DATA_DIR) / "backups.jsonl"
 
@@ -152,16 +174,25 @@ def moment_of(name: str) -> dt.datetime | None:
         return None
 
 
-def _outcomes(path: Path) -> Iterator[BackupOutcome]:
+def _lines(path: Path) -> Iterator[Any]:
+    """What each line of a file holds; one that was broken off is passed over."""
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except OSError:
         return
     for line in lines:
         try:
-            yield outcome_kept(json.loads(line))
+            yield json.loads(line)
+        except ValueError:
+            continue
+
+
+def _outcomes(path: Path) -> Iterator[BackupOutcome]:
+    for data in _lines(path):
+        try:
+            yield outcome_kept(data)
         except (ValueError, KeyError, TypeError, AttributeError):
-            continue  # a line that was broken off
+            continue  # of another form
 
 
 def outcome_kept(data: dict[str, Any]) -> BackupOutcome:

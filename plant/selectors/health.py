@@ -19,8 +19,9 @@ from django.db.models.functions import Coalesce
 
 from plant.calc.health import WORKER_SILENT_S, SiteFacts
 from plant.models import Job, KeptResult, LifeSign, Tally
-from plant.selectors.backups import last_backups
+from plant.selectors.backups import last_backups, last_looks
 from plant.selectors.kept import counted
+from plant.selectors.retention import last_cleared
 
 MB = 1_000_000
 WAITS_AFTER_WRONG = dt.timedelta(hours=settings.AXES_COOLOFF_TIME)
@@ -139,8 +140,9 @@ def site_facts(now: dt.datetime) -> SiteFacts:
     mails = {each.outcome: each for each in tallies(Tally.What.MAIL)}
     sent, refused = mails.get("sent"), mails.get("refused")
     turned_away = next(iter(tallies(Tally.What.PAGE)), None)
+    cleared = last_cleared()
     n_behind = behind_kept().count()
-    backups = last_backups()
+    backups, looks = last_backups(), last_looks()
     last_kept = KeptResult.objects.aggregate(at=Max("made_at"))["at"] if n_behind else None
     alive_since = now - dt.timedelta(seconds=WORKER_SILENT_S)
     return SiteFacts(
@@ -162,6 +164,9 @@ def site_facts(now: dt.datetime) -> SiteFacts:
         backup_fault=backups.last.fault if backups.last and not backups.last.is_good else None,
         is_backup_nightly=backups.is_nightly,
         is_backup_beside=backups.is_beside_the_book,
+        looked_s=seconds_since(looks[0].at if looks else None, now),
+        n_looked=len(looks),
+        look_fault=next((each.fault for each in looks if each.fault), None),
         has_mail_server=bool(settings.EMAIL_HOST),
         sent_s=seconds_since(sent.last_at, now) if sent else None,
         refused_s=seconds_since(refused.last_at, now) if refused else None,
@@ -170,6 +175,9 @@ def site_facts(now: dt.datetime) -> SiteFacts:
         n_behind=n_behind,
         kept_idle_s=seconds_since(last_kept, now),
         n_slowed=n_slowed(now),
+        cleared_s=seconds_since(cleared.at, now),
+        n_cleared=cleared.n_gone,
+        n_not_cleared=len(cleared.failed),
         n_turned_away=turned_away.n if turned_away else 0,
         turned_away_s=seconds_since(turned_away.last_at, now) if turned_away else None,
     )

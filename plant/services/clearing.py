@@ -1,38 +1,72 @@
-"""What the night clears away: sign-ins that ended, marks of old tries, import files that nobody needs any more."""
+"""What the night clears away, by the rules of `plant.calc.retention`: each kind for itself, so that none holds up
+another, and counted, so that the keeper sees it."""
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Callable
 from datetime import datetime, timedelta
 
-from axes.models import AccessAttempt, AccessLog
+from axes.models import AccessAttempt, AccessFailureLog, AccessLog
 from django.conf import settings
 from django.contrib.sessions.models import Session
+from django.db.models import Max
 from django.utils import timezone
 
-from plant.models import ImportBatch, Job, KeptResult, Plant
+from plant.calc.backups import is_due
+from plant.calc.retention import KeptFor
+from plant.models import ImportBatch, Job, KeptResult, LifeSign, Plant, Tally
+from plant.services.health import tally
 from plant.services.kept import KEEP, parts_of, topics_asked_for, topics_on_demand
+from plant.services.names import mail_files
 from plant.services.plant_exports import clear_exports
-from plant.services.sent_forms import KEPT_FOR, clear_sent
+from plant.services.sent_forms import clear_sent
 
-SIGN_INS_KEPT = timedelta(days=90)
+log = logging.getLogger(__name__)
+
 ALIVE = (Job.State.WAITING, Job.State.RUNNING)
+OPENING = "first-sign-in"  # a site is opened once
+NIGHT_HOUR = 2  # UTC
 
 
-def clear_old(*, now: datetime | None = None) -> dict[str, int]:
-    """Clear what is over; safe to run again. Returns how many of each went."""
+def clear_if_due(now: datetime | None = None) -> dict[KeptFor, int] | None:
+    """Clear once a night, or as soon after as the site runs; None where it was done."""
     now = now or timezone.now()
-    sessions, _each = Session.objects.filter(expire_date__lt=now).delete()
-    tries, _each = AccessAttempt.objects.filter(attempt_time__lt=now - timedelta(days=1)).delete()
-    signed_in, _each = AccessLog.objects.filter(attempt_time__lt=now - SIGN_INS_KEPT).delete()
-    return {
-        "sessions": sessions,
-        "tries": tries,
-        "sign_ins": signed_in,
-        "sent_forms": clear_sent(now - KEPT_FOR),
-        "kept": clear_kept(now - timedelta(days=1)),
-        "exports": clear_exports(now - timedelta(days=settings.KEEP_EXPORT_DAYS)),
-        "import_files": clear_import_files(now - timedelta(days=settings.KEEP_IMPORT_DAYS)),
-    }
+    last = Tally.objects.filter(what=Tally.What.CLEARING).aggregate(at=Max("last_at"))["at"]
+    return clear_old(now=now) if is_due(now, last, hour=NIGHT_HOUR) else None
+
+
+def clear_old(*, now: datetime | None = None) -> dict[KeptFor, int]:
+    """Clear what is over; safe to run again. How many of each went."""
+    now = now or timezone.now()
+    gone = {}
+    for what, clear in CLEARING.items():
+        try:
+            gone[what] = clear(now - timedelta(days=settings.KEEP_DAYS[what]))
+        except Exception:
+            log.exception("%s could not be cleared", what)
+            tally(Tally.What.CLEARING, "failed", kind=what)
+        else:
+            tally(Tally.What.CLEARING, "went", kind=what, words=str(gone[what]), n=gone[what])
+    return gone
+
+
+def clear_sessions(before: datetime) -> int:
+    return int(Session.objects.filter(expire_date__lt=before).delete()[0])
+
+
+def clear_tries(before: datetime) -> int:
+    models = (AccessAttempt, AccessFailureLog)
+    return sum(int(each.objects.filter(attempt_time__lt=before).delete()[0]) for each in models)
+
+
+def clear_sign_ins(before: datetime) -> int:
+    return int(AccessLog.objects.filter(attempt_time__lt=before).delete()[0])
+
+
+def clear_life_signs(before: datetime) -> int:
+    """Those of workers; a timetable that is silent is one to act on, however long."""
+    return LifeSign.objects.filter(part=LifeSign.Part.WORKER, at__lt=before).delete()[0]
 
 
 def clear_kept(before: datetime) -> int:
@@ -44,6 +78,19 @@ def clear_kept(before: datetime) -> int:
             asked = KeptResult.objects.filter(plant=plant, topic=name, as_of__lt=before)
             results += asked.exclude(part__in=parts_of(name, plant)).delete()[0]
     return results + Job.objects.filter(kind__in=[KEEP, *topics], finished_at__lt=before).delete()[0]
+
+
+def clear_jobs(before: datetime) -> int:
+    """Delete jobs that were over before then, but for those on which something of the book still leans.
+
+    The last one of each kind in each plant stays: pages say from it when that was done.
+    """
+    rows = Job.objects.exclude(state__in=ALIVE)
+    last = rows.order_by().values("kind", "plant").annotate(pk_of_last=Max("pk")).values("pk_of_last")
+    leans = {f"{each.name}__isnull": True for each in Job._meta.related_objects}
+    over = rows.filter(finished_at__lt=before, **leans)
+    going = over.exclude(key=OPENING).exclude(pk__in=list(last.values_list("pk_of_last", flat=True)))
+    return Job.objects.filter(pk__in=list(going.values_list("pk", flat=True))).delete()[0]
 
 
 def clear_import_files(before: datetime) -> int:
@@ -58,3 +105,24 @@ def clear_import_files(before: datetime) -> int:
         storage.delete(name)
         cleared += ImportBatch.objects.filter(pk=batch.pk).update(file="")
     return cleared
+
+
+def clear_mail_files(before: datetime) -> int:
+    old = [path for path in mail_files() if path.stat().st_mtime < before.timestamp()]
+    for path in old:
+        path.unlink(missing_ok=True)
+    return len(old)
+
+
+CLEARING: dict[KeptFor, Callable[[datetime], int]] = {
+    KeptFor.SESSIONS: clear_sessions,
+    KeptFor.TRIES: clear_tries,
+    KeptFor.SIGN_INS: clear_sign_ins,
+    KeptFor.SENT_FORMS: clear_sent,
+    KeptFor.LIFE_SIGNS: clear_life_signs,
+    KeptFor.RESULTS: clear_kept,
+    KeptFor.JOBS: clear_jobs,
+    KeptFor.IMPORT_FILES: clear_import_files,
+    KeptFor.EXPORTS: clear_exports,
+    KeptFor.MAIL_FILES: clear_mail_files,
+}

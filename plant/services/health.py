@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
 from plant.models import LifeSign, Tally
-
-# A process that ended without a word is forgotten after so long.
-SIGNS_KEPT = timedelta(days=1)
 
 
 def sign_of_life(part: LifeSign.Part, name: str) -> None:
@@ -19,7 +14,6 @@ def sign_of_life(part: LifeSign.Part, name: str) -> None:
     now = timezone.now()
     if not LifeSign.objects.filter(part=part, name=name).update(at=now):
         LifeSign.objects.update_or_create(part=part, name=name, defaults={"at": now})
-    LifeSign.objects.filter(part=part, at__lt=now - SIGNS_KEPT).exclude(name=name).delete()
 
 
 def sign_off(part: LifeSign.Part, name: str) -> None:

@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
+from plant.calc.retention import KeptFor
 from plant.models import Job, Notice, Plant, PlantExport
 from plant.services.job_kinds import JobHandle, JobLost
 from plant.services.jobs import ask_for_job
@@ -111,4 +112,4 @@ def clear_exports(before: datetime) -> int:
 
 def clears_on(export: PlantExport) -> datetime | None:
     """From when on the timetable takes the file away."""
-    return export.written_at and export.written_at + timedelta(days=settings.KEEP_EXPORT_DAYS)
+    return export.written_at and export.written_at + timedelta(days=settings.KEEP_DAYS[KeptFor.EXPORTS])

@@ -20,7 +20,6 @@ from plant.models import SentForm
 
 # How long the same content by the same person is taken for the same event until they say otherwise; own rule.
 SAME_FOR = dt.timedelta(minutes=10)
-KEPT_FOR = dt.timedelta(days=1)
 # Boxes that differ though nothing else does.
 NO_CONTENT = {"csrfmiddlewaretoken", "client_key", "again", "lockout_at"}
 

@@ -22,9 +22,11 @@ from plant.files.metrics import site_metrics
 from plant.models import Job
 from plant.permissions import PlantRequest, for_keepers, open_to_all
 from plant.selectors.health import answer_ms, failed_jobs, site_facts, steps_missing
+from plant.selectors.retention import last_cleared
 from plant.services.job_kinds import kind_words
 from plant.services.jobs import discard_failed, retry_failed
 from plant.words.health import MARKS, fault_words, headline, line_shown
+from plant.words.retention import rules_shown
 
 log = logging.getLogger(__name__)
 
@@ -93,6 +95,12 @@ def site_page(request: PlantRequest) -> HttpResponse:
         "failed": [{"job": each, "what": kind_words(each.kind), "why": fault_words(each.error)} for each in failed],
         "n_failed": len(failed),
         "as_of": now,
+        "rules": rules_shown(last_cleared()),
+        "backups_kept": {
+            "days": settings.BACKUP_DAYS,
+            "weeks": settings.BACKUP_WEEKS,
+            "months": settings.BACKUP_MONTHS,
+        },
     }
     return render(request, "plant/site.html", shown)
 

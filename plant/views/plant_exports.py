@@ -10,6 +10,7 @@ from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
+from plant.calc.retention import KeptFor
 from plant.models import PlantExport
 from plant.permissions import PlantRequest, get_visible, right
 from plant.services.plant_exports import ask_for_export, clears_on, export_path
@@ -32,7 +33,12 @@ def shown(request: PlantRequest) -> dict[str, Any]:
     exports = list(PlantExport.objects.of_plant(request.plant).select_related("created_by", "job")[:MOST_SHOWN])
     rows = [{"export": each, "clears_on": clears_on(each)} for each in exports]
     running = next((each for each in exports if each.standing in ("waiting", "running")), None)
-    return {"rows": rows, "running": running, "job": running and running.job, "days": settings.KEEP_EXPORT_DAYS}
+    return {
+        "rows": rows,
+        "running": running,
+        "job": running and running.job,
+        "days": settings.KEEP_DAYS[KeptFor.EXPORTS],
+    }
 
 
 @right(RIGHT)

@@ -25,9 +25,11 @@ NAMES = {
     HealthPart.QUEUE: _("Queue"),
     HealthPart.FAILED: _("Failed jobs"),
     HealthPart.BACKUP: _("Backup"),
+    HealthPart.BACKUP_LOOK: _("Older backups"),
     HealthPart.MAIL: _("Mail"),
     HealthPart.KEPT: _("Kept results"),
     HealthPart.SIGN_INS: _("Sign-ins"),
+    HealthPart.CLEARING: _("Clearing"),
 }
 STATES = {HealthState.WELL: _("well"), HealthState.LOOK: _("look at it"), HealthState.ACT: _("act now")}
 MARKS = {HealthState.WELL: "sound", HealthState.LOOK: "watch", HealthState.ACT: "act"}
@@ -66,6 +68,10 @@ TEXTS: dict[str, Any] = {
     HealthRule.BACKUP_FAILED: _("The last try failed."),
     HealthRule.NO_BACKUP_YET: _("There is none yet; the timetable makes one by night."),
     HealthRule.NO_BACKUP: _("There is none, and the timetable makes none."),
+    HealthRule.NOT_LOOKED_YET: _("None was looked over again yet; it is done by night, two at a time."),
+    HealthRule.STILL_WHOLE: _("Looked over again %(ago)s ago, and still whole. So far of those at hand: %(n)s."),
+    HealthRule.LOOKED_LONG_AGO: _("Looked over again %(ago)s ago last."),
+    HealthRule.NOT_WHOLE: _("One of them is not as it was written."),
     HealthRule.MAIL_AS_FILES: _("No mail server is named: mails are written as files into the data folder."),
     HealthRule.MAIL_NEVER_SENT: _("No mail was sent yet."),
     HealthRule.MAIL_SENT: _("The last mail went %(ago)s ago."),
@@ -77,6 +83,10 @@ TEXTS: dict[str, Any] = {
     HealthRule.NOBODY_SLOWED: _("Nobody has to wait."),
     HealthRule.ONE_SLOWED: _("One has to wait after too many wrong passwords."),
     HealthRule.SOME_SLOWED: _("%(n)s have to wait after too many wrong passwords."),
+    HealthRule.NOTHING_CLEARED_YET: _("Nothing was cleared away yet; it is done by night."),
+    HealthRule.CLEARED: _("What was over was cleared away %(ago)s ago, %(n)s in number."),
+    HealthRule.CLEARED_LONG_AGO: _("What is over was cleared away %(ago)s ago last."),
+    HealthRule.NOT_ALL_CLEARED: _("%(ago)s ago not everything that is over was cleared away: see the table below."),
 }
 # Why a backup was not made says itself what to do.
 FAULTS: dict[str, Any] = dict(BACKUP_TEXTS)
@@ -104,9 +114,16 @@ REMEDIES: dict[str, Any] = {
     HealthRule.BACKUP_FAILED: "%(fault)s",
     HealthRule.NO_BACKUP_YET: _("Wait for the night, or make one now: deploy/backup."),
     HealthRule.NO_BACKUP: _("Make one now (deploy/backup), and have one made each night."),
-    HealthRule.MAIL_REFUSED: _("See to the mail server or to DRIFTBOOK_MAIL_...; mails are tried again each hour."),
+    HealthRule.LOOKED_LONG_AGO: _("It is done each night: look at the timetable and the worker."),
+    HealthRule.NOT_WHOLE: "%(fault)s",
+    HealthRule.MAIL_REFUSED: _(
+        "See to the mail server or to DRIFTBOOK_MAIL_... What could not go waits; it is tried again each hour and sent "
+        "once."
+    ),
     HealthRule.KEPT_BEHIND: _("Look at the worker and the failed jobs. Pages say of when their figures are."),
     HealthRule.ONE_SLOWED: _("They wait a quarter of an hour. A planner can give them a new password."),
+    HealthRule.CLEARED_LONG_AGO: _("It is done each night: look at the timetable and the worker."),
+    HealthRule.NOT_ALL_CLEARED: _("The log says why. It is tried again each night."),
     HealthRule.SOME_SLOWED: _("They wait a quarter of an hour. Somebody may be guessing: the log says from where."),
 }
 

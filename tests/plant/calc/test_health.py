@@ -72,6 +72,15 @@ def test_all_parts_of_a_site_that_is_well_are_well():
         (HealthPart.BACKUP, {"backup_fault": Reason(BackupRule.NO_BOOK)}, ACT, HealthRule.BACKUP_FAILED),
         (HealthPart.BACKUP, {"backup_s": None}, LOOK, HealthRule.NO_BACKUP_YET),
         (HealthPart.BACKUP, {"backup_s": None, "is_backup_nightly": False}, ACT, HealthRule.NO_BACKUP),
+        (HealthPart.BACKUP_LOOK, {}, FINE, HealthRule.NOT_LOOKED_YET),
+        (HealthPart.BACKUP_LOOK, {"looked_s": 129_600, "n_looked": 2}, FINE, HealthRule.STILL_WHOLE),
+        (HealthPart.BACKUP_LOOK, {"looked_s": 129_601, "n_looked": 2}, LOOK, HealthRule.LOOKED_LONG_AGO),
+        (
+            HealthPart.BACKUP_LOOK,
+            {"looked_s": 60, "look_fault": Reason(BackupRule.MEMBER_CHANGED)},
+            ACT,
+            HealthRule.NOT_WHOLE,
+        ),
         (HealthPart.MAIL, {"has_mail_server": True}, FINE, HealthRule.MAIL_NEVER_SENT),
         (HealthPart.MAIL, {"has_mail_server": True, "sent_s": 60}, FINE, HealthRule.MAIL_SENT),
         (HealthPart.MAIL, {"has_mail_server": True, "sent_s": 60, "refused_s": 90}, FINE, HealthRule.MAIL_SENT),
@@ -82,6 +91,10 @@ def test_all_parts_of_a_site_that_is_well_are_well():
         (HealthPart.KEPT, {"n_behind": 2, "kept_idle_s": 901}, LOOK, HealthRule.KEPT_BEHIND),
         (HealthPart.SIGN_INS, {"n_slowed": 1}, LOOK, HealthRule.ONE_SLOWED),
         (HealthPart.SIGN_INS, {"n_slowed": 4}, LOOK, HealthRule.SOME_SLOWED),
+        (HealthPart.CLEARING, {}, FINE, HealthRule.NOTHING_CLEARED_YET),
+        (HealthPart.CLEARING, {"cleared_s": 129_600}, FINE, HealthRule.CLEARED),
+        (HealthPart.CLEARING, {"cleared_s": 129_601}, LOOK, HealthRule.CLEARED_LONG_AGO),
+        (HealthPart.CLEARING, {"cleared_s": 60, "n_not_cleared": 1}, LOOK, HealthRule.NOT_ALL_CLEARED),
     ],
 )
 def test_each_part_at_its_bounds(part, values, state, rule):

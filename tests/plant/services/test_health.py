@@ -1,13 +1,8 @@
 from __future__ import annotations
 
-import datetime as dt
-
-import time_machine
-from django.utils import timezone
-
-from plant.models import Job, LifeSign, Tally
+from plant.models import Job, Tally
 from plant.services import job_kinds
-from plant.services.health import sign_of_life, tally
+from plant.services.health import tally
 from plant.services.jobs import ask_for_job, do_job, stop_job
 
 
@@ -30,13 +25,3 @@ def test_each_end_of_a_job_is_counted_once(db, monkeypatch):
     found = Tally.objects.filter(what="job").values_list("kind", "outcome", "n").order_by("kind", "outcome")
     assert list(found) == [("bad", "failed", 1), ("good", "done", 2), ("good", "stopped", 1)]
     assert Job.objects.count() == 4
-
-
-def test_a_process_that_ended_without_a_word_is_forgotten_after_a_day(db):
-    now = timezone.now()
-    with time_machine.travel(now - dt.timedelta(hours=25)):
-        sign_of_life(LifeSign.Part.WORKER, "box:1")
-        sign_of_life(LifeSign.Part.TIMETABLE, "timetable")
-    for _twice in range(2):
-        sign_of_life(LifeSign.Part.WORKER, "box:2")
-    assert list(LifeSign.objects.values_list("name", flat=True).order_by("name")) == ["box:2", "timetable"]

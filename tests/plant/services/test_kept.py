@@ -10,6 +10,7 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from plant.calc.retention import KeptFor
 from plant.models import Conveyor, Job, KeptResult, RunRecord, WriteCounter
 from plant.selectors.kept import code_mark, fresh_values, standing_of, topic_of_key
 from plant.services import jobs, kept
@@ -198,8 +199,8 @@ def test_a_night_clears_the_jobs_that_made_results(alder, belt_a1, with_worker):
     keep_up()
     for job in Job.objects.all():
         jobs.do_job(job.pk)
-    assert clear_old()["kept"] == 0
-    assert clear_old(now=timezone.now() + dt.timedelta(days=2))["kept"] == 1
+    assert clear_old()[KeptFor.RESULTS] == 0
+    assert clear_old(now=timezone.now() + dt.timedelta(days=2))[KeptFor.RESULTS] == 1
 
 
 def test_a_job_without_its_topic_ends_well(alder):

@@ -8,6 +8,7 @@ import zipfile
 import pytest
 from django.utils import timezone
 
+from plant.calc.retention import KeptFor
 from plant.models import Job, Notice, PlantExport
 from plant.services import plant_exports
 from plant.services.clearing import clear_old
@@ -98,16 +99,16 @@ def test_a_job_that_is_stopped_leaves_nothing(asked, monkeypatch):
 def test_the_night_takes_the_file_away_and_leaves_who_asked(asked, settings):
     do_job(asked.job_id)
     asked.refresh_from_db()
-    settings.KEEP_EXPORT_DAYS = 3
+    settings.KEEP_DAYS = {**settings.KEEP_DAYS, KeptFor.EXPORTS: 3}
     gone_on = clears_on(asked)
     clear_old(now=gone_on - dt.timedelta(minutes=1))
     assert export_path(asked).exists()
-    assert clear_old(now=gone_on + dt.timedelta(minutes=1))["exports"] == 1
+    assert clear_old(now=gone_on + dt.timedelta(minutes=1))[KeptFor.EXPORTS] == 1
     asked.refresh_from_db()
     assert asked.standing == "cleared"
     assert not export_path(asked).exists()
     assert PlantExport.objects.get() == asked
-    assert clear_old(now=gone_on + dt.timedelta(minutes=2))["exports"] == 0
+    assert clear_old(now=gone_on + dt.timedelta(minutes=2))[KeptFor.EXPORTS] == 0
 
 
 def test_done_twice_it_is_one_file(asked):

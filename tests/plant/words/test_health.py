@@ -37,7 +37,8 @@ NEEDS_NONE = {
     HealthRule.MAIL_NEVER_SENT, HealthRule.MAIL_SENT, HealthRule.NONE_KEPT, HealthRule.KEPT_FRESH,
     HealthRule.KEPT_BEING_MADE, HealthRule.BACKUP_MADE, HealthRule.BACKUP_MADE_BESIDE,
     HealthRule.NOBODY_SLOWED, HealthRule.NONE_WAITS_BUT_RUNS,
-    HealthRule.NONE_TURNED_AWAY, HealthRule.TURNED_AWAY_BEFORE,
+    HealthRule.NONE_TURNED_AWAY, HealthRule.TURNED_AWAY_BEFORE, HealthRule.NOTHING_CLEARED_YET, HealthRule.CLEARED,
+    HealthRule.NOT_LOOKED_YET, HealthRule.STILL_WHOLE,
 }  # fmt: skip
 
 
