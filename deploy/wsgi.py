@@ -7,7 +7,13 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
+# SciPy and plotly bring their parts when they are first used: nearly a second, which whoever came first would wait for.
+import scipy.integrate
+import scipy.optimize
+import scipy.special
+import scipy.stats  # noqa: F401
 from django.core.wsgi import get_wsgi_application
+from plotly.graph_objects import Bar, Figure, Scatter  # noqa: F401
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 application = get_wsgi_application()
