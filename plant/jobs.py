@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from plant.files.plant_export import write_zip
 from plant.models import Job
-from plant.services import clearing, import_again, jobs, kept
+from plant.services import clearing, import_again, import_undo, jobs, kept
 from plant.services.import_writing import run_import, tell_end
 from plant.services.job_kinds import JobHandle, job_kind, when_job_ends
 from plant.services.plant_exports import EXPORT, do_export, tell_export_end
@@ -55,6 +55,13 @@ def import_rows_again(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]
     return import_again.run_again(handle, args["batch"], args["act"], args["code"])
 
 
+@job_kind(import_undo.UNDO, _("import of a file taken back"))
+def import_taken_back(handle: JobHandle, args: dict[str, Any]) -> dict[str, Any]:
+    """Goes on after the last whole chunk, so it may be started again after a worker died."""
+    return import_undo.run_undo(handle, args["batch"])
+
+
+@when_job_ends(import_undo.UNDO)
 @when_job_ends(import_again.AGAIN)
 @when_job_ends("import")
 def import_is_over(job: Job) -> None:

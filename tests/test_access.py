@@ -95,6 +95,8 @@ import-forget - 405 pe 302 405 403
 import-stop - 405 pe 302 405 403
 import-progress pe 200 pe 200 403 403
 import-refused pe 200 pe 200 403 403
+import-take-back pe 302 pe 302 403 403
+import-go-on - 405 pe 302 405 403
 import-rows - 405 pe 302 405 403
 import-row - 405 pe 302 405 403
 device-model-list tpem 200 - 405 403 403

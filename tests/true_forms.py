@@ -81,6 +81,7 @@ from plant.models import (
 )
 from plant.permissions import ENGINEER, KEEPER, MANAGER, PLANNER, TECHNICIAN
 from plant.services.imports import start_import, take_in_file
+from plant.services.jobs import do_job
 from reports.models import MonthlyReport, StudyNote, StudyWindow, Subscription
 from reports.services.months import publish_month
 from tests import make
@@ -182,6 +183,20 @@ def table_sent(book: Book) -> dict[str, Any]:
 def table_running(book: Book) -> dict[str, Any]:
     sent = table_sent(book)
     start_import(batch=sent["import_batch"], by=book.people[PLANNER])
+    return sent
+
+
+def table_done(book: Book) -> dict[str, Any]:
+    sent = table_running(book)
+    do_job(sent["import_batch"].job_id)
+    return sent
+
+
+def taking_back_stopped(book: Book) -> dict[str, Any]:
+    sent = table_done(book)
+    ImportBatch.objects.filter(pk=sent["import_batch"].pk).update(
+        state=ImportBatch.State.TAKING_BACK, taken_back_because="The wrong plant.", job=None
+    )
     return sent
 
 
@@ -505,6 +520,19 @@ SITE = {
         lambda book: book.import_batch.job.state == "stopped",
         page="import-detail",
         before=table_running,
+    ),
+    "import-take-back": TrueForm(
+        PLANNER,
+        typing(reason="The wrong plant."),
+        lambda book: book.import_batch.state == ImportBatch.State.TAKING_BACK,
+        before=table_done,
+    ),
+    "import-go-on": TrueForm(
+        PLANNER,
+        typing(),
+        lambda book: book.import_batch.job is not None,
+        page=None,
+        before=taking_back_stopped,
     ),
     "import-rows": TrueForm(
         PLANNER,

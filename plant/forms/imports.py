@@ -311,3 +311,15 @@ class RefusedRowForm(forms.Form):
 
     def values(self) -> dict[str, str]:
         return {self.heads[name]: self.cleaned_data[name] for name in self.heads}
+
+
+class TakeBackForm(forms.Form):
+    """Why a file is taken back."""
+
+    reason = forms.CharField(
+        label=gettext_lazy("why it is taken back"),
+        max_length=200,
+        help_text=gettext_lazy(
+            "It stands in the history of every row that goes: the wrong year, sent for another plant."
+        ),
+    )

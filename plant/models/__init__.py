@@ -3,7 +3,7 @@
 from .base import AnyModel, Entry, EntryQuerySet, ImportedEntry, PlantQuerySet, Record, Row, label_of
 from .conveyors import Conveyor, ConveyorPart, Side, Strand
 from .health import LifeSign, Tally
-from .imports import ImportBatch, PlantWord, RejectedRow
+from .imports import ImportBatch, ImportedRecord, PlantWord, RejectedRow
 from .incidents import Incident, SwitchEvent
 from .jobs import Job
 from .kept import KeptResult, WriteCounter
@@ -26,6 +26,7 @@ __all__ = [
     "EntryQuerySet",
     "ImportBatch",
     "ImportedEntry",
+    "ImportedRecord",
     "Incident",
     "Job",
     "KeeperAct",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Self
 
+from django.conf import settings
 from django.db import models
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from .base import PlantQuerySet, Record, Row
 from .conveyors import Conveyor
-from .exported import Exported
+from .exported import Exported, NotExported
 from .jobs import Job
 from .plants import Plant
 
@@ -29,6 +30,11 @@ class ImportBatch(Row):
         DONE = "done", _("done")
         REFUSED = "refused", _("refused as a whole, nothing written")
         FAILED = "failed", _("stopped by an error")
+        TAKING_BACK = "taking_back", _("being taken back")
+        TAKEN_BACK = "taken_back", _("taken back")
+
+    # At work, or stopped while they were.
+    AT_WORK = (State.RUNNING, State.TAKING_BACK)
 
     plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="import_batches", editable=False)
     subject = models.CharField(_("what"), max_length=30)
@@ -48,6 +54,19 @@ class ImportBatch(Row):
     n_repeated = models.PositiveIntegerField(_("equal rows, counted once"), default=0)
     n_refused = models.PositiveIntegerField(_("refused"), default=0)
     problem = models.CharField(max_length=500, blank=True)
+    taken_back_at = models.DateTimeField(_("taken back"), null=True, blank=True, editable=False)
+    taken_back_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        verbose_name=_("taken back by"),
+        null=True,
+        blank=True,
+        editable=False,
+        on_delete=models.PROTECT,
+        related_name="+",
+    )
+    taken_back_because = models.CharField(_("why it was taken back"), max_length=200, blank=True)
+    n_taken_back = models.PositiveIntegerField(_("rows that went when it was taken back"), default=0)
+    n_staying = models.PositiveIntegerField(_("rows that stayed then, because people went on with them"), default=0)
 
     objects = PlantQuerySet.as_manager()
 
@@ -63,7 +82,18 @@ class ImportBatch(Row):
             "problem": _("why the whole file was refused"),
         },
         units=dict.fromkeys(
-            ("n_rows", "rows_done", "n_written", "n_changed", "n_unchanged", "n_repeated", "n_refused"), "1"
+            (
+                "n_rows",
+                "rows_done",
+                "n_written",
+                "n_changed",
+                "n_unchanged",
+                "n_repeated",
+                "n_refused",
+                "n_taken_back",
+                "n_staying",
+            ),
+            "1",
         ),
     )
 
@@ -82,7 +112,7 @@ class ImportBatch(Row):
     @property
     def standing(self) -> str:
         """The state with what the job says: an import whose job was stopped or failed is interrupted."""
-        if self.state != self.State.RUNNING:
+        if self.state not in self.AT_WORK:
             return str(self.state)
         is_alive = self.job is not None and self.job.state in (Job.State.WAITING, Job.State.RUNNING)
         return "running" if is_alive else "interrupted"
@@ -90,6 +120,26 @@ class ImportBatch(Row):
     @property
     def standing_words(self) -> str:
         return str(_("stopped, can go on")) if self.standing == "interrupted" else str(self.State(self.state).label)
+
+
+class ImportedRecord(models.Model):
+    """What a file did to a record: made it, or changed it from what it was before."""
+
+    batch = models.ForeignKey(ImportBatch, on_delete=models.CASCADE, related_name="records")
+    model = models.CharField(max_length=60)  # as "app.Model"
+    row_id = models.BigIntegerField()
+    version = models.PositiveIntegerField()  # as the file left it
+    before = models.JSONField(null=True)  # the fields that it changed, as they were; none where it made the record
+
+    exported = NotExported(_("what lets a file be taken back at this site"))
+
+    class Meta:
+        verbose_name = _("record of a file")
+        verbose_name_plural = _("records of files")
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.model} {self.row_id}"
 
 
 class RejectedRowQuerySet(models.QuerySet["RejectedRow"]):

@@ -33,6 +33,8 @@ from plant.services.import_subjects.shape import (
     ImportContext,
     ImportSubject,
     differing,
+    is_taken_back,
+    latest_of,
     subject_of,
 )
 from plant.services.import_understanding import Understanding, limits_in_a_job, understand
@@ -107,6 +109,12 @@ def ending_words(batch: ImportBatch, job: Job) -> str:
         "unchanged": batch.n_unchanged,
         "refused": batch.n_refused,
     }
+    if batch.state == State.TAKEN_BACK:
+        gone = ngettext("%(n)s row went", "%(n)s rows went", batch.n_taken_back) % {"n": batch.n_taken_back}
+        stays = ngettext("%(n)s stays", "%(n)s stay", batch.n_staying) % {"n": batch.n_staying}
+        return _("Import of %(file)s was taken back: %(gone)s, %(stays)s.") % {**known, "gone": gone, "stays": stays}
+    if batch.state == State.TAKING_BACK:
+        return _("Import of %(file)s is half taken back and can go on.") % known
     if batch.state == State.REFUSED:
         words = ngettext(
             "Import of %(file)s: nothing was written, %(refused)s row is wrong and all rows or none were asked for.",
@@ -224,7 +232,7 @@ def outcome_of(
 def is_unchanged(subject: ImportSubject, context: ImportContext, values: dict[str, Any], key: uuid.UUID) -> bool:
     """Whether the book has the row just so, told without a query; what cannot be told is left to the writer."""
     known = context.known_entries.get(key)
-    if known is None or subject.stored is None:
+    if known is None or subject.stored is None or is_taken_back(latest_of(known)):
         return False
     try:
         return not differing(known, subject.stored(context, values))
@@ -272,7 +280,8 @@ def look_up_entries(subject: ImportSubject, context: ImportContext, rows_at_hand
     keyed = [(each.row, each.key) for each in rows_at_hand if each.key]
     if subject.entry_model is None or not keyed:
         return
-    rows: Any = subject.entry_model._default_manager.select_related(subject.key_fields[0])
+    manager: Any = subject.entry_model._default_manager
+    rows = manager.select_related(subject.key_fields[0], "corrected_by")
     context.known_entries = {each.client_key: each for each in rows.filter(client_key__in=[key for _row, key in keyed])}
     keyed = [(row, key) for row, key in keyed if key not in context.known_entries]
     if not keyed:

@@ -124,7 +124,10 @@ def manner_of(plant: Plant, subject: ImportSubject, shape: FileShape) -> dict[st
     written = ImportBatch.objects.of_plant(plant).filter(subject=subject.name, state=State.DONE)
     for before in written.order_by("-created_at")[:LOOKED_BACK]:
         if before.options.get("heads") == list(shape.columns):
-            return {**{name: before.options[name] for name in MANNER if name in before.options}, "as_read": before.pk}
+            return {
+                **{name: before.options[name] for name in MANNER if name in before.options},
+                "as_read": str(before.client_key),
+            }
     return {}
 
 

@@ -168,11 +168,8 @@ def correct_entry(
         raise Refused(_("Say why it is corrected."), code="reason", fields={"correction_reason": _("Give a reason.")})
     if type(row)._default_manager.filter(corrects=row).exists():
         raise Refused(_("This row was corrected before. Open the latest one and correct that."), code="corrected")
-    own = {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn"}
-    not_kept = own | {"import_batch"}  # which file brought the old row says nothing of who wrote this one
-    kept = {
-        field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields if field.name not in not_kept
-    }
+    # Which file brought the old row says nothing of who wrote this one.
+    kept = {field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields if field.name not in OWN}
     fresh = type(row)(
         **kept,
         corrects=row,
@@ -195,6 +192,45 @@ def correct_entry(
         words = _("Somebody else corrected this row at the same moment. Open the latest one and correct that.")
         raise Refused(words, code="corrected") from error
     return fresh
+
+
+@transaction.atomic
+def withdraw_many(rows: Iterable[AnyEntry], *, by: Any, reason: str, **values: Any) -> list[AnyEntry]:
+    """Withdraw rows of one model that count, by a further row each; called twice, each is withdrawn once.
+
+    Raises
+    ------
+    Refused
+        If somebody corrected one of them at the same moment; then none is withdrawn.
+    """
+    fresh = []
+    for row in rows:
+        kept = {each.attname: getattr(row, each.attname) for each in row._meta.concrete_fields if each.name not in OWN}
+        key = uuid.uuid5(row.client_key, "withdrawn with others")
+        fresh.append(
+            type(row)(
+                **{**kept, **values},
+                corrects=row,
+                correction_reason=reason[:300],
+                is_withdrawn=True,
+                created_by=by,
+                client_key=key,
+            )
+        )
+    if not fresh:
+        return []
+    try:
+        with transaction.atomic():
+            return type(fresh[0])._default_manager.bulk_create(fresh)
+    except IntegrityError as error:
+        words = _("Somebody else corrected one of these rows at the same moment. Try again.")
+        raise Refused(words, code="corrected") from error
+
+
+# What a row says of itself and not of what happened.
+OWN = frozenset(
+    {"id", "client_key", "created_at", "created_by", "corrects", "correction_reason", "is_withdrawn", "import_batch"}
+)
 
 
 def derived_fields(row: Record) -> list[str]:

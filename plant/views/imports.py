@@ -21,11 +21,11 @@ from django.views.decorators.http import require_POST
 
 from plant.errors import Refused
 from plant.files import rejected_rows
-from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, subjects_for
+from plant.forms.imports import ImportChoicesForm, ImportFileForm, RefusedRowForm, TakeBackForm, subjects_for
 from plant.forms.own_words import RefusedWordsForm
 from plant.models import ImportBatch, RejectedRow
 from plant.permissions import PlantRequest, get_visible, require_right, right
-from plant.services import import_again, import_corrections, import_understanding, imports, own_words
+from plant.services import import_again, import_corrections, import_understanding, import_undo, imports, own_words
 from plant.services.import_preview import preview_of
 from plant.services.import_subjects.shape import subject_of
 from plant.tables.imports import ImportTable
@@ -147,7 +147,9 @@ def show_choices(
             "write_words": write_words(preview.tally, n_tried=preview.n_tried, n_rows=batch.n_rows) if preview else "",
             "form": form,
             "words": words,
-            "as_read": ImportBatch.objects.of_plant(batch.plant).filter(pk=batch.options.get("as_read")).first(),
+            "as_read": ImportBatch.objects.of_plant(batch.plant)
+            .filter(client_key=batch.options.get("as_read"))
+            .first(),
         },
         status=status,
     )
@@ -224,11 +226,18 @@ def progress_context(batch: ImportBatch) -> dict[str, Any]:
     return {
         "title": batch.file_name,
         "batch": batch,
+        "is_undo": batch.state == ImportBatch.State.TAKING_BACK,
         "job": job,
         "subject": subject_of(batch.subject),
         "left": left,
         # Of all rows or none, the writing itself is one step: how far it is cannot be seen from outside.
-        "is_writing": bool(batch.all_or_nothing and job and job.done_units and job.done_units >= job.total_units),
+        "is_writing": bool(
+            batch.state == ImportBatch.State.RUNNING
+            and batch.all_or_nothing
+            and job
+            and job.done_units
+            and job.done_units >= job.total_units
+        ),
         "done": job.done_units if job else 0,
         "total": (job.total_units if job else 0) or batch.n_rows or 1,
     }
@@ -266,6 +275,7 @@ def show_result(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
             "forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in page],
             "equal_forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in equal],
             "may_mend": may_mend,
+            "may_take_back": import_undo.can_be_taken_back(batch),
         },
     )
 
@@ -275,6 +285,40 @@ def standing_of_rows(batch: ImportBatch) -> dict[str, int]:
     states = Counter(batch.rejected_rows.values_list("state", flat=True))
     state = RejectedRow.State
     return {"n_open": states[state.OPEN], "n_dropped": states[state.DROPPED], "n_equal": states[state.REPEATED]}
+
+
+@right(RIGHT)
+def import_take_back(request: PlantRequest, pk: int) -> HttpResponse:
+    """Shows what would go and what would stay, asks why; then takes the file back."""
+    batch = batch_of(request, pk)
+    form = TakeBackForm(request.POST if request.method == "POST" else None)
+    try:
+        if form.is_bound and form.is_valid():
+            import_undo.take_back(batch=batch, by=request.user, reason=form.cleaned_data["reason"])
+            return redirect(batch)
+        found = import_undo.preview_of_undo(batch)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+        return redirect(batch)
+    shown = {
+        "title": _("Take %(file)s back?") % {"file": batch.file_name},
+        "batch": batch,
+        "found": found,
+        "form": form,
+    }
+    return render(request, "plant/import_take_back.html", shown, status=422 if form.is_bound else 200)
+
+
+@require_POST
+@right(RIGHT)
+def import_go_on(request: PlantRequest, pk: int) -> HttpResponse:
+    """Go on with taking a file back that was stopped half-way."""
+    batch = batch_of(request, pk)
+    try:
+        import_undo.take_back(batch=batch, by=request.user, reason="")
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    return redirect(batch)
 
 
 @require_POST

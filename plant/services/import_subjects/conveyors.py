@@ -25,6 +25,7 @@ from plant.services.import_subjects.shape import (
     ImportSubject,
     choices_of,
     nearest_tags,
+    note_record,
     quantity,
     register_import_subject,
     write_record,
@@ -47,7 +48,10 @@ def area_for(context: ImportContext, text: str, name: str | None) -> Area:
     if len(text) > 12 and not name:
         words = _("There is no area “%(text)s”, and a code has at most 12 characters. Give the code of the area.")
         raise Refused(words % {"text": text}, code="unknown_area", fields={"area": words % {"text": text}})
-    return add_area(plant=context.plant, by=context.by, code=text, name=name or text, walking_order=len(areas) + 1)
+    order = len(areas) + 1
+    area = add_area(plant=context.plant, by=context.by, code=text, name=name or text, walking_order=order)
+    note_record(context, area)
+    return area
 
 
 NEEDED_OF_NEW = {"area": "area", "belt_width_mm": "belt width", "speed_m_s": "belt speed", "length_m": "length"}
@@ -88,7 +92,7 @@ def write_conveyor(context: ImportContext, values: dict[str, Any], key: uuid.UUI
         lacking = lacking_of_conveyor(context, given, set())
         if lacking:  # the row that was to bring it was refused itself
             raise Refused(" ".join(lacking.values()), code="lacking", fields=lacking)
-        add_conveyor(plant=context.plant, by=context.by, client_key=key, **given)
+        note_record(context, add_conveyor(plant=context.plant, by=context.by, client_key=key, **given))
         outcome = WRITTEN
     if outcome != UNCHANGED:
         context.forget()

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import json
 import math
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.core.serializers.json import DjangoJSONEncoder
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -26,6 +28,7 @@ from plant.models import (
     Conveyor,
     ImportBatch,
     ImportedEntry,
+    ImportedRecord,
     Plant,
     Record,
     Strand,
@@ -241,8 +244,23 @@ def write_record(
     changes = differing(known, given)
     if not changes or context.is_repeat:
         return UNCHANGED
-    change(known, by=context.by, version=known.version, reason=context.reason, **changes, **more)
+    columns: Any = known._meta
+    before = {name: getattr(known, columns.get_field(name).attname) for name in changes}
+    changed = change(known, by=context.by, version=known.version, reason=context.reason, **changes, **more)
+    note_record(context, changed, before)
     return CHANGED
+
+
+def note_record(context: ImportContext, record: Record, before: dict[str, Any] | None = None) -> None:
+    """Keep what the file did to a record, so that it can be taken back: what was there before, or that it was made."""
+    if context.batch is not None:
+        ImportedRecord.objects.create(
+            batch=context.batch,
+            model=record._meta.label,
+            row_id=record.pk,
+            version=record.version,
+            before=None if before is None else json.loads(json.dumps(before, cls=DjangoJSONEncoder)),
+        )
 
 
 def latest_of(row: ImportedEntry) -> Any:
@@ -276,6 +294,8 @@ def write_entry(
         if known is not None:
             context.found_by_hand.add(known.pk)
     n_above = context.n_equal_above
+    if known is not None and is_taken_back(latest := latest_of(known)):
+        return write_again(context, latest, values, key, correct)
     if known is None and n_above and has_versions(model, values, n_above + 1):
         return UNCHANGED
     if known is None:
@@ -286,8 +306,8 @@ def write_entry(
         return UNCHANGED
     latest = latest_of(known)
     if correct is not None and (context.corrects_known or not only_if_chosen):
-        later_key = uuid.uuid5(key, repr(sorted((name, str(value)) for name, value in changes.items())))
-        if model._default_manager.filter(client_key=later_key).exists():
+        later_key = key_of_correction(model, key, changes, latest)
+        if later_key is None:
             return UNCHANGED
         untouched = latest is known and (key in context.known_entries or only_if_chosen) and known.corrects_id is None
         if not latest.is_withdrawn and (untouched or latest.import_batch_id is not None):
@@ -311,9 +331,65 @@ def write_entry(
     raise known_differently(latest, values)
 
 
+def key_of_correction(
+    model: type[ImportedEntry], key: uuid.UUID, changes: Mapping[str, Any], latest: Any
+) -> uuid.UUID | None:
+    """The key of a correction by a file; None where it was written already."""
+    later = uuid.uuid5(key, repr(sorted((name, str(value)) for name, value in changes.items())))
+    sent = model._default_manager.filter(client_key=later).select_related("import_batch").first()
+    if sent is None:
+        return later
+    if sent.import_batch is None or sent.import_batch.state != ImportBatch.State.TAKEN_BACK:
+        return None
+    return uuid.uuid5(later, f"again after {latest.pk}")
+
+
+def is_taken_back(row: ImportedEntry) -> bool:
+    """Whether the row went with the file that brought it, and not because a person withdrew it."""
+    return row.is_withdrawn and row.import_batch_id is not None
+
+
+def write_again(
+    context: ImportContext, latest: Any, values: Mapping[str, Any], key: uuid.UUID, correct: Callable[..., Any] | None
+) -> str:
+    """Write an entry anew that went when its file was taken back: with what this file says and nothing of the old."""
+    assert correct is not None
+    bare = {
+        each.name: each.get_default()
+        for each in latest._meta.concrete_fields
+        if each.editable and (each.has_default() or each.null or each.blank)
+    }
+    kept = {name: value for name, value in bare.items() if name not in BOOKKEEPING and name not in values}
+    correct(
+        row=latest,
+        by=context.by,
+        reason=context.came_again,
+        client_key=uuid.uuid5(key, f"again after {latest.pk}"),
+        import_batch=context.batch,
+        **kept,
+        **values,
+    )
+    return WRITTEN
+
+
+BOOKKEEPING = {
+    "id",
+    "client_key",
+    "created_at",
+    "created_by",
+    "corrects",
+    "correction_reason",
+    "is_withdrawn",
+    "import_batch",
+    "plant",
+    "conveyor",
+}
+
+
 def has_versions(model: type[ImportedEntry], values: Mapping[str, Any], n: int) -> bool:
     """Whether the book has so many rows with these values, the ones that were corrected since among them."""
-    return len(model._default_manager.filter(**values).order_by().values_list("pk")[:n]) == n
+    standing = model._default_manager.filter(**values).exclude(import_batch__state=ImportBatch.State.TAKEN_BACK)
+    return len(standing.order_by().values_list("pk")[:n]) == n
 
 
 def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:

@@ -211,7 +211,7 @@ def test_a_file_with_the_same_columns_is_read_as_the_one_before(alder, pat, belt
     second = send(alder, pat, "incidents", US.replace("03/04", "03/05"))
     found = import_understanding.understand(second)
     assert found.is_ready
-    assert second.options["as_read"] == first.pk
+    assert second.options["as_read"] == str(first.client_key)
     assert (found.reading.date_order, found.reading.units["offset_mm"]) == ("mdy", "in")
     assert second.options["equal"] == "each"
     assert "known" not in second.options, "what becomes of rows that the book has is asked of each file"
