@@ -237,7 +237,7 @@ STATIC_ROOT = DATA_DIR / "static"
 STATICFILES_DIRS = [("plotly", Path(plotly.__file__).parent / "package_data")]
 MEDIA_ROOT = DATA_DIR / "files"
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": {"BACKEND": "deploy.storage.WholeFiles"},
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
         if DEBUG
