@@ -36,6 +36,7 @@ from plant.selectors.export_tables import ExportColumn, ExportTable, tables
 from plant.words.plant_export import meaning_of, points_to, readme, values_of
 
 Tell = Callable[[int, int], None]
+PIECE = 4 * 1024 * 1024  # bytes between two signs of life
 # Papers that apps above add: name within their folder, and content.
 MakePapers = Callable[[Plant, str], Iterator[tuple[str, bytes]]]
 _papers: list[MakePapers] = []
@@ -122,11 +123,12 @@ def write_folder(plant: Plant, target: Path, *, now: dt.datetime, tell: Tell = l
             here = Plant._base_manager.using(alias).get(pk=plant.pk)
             folder = WrittenFolder(draft)
             write_tables(folder, here, alias, tell)
-            write_stored_files(folder, here, alias)
+            write_stored_files(folder, here, alias, tell)
             for make in _papers:
                 for name, content in make(here, alias):
                     with folder.new(f"{PAPERS}/{name}") as file:
                         file.write(content)
+                    tell(folder.n_rows, folder.n_rows)
             write_dictionary(folder)
             write_readme(folder, here, alias)
         write_manifest(folder, here, now)
@@ -186,9 +188,10 @@ def frame_of(chunk: list[tuple[Any, ...]], columns: tuple[ExportColumn, ...]) ->
     )
 
 
-def write_stored_files(folder: WrittenFolder, plant: Plant, alias: str) -> None:
+def write_stored_files(folder: WrittenFolder, plant: Plant, alias: str, tell: Tell) -> None:
     """Photos and files that were sent in. One that this site has lost is named as missing; the rest goes out."""
     for each in files_of(plant, alias):
+        tell(folder.n_rows, folder.n_rows)
         try:
             kept = default_storage.open(each.stored, "rb")
         except FileNotFoundError:
@@ -248,8 +251,12 @@ def zip_folder(folder: Path, target: Path, *, top: str = "", tell: Callable[[], 
             for path in sorted(each for each in folder.rglob("*") if each.is_file()):
                 is_packed = path.suffix in (".parquet", ".jpg", ".png", ".webp", ".xlsx", ".pdf")
                 method = zipfile.ZIP_STORED if is_packed else zipfile.ZIP_DEFLATED
-                archive.write(path, f"{top or target.stem}/{path.relative_to(folder).as_posix()}", compress_type=method)
-                tell()
+                known = zipfile.ZipInfo.from_file(path, f"{top or target.stem}/{path.relative_to(folder).as_posix()}")
+                known.compress_type = method
+                with path.open("rb") as file, archive.open(known, "w") as packed:
+                    while piece := file.read(PIECE):
+                        packed.write(piece)
+                        tell()
         draft.rename(target)
     finally:
         draft.unlink(missing_ok=True)

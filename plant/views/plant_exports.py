@@ -31,7 +31,7 @@ def export_page(request: PlantRequest) -> HttpResponse:
 
 def shown(request: PlantRequest) -> dict[str, Any]:
     exports = list(PlantExport.objects.of_plant(request.plant).select_related("created_by", "job")[:MOST_SHOWN])
-    rows = [{"export": each, "clears_on": clears_on(each)} for each in exports]
+    rows = [{"export": each, "taken_away": each.cleared_at or clears_on(each)} for each in exports]
     running = next((each for each in exports if each.standing in ("waiting", "running")), None)
     return {
         "rows": rows,
