@@ -42,7 +42,6 @@ class FolderRule(StrEnum):
     NOT_STATED = "folder.not_stated"
     NO_VALUE = "folder.no_value"
     TOO_LONG = "folder.too_long"
-    NO_CHOICE = "folder.no_choice"
     POINTS_NOWHERE = "folder.points_nowhere"
     TWICE = "folder.twice"
     NO_KEY = "folder.no_key"

@@ -68,10 +68,6 @@ TEXTS: Texts = {
         "%(file)s, row %(row)s: the text in %(column)s has %(found)s characters, and %(most)s is the most. Shorten it, "
         "or get the file again."
     ),
-    FolderRule.NO_CHOICE: _(
-        "%(file)s, row %(row)s: “%(text)s” is none of the words that %(column)s may hold; dictionary.csv lists them. "
-        "Put it right, or get the file again."
-    ),
     FolderRule.POINTS_NOWHERE: _(
         "%(file)s, row %(row)s: %(column)s names “%(text)s”, which is not in %(other)s. Get both files again; if a row "
         "was taken away on purpose, take away what names it too."

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from plant.services.plant_import.folders import FolderRefused
-from plant.services.plant_import.writing import import_plant
+from plant.services.plant_import.writing import PlantChecked, check_plant_folder, import_plant
 from plant.words.plant_import import fault_words
 
 
@@ -18,9 +18,13 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("folder", type=Path)
+        parser.add_argument("--dry", action="store_true", help="look everything over and write nothing")
 
     def handle(self, *args: Any, **given: Any) -> None:
         try:
+            if given["dry"]:
+                self.say_checked(check_plant_folder(given["folder"]))
+                return
             done = import_plant(given["folder"], tell=self.tell if given["verbosity"] > 1 else lambda _file, _n: None)
         except FolderRefused as refusal:
             for fault in refusal.faults:
@@ -37,6 +41,16 @@ class Command(BaseCommand):
                 f"New, and cannot sign in before they are given a first password: {', '.join(done.people_made)}. A "
                 "planner does that on the page of people; for the first of them say: manage.py changepassword NAME"
             )
+
+    def say_checked(self, found: PlantChecked) -> None:
+        self.stdout.write(f"{found.name}: nothing is wrong with its {found.n_rows} rows. Nothing was written.")
+        if found.people_known:
+            self.stdout.write(
+                f"This site has people of these names; they would be given their roles in the plant, so make sure that "
+                f"they are the same people: {', '.join(found.people_known)}."
+            )
+        if found.people_new:
+            self.stdout.write(f"New would be: {', '.join(found.people_new)}.")
 
     def tell(self, file: str, n: int) -> None:
         self.stdout.write(f"{file}: {n} rows")

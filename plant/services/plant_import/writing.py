@@ -52,6 +52,44 @@ class PlantImported:
     people_known: list[str]
 
 
+@dataclass(frozen=True)
+class PlantChecked:
+    """What would be read in.
+
+    Attributes
+    ----------
+    people_new, people_known : list of str
+        User names that this site does not have, and those that it has: they would be given their roles here.
+    """
+
+    name: str
+    n_rows: int
+    people_new: list[str]
+    people_known: list[str]
+
+
+def check_plant_folder(path: Path) -> PlantChecked:
+    """Look a folder over and write nothing.
+
+    Raises
+    ------
+    FolderRefused
+        If anything is wrong.
+    """
+    with unpacked(path) as there:
+        faults = FolderFaults()
+        folder = opened_folder(there, faults)
+        keys = checked_keys(folder, faults)
+    known = {each.casefold(): each for each in Person.objects.values_list("username", flat=True)}
+    names = sorted(keys.of(Person).names)
+    return PlantChecked(
+        next(iter(keys.of(Plant).names)),
+        sum(facts["rows"] for name, facts in folder.files.items() if name.startswith(f"{CSV}/")),
+        [each for each in names if each.casefold() not in known],
+        [known[each.casefold()] for each in names if each.casefold() in known],
+    )
+
+
 def import_plant(path: Path, *, tell: Tell = lambda _file, _n: None) -> PlantImported:
     """Read a plant in from its folder or the ZIP file of it.
 

@@ -155,3 +155,31 @@ def test_the_manifest_names_every_file(folder):
     assert set(manifest["files"]) == there
     assert manifest["plant"] == "Alder Pit"
     assert manifest["time_zone"] == "Europe/Berlin"
+
+
+def test_a_dry_run_looks_everything_over_and_writes_nothing(folder, capsys):
+    Person.objects.create_user("alplanner")
+    call_command("import_plant", folder, "--dry")
+    told = capsys.readouterr().out
+    assert "Alder Pit: nothing is wrong with its " in told
+    assert "make sure that they are the same people: alplanner." in told
+    assert "New would be: Alengineer, Aleveryone, Almanager, Altechnician." in told
+    assert not Plant.objects.exists()
+    assert Person.objects.count() == 1
+
+
+def test_one_number_for_the_book_of_a_plant(folder, capsys):
+    """The same on every site that holds it, whatever else is there; another when a row changes."""
+    import_plant(folder)
+    call_command("book_hash", plant="Alder Pit")
+    first = capsys.readouterr().out
+    empty_site()
+    full_plant("Other Works", "Zqx")
+    import_plant(folder)
+    call_command("book_hash", plant="Alder Pit")
+    assert capsys.readouterr().out == first
+    Conveyor.objects.filter(tag="AlC-1").update(lift_m=11.5)
+    call_command("book_hash", plant="Alder Pit")
+    assert capsys.readouterr().out != first
+    with pytest.raises(CommandError, match="There is no plant"):
+        call_command("book_hash", plant="Elder Pit")
