@@ -20,7 +20,7 @@ from plant.models import Incident, Membership, Notice, Person, Plant
 from plant.permissions import KEEPER, RIGHTS, ROLES
 from plant.services.kept import make_all_kept
 from tests import make, two_plants
-from tests.two_plants import MARK, address_of, addresses, furnish, staff
+from tests.two_plants import MARK, address_of, addresses, furnish, staff, written_once
 
 # Per address: who gets a page and with which answer, who may send something and what an empty form is answered.
 # t technician, p planner, e reliability engineer, m manager; "-" where nobody may because the method is not offered.
@@ -299,12 +299,11 @@ ASKED_BY_NAME = {
 }
 
 
-@pytest.fixture
-def plants(db):
-    """Ours and theirs, with their people and rows."""
+def two_furnished() -> dict[str, Any]:
+    """Ours and theirs, with their people, their rows, and what pages read of kept results."""
     ours, theirs = make.plant(name="Alder Pit"), make.plant(name=f"Other {MARK} Works")
     our_people, their_people = staff(ours, "al"), staff(theirs, MARK)
-    return {
+    known = {
         "ours": ours,
         "theirs": theirs,
         "our_people": our_people,
@@ -312,12 +311,20 @@ def plants(db):
         "our_rows": furnish(ours, "Al", our_people),
         "their_rows": furnish(theirs, MARK, their_people),
     }
+    # What a page makes and keeps by itself is taken back with its answer.
+    make_all_kept([ours, theirs])
+    return known
+
+
+@pytest.fixture(scope="module")
+def plants_once(django_db_setup, django_db_blocker):
+    with written_once(django_db_blocker, two_furnished) as known:
+        yield known
 
 
 @pytest.fixture
-def kept(plants):
-    """What pages read of kept results, made once: what one makes and keeps by itself is taken back with its answer."""
-    make_all_kept([plants["ours"], plants["theirs"]])
+def plants(plants_once, db):
+    return plants_once()
 
 
 @pytest.fixture
@@ -376,7 +383,7 @@ def test_every_address_is_in_the_table():
 
 
 @pytest.mark.parametrize("method", ["get", "post"])
-def test_each_role_gets_what_the_table_says(plants, kept, without_pages, method):
+def test_each_role_gets_what_the_table_says(plants, without_pages, method):
     clients = {letter: signed_in(plants["our_people"][role]) for letter, role in LETTERS.items()}
     known, wrong = table(), []
     for name, route, arguments, view in addresses():
@@ -443,7 +450,7 @@ def test_a_stranger_to_the_plant_reaches_no_row_of_it(plants, without_pages, met
     assert wrong == []
 
 
-def test_no_page_shows_anything_of_another_plant(plants, kept):
+def test_no_page_shows_anything_of_another_plant(plants):
     """Every page, list, file and PDF of our plant, also when the query names rows of theirs."""
     client = signed_in(plants["our_people"]["everyone"])
     theirs = {name: plants["their_rows"][row].pk for name, row in ASKED_BY_NAME.items()}
@@ -525,7 +532,7 @@ def strangers_in(form: forms.BaseForm, plant: Plant) -> list[str]:
 
 
 @pytest.mark.parametrize("method", ["get", "post"])
-def test_no_form_offers_a_row_of_another_plant(plants, kept, contexts, method):
+def test_no_form_offers_a_row_of_another_plant(plants, contexts, method):
     """Somebody of both plants, with ours chosen: forms over a row of theirs offer theirs alone, all others ours."""
     both = plants["our_people"]["everyone"]
     for role in Membership.objects.filter(person=both).values_list("role", flat=True):

@@ -17,7 +17,7 @@ from django.urls import Resolver404, resolve
 from tests import make
 from tests.page_forms import PageForm, forms_in
 from tests.true_forms import EVERYONE, NOBODY, TRUE, Book, TrueForm
-from tests.two_plants import address_of, addresses, furnish, staff
+from tests.two_plants import address_of, addresses, furnish, staff, written_once
 
 ADDRESSES = {name: (route, arguments) for name, route, arguments, _view in addresses()}
 # The blank site's own page: it closes once somebody is in the book.
@@ -28,11 +28,21 @@ ENDS = {"date": ("0001-01-01", "9999-12-31"), "datetime-local": ("0001-01-01T00:
 FILES = (".pdf", ".xlsx", ".csv", ".txt", ".svg", ".js", ".ics", "photos/<key:pk>/", "dossier/", "label/", "labels/")
 
 
-@pytest.fixture
-def book(db):
-    plant = make.plant(name="Alder Pit")
+def furnished():
+    plant = make.plant(name="Birch Pit")
     people = staff(plant, "al")
-    return Book(plant, people, furnish(plant, "Al", people))
+    return plant, people, furnish(plant, "Al", people)
+
+
+@pytest.fixture(scope="module")
+def furnished_once(django_db_setup, django_db_blocker):
+    with written_once(django_db_blocker, furnished) as rows:
+        yield rows
+
+
+@pytest.fixture
+def book(furnished_once, db):
+    return Book(*furnished_once())
 
 
 def name_of(address: str) -> str:

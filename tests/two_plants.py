@@ -6,15 +6,18 @@ first plant, something of a stranger's book was shown.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import json
+import pickle
 import re
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from django.contrib.auth.models import Group
 from django.core.files.base import ContentFile
+from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
@@ -379,6 +382,18 @@ def address_of(name: str, route: str, arguments: list[str], rows: dict[str, Any]
         else:
             raise KeyError(f"{route}: say in tests/two_plants.py what {each} stands for")
     return reverse(name, kwargs=values)
+
+
+@contextlib.contextmanager
+def written_once(blocker: Any, write: Callable[[], Any]) -> Iterator[Callable[[], Any]]:
+    """Rows for all tests of a file: what a test writes goes back to them. Gives what hands each test its own objects.
+
+    A fixture of the file enters it and stands before `db`, which lays each test's transaction inside of this one.
+    """
+    with blocker.unblock(), transaction.atomic():
+        kept = pickle.dumps(write())
+        yield lambda: pickle.loads(kept)
+        transaction.set_rollback(True)
 
 
 def fresh_key() -> str:
