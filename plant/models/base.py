@@ -108,10 +108,22 @@ class Row(models.Model):
         abstract = True
 
     def clean_fields(self, exclude: Collection[str] | None = None) -> None:
-        super().clean_fields(exclude=exclude)
+        super().clean_fields(exclude={*(exclude or ()), *self.names_of_rows_at_hand()})
         faults = {name: words for name, words in self.moment_faults().items() if name not in (exclude or ())}
         if faults:
             raise ValidationError(faults)
+
+    def names_of_rows_at_hand(self) -> list[str]:
+        """Columns that name a row which was read already: that it is there need not be asked for once more."""
+        return [
+            column.name
+            for column in self._meta.concrete_fields
+            if isinstance(column, models.ForeignKey)
+            and not column.get_limit_choices_to()
+            and (row := column.get_cached_value(self, default=None)) is not None
+            and row.pk is not None
+            and not row._state.adding
+        ]
 
     def moment_faults(self) -> dict[str, str]:
         """Sentences about moments that cannot be, by column."""
