@@ -329,4 +329,5 @@ def answered_too(task: Task, on: date) -> list[Task]:
     rows = Task.objects.open().filter(
         installation=task.installation_id, check_kind=task.check_kind_id, opens_on__lte=on
     )
-    return list(rows.exclude(pk=task.pk).select_related("plant", "check_kind").order_by("pk"))
+    others = rows.exclude(pk=task.pk)
+    return list(others.select_related("plant", "check_kind").order_by("pk")) if others.exists() else []

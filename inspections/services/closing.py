@@ -31,6 +31,10 @@ from plant.calc.reasons import NotAccepted
 from plant.models import Notice, Person
 from plant.services.records import create_record
 
+# Of which device and kind a check is stays: their rows need not be read again.
+STAYS = {"plant", "installation", "check_kind"}
+MAY_HAVE_CHANGED = [column.name for column in Task._meta.concrete_fields if column.name not in STAYS]
+
 
 def hold_tasks(installation: Installation, task_ids: Iterable[Any]) -> None:
     """Let two closings at one device come one after the other, where the data base can lock rows (PostgreSQL).
@@ -46,6 +50,8 @@ def lead_of(task: Task, *, besides: Collection[int]) -> Task:
 
     `besides` are checks with readings of their own at this visit: those keep apart.
     """
+    if not Task.objects.filter(pk=task.pk, done_with__isnull=False).exists():
+        return task
     fresh = Task.objects.select_related("check_kind", "plant", "done_with__check_kind", "done_with__plant")
     lead = fresh.get(pk=task.pk).done_with
     return task if lead is None or lead.pk in besides else lead
@@ -63,7 +69,7 @@ def close_task(each: Entered, visit: Visit, by: Person) -> bool:
     claimed = Task.objects.filter(undone, pk=task.pk).update(
         closed_at=visit.visited_at, outcome=Task.Outcome.DONE, version=F("version") + 1
     )
-    task.refresh_from_db()
+    task.refresh_from_db(fields=MAY_HAVE_CHANGED)
     task._history_user = by
     if claimed:
         task.visit, task.closed_by, task.closing_reason = visit, by, ""

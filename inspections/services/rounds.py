@@ -439,11 +439,11 @@ def leave_rounds(tasks: Iterable[Task], *, by: Any = None) -> int:
         From how many rounds something was taken.
     """
     closed = {task.pk: (task, task.closed_at) for task in tasks if task.closed_at is not None}
-    rows = Stop.objects.filter(round__superseded_at__isnull=True, tasks__in=closed).select_related(
-        "round__plant", "round__shift"
-    )
+    rows = Stop.objects.filter(round__superseded_at__isnull=True, tasks__in=closed)
+    if not rows.exists():
+        return 0
     n = 0
-    for stop in rows.distinct().prefetch_related("tasks"):
+    for stop in rows.select_related("round__plant", "round__shift").distinct().prefetch_related("tasks"):
         here = [closed[row.pk] for row in stop.tasks.all() if row.pk in closed]
         gone = [task for task, at in here if stop.round.shift.ends_at > at and not stop.was_done_here(task)]
         if gone:
