@@ -15,9 +15,10 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from plant.calc.retention import KeptFor
-from plant.models import Job, Notice, Plant, PlantExport
+from plant.models import Job, Notice, Person, Plant, PlantExport
 from plant.services.job_kinds import JobHandle, JobLost
-from plant.services.jobs import ask_for_job
+from plant.services.jobs import ask_for_job, stop_job
+from plant.services.names import when_a_name_goes
 
 EXPORT = "export_plant"
 # Writes the file: plant, where to, moment, and what is told of rows done and rows in all; answers rows and bytes.
@@ -108,6 +109,14 @@ def clear_exports(before: datetime) -> int:
         export_path(export).unlink(missing_ok=True)
         cleared += PlantExport.objects.filter(pk=export.pk).update(cleared_at=timezone.now())
     return cleared
+
+
+@when_a_name_goes
+def forget_exports(person: Person, by: Person) -> None:
+    """Files hold the names of their day: those that are there go, and what is being written is stopped."""
+    for job in Job.objects.unfinished().filter(kind=EXPORT):
+        stop_job(job)
+    transaction.on_commit(lambda: clear_exports(timezone.now() + timedelta(minutes=1)), robust=True)
 
 
 def clears_on(export: PlantExport) -> datetime | None:

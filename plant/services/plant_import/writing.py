@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import re
+import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -19,6 +21,7 @@ from plant.calc.reasons import Reason
 from plant.models import Person, Plant
 from plant.selectors.export_rows import batched_rows, hashes_of_plant
 from plant.selectors.export_tables import ROW_KEY, ExportColumn, TableKind, is_keyed
+from plant.services.names import removed_name
 from plant.services.plant_import.checking import checked_keys, stored_files
 from plant.services.plant_import.folders import (
     FolderFaults,
@@ -33,6 +36,7 @@ from plant.services.plant_import.keys import FolderKeys, reserved_keys
 log = logging.getLogger(__name__)
 
 AT_ONCE = 500
+NAME = re.compile(r"[\w.@+-]+")  # as Django takes names of people who sign in
 Tell = Callable[[str, int], None]
 
 
@@ -85,8 +89,8 @@ def check_plant_folder(path: Path) -> PlantChecked:
     return PlantChecked(
         next(iter(keys.of(Plant).names)),
         sum(facts["rows"] for name, facts in folder.files.items() if name.startswith(f"{CSV}/")),
-        [each for each in names if each.casefold() not in known],
-        [known[each.casefold()] for each in names if each.casefold() in known],
+        [each for each in names if each.casefold() not in known and not is_removed(each)],
+        [known[each.casefold()] for each in names if each.casefold() in known and not is_removed(each)],
     )
 
 
@@ -118,6 +122,11 @@ def import_plant(path: Path, *, tell: Tell = lambda _file, _n: None) -> PlantImp
                 default_storage.delete(name)
             raise
     return done
+
+
+def is_removed(name: str) -> bool:
+    """Whether what stands for a name was put there when a name was removed: nobody can sign in under it."""
+    return not NAME.fullmatch(name)
 
 
 class ImportRun:
@@ -152,19 +161,28 @@ class ImportRun:
         return PlantImported(plant, n_rows, self.people_made, self.people_known)
 
     def write_people(self, found: FolderTable) -> int:
-        """People of this site keep what they have here; new ones come without a password."""
+        """People of this site keep what they have here; new ones come without a password.
+
+        Two whose names were removed are two people, whatever numbers they had.
+        """
         known = {each.username.casefold(): each for each in Person.objects.all()}
         pks = []
         for values in self.rows_as_values(found):
-            person = known.get(values["username"].casefold())
-            if person is None:
-                person = Person(**values, must_change_password=True)
-                person.set_unusable_password()
-                person.save()
-                self.people_made.append(person.username)
-            else:
+            name = values["username"]
+            person = None if is_removed(name) else known.get(name.casefold())
+            if person is not None:
                 self.people_known.append(person.username)
-                self.spelt[person.username] = values["username"]
+            else:
+                person = Person(**values, must_change_password=not is_removed(name))
+                person.set_unusable_password()
+                if is_removed(name):
+                    person.username = uuid.uuid4().hex
+                    person.save()
+                    person.username = removed_name(person)
+                else:
+                    self.people_made.append(name)
+                person.save()
+            self.spelt[person.username] = name
             pks.append(person.pk)
         self.keys.of(Person).pks = pks
         return len(pks)
@@ -269,8 +287,9 @@ class ImportRun:
             If they differ.
         """
         here = hashes_of_plant(plant, connection.alias, self.spelt)
+        are_others = bool(self.people_known) or any(name != theirs for name, theirs in self.spelt.items())
         for found in self.folder.tables:
-            is_others = found.table.model is Person and self.people_known
+            is_others = found.table.model is Person and are_others
             if found.is_whole and not is_others and here[found.table.file] != self.folder.files[found.name]["content"]:
                 self.refuse_difference(found.name, here[found.table.file])
         for name, known in stored_files(self.folder):

@@ -9,10 +9,11 @@ import pytest
 from django.utils import timezone
 
 from plant.calc.retention import KeptFor
-from plant.models import Job, Notice, PlantExport
+from plant.models import Job, Notice, Person, PlantExport
 from plant.services import plant_exports
 from plant.services.clearing import clear_old
 from plant.services.jobs import do_job
+from plant.services.names import remove_name
 from plant.services.plant_exports import ask_for_export, clears_on, export_path, exports_folder
 from plant.services.plant_import.writing import import_plant
 from tests import make
@@ -117,3 +118,16 @@ def test_done_twice_it_is_one_file(asked):
     written = PlantExport.objects.get().written_at
     plant_exports.do_export(handle, {"export": asked.pk}, write=None)
     assert PlantExport.objects.get().written_at == written
+
+
+def test_files_with_a_name_go_when_the_name_goes(asked, alder, mona, tess, django_capture_on_commit_callbacks):
+    do_job(asked.job_id)
+    waiting = ask_for_export(plant=alder, by=mona)
+    keeper = make.person("kay", is_keeper=True)
+    Person.objects.filter(pk=tess.pk).update(is_active=False)
+    with django_capture_on_commit_callbacks(execute=True):
+        remove_name(person=tess, by=keeper, typed="tess", reason="asked for it")
+    asked.refresh_from_db()
+    waiting.refresh_from_db()
+    assert (asked.standing, waiting.standing) == ("cleared", "failed")
+    assert list(exports_folder().iterdir()) == []

@@ -9,11 +9,12 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 
-from inspections.models import CheckKind, RoundLaying, Stop, TechnicianProfile
+from inspections.models import CheckKind, RoundLaying, Stop, TechnicianProfile, Visit
 from installs.models import Fitting
 from plant.models import Conveyor, Incident, Membership, OutageWindow, Person, Photo, Plant
 from plant.selectors.export_rows import hashes_of_plant
 from plant.selectors.export_tables import tables
+from plant.services.names import removed_name
 from plant.services.plant_import.writing import import_plant
 from reports.models import MonthlyReport
 from tests.plant_folders import HARD, empty_site, full_plant, made_once, taken_out, texts_of
@@ -105,6 +106,23 @@ def test_people_come_without_passwords_and_are_known_by_name(folder):
     assert known.first_name == "Known"
     assert known.has_usable_password()
     assert Membership.objects.filter(person=known, plant=done.plant, role__name="planner").exists()
+
+
+def test_two_whose_names_were_removed_stay_two_people(tmp_path):
+    """A number stands for one of them on one site only."""
+    plant = full_plant()
+    tech = Person.objects.get(username="Altechnician")
+    Person.objects.filter(pk=tech.pk).update(username="a person whose name was removed, no. 3", is_active=False)
+    out = taken_out(plant, tmp_path / "out")
+    empty_site()
+    other = Person.objects.create(username="a person whose name was removed, no. 3", is_active=False)
+    done = import_plant(out)
+    assert done.people_known == []
+    assert other.username not in done.people_made
+    visitor = Visit.objects.first().visited_by
+    assert visitor != other
+    assert visitor.username == removed_name(visitor)
+    assert (visitor.is_active, visitor.has_usable_password()) == (False, False)
 
 
 def test_only_people_whom_the_plant_names_go_out(folder, tmp_path):
