@@ -224,9 +224,9 @@ def commands(python: Path, host: str, port: int, n_web: int = 1) -> dict[str, li
             str(python), "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port),
             # One thread of Python computes at a time in a process: each core gets a process of its own. One that dies
             # is started anew while the others go on; where it dies again at once the server ends, and is looked after.
-            # Most of its threads wait for their turn (plant/views/crowded.py).
+            # Most of its threads wait for their turn (plant/views/crowded.py); so many it warns about at each start.
             "--workers", str(n_web), "--blocking-threads", str(threads_of_pages()), "--respawn-failed-workers",
-            "--log-level", "warning", "deploy.wsgi:application",
+            "--log-level", "error", "deploy.wsgi:application",
         ],
         "worker": [
             *celery, "worker", "--pool=threads", "--concurrency=2", "--without-gossip", "--without-mingle",

@@ -127,6 +127,7 @@ urlpatterns += [
     path("imports/<key:pk>/progress/", imports.import_progress, name="import-progress"),
     path("imports/<key:pk>/refused.csv", imports.rejected_file, name="import-refused"),
     path("imports/<key:pk>/take-back/", imports.import_take_back, name="import-take-back"),
+    path("imports/<key:pk>/open-again/", imports.import_open_again, name="import-open-again"),
     path("imports/<key:pk>/go-on/", imports.import_go_on, name="import-go-on"),
     path("imports/<key:pk>/rows/", imports.import_rows, name="import-rows"),
     path("imports/<key:pk>/rows/<key:row>/", imports.rejected_row, name="import-row"),

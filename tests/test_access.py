@@ -96,6 +96,7 @@ import-stop - 405 pe 302 405 403
 import-progress pe 200 pe 200 403 403
 import-refused pe 200 pe 200 403 403
 import-take-back pe 302 pe 302 403 403
+import-open-again - 405 pe 302 405 403
 import-go-on - 405 pe 302 405 403
 import-rows - 405 pe 302 405 403
 import-row - 405 pe 302 405 403

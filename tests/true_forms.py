@@ -527,6 +527,13 @@ SITE = {
         lambda book: book.import_batch.state == ImportBatch.State.TAKING_BACK,
         before=table_done,
     ),
+    "import-open-again": TrueForm(
+        PLANNER,
+        typing(),
+        lambda book: book.import_batch.state == ImportBatch.State.UNDERSTOOD,
+        page="import-detail",
+        before=table_written,
+    ),
     "import-go-on": TrueForm(
         PLANNER,
         typing(),

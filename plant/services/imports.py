@@ -149,6 +149,40 @@ def read_anew(*, batch: ImportBatch, by: Any) -> ImportBatch:
     return batch
 
 
+def is_nothing_written(batch: ImportBatch) -> bool:
+    """Whether a file is over and none of its rows is in the book by it."""
+    return (
+        batch.state in (State.DONE, State.REFUSED)
+        and not batch.n_written + batch.n_changed
+        and not batch.rejected_rows.written().exists()
+    )
+
+
+def open_again(*, batch: ImportBatch) -> ImportBatch:
+    """Let a file of which no row was written be read by other choices, as if it had just been sent.
+
+    Raises
+    ------
+    Refused
+        If rows of it are in the book, or it is no longer kept.
+    """
+    if not is_nothing_written(batch):
+        raise Refused(
+            _("Rows of this file are in the book. Take it back, or send it again, to choose anew."), code="used"
+        )
+    with opened(batch):
+        pass
+    with transaction.atomic():
+        held = ImportBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
+        if not is_nothing_written(held):
+            raise Refused(_("Somebody else went on with this file meanwhile."), code="started")
+        held.rejected_rows.all().delete()
+        held.state, held.problem, held.rows_done = State.UNDERSTOOD, "", 0
+        held.n_unchanged = held.n_repeated = held.n_refused = 0
+        held.save(update_fields=["state", "job", "problem", "rows_done", "n_unchanged", "n_repeated", "n_refused"])
+    return held
+
+
 def own_heads(plant: Plant, subject: ImportSubject) -> Mapping[str, str]:
     """The plant's own names of columns for this kind of rows, by key: the fields that they fill."""
     about = about_heads(subject.name)
@@ -238,14 +272,15 @@ def check_choices(options: Mapping[str, Any]) -> None:
 
 
 def forget_file(*, batch: ImportBatch) -> None:
-    """Take back a file of which nothing was written and no job was asked for.
+    """Take back a file of which nothing is written, nor is to be.
 
     Raises
     ------
     Refused
         If its rows are being written or were.
     """
-    if batch.state != State.UNDERSTOOD or batch.job_id is not None:
+    batch.refresh_from_db()
+    if batch.state != State.UNDERSTOOD:
         raise Refused(_("Rows of this file are in the book; it stays in the list as their source."), code="used")
     with transaction.atomic():
         batch.delete()

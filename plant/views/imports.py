@@ -275,7 +275,8 @@ def show_result(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
             "forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in page],
             "equal_forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in equal],
             "may_mend": may_mend,
-            "may_take_back": import_undo.can_be_taken_back(batch),
+            "may_take_back": import_undo.can_be_taken_back(batch) and bool(batch.n_written or batch.n_changed),
+            "may_open_again": imports.is_nothing_written(batch),
         },
     )
 
@@ -307,6 +308,18 @@ def import_take_back(request: PlantRequest, pk: int) -> HttpResponse:
         "form": form,
     }
     return render(request, "plant/import_take_back.html", shown, status=422 if form.is_bound else 200)
+
+
+@require_POST
+@right(RIGHT)
+def import_open_again(request: PlantRequest, pk: int) -> HttpResponse:
+    """Choose anew how a file is read of which no row was written."""
+    batch = batch_of(request, pk)
+    try:
+        imports.open_again(batch=batch)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    return redirect(batch)
 
 
 @require_POST

@@ -424,3 +424,25 @@ def test_another_sheet_tells_its_own_columns(client, pat, belt_a1):
     page = client.get(url)
     assert page.context["found"].is_ready
     assert {each.column.name for each in page.context["found"].matched()} == {"conveyor", "happened_at", "severity"}
+
+
+def test_a_file_of_which_nothing_was_written_is_read_by_other_choices(client, pat, belt_a1):
+    client.force_login(pat)
+    rows = "A-1,2026-03-01 10:00,drift,80;5\nA-1,2026-03-02 10:00,drift,90;5\n"
+    page = client.get(upload(client, f"tag,when,severity,chainage\n{rows}").url)
+    url = page.wsgi_request.path
+    client.post(f"{url}choices/", {**choices_of(page), "act": "write"})
+    do_all_jobs()
+    page = client.get(url)
+    assert "Read the file by other choices" in page.content.decode()
+    assert "Take this import back" not in page.content.decode()
+    client.post(f"{url}open-again/")
+    batch = ImportBatch.objects.get()
+    assert (batch.state, batch.n_refused, batch.rejected_rows.count()) == (ImportBatch.State.UNDERSTOOD, 0, 0)
+    client.post(f"{url}choices/", {**choices_of(client.get(url)), "col_chainage_m": "", "act": "write"})
+    do_all_jobs()
+    assert Incident.objects.count() == 2
+    # What is in the book is taken back, not read anew.
+    assert "Read the file by other choices" not in client.get(url).content.decode()
+    assert "Take it back" in client.post(f"{url}open-again/", follow=True).content.decode()
+    assert Incident.objects.count() == 2
