@@ -152,11 +152,24 @@ def manifest_of(path: Path) -> dict[str, Any]:
         is_later = known["format"] > FORMAT or version_parts(version) > version_parts(settings.VERSION)
         if not isinstance(known["files"], dict) or not version_parts(version):
             raise ValueError("no list of files or no version")
+        for name, facts in known["files"].items():
+            check_listed(path, name, facts)
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise FolderRefused([Reason(FolderRule.NO_MANIFEST, {"path": str(path)})]) from error
     if is_later:
         raise FolderRefused([Reason(FolderRule.LATER_VERSION, {"theirs": version, "ours": settings.VERSION})])
     return dict(known)
+
+
+def check_listed(path: Path, name: str, facts: dict[str, Any]) -> None:
+    """What a manifest says of a file, which lies in the folder and nowhere else, whatever leads out of it."""
+    told = {"missing"} if "missing" in facts else {"sha256"}
+    if name.startswith(f"{CSV}/"):
+        told |= {"rows", "content"}
+    if not told <= set(facts):
+        raise ValueError(f"the manifest does not say enough of {name}")
+    if not (path / name).resolve().is_relative_to(path.resolve()):
+        raise ValueError(f"{name} leads out of the folder")
 
 
 def add_table(folder: PlantFolder, table: ExportTable, name: str, faults: FolderFaults) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import random
 import shutil
 from pathlib import Path
 
@@ -215,6 +216,42 @@ def test_a_folder_of_an_earlier_version_may_lack_what_came_later(folder):
     path.write_text(json.dumps({**manifest, "version": "0.2.0"}))
     signed_again(folder, "areas")
     assert import_plant(folder).plant.areas.get().walking_order == 0
+
+
+def test_nothing_leads_out_of_the_folder(folder, tmp_path):
+    """Neither a name in the manifest nor a link: what lies beside would come into the book as a picture."""
+    secret = tmp_path / "secret.txt"
+    secret.write_text("not yours")
+    path = folder / "manifest.json"
+    manifest = json.loads(path.read_text())
+    known = {"sha256": hashlib.sha256(b"not yours").hexdigest(), "bytes": 9}
+    path.write_text(json.dumps({**manifest, "files": {**manifest["files"], "photos/../../secret.txt": known}}))
+    assert only(refused(folder))[0] == FolderRule.NO_MANIFEST
+    (folder / "photos" / "link.png").symlink_to(secret)
+    path.write_text(json.dumps({**manifest, "files": {**manifest["files"], "photos/link.png": known}}))
+    assert only(refused(folder))[0] == FolderRule.NO_MANIFEST
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_whatever_a_byte_becomes_the_folder_is_refused(folder, seed):
+    """Bytes changed, taken away or put in, a file cut: a sentence, nothing written, never an error of the program."""
+    chance = random.Random(seed)
+    tables = [each for each in sorted((folder / "csv").iterdir()) if each.stat().st_size > 200]
+    for path in chance.sample(tables, 2):
+        text = bytearray(path.read_bytes())
+        at = chance.randrange(len(text))
+        match chance.randrange(4):
+            case 0:
+                text[at] = (text[at] + chance.randrange(1, 256)) % 256
+            case 1:
+                del text[at : at + chance.randrange(1, 40)]
+            case 2:
+                text[at:at] = chance.choice([b'"', b",", b"\r\n", b"{", b"9", b"\xff"])
+            case _:
+                del text[at:]
+        path.write_bytes(bytes(text))
+    for fault in refused(folder):
+        assert len(fault_words(fault)) > 40
 
 
 @pytest.mark.parametrize("content", ["", "{}", "[]", '{"format": 1, "version": "x", "files": {}}'])
