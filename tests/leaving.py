@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db.models import F
 from django.utils import timezone
 
 from inspections.models import Action, SetAside, Shift
@@ -13,7 +14,7 @@ def leave(person: Person) -> Person:
     """Past the services, which would ask for a plant and a planner."""
     Action.objects.filter(owner=person).update(owner=None)
     now = timezone.now()
-    Shift.objects.filter(person=person, ends_at__gt=now).update(away_from=None, ends_at=now)
+    Shift.objects.filter(person=person, ends_at__gt=now).update(away_from=F("starts_at"))
     SetAside.objects.filter(created_by=person).update(settled_at=now)
     for fitting in Fitting.objects.filter(crew=person):
         fitting.crew.remove(person)

@@ -98,6 +98,7 @@ def turned_away(request: HttpRequest) -> HttpResponse:
     answer = as_who_asked_reads(request, seconds)
     answer.status_code = 429
     answer.headers["Retry-After"] = str(seconds)
+    answer._has_been_logged = True  # type: ignore[attr-defined]  # a line for each would make it worse; they are counted
     return answer
 
 

@@ -14,7 +14,7 @@ from plant.calc.retention import RULES, KeptFor
 from plant.selectors.retention import Cleared
 
 NAMES: dict[KeptFor, Any] = {
-    KeptFor.SESSIONS: _("Sign-ins that are open in a browser"),
+    KeptFor.SESSIONS: _("Sign-ins in browsers"),
     KeptFor.TRIES: _("Wrong tries to sign in"),
     KeptFor.SIGN_INS: _("Who signed in when, from where"),
     KeptFor.SENT_FORMS: _("Marks by which a form that is sent twice is known"),
@@ -51,4 +51,4 @@ def rules_shown(cleared: Cleared) -> list[RuleShown]:
 
 
 def days_words(days: int) -> str:
-    return ngettext("%(n)s day", "%(n)s days", days) % {"n": days} if days else _now("until it ends")
+    return ngettext("%(n)s day", "%(n)s days", days) % {"n": days} if days else _now("until they end")

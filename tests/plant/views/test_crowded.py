@@ -153,6 +153,11 @@ def test_they_are_counted_by_whoever_has_a_place(db, monkeypatch, fails):
     assert list(Tally.objects.values_list("what", "outcome", "n")) == ([] if fails else [("page", "turned_away", 3)])
 
 
+def test_a_busy_site_has_no_line_in_the_log_for_each_that_is_turned_away(full, caplog):
+    assert [full.get("/").status_code for _n in range(5)] == [429] * 5
+    assert caplog.records == []
+
+
 def test_a_busy_site_writes_seldom(monkeypatch):
     written = []
     monkeypatch.setattr(middleware, "note_turned_away", written.append)
