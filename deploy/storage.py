@@ -11,7 +11,7 @@ from typing import Any
 from django.core.files import File
 from django.core.files.storage import FileSystemStorage
 
-UNFINISHED = ".unfinished-"
+from plant.calc.retention import UNFINISHED
 
 
 class Draft(File):  # type: ignore[type-arg]  # at run time it takes none

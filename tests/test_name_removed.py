@@ -102,6 +102,7 @@ def book(db, alder, settings, tmp_path):
     StudyNote.objects.create(installation=rows["installation"], text="worth a look", created_by=tech)
     content, frozen = read_month(MonthlyReport.objects.get(plant=alder))
     said = {"said": [f"Note on Al-7 by {USERNAME}: worth a look"], "asked": [{"owner": USERNAME}]}
+    said["rows"] = [["A-1", f"about 900 h to go; windows set by {USERNAME} on 3 May 2026 Sound for 80 %."]]
     MonthlyReport.objects.filter(plant=alder).update(
         content={**content, **said},
         rows=frozen,
@@ -161,6 +162,7 @@ def test_it_stands_in_no_table_afterwards_and_every_record_stays(book, django_ca
     assert Fitting.objects.filter(crew_names=f"alplanner, {tech}").exists()
     content = MonthlyReport.objects.get().content
     assert (content["said"], content["asked"]) == ([f"Note on Al-7 by {tech}: worth a look"], [{"owner": str(tech)}])
+    assert content["rows"][0][1] == f"about 900 h to go; windows set by {tech} on 3 May 2026 Sound for 80 %."
     assert not Membership.objects.filter(person=tech).exists()
     assert Membership.history.filter(person=tech, history_type="-", history_user=book["keeper"]).exists()
     assert [path.read_text().count("other@") for path in sorted(settings.EMAIL_FILE_PATH.iterdir())] == [1]

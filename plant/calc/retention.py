@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 MOST_DAYS = 36_500
+UNFINISHED = ".unfinished-"  # how the name of a file begins until it is whole
 
 
 class KeptFor(StrEnum):
@@ -21,6 +22,7 @@ class KeptFor(StrEnum):
     IMPORT_FILES = "kept_for.import_files"
     EXPORTS = "kept_for.exports"
     MAIL_FILES = "kept_for.mail_files"
+    HALVES = "kept_for.halves"
 
 
 @dataclass(frozen=True)
@@ -52,4 +54,5 @@ RULES = (
     RetentionRule(KeptFor.IMPORT_FILES, 90, "DRIFTBOOK_KEEP_IMPORT_DAYS"),
     RetentionRule(KeptFor.EXPORTS, 7, "DRIFTBOOK_KEEP_EXPORT_DAYS"),
     RetentionRule(KeptFor.MAIL_FILES, 365, "DRIFTBOOK_KEEP_MAIL_FILES_DAYS"),
+    RetentionRule(KeptFor.HALVES, 1),
 )

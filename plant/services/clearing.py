@@ -4,8 +4,9 @@ another, and counted, so that the keeper sees it."""
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
+from pathlib import Path
 
 from axes.models import AccessAttempt, AccessFailureLog, AccessLog
 from django.conf import settings
@@ -14,7 +15,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from plant.calc.backups import is_due
-from plant.calc.retention import KeptFor
+from plant.calc.retention import UNFINISHED, KeptFor
 from plant.models import ImportBatch, Job, KeptResult, LifeSign, Plant, Tally
 from plant.services.health import tally
 from plant.services.kept import KEEP, parts_of, topics_asked_for, topics_on_demand
@@ -108,7 +109,16 @@ def clear_import_files(before: datetime) -> int:
 
 
 def clear_mail_files(before: datetime) -> int:
-    old = [path for path in mail_files() if path.stat().st_mtime < before.timestamp()]
+    return clear_paths(mail_files(), before)
+
+
+def clear_halves(before: datetime) -> int:
+    return clear_paths(Path(settings.MEDIA_ROOT).glob(f"{UNFINISHED}*"), before)
+
+
+def clear_paths(paths: Iterable[Path], before: datetime) -> int:
+    """Delete those that were written last before then."""
+    old = [path for path in paths if path.stat().st_mtime < before.timestamp()]
     for path in old:
         path.unlink(missing_ok=True)
     return len(old)
@@ -125,4 +135,5 @@ CLEARING: dict[KeptFor, Callable[[datetime], int]] = {
     KeptFor.IMPORT_FILES: clear_import_files,
     KeptFor.EXPORTS: clear_exports,
     KeptFor.MAIL_FILES: clear_mail_files,
+    KeptFor.HALVES: clear_halves,
 }

@@ -24,6 +24,7 @@ NAMES: dict[KeptFor, Any] = {
     KeptFor.IMPORT_FILES: _("Files that were sent to the import desk; their rows stay"),
     KeptFor.EXPORTS: _("Files with everything of a plant, made for whoever asked"),
     KeptFor.MAIL_FILES: _("Mails that are written as files"),
+    KeptFor.HALVES: _("Halves of files that a power cut left"),
 }
 
 

@@ -7,10 +7,11 @@ from plant.selectors.names import register_site_text
 from plant.services.names import when_a_name_goes
 from reports.models import MonthlyReport, MonthMail, Subscription
 from reports.words.months import NOTE_WRITTEN, WINDOWS_SET
+from reports.words.verdicts import WINDOWS_SET_BY
 
 for column in ("content", "rows"):
     # A cell that holds a name and nothing else, such as the owner of a decision.
-    for sentence in (NOTE_WRITTEN, WINDOWS_SET, "%(who)s"):
+    for sentence in (NOTE_WRITTEN, WINDOWS_SET, WINDOWS_SET_BY, "%(who)s"):
         register_site_text(column, MonthlyReport, sentence=sentence)
 register_site_text("failure", MonthMail)
 

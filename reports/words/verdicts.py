@@ -35,6 +35,8 @@ MARK_OF = {
     EffectVerdict.TOO_EARLY: "early",
     EffectVerdict.CANNOT_BE_JUDGED: "unjudged",
 }
+# With it a name is found again in the rows of a month that was frozen.
+WINDOWS_SET_BY = gettext_lazy("windows set by %(who)s on %(day)s")
 VERDICT_WORDS = {
     EffectVerdict.FEWER: gettext_lazy("fewer incidents"),
     EffectVerdict.MORE: gettext_lazy("more incidents"),
@@ -362,10 +364,8 @@ def chosen_words(study: Study) -> str:
     if study.chosen is None:
         return ""
     day = study.chosen.created_at.astimezone(study.conveyor.plant.zone).date()
-    return _("windows set by %(who)s on %(day)s") % {
-        "who": study.chosen.created_by or _("somebody"),
-        "day": date_format(day, "j M Y"),
-    }
+    who = study.chosen.created_by or _("somebody")
+    return str(WINDOWS_SET_BY % {"who": who, "day": date_format(day, "j M Y")})
 
 
 def act_words(state: CheckState) -> str:

@@ -186,6 +186,15 @@ def test_a_worker_that_ended_without_a_word_is_forgotten_after_a_day(db):
     assert list(LifeSign.objects.values_list("name", flat=True).order_by("name")) == ["box:2", "timetable"]
 
 
+def test_what_a_power_cut_left_half_goes_and_what_is_being_written_stays(db, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    for name, hours in ((".unfinished-a", 25), (".unfinished-b", 1), ("whole.jpg", 99)):
+        (tmp_path / name).touch()
+        os.utime(tmp_path / name, (time.time() - hours * 3600,) * 2)
+    assert clear_old()[KeptFor.HALVES] == 1
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".unfinished-b", "whole.jpg"]
+
+
 def test_old_mails_that_are_files_go(db, settings, tmp_path):
     settings.EMAIL_FILE_PATH = tmp_path / "mail"
     assert clear_old()[KeptFor.MAIL_FILES] == 0
