@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.apps import apps
@@ -16,6 +16,7 @@ from plant.services.plant_import.folders import FolderFaults, FolderTable, Plant
 from plant.services.plant_import.keys import FolderKeys
 
 LONGEST_TOLD = 60
+FIRST_ROW = 2  # as a spreadsheet counts: the heads are row 1
 
 
 def checked_keys(folder: PlantFolder, faults: FolderFaults) -> FolderKeys:
@@ -52,7 +53,9 @@ def read_keys(found: FolderTable, keys: FolderKeys, folder: PlantFolder, faults:
     """Note what names the rows of a table, and rows that stand there twice; False where it cannot be read."""
     table = found.table
     index = keys.of(table.model) if table.kind == TableKind.ROWS else None
-    tells = [at for at in map(found.at, table.identity) if at is not None]
+    # Where the row key alone tells rows apart, the index knows which were there already.
+    is_by_key = table.identity == (ROW_KEY,)
+    tells = [] if is_by_key else [at for at in map(found.at, table.identity) if at is not None]
     key_at = found.at(ROW_KEY)
     name_at = found.at(named_by(table.model)) if index is not None and has_name(table.model) else None
     seen: dict[bytes, int] = {}
@@ -61,12 +64,10 @@ def read_keys(found: FolderTable, keys: FolderKeys, folder: PlantFolder, faults:
         for row, cells in found.rows():
             if tells:
                 told = [cells[at] for at in tells]
-                first = seen.setdefault(row_hash(told), row)
-                if first != row:
-                    text = ", ".join(each or "" for each in told)
-                    faults.add(FolderRule.TWICE, file=found.name, row=row, first=first, text=shortened(text))
+                said_twice(faults, found, row, seen.setdefault(row_hash(told), row), told)
             if index is not None and key_at is not None:
-                index.keys[cells[key_at] or ""] = n
+                key = cells[key_at] or ""
+                said_twice(faults, found, row, index.keys.setdefault(key, n) + FIRST_ROW, [key])
             if index is not None and name_at is not None:
                 index.names[(value_of(cells[name_at], CellKind.TEXT)) or ""] = n
             n += 1
@@ -80,6 +81,12 @@ def read_keys(found: FolderTable, keys: FolderKeys, folder: PlantFolder, faults:
         faults.add(FolderRule.N_ROWS, file=found.name, found=n, wanted=wanted)
         return False
     return True
+
+
+def said_twice(faults: FolderFaults, found: FolderTable, row: int, first: int, told: Sequence[str | None]) -> None:
+    if first != row:
+        text = shortened(", ".join(each or "" for each in told))
+        faults.add(FolderRule.TWICE, file=found.name, row=row, first=first, text=text)
 
 
 def has_name(model: type[models.Model]) -> bool:

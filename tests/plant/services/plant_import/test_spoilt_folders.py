@@ -274,12 +274,7 @@ def test_the_name_is_taken(folder):
     assert not Conveyor.objects.exists()
 
 
-def stored():
-    """What lies in the folder of photos and files."""
-    return {each for each in Path(settings.MEDIA_ROOT).rglob("*") if each.is_file()}
-
-
-def test_what_the_data_base_refuses_leaves_nothing(folder):
+def test_what_the_data_base_refuses_leaves_nothing(folder, tmp_path, settings):
     """Two open places of one device: no cell is wrong by itself."""
 
     def twice(text):
@@ -287,13 +282,13 @@ def test_what_the_data_base_refuses_leaves_nothing(folder):
         key = row.split(b",")[0]
         return text + row.replace(key, b'"11111111-1111-4111-8111-111111111111"') + b"\r\n"
 
-    before = stored()
+    settings.MEDIA_ROOT = tmp_path / "site"
     spoil(folder, "installations", twice)
     signed_again(folder, "installations")
     rule, values, _words = only(refused(folder))
     assert rule == FolderRule.REFUSED
     assert values["file"] == "csv/installations.csv"
-    assert stored() == before
+    assert [each for each in (tmp_path / "site").rglob("*") if each.is_file()] == []
 
 
 def test_many_faults_are_counted(folder):
