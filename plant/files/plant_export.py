@@ -6,7 +6,6 @@ Written under another name first and moved when it is whole, so that a folder of
 from __future__ import annotations
 
 import contextlib
-import csv
 import datetime as dt
 import hashlib
 import io
@@ -204,16 +203,14 @@ def write_stored_files(folder: WrittenFolder, plant: Plant, alias: str, tell: Te
 
 def write_dictionary(folder: WrittenFolder) -> None:
     heads = ("file", "column", "type", "unit", "points_to", "may_be_empty", "values", "meaning")
-    buffer = io.StringIO()
-    writer = csv.writer(buffer)
-    writer.writerow(heads)
+    lines = [head_line(heads)]
     for table in tables():
         for each in table.columns:
             empty = "yes" if each.may_be_empty else "no"
             cells = (table.file, each.name, each.kind, each.unit, points_to(each), empty, values_of(each))
-            writer.writerow((*cells, meaning_of(table, each)))
+            lines.append(csv_line((*cells, meaning_of(table, each)), [CellKind.TEXT] * len(heads)))
     with folder.new(DICTIONARY) as file:
-        file.write(buffer.getvalue().encode())
+        file.write("".join(lines).encode())
 
 
 def write_readme(folder: WrittenFolder, plant: Plant, alias: str) -> None:

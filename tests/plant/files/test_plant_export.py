@@ -18,6 +18,7 @@ from plant.selectors.export_rows import hashes_of_plant
 from plant.selectors.export_tables import tables
 from tests import make
 from tests.plant_folders import full_plant, made_once
+from tests.test_exports import is_harmful
 
 pytestmark = pytest.mark.django_db
 NOW = dt.datetime(2026, 11, 20, 12, tzinfo=dt.UTC)
@@ -71,6 +72,17 @@ def test_the_dictionary_names_every_column_and_says_what_it_means(folder):
     assert known["readings", "visit"]["points_to"] == "visits.row_key"
     assert "trip = trip: drift switch stopped the belt" in known["incidents", "severity"]["values"]
     assert known["memberships", "role"]["points_to"] == "roles"
+
+
+def test_no_cell_is_a_formula(folder):
+    """What a spreadsheet would reckon stands behind an apostrophe, in the dictionary too."""
+    n_guarded = 0
+    for path in (*(folder / "csv").iterdir(), folder / "dictionary.csv"):
+        with path.open(newline="", encoding="utf-8") as file:
+            cells = [cell for row in csv.reader(file) for cell in row]
+        assert [cell for cell in cells if is_harmful(cell)] == [], path.name
+        n_guarded += sum(cell.startswith(("'=", "'-")) for cell in cells)
+    assert n_guarded > 1
 
 
 def test_the_page_on_top_says_how_to_read_it(folder):
