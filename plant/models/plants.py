@@ -136,7 +136,12 @@ class Plant(Record):
     exported = Exported(
         "plant",
         key=("name",),
-        units={"margin_low": "1", "margin_high": "1", "cost_of_stop_hour": "1/h", "cost_of_spilled_tonne": "1/t"},
+        units={
+            "margin_low": "1",
+            "margin_high": "1",
+            "cost_of_stop_hour": "currency/h",
+            "cost_of_spilled_tonne": "currency/t",
+        },
     )
 
     class Meta:

@@ -8,7 +8,16 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from plant.selectors.export_tables import PEOPLE, ROLES, ROW_KEY, ExportColumn, ExportTable, Pointing, TableKind
+from plant.selectors.export_tables import (
+    NUMBERED,
+    PEOPLE,
+    ROLES,
+    ROW_KEY,
+    ExportColumn,
+    ExportTable,
+    Pointing,
+    TableKind,
+)
 
 # Columns that many files have.
 SHARED: Mapping[str, str | Promise] = {
@@ -21,13 +30,18 @@ SHARED: Mapping[str, str | Promise] = {
     "history_by": gettext_lazy("who did it; empty where it was the site itself"),
     "history_reason": gettext_lazy("why it was done"),
 }
-NUMBERED_ROW = gettext_lazy("number of the row; its history names it by this")
+ROW_NUMBER = gettext_lazy("number of the row; its history names it by this")
+OLD_ROW_KEY = gettext_lazy("key of the row that was made, changed or removed")
+OLD_ROW_NUMBER = gettext_lazy("number of the row that was made or removed; one that no file has is gone")
 
 
 def meaning_of(table: ExportTable, column: ExportColumn) -> str:
     """What a column holds, in words; empty only where nobody has said it."""
     if column.name == ROW_KEY:
-        return str(SHARED[ROW_KEY] if table.identity == (ROW_KEY,) and column.field.name != ROW_KEY else NUMBERED_ROW)
+        is_numbered = column is NUMBERED
+        if table.kind == TableKind.HISTORY:
+            return str(OLD_ROW_NUMBER if is_numbered else OLD_ROW_KEY)
+        return str(ROW_NUMBER if is_numbered else SHARED[ROW_KEY])
     said = table.said.meanings.get(column.field.name)
     if said is None and table.kind == TableKind.LINKS:
         said = column.target_model._meta.verbose_name if column.target_model is not None else ""

@@ -72,6 +72,9 @@ def test_the_dictionary_names_every_column_and_says_what_it_means(folder):
     assert known["readings", "visit"]["points_to"] == "visits.row_key"
     assert "trip = trip: drift switch stopped the belt" in known["incidents", "severity"]["values"]
     assert known["memberships", "role"]["points_to"] == "roles"
+    assert known["plant", "cost_of_stop_hour"]["unit"] == "currency/h"
+    assert known["devices_history", "row_key"]["meaning"] == "key of the row that was made, changed or removed"
+    assert known["memberships", "row_key"]["meaning"].startswith("number of the row;")
 
 
 def test_no_cell_is_a_formula(folder):
