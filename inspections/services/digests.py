@@ -25,6 +25,7 @@ from inspections.models import Action, Digest, Task
 from inspections.models.tasks import week_end
 from plant.models import Membership, Person, Plant
 from plant.permissions import ENGINEER, MANAGER, PLANNER
+from plant.selectors.health import register_waiting_mails
 from plant.services.mails import message_id
 
 log = logging.getLogger(__name__)
@@ -45,6 +46,12 @@ class Due:
     n_due: int
     longest_late: int
     week_ends_on: date
+
+
+@register_waiting_mails
+def digests_waiting(now: datetime) -> int:
+    """Of the last day; what did not go on its day is said anew in the next day's mail."""
+    return Digest.objects.filter(sent_at__isnull=True, claimed_at__gt=now - timedelta(days=1)).count()
 
 
 def send_digests(now: datetime | None = None) -> int:

@@ -146,6 +146,8 @@ class SiteFacts:
         Since the last mail went, and was refused [s].
     refusal : str
         What the mail server said then.
+    n_mails_waiting : int
+        Mails that were tried, could not go and are tried again.
     n_kept, n_behind : int
         Kept results, and those of them that the book has gone past.
     kept_idle_s : float or None
@@ -187,6 +189,7 @@ class SiteFacts:
     sent_s: float | None = None
     refused_s: float | None = None
     refusal: str = ""
+    n_mails_waiting: int = 0
     n_kept: int = 0
     n_behind: int = 0
     kept_idle_s: float | None = None
@@ -350,7 +353,9 @@ def _backup_look(facts: SiteFacts) -> Judged:
 def _mail(facts: SiteFacts) -> Judged:
     if facts.refused_s is not None and (facts.sent_s is None or facts.refused_s < facts.sent_s):
         state = HealthState.ACT if facts.refused_s <= MAIL_REFUSED_S else HealthState.LOOK
-        return state, Reason(HealthRule.MAIL_REFUSED, {"ago": facts.refused_s, "said": facts.refusal})
+        return state, Reason(
+            HealthRule.MAIL_REFUSED, {"ago": facts.refused_s, "said": facts.refusal, "n": facts.n_mails_waiting}
+        )
     if not facts.has_mail_server:
         return HealthState.WELL, Reason(HealthRule.MAIL_AS_FILES)
     if facts.sent_s is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -129,6 +130,15 @@ def n_slowed(now: dt.datetime) -> int:
     return sum(each["n"] >= settings.AXES_FAILURE_LIMIT for each in by_name.order_by())
 
 
+_waiting_mails: list[Callable[[dt.datetime], int]] = []
+
+
+def register_waiting_mails(asks: Callable[[dt.datetime], int]) -> Callable[[dt.datetime], int]:
+    """Add how many mails of a kind were tried, could not go and are tried again."""
+    _waiting_mails.append(asks)
+    return asks
+
+
 def seconds_since(moment: dt.datetime | None, now: dt.datetime) -> float | None:
     """A clock that was set back makes nothing younger than now."""
     return None if moment is None else max(0.0, (now - moment).total_seconds())
@@ -171,6 +181,7 @@ def site_facts(now: dt.datetime) -> SiteFacts:
         sent_s=seconds_since(sent.last_at, now) if sent else None,
         refused_s=seconds_since(refused.last_at, now) if refused else None,
         refusal=refused.last_words if refused else "",
+        n_mails_waiting=sum(asks(now) for asks in _waiting_mails),
         n_kept=KeptResult.objects.count(),
         n_behind=n_behind,
         kept_idle_s=seconds_since(last_kept, now),

@@ -75,7 +75,7 @@ TEXTS: dict[str, Any] = {
     HealthRule.MAIL_AS_FILES: _("No mail server is named: mails are written as files into the data folder."),
     HealthRule.MAIL_NEVER_SENT: _("No mail was sent yet."),
     HealthRule.MAIL_SENT: _("The last mail went %(ago)s ago."),
-    HealthRule.MAIL_REFUSED: _("The last mail was refused %(ago)s ago: %(said)s"),
+    HealthRule.MAIL_REFUSED: _("The last mail was refused %(ago)s ago (%(said)s). Mails that wait: %(n)s."),
     HealthRule.NONE_KEPT: _("Nothing is kept yet: the worker makes it once there is something to keep."),
     HealthRule.KEPT_FRESH: _("As the book stands, %(all)s of %(all)s."),
     HealthRule.KEPT_BEING_MADE: _("Being made anew, as the book went on: %(n)s of %(all)s."),

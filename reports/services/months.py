@@ -23,6 +23,7 @@ from django.utils.translation import gettext_lazy
 from plant.calc.working_days import first_working_day
 from plant.errors import Refused
 from plant.models import Person, Plant
+from plant.selectors.health import register_waiting_mails
 from plant.selectors.kept import Kept
 from plant.services.mails import is_refused_for_good, message_id
 from plant.services.records import CONSTRAINT_WORDS, change_record, create_record, known_row
@@ -173,6 +174,13 @@ def draft_months(now: dt.datetime | None = None) -> list[MonthlyReport]:
 def has_history(plant: Plant, month: dt.date) -> bool:
     """A plant that entered the book after the month has nothing to report of it."""
     return plant.created_at < Month(month, plant.zone).end or plant.incidents.exists()
+
+
+@register_waiting_mails
+def months_waiting(now: dt.datetime) -> int:
+    """Of the last two months, and not given up."""
+    rows = MonthMail.objects.filter(sent_at__isnull=True, claimed_at__gt=now - dt.timedelta(days=62))
+    return rows.filter(tries__lt=MOST_TRIES).count()
 
 
 def send_months(make_paper: MakePaper, now: dt.datetime | None = None) -> int:

@@ -69,6 +69,7 @@ def test_a_server_that_takes_nothing_gets_each_mail_once_when_it_does(server, pe
         assert try_at(SIX + n * HALF_HOUR) == 0
     now = SIX + 9 * HALF_HOUR
     assert mail_line(now).rule == HealthRule.MAIL_REFUSED
+    assert mail_line(now).values["n"] == (0 if mood == Mood.BUSY_AT_THE_DOOR else N_PEOPLE)  # at the door none is tried
     assert server.mails == []
     server.mood = Mood.TAKES
     for n in range(9, 16):

@@ -66,8 +66,8 @@ def test_each_rule_has_its_words_and_each_that_is_not_well_says_what_to_do():
         ({"tick_s": 9000}, HealthPart.TIMETABLE, "was not seen for 2 h: nothing runs by itself", "deploy/start"),
         ({"backup_fault": Reason(BackupRule.NO_BOOK, {"folder": "/book"})}, HealthPart.BACKUP, "The last try failed.",
          "There is no book in /book yet."),
-        ({"refused_s": 60, "refusal": "550 no such user"}, HealthPart.MAIL, "refused 60 s ago: 550 no such user",
-         "mail server"),
+        ({"refused_s": 60, "refusal": "550 no such user", "n_mails_waiting": 4}, HealthPart.MAIL,
+         "refused 60 s ago (550 no such user). Mails that wait: 4.", "mail server"),
     ],
 )  # fmt: skip
 def test_lines_read_as_sentences(values, part, words, remedy):
