@@ -185,8 +185,8 @@ class Task(Record):
     )
 
     class Meta:
-        verbose_name = _("task")
-        verbose_name_plural = _("tasks")
+        verbose_name = _("check")
+        verbose_name_plural = _("checks")
         ordering = ["due_on", "pk"]
         permissions = [
             ("close_out_task", "Can close out checks with readings"),

@@ -68,6 +68,8 @@ class DeviceModel(Record):
 
     exported = Exported("device_models", key=("name",))
 
+    parts_of_it = ("installs.Fastener", "installs.ModelPart", "installs.ModelSheet")
+
     class Meta:
         verbose_name = _("device model")
         verbose_name_plural = _("device models")

@@ -29,6 +29,7 @@ from plant.services.import_subjects.shape import (
     ImportContext,
     ImportSubject,
     choices_of,
+    note_record,
     quantity,
     register_import_subject,
     same,
@@ -94,13 +95,15 @@ def write_fasteners(context: ImportContext, model: DeviceModel, groups: list[dic
     for group in groups:
         fastener = known.get(group["place"].casefold())
         if fastener is None:
-            add_fastener(device_model=model, by=context.by, **group)
+            note_record(context, add_fastener(device_model=model, by=context.by, **group))
             outcomes.append(CHANGED)
             continue
         changes = {name: value for name, value in group.items() if value and not same(getattr(fastener, name), value)}
         changes.pop("place", None)
         if changes and not context.is_repeat:
-            change_fastener(fastener, by=context.by, version=fastener.version, **changes)
+            before = {name: getattr(fastener, name) for name in changes}
+            changed = change_fastener(fastener, by=context.by, version=fastener.version, **changes)
+            note_record(context, changed, before)
             outcomes.append(CHANGED)
     return outcome_of(*outcomes)
 
@@ -112,7 +115,8 @@ def write_device_model(context: ImportContext, values: dict[str, Any], key: uuid
     if known is None:
         if DeviceModel.objects.filter(client_key=key).exists():
             return UNCHANGED  # it was given another name since
-        add_device_model(plant=context.plant, by=context.by, client_key=key, fasteners=groups, **given)
+        made = add_device_model(plant=context.plant, by=context.by, client_key=key, fasteners=groups, **given)
+        note_record(context, made)
         return WRITTEN
     given.pop("name")
     return outcome_of(write_record(context, known, given, change_device_model), write_fasteners(context, known, groups))
@@ -198,6 +202,7 @@ def write_device(context: ImportContext, values: dict[str, Any], key: uuid.UUID)
         # Its key is the number's, as several rows may tell where one device stood.
         device_key = uuid.uuid5(context.plant.client_key, f"device|{given['number'].casefold()}")
         device = add_device(plant=context.plant, by=context.by, client_key=device_key, number=given["number"], **own)
+        note_record(context, device)
         outcome = WRITTEN
     else:
         outcome = write_record(context, device, own, change_device)
@@ -226,7 +231,7 @@ def write_installation(context: ImportContext, device: Device, given: dict[str, 
     )
     gone = {name: given[name] for name in ("removed_at", "removal_reason") if name in given}
     if known is None:
-        install_device(
+        made = install_device(
             device=device,
             conveyor=given["conveyor"],
             installed_at=given["installed_at"],
@@ -236,10 +241,12 @@ def write_installation(context: ImportContext, device: Device, given: dict[str, 
             **place,
             **gone,
         )
+        note_record(context, made)
         return WRITTEN
     outcome = write_record(context, known, place, change_installation)
     if "removed_at" in gone and known.removed_at is None and not context.is_repeat:
-        remove_installation(
+        before = {"removed_at": None, "removal_reason": known.removal_reason}
+        removed = remove_installation(
             known,
             by=context.by,
             version=known.version,
@@ -247,6 +254,7 @@ def write_installation(context: ImportContext, device: Device, given: dict[str, 
             reason=gone.get("removal_reason", context.reason),
             now=context.now,
         )
+        note_record(context, removed, before)
         return CHANGED
     return outcome
 

@@ -143,6 +143,9 @@ class Record(Row):
     version = models.PositiveIntegerField(default=1, editable=False)
     history = HistoricalRecords(inherit=True)
 
+    # Models whose rows are parts of this record: they came with it and go with it, where nothing hangs on them either.
+    parts_of_it: ClassVar[tuple[str, ...]] = ()
+
     class Meta:
         abstract = True
 

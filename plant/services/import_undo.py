@@ -301,8 +301,7 @@ def undo_record(note: ImportedRecord, batch: ImportBatch, found: Undone, reason:
         hanging = what_hangs_on(record)
         if hanging:
             return Stays(str(record), _("in use: %(what)s") % {"what": ", ".join(hanging)}, url)
-        record._history_user, record._change_reason = batch.taken_back_by, reason[:100]
-        record.delete()
+        remove(record, batch.taken_back_by, reason)
         found.n_removed += 1
         return None
     before = {name: value_of(model, name, value) for name, value in note.before.items()}
@@ -329,15 +328,30 @@ def value_of(model: Any, name: str, value: Any) -> Any:
 
 
 def what_hangs_on(record: Record) -> list[str]:
-    """The kinds of rows of the book that point at a record."""
-    names = []
-    relations: Any = record._meta.get_fields(include_hidden=True)
-    for relation in relations:
-        if not (relation.auto_created and (relation.one_to_many or relation.one_to_one)) or relation.concrete:
-            continue
-        model: Any = relation.related_model
-        if hasattr(model, "history_id") or hasattr(model, "history_type"):
-            continue
-        if model._default_manager.filter(**{relation.field.name: record}).exists():
-            names.append(str(model._meta.verbose_name_plural))
-    return sorted(set(names))
+    """The kinds of rows of the book that point at a record, or at one of its parts, but for those parts."""
+    names: set[str] = set()
+    for model, field_name, is_part in pointing_at(record):
+        rows = model._default_manager.filter(**{field_name: record})
+        if is_part:
+            names.update(name for each in rows for name in what_hangs_on(each))
+        elif rows.exists():
+            names.add(str(model._meta.verbose_name_plural))
+    return sorted(names)
+
+
+def pointing_at(record: Any) -> Iterator[tuple[Any, str, bool]]:
+    """Models with a relation to a record, the relation's name, and whether their rows are parts of it."""
+    parts = getattr(record, "parts_of_it", ())
+    for relation in record._meta.get_fields(include_hidden=True):
+        is_pointer = relation.auto_created and (relation.one_to_many or relation.one_to_one) and not relation.concrete
+        if is_pointer and not hasattr(relation.related_model, "history_type"):
+            yield relation.related_model, relation.field.name, relation.related_model._meta.label in parts
+
+
+def remove(record: Any, by: Any, reason: str) -> None:
+    """Delete a record that nothing hangs on, with its parts. Their histories stay and say who did it and why."""
+    for model, field_name, is_part in pointing_at(record):
+        for each in model._default_manager.filter(**{field_name: record}) if is_part else ():
+            remove(each, by, reason)
+    record._history_user, record._change_reason = by, reason[:100]
+    record.delete()
