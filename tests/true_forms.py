@@ -208,6 +208,11 @@ def table_written(book: Book) -> None:
     ImportBatch.objects.filter(pk=book.import_batch.pk).update(state=ImportBatch.State.DONE)
 
 
+def two_rows_refused(book: Book) -> None:
+    table_written(book)
+    RejectedRow.objects.create(batch=book.import_batch, line_number=3, values={}, problems=book.rejected_row.problems)
+
+
 def job_planned(book: Book) -> dict[str, Any]:
     """A fitting on a belt of its own, of a device that stands nowhere."""
     model = book.device_model
@@ -546,7 +551,7 @@ SITE = {
         typing(act="drop"),
         lambda book: book.rejected_row.state == RejectedRow.State.DROPPED,
         page="import-detail",
-        before=table_written,
+        before=two_rows_refused,
     ),
     "import-row": TrueForm(
         PLANNER,
