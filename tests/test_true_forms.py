@@ -10,7 +10,7 @@ from typing import Any
 from unittest import mock
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import Resolver404, resolve
 
@@ -106,7 +106,8 @@ class Walk:
             self.book.known.update(example.before(self.book) or {})
         client = self.signed_in(example.by)
         (data, moments), address = self.filled_in(client, name, example), self.address(name)
-        for box, kind in moments.items():
+        # A form refuses them before any data base is asked; so one is enough for this.
+        for box, kind in moments.items() if connection.vendor == "sqlite" else ():
             for end in ENDS[kind]:
                 if fault := self.fault_of_moment(client, address, {**data, box: end}, example):
                     return f"with {box} at {end} {fault}"
