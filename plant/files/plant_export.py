@@ -19,9 +19,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-import pandas as pd
-import pyarrow as pa
-import pyarrow.parquet as pq
 from django.apps import apps
 from django.conf import settings
 from django.core.files.storage import default_storage
@@ -31,7 +28,7 @@ from plant.calc.export_cells import CellKind, RowsHash, csv_line, head_line, mom
 from plant.calc.export_folder import CSV, DICTIONARY, FORMAT, MANIFEST, PAPERS, PARQUET, README
 from plant.models import Plant
 from plant.selectors.export_rows import ExportRun, at_one_moment, files_of, n_rows
-from plant.selectors.export_tables import ExportColumn, ExportTable, tables
+from plant.selectors.export_tables import ExportTable, tables
 from plant.words.plant_export import meaning_of, points_to, readme, values_of
 
 Tell = Callable[[int, int], None]
@@ -145,46 +142,23 @@ def write_tables(folder: WrittenFolder, plant: Plant, alias: str, tell: Tell) ->
 
 def write_table(folder: WrittenFolder, run: ExportRun, table: ExportTable, tell: Callable[[], None]) -> None:
     """Its CSV and its Parquet file, piece by piece."""
-    schema, found = schema_of(table.columns), RowsHash()
+    # Here, and not when a process starts: it brings two libraries that nothing else needs.
+    from plant.files.parquet import parquet_rows
+
+    found = RowsHash()
     name = f"{CSV}/{table.file}.csv"
     with folder.new(name) as text, folder.new(f"{PARQUET}/{table.file}.parquet") as other:
         text.write(head_line(each.name for each in table.columns).encode())
-        with pq.ParquetWriter(other, schema) as writer:
+        with parquet_rows(other, table.columns) as write:
             for chunk in run.chunks(table):
                 lines = [csv_line(row, table.kinds) for row in chunk]
                 for line in lines:
                     found.add(line)
                 text.write("".join(lines).encode())
-                writer.write_table(pa.Table.from_pandas(frame_of(chunk, table.columns), schema, preserve_index=False))
+                write(chunk)
                 folder.n_rows += len(chunk)
                 tell()
     folder.files[name] |= {"rows": found.n_rows, "content": str(found)}
-
-
-ARROW = {
-    CellKind.TEXT: pa.string(),
-    CellKind.JSON: pa.string(),
-    CellKind.WHOLE: pa.int64(),
-    CellKind.NUMBER: pa.float64(),
-    CellKind.YES_NO: pa.bool_(),
-    CellKind.DAY: pa.date32(),
-    CellKind.MOMENT: pa.timestamp("us", "UTC"),
-}
-
-
-def schema_of(columns: tuple[ExportColumn, ...]) -> pa.Schema:
-    return pa.schema([pa.field(each.name, ARROW[each.kind]) for each in columns])
-
-
-def frame_of(chunk: list[tuple[Any, ...]], columns: tuple[ExportColumn, ...]) -> pd.DataFrame:
-    """Rows as a typed frame, in which "not stated" is not an empty text and no number."""
-    cells = zip(*chunk, strict=True)
-    return pd.DataFrame(
-        {
-            each.name: pd.arrays.ArrowExtensionArray(pa.array(values, ARROW[each.kind]))
-            for each, values in zip(columns, cells, strict=True)
-        }
-    )
 
 
 def write_stored_files(folder: WrittenFolder, plant: Plant, alias: str, tell: Tell) -> None:

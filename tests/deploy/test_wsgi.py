@@ -28,3 +28,18 @@ def test_the_first_page_does_not_wait_for_libraries(tmp_path):
     ).stdout.split()
     assert {f"scipy.{name}" for name in named} - set(brought) == set()
     assert "plotly.graph_objs._bar" in brought
+
+
+def test_no_process_begins_with_what_few_of_them_need(tmp_path):
+    """Each command, worker and server waits for whatever is brought when it starts."""
+    few = ("pandas", "pyarrow", "pint", "statsmodels", "pyvrp")
+    asked = f"import sys, django; django.setup(); print(*(name for name in {few} if name in sys.modules))"
+    brought = subprocess.run(
+        [sys.executable, "-c", asked],
+        cwd=ROOT,
+        env={**os.environ, "DRIFTBOOK_DATA": str(tmp_path), "DJANGO_SETTINGS_MODULE": "deploy.settings"},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split()
+    assert brought == []
