@@ -321,8 +321,9 @@ def next_device(y: FloatArray, v: FloatArray, *, shared_error: float = 0.0, leve
     def quantile(p: float) -> float:
         reach = float(scipy.stats.t.isf(min(p, 1.0 - p) / 2.0, k - 1)) * float(scale.max()) + float(np.ptp(at))
         ends = float(at.min()) - reach, float(at.max()) + reach
+        # Student's law as the bare function: scipy.stats looks its arguments over each time, which takes longer.
         return float(
-            scipy.optimize.brentq(lambda x: float(np.mean(scipy.stats.t.cdf((x - at) / scale, k - 1))) - p, *ends)
+            scipy.optimize.brentq(lambda x: float(scipy.special.stdtr(k - 1, (x - at) / scale).mean()) - p, *ends)
         )
 
     tail = (1.0 - level) / 2.0
