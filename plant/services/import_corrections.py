@@ -25,6 +25,7 @@ from plant.services.import_subjects.shape import (
 )
 from plant.services.import_understanding import Understanding, limits_on_a_page, rows_of, understand
 from plant.services.import_writing import Outcome, context_of, equal_words, outcomes_of
+from plant.services.imports import check_not_going
 
 State = ImportBatch.State
 
@@ -97,6 +98,8 @@ def write_retried(
         becomes |= {"state": RejectedRow.State.REPEATED, "problems": [equal_words(keyed.equal_to_line)]}
     counted = "n_repeated" if was_repeated else "n_refused"
     with transaction.atomic():
+        # Held until the row is written: nobody begins to take the file back meanwhile.
+        check_not_going(ImportBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk))
         if row.state not in MENDABLE or not RejectedRow.objects.filter(pk=row.pk, state=row.state).update(**becomes):
             return UNCHANGED
         [outcome] = outcomes_of(subject, context, [keyed])
@@ -120,6 +123,7 @@ def check_open(row: RejectedRow, batch: ImportBatch) -> None:
                 "it again, or write the good rows and keep the others for correction."
             )
         )
+    check_not_going(batch)
     if row.state == RejectedRow.State.DROPPED:
         raise Refused(_("This row was left out on purpose. Take it up again if it is needed after all."))
 

@@ -6,6 +6,7 @@ chunks; a worker that is killed leaves whole chunks done, and the next one goes 
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import islice
@@ -13,6 +14,7 @@ from typing import Any
 
 from django.apps import apps
 from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -20,7 +22,7 @@ from plant.errors import ChangedMeanwhile, Refused
 from plant.models import ImportBatch, ImportedEntry, ImportedRecord, Job, Record
 from plant.services.import_subjects.shape import latest_of, subject_of
 from plant.services.import_writing import progress_words
-from plant.services.job_kinds import JobHandle
+from plant.services.job_kinds import JobHandle, JobLost
 from plant.services.jobs import ask_for_job
 from plant.services.records import OWN, change_record, correct_entry, withdraw_many
 
@@ -28,6 +30,7 @@ State = ImportBatch.State
 
 UNDO = "import-undo"  # the kind of job
 CHUNK = 200
+TRIES = 5  # at a chunk of which somebody else corrects rows at the same moment
 SAMPLE = 20  # rows that stay are named so far
 
 
@@ -53,6 +56,13 @@ class Undone:
     @property
     def n_gone(self) -> int:
         return self.n_withdrawn + self.n_as_before + self.n_removed
+
+    def add(self, part: Undone) -> None:
+        self.n_withdrawn += part.n_withdrawn
+        self.n_as_before += part.n_as_before
+        self.n_removed += part.n_removed
+        self.n_stays += part.n_stays
+        self.stays = [*self.stays, *part.stays][:SAMPLE]
 
     def keep(self, row: Stays) -> None:
         self.n_stays += 1
@@ -133,6 +143,7 @@ def take_back(*, batch: ImportBatch, by: Any, reason: str) -> Job:
         if now.job_id != batch.job_id and now.job is not None:
             faster: Job = now.job  # somebody else's, of this moment
             return faster
+        check_can(now)
         job = ask_for_job(
             UNDO,
             args={"batch": batch.pk},
@@ -172,22 +183,26 @@ def run_undo(handle: JobHandle, batch_id: int) -> dict[str, Any]:
             done += n
             handle.progress(done, max(total, done), progress_words(done, max(total, done)))
     ImportBatch.objects.filter(pk=batch.pk, state=State.TAKING_BACK).update(
-        state=State.TAKEN_BACK, n_taken_back=n_gone(batch), n_staying=found.n_stays
+        state=State.TAKEN_BACK, n_staying=found.n_stays
     )
     return {"batch": batch.pk, "state": State.TAKEN_BACK, "stays": found.n_stays}
 
 
-def n_gone(batch: ImportBatch) -> int:
-    """How many rows went, counted in the book and not by whoever did it: a worker may have been killed half-way."""
-    model = subject_of(batch.subject).entry_model
-    if model is None:
-        return batch.n_written + batch.n_changed - batch.records.count()
-    n: int = (
-        model._default_manager.filter(corrects__import_batch=batch)
-        .filter(correction_reason__startswith=batch.file_name[:70])
-        .count()
-    )
-    return n
+def still_held(handle: JobHandle | None) -> None:
+    """Ask inside the transaction that writes. A trial has no handle.
+
+    Raises
+    ------
+    JobLost
+        If another worker took the job over.
+    """
+    if handle is not None and not handle.still_mine():
+        raise JobLost
+
+
+def count_gone(batch: ImportBatch, n: int) -> None:
+    """Count rows that went in the transaction in which they go: so a worker that is killed counts none twice."""
+    ImportBatch.objects.filter(pk=batch.pk).update(n_taken_back=F("n_taken_back") + n)
 
 
 # --- entries ----------------------------------------------------------------------------------------------------------
@@ -207,7 +222,7 @@ def standing_of(row: Any, batch: ImportBatch) -> Stays | None:
     latest = latest_of(row)
     if latest is row:
         return None
-    if latest.import_batch_id == batch.pk:
+    if latest.import_batch_id == batch.pk or row.corrected_by.client_key == key_of_put_back(row):
         return Stays(str(row), "")  # it went already, or a later row of the same file took its place
     if latest.is_withdrawn:
         why = _("withdrawn by %(who)s (“%(reason)s”)")
@@ -237,14 +252,32 @@ def undo_entries(batch: ImportBatch, handle: JobHandle, found: Undone, reason: s
     """Each chunk in one transaction; how many rows of the file it looked at."""
     last = 0
     while True:
-        with transaction.atomic():
-            handle.still_mine()
-            rows = list(islice(entries_of(batch).filter(pk__gt=last), CHUNK))
-            if not rows:
-                return
-            last = rows[-1].pk
-            undo_chunk(rows, batch, found, reason)
+        rows = next_chunk(batch, handle, found, reason, last)
+        if not rows:
+            return
+        last = rows[-1].pk
         yield len(rows)
+
+
+def next_chunk(batch: ImportBatch, handle: JobHandle, found: Undone, reason: str, last: int) -> list[Any]:
+    """Undo the rows after the last one; looked at anew where somebody corrects one of them at the same moment."""
+    for n in range(1, TRIES + 1):
+        part = Undone()
+        try:
+            with transaction.atomic():
+                still_held(handle)
+                rows = list(islice(entries_of(batch).filter(pk__gt=last), CHUNK))
+                if not rows:
+                    return []
+                undo_chunk(rows, batch, part, reason)
+                count_gone(batch, part.n_gone)
+        except Refused:
+            if n == TRIES:
+                raise
+            continue
+        break
+    found.add(part)
+    return rows
 
 
 def undo_chunk(rows: list[Any], batch: ImportBatch, found: Undone, reason: str) -> None:
@@ -258,17 +291,27 @@ def undo_chunk(rows: list[Any], batch: ImportBatch, found: Undone, reason: str) 
         before = row_before(row, batch)
         if before is None:
             fresh.append(row)
-        else:
+            continue
+        try:
             put_back(row, before, batch.taken_back_by, reason)
+        except Refused as problem:  # it cannot stand as it was, or somebody corrected it at this moment
+            found.keep(Stays(str(row), problem.message))
+        else:
             found.n_as_before += 1
     withdraw_many(fresh, by=batch.taken_back_by, reason=reason, import_batch=batch)
     found.n_withdrawn += len(fresh)
 
 
+def key_of_put_back(row: Any) -> uuid.UUID:
+    """The key of the row that stands in the place of this one once its file is taken back."""
+    return uuid.uuid5(row.client_key, "as before its file")
+
+
 def put_back(row: Any, before: Any, by: Any, reason: str) -> None:
     """Write the row again that stood before the file corrected it, as the word of whoever wrote it then."""
     values = {each.name: getattr(before, each.name) for each in before._meta.concrete_fields if each.name not in OWN}
-    fresh = correct_entry(row, by=by, reason=reason[:300], import_batch=before.import_batch, **values)
+    key = key_of_put_back(row)
+    fresh = correct_entry(row, by=by, reason=reason[:300], client_key=key, import_batch=before.import_batch, **values)
     for each in row._meta.many_to_many:
         getattr(fresh, each.name).set(getattr(row, each.name).all())
 
@@ -278,11 +321,12 @@ def undo_records(batch: ImportBatch, handle: JobHandle | None, found: Undone, re
     """What the file did to records, the last first; each in a transaction of its own. A trial has no handle."""
     for note in list(batch.records.order_by("-pk")):
         with transaction.atomic():
-            if handle is not None:
-                handle.still_mine()
+            still_held(handle)
+            n_before = found.n_gone
             stays = undo_record(note, batch, found, reason)
             if stays is None:
                 note.delete()
+                count_gone(batch, found.n_gone - n_before)
             else:
                 found.keep(stays)
         yield 1

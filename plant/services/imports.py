@@ -37,6 +37,7 @@ from plant.services.own_words import say_columns
 from plant.words.imports import no_table
 
 State = ImportBatch.State
+GOING = (State.TAKING_BACK, State.TAKEN_BACK)
 
 
 def check_size(size: int) -> None:
@@ -303,6 +304,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
         return batch.job
     if batch.state == State.DONE:
         raise Refused(_("This file was written already; nothing is left to do."), code="done")
+    check_not_going(batch)
     found = understand(batch)
     if not found.is_ready:
         raise Refused(" ".join([*found.problems, *(each.words for each in found.questions)]), code="undecided")
@@ -311,6 +313,7 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
         if now.job_id != batch.job_id and now.job is not None:
             faster: Job = now.job  # somebody else's
             return faster
+        check_not_going(now)
         say_columns(plant=batch.plant, by=by, subject=subject_of(batch.subject), heads=chosen_heads(batch, found))
         batch.options = settled(batch.options, found)
         if all_or_nothing is None:
@@ -333,6 +336,13 @@ def start_import(*, batch: ImportBatch, by: Any, all_or_nothing: bool | None = N
         )
         batch.save(update_fields=written)
     return batch.job
+
+
+def check_not_going(batch: ImportBatch) -> None:
+    """Raises Refused where a file was taken back, or somebody began to."""
+    if batch.state in GOING:
+        words = _("This file was taken back, or is half taken back. Send it again if its rows are right after all.")
+        raise Refused(words, code="taken_back")
 
 
 def chosen_heads(batch: ImportBatch, found: Understanding) -> list[tuple[str, str]]:

@@ -10,7 +10,9 @@ from plant.errors import Refused
 from plant.models import Area, Conveyor, ImportBatch, ImportedRecord, Incident, Job, MeterReading, RunRecord
 from plant.services import import_undo, imports, jobs
 from plant.services.conveyors import add_part, change_conveyor
+from plant.services.import_corrections import retry_row
 from plant.services.incidents import correct_incident, record_incident, withdraw_incident
+from plant.services.job_kinds import JobLost
 from tests import make
 from tests.plant.services.test_imports import (  # noqa: F401
     HEAD,
@@ -29,7 +31,7 @@ def undo(batch, by, reason="the wrong year"):
     jobs.do_job(job.pk)
     batch.refresh_from_db()
     job.refresh_from_db()
-    assert job.state == "done", job.problem
+    assert job.state == "done", job.error
     return batch
 
 
@@ -302,3 +304,98 @@ def test_queries_do_not_grow_with_the_rows(alder, pat, belt_a1, django_assert_ma
     job = import_undo.take_back(batch=batch, by=pat, reason="x")
     with django_assert_max_num_queries(60):
         jobs.do_job(job.pk)
+
+
+def test_a_worker_that_lost_the_job_takes_nothing_back(alder, pat, belt_a1, belts):
+    entries = run(send(alder, pat, "incidents", incidents(3)), pat)
+    for batch in (entries, belts):
+        n_belts = Conveyor.objects.count()
+        job = import_undo.take_back(batch=batch, by=pat, reason="x")
+        slow = jobs.take_job(job.pk)
+        Job.objects.filter(pk=job.pk).update(holder="another")
+        with pytest.raises(JobLost):
+            import_undo.run_undo(slow, batch.pk)
+        batch.refresh_from_db()
+        assert (batch.state, batch.n_taken_back) == (ImportBatch.State.TAKING_BACK, 0)
+        assert (len(current()), Conveyor.objects.count()) == (3, n_belts)
+
+
+def test_what_was_put_back_before_a_stop_is_not_said_to_stay(alder, pat, belt_a1, monkeypatch):
+    run(send(alder, pat, "incidents", rows(AT + "drift,a", "A-1,2026-03-04 10:00,drift,b")), pat)
+    batch = correcting(alder, pat, rows(AT + "damage,a", "A-1,2026-03-04 10:00,damage,b"), name="later.csv")
+    monkeypatch.setattr(import_undo, "CHUNK", 1)
+    job = import_undo.take_back(batch=batch, by=pat, reason="x")
+    handle, found = jobs.take_job(job.pk), import_undo.Undone()
+    next(import_undo.undo_entries(ImportBatch.objects.get(pk=batch.pk), handle, found, "x"))
+    Job.objects.filter(pk=job.pk).update(state="stopped")
+    assert told(ImportBatch.objects.get(pk=batch.pk)) == (0, 1, 0, 0)
+    undo(ImportBatch.objects.get(pk=batch.pk), pat, reason="")
+    batch.refresh_from_db()
+    assert (batch.n_taken_back, batch.n_staying) == (2, 0)
+    assert current() == [("drift", "a"), ("drift", "b")]
+
+
+def test_a_row_that_cannot_stand_as_before_stays_and_the_others_go(alder, pat, belt_a1):
+    """Its severity is none of today's list."""
+    run(send(alder, pat, "incidents", rows(AT + "drift,a")), pat)
+    batch = correcting(alder, pat, rows(AT + "damage,b", "A-1,2026-03-04 10:00,drift,z"), name="later.csv")
+    Incident.objects.filter(severity="drift", note="a").update(severity="scuffed")
+    undo(batch, pat)
+    assert (batch.state, batch.n_taken_back, batch.n_staying) == (ImportBatch.State.TAKEN_BACK, 1, 1)
+    assert current() == [("damage", "b")]
+
+
+def test_a_chunk_of_which_a_row_is_corrected_at_that_moment_is_looked_at_anew(alder, pat, erin, belt_a1, monkeypatch):
+    batch = run(send(alder, pat, "incidents", incidents(3)), pat)
+    real, n_tried = import_undo.withdraw_many, []
+
+    def too_late(fresh, **more):
+        n_tried.append(len(fresh))
+        if len(n_tried) == 1:
+            raise Refused("Somebody else corrected one of these rows at the same moment.", code="corrected")
+        if len(n_tried) == 2:  # undone with the chunk, as the data base would have it
+            correct_incident(row=fresh[0], by=erin, reason="It was contact.", severity="contact")
+        return real(fresh, **more)
+
+    monkeypatch.setattr(import_undo, "withdraw_many", too_late)
+    undo(batch, pat)
+    assert n_tried == [3, 3, 3]
+    assert (batch.n_taken_back, batch.n_staying, current()) == (3, 0, [])
+
+
+def test_of_a_file_from_before_records_were_noted_none_is_counted(alder, pat, belts):
+    ImportedRecord.objects.all().delete()
+    undo(belts, pat)
+    assert belts.n_taken_back == 0
+
+
+@pytest.mark.parametrize("is_over", [True, False])
+def test_a_file_taken_back_is_written_no_further(alder, pat, belt_a1, is_over):
+    text = f"{incidents(3)}A-1,no day,,,\n"
+    batch = run(send(alder, pat, "incidents", text), pat)
+    [row] = batch.rejected_rows.open()
+    if is_over:
+        undo(batch, pat)
+    else:
+        job = import_undo.take_back(batch=batch, by=pat, reason="x")
+        Job.objects.filter(pk=job.pk).update(state="stopped")
+    batch = ImportBatch.objects.get(pk=batch.pk)
+    state, n = batch.state, len(current())
+    with pytest.raises(Refused, match="taken back"):
+        imports.start_import(batch=batch, by=pat)
+    [head] = [head for head, cell in row.values.items() if cell == "no day"]
+    with pytest.raises(Refused, match="taken back"):
+        retry_row(row=row, by=pat, values={head: "2026-03-20 10:00"})
+    batch.refresh_from_db()
+    row.refresh_from_db()
+    assert (batch.state, len(current()), row.state) == (state, n, "open")
+
+
+def test_a_refused_row_that_was_mended_goes_with_its_file(alder, pat, erin, belt_a1):
+    batch = run(send(alder, pat, "incidents", f"{incidents(3)}A-1,no day,,,\n"), pat)
+    [row] = batch.rejected_rows.open()
+    [head] = [head for head, cell in row.values.items() if cell == "no day"]
+    assert retry_row(row=row, by=erin, values={head: "2026-03-20 10:00"}) == "written"
+    assert len(current()) == 4
+    undo(ImportBatch.objects.get(pk=batch.pk), pat)
+    assert current() == []
