@@ -115,9 +115,10 @@ def words_in(column: Column, cells: Iterable[Cell], own: Mapping[str, str], tags
     written: dict[str, str] = {}
     for cell in cells:
         text = cell_text(cell)
-        if is_empty(text) or len(text) > LONGEST_WORD:
-            continue
         key = word_key(text)
+        # A word may be longer as it is compared than as it is written: one ß is two s.
+        if is_empty(text) or max(len(text), len(key)) > LONGEST_WORD:
+            continue
         n_of[key] = n_of.get(key, 0) + 1
         written.setdefault(key, text)
     known = tags if column.kind is ColumnKind.CONVEYOR else choice_words(column)

@@ -52,7 +52,7 @@ def say_word(plant: Plant, by: Any, subject: ImportSubject, said: SaidWord) -> b
 def keep_word(plant: Plant, by: Any, about: str, written: str, means: str, conveyor: Conveyor | None = None) -> bool:
     """Whether it was not known so before."""
     key = word_key(written)
-    if not key or len(written) > LONGEST_WORD:
+    if not key or max(len(written), len(key)) > LONGEST_WORD:
         raise Refused(_("“%(word)s” is no word of a list.") % {"word": written[:40]}, code="no_word")
     known = PlantWord.objects.filter(plant=plant, about=about, word_key=key).first()
     if known is None:
@@ -97,7 +97,8 @@ def say_columns(*, plant: Plant, by: Any, subject: ImportSubject, heads: Iterabl
     """
     about = about_heads(subject.name)
     named = [(split_head(head)[0], name) for head, name in heads if head_key(head)]
-    return sum(keep_word(plant, by, about, head, name) for head, name in named if len(head) <= LONGEST_WORD)
+    short = [(head, name) for head, name in named if max(len(head), len(word_key(head))) <= LONGEST_WORD]
+    return sum(keep_word(plant, by, about, head, name) for head, name in short)
 
 
 @transaction.atomic

@@ -160,6 +160,8 @@ def show_choices(
 def import_choose(request: PlantRequest, pk: int) -> HttpResponse:
     """Keep the choices and read the file again with them; then write the rows, if that button was pressed."""
     batch = batch_of(request, pk)
+    if request.POST.get("act") == "anew":  # whatever stands in the boxes
+        return read_anew(request, batch)
     try:
         found = import_understanding.understand(batch)
     except Refused:
@@ -168,8 +170,6 @@ def import_choose(request: PlantRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return show_choices(request, batch, form, status=422)
     try:
-        if request.POST.get("act") == "anew":
-            return redirect(imports.read_anew(batch=batch, by=request.user))
         own_words.say_words(
             plant=batch.plant, by=request.user, subject=subject_of(batch.subject), said=form.said_words()
         )
@@ -179,6 +179,14 @@ def import_choose(request: PlantRequest, pk: int) -> HttpResponse:
     except Refused as refusal:
         batch.refresh_from_db()
         return show_choices(request, batch, None if batch.options != {} else form, refusal.message, status=422)
+    return redirect(batch)
+
+
+def read_anew(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
+    try:
+        imports.read_anew(batch=batch, by=request.user)
+    except Refused as refusal:
+        messages.error(request, refusal.message)
     return redirect(batch)
 
 

@@ -260,3 +260,19 @@ def test_a_belt_of_another_plant_is_no_meaning(alder, other, pat, belt_a1):
     make.conveyor(other, tag="C-1")
     with pytest.raises(Refused, match="no conveyor"):
         say(alder, pat, ("conveyor", "Brecherband", "C-1"))
+
+
+def test_a_word_that_grows_when_it_is_compared_is_no_word_and_stops_no_file(alder, pat, belt_a1):
+    long = "ß" * 100  # 200 letters once case is left out of account
+    text = f"tag,date,severity,{long}\nA-1,2026-03-01 10:00,{long},x\n"
+    batch = send(alder, pat, "incidents", text)
+    assert unknown(batch) == set()
+    imports.choose(
+        batch=batch,
+        options={"columns": {"conveyor": "tag", "happened_at": "date", "severity": "severity", "note": long}},
+    )
+    batch = run(batch, pat)
+    assert counts(batch) == (0, 0, 0, 1), reasons(batch)
+    with pytest.raises(Refused, match="no word of a list"):
+        say(alder, pat, ("severity", long, "contact"))
+    assert not PlantWord.objects.exists()

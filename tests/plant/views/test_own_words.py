@@ -136,3 +136,43 @@ def test_all_rows_are_left_out_and_taken_up_again(client, sent):
     client.post(f"{url}rows/{row.pk}/", {"act": "take-up"})
     row.refresh_from_db()
     assert row.state == "open"
+
+
+def test_a_file_is_read_anew_whatever_stands_in_the_boxes(client, sent):
+    url = sent.wsgi_request.path
+    ImportBatch.objects.update(options={"decimal": "comma"})
+    answer = client.post(f"{url}choices/", {**choices_of(sent), "time_zone": "Nowhere", "act": "anew"})
+    assert answer.status_code == 302
+    assert "decimal" not in ImportBatch.objects.get().options
+
+
+@pytest.mark.parametrize("given", ["damage", "contact\x00", "x" * 10_000, "<b>", "S-12"])
+def test_words_that_lie_are_kept_nowhere(client, sent, given):
+    url = sent.wsgi_request.path
+    lies = {field_of(sent, "links"): given, "word_side_000000000000": "drive", "word_note_": "drive", "act": "write"}
+    answer = client.post(f"{url}choices/", {**choices_of(sent), **lies})
+    assert answer.status_code == 422
+    assert not PlantWord.objects.exists()
+    assert not Job.objects.exists()
+    assert given == "S-12" or f">{given}<" not in answer.content.decode()
+
+
+def test_a_file_is_taken_back_once_for_a_reason_that_is_shown_as_it_was_typed(client, sent):
+    url = sent.wsgi_request.path
+    answers = {field_of(sent, "links"): "drive", field_of(sent, "mittig"): "-", field_of(sent, "Crusher"): "A-1"}
+    client.post(f"{url}choices/", {**choices_of(sent), **answers, "act": "write"})
+    do_all_jobs()
+    for bad in ("", " ", "x" * 201, "x\x00"):
+        assert client.post(f"{url}take-back/", {"reason": bad}).status_code == 422
+    for _twice in range(2):
+        assert client.post(f"{url}take-back/", {"reason": "<script>a</script>"}).status_code == 302
+    do_all_jobs()
+    client.post(f"{url}take-back/", {"reason": "later"})
+    client.post(f"{url}start/")
+    do_all_jobs()
+    batch = ImportBatch.objects.get()
+    assert (batch.state, batch.n_taken_back, batch.taken_back_because) == ("taken_back", 2, "<script>a</script>")
+    assert Incident.objects.current().count() == 0
+    text = client.get(url).content.decode()
+    assert "&lt;script&gt;a" in text
+    assert "<script>a" not in text
