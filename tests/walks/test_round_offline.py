@@ -379,6 +379,26 @@ def test_the_phones_times_are_the_plants_whatever_the_phone_is_set_to(phone, tes
     assert page.evaluate(script) == "2 Jan 23:30"
 
 
+def test_the_phones_days_are_the_plants_whatever_the_phone_is_set_to(phone, tess, wear, places):
+    """Half an hour into the plant's Saturday it is Friday in Denver; due and "today" are said by the plant's day.
+
+    A week later the plant's clocks have been put forward: seven days are not 168 hours.
+    """
+    page = phone.restart(locale="en-US", timezone_id="America/Denver")
+    phone.sign_in(tess)
+    phone.round()
+    script = """async () => {
+        const { today } = await import('/static/inspections/round/build.js');
+        const { actionFields } = await import('/static/inspections/round/action_page.js');
+        return [today(), actionFields({ owners: [] })[1].querySelector('#action-due').value];
+    }"""
+    saturday = dt.datetime(2027, 3, 27, tzinfo=places[0].plant.zone)
+    for at in (dt.timedelta(minutes=30), dt.timedelta(hours=23, minutes=30)):
+        shown_s = page.evaluate("() => Date.now()") / 1000
+        page.evaluate(clock.moved_by((saturday + at).timestamp() - shown_s))
+        assert page.evaluate(script) == ["2027-03-27", "2027-04-03"]
+
+
 def test_today_puts_the_round_on_the_phone(phone, tess, wear):
     """Nobody has to open the round first: who looked at Today with a signal has it."""
     page = phone.page

@@ -1,7 +1,7 @@
 // An action raised by hand at any device whose label is known, with no check beside it: kept and sent as a visit is.
 
 import { _ } from "../words.js";
-import { h, newKey } from "./build.js";
+import { daysFromToday, h, newKey } from "./build.js";
 
 const DAYS = 7; // the usual time for corrective work, as on the site
 
@@ -107,7 +107,6 @@ export async function actionPage(app, installation) {
 // What is to be done, by when, by whom: the same three fields here and at a stop. The planner is proposed where there
 // is one.
 export function actionFields(pack) {
-  const due = new Date(Date.now() + DAYS * 864e5).toLocaleDateString("en-CA");
   return [
     h("div", { class: "field" },
       h("label", { for: "action-title" }, _("What is to be done")),
@@ -115,7 +114,7 @@ export function actionFields(pack) {
     h("div", { class: "pair" },
       h("div", { class: "field" },
         h("label", { for: "action-due" }, _("Due")),
-        h("input", { type: "date", id: "action-due", name: "action_due_on", value: due })),
+        h("input", { type: "date", id: "action-due", name: "action_due_on", value: daysFromToday(DAYS) })),
       h("div", { class: "field" },
         h("label", { for: "action-owner" }, _("Owner")),
         h("select", { id: "action-owner", name: "action_owner" },

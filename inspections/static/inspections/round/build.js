@@ -80,6 +80,21 @@ export function clock(moment) {
   return _("%(day)s %(month)s %(time)s", { day: at.day, month: MONTHS[at.month - 1], time });
 }
 
+// A day as a date box holds it, 2026-12-03.
+export function dayOf(moment) {
+  return new Date(moment).toLocaleDateString("en-CA", { timeZone: zone });
+}
+
+export function today() {
+  return dayOf(Date.now());
+}
+
+export function daysFromToday(days) {
+  const day = new Date(`${today()}T00:00:00Z`);
+  day.setUTCDate(day.getUTCDate() + days); // days, not hours: one of them may have 23 or 25
+  return day.toISOString().slice(0, 10);
+}
+
 export function megabytes(bytes) {
   if (bytes > 1e9) return `${(bytes / 1e9).toFixed(1)} GB`;
   return bytes < 1e5 ? `${Math.max(1, Math.round(bytes / 1000))} kB` : `${(bytes / 1e6).toFixed(1)} MB`;

@@ -1,7 +1,7 @@
 // The round: what it asks, what to bring, and the stops in their order, each with how far it is.
 
 import { _, ngettext } from "../words.js";
-import { fromSite, h, mark } from "./build.js";
+import { fromSite, h, mark, today } from "./build.js";
 
 export async function listPage(app) {
   const { pack } = app;
@@ -30,7 +30,7 @@ export async function listPage(app) {
     : stops.length
     ? _("Every check of the round is entered.")
     : _("No check waits for you today.");
-  const isOld = pack.today !== new Date().toLocaleDateString("en-CA", { timeZone: pack.plant.zone });
+  const isOld = pack.today !== today();
   return [
     h("header", { class: "round-head" },
       h("h1", {}, _("My round, %(day)s", { day: pack.today_words })),

@@ -3,7 +3,7 @@
 
 import { _, ngettext } from "../words.js";
 import { actionPage } from "./action_page.js";
-import { clock, h, useZone } from "./build.js";
+import { clock, dayOf, h, today, useZone } from "./build.js";
 import { ADDRESSES, fetchPack, keepPages } from "./keep.js";
 import { keptPage } from "./kept_page.js";
 import { listPage } from "./list_page.js";
@@ -190,8 +190,7 @@ function sayState() {
   const waiting = app.entries.filter((each) => each.state === "kept");
   const refused = app.entries.filter((each) => each.state === "refused");
   const aside = app.entries.filter((each) => each.state === "aside");
-  const isToday = (moment) => new Date(moment).toDateString() === new Date().toDateString();
-  const sent = app.entries.filter((each) => each.state === "sent" && isToday(each.confirmed_at));
+  const sent = app.entries.filter((each) => each.state === "sent" && dayOf(each.confirmed_at) === today());
   const others = person ? waiting.filter((each) => each.person.id !== person.id) : [];
   const parts = [];
   if (!navigator.onLine || mode === "no_signal") parts.push(_("No signal."));

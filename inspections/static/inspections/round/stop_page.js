@@ -8,7 +8,7 @@ import { makeSay } from "../reasons.js";
 import { follow, suggest } from "../suggested.js";
 import { _, ngettext } from "../words.js";
 import { actionFields } from "./action_page.js";
-import { clock, fromSite, h, mark, megabytes, newKey } from "./build.js";
+import { clock, fromSite, h, mark, megabytes, newKey, today } from "./build.js";
 import { entryOf } from "./list_page.js";
 
 // How a thing that is in order is answered; own kinds of check say it by the grades of their answers.
@@ -265,12 +265,11 @@ class StopPage {
   // date.
   toolsOf(part) {
     const { check, element } = part;
-    const today = new Date().toLocaleDateString("en-CA", { timeZone: this.app.pack.plant.zone });
     const tools = new Map();
     part.doubtful = [];
     for (const select of element.querySelectorAll("select.wrench")) {
       const tool = (this.app.pack.tools ?? []).find((each) => String(each.id) === select.value);
-      const isLate = Boolean(tool) && (tool.due_on === undefined ? Boolean(tool.doubt) : tool.due_on < today);
+      const isLate = Boolean(tool) && (tool.due_on === undefined ? Boolean(tool.doubt) : tool.due_on < today());
       const deviation = tool && _("Permissible deviation %(pct)s %.", { pct: tool.deviation_pct });
       setText(
         select.parentElement.querySelector(".tool-words"),
