@@ -9,6 +9,7 @@ import uuid
 from pathlib import Path
 
 import pytest
+from django.utils import timezone
 
 from inspections.calc import grading
 from inspections.calc.doubts import ways_of
@@ -321,6 +322,20 @@ def test_whole_checks_get_the_same_grade_and_the_same_words(page, live_server, t
     for trial, answer, (grade, reason) in zip(trials, found, wanted_answers, strict=True):
         assert (answer["grade"], kept(answer["reason"])) == (grade, kept(reason)), trial
         assert answer["words"] == [grade_words(reason, system) for system in UnitSystem], trial
+
+
+@pytest.mark.browser_context_args(timezone_id="America/Denver")
+def test_the_lockout_is_ticked_by_the_plants_clock_wherever_the_browser_is(tess, tasks, place, page_of):
+    page = page_of(tess)
+    page.get_by_role("link", name="Close out A-1 device 1").click()
+    page.wait_for_url("**/visit/")
+    words = page.locator("#lockout-words")
+    page.wait_for_load_state()
+    begun = timezone.now()
+    page.check("[name=lockout_confirmed]")
+    words.filter(has_text="Ticked at").wait_for()
+    minutes = {f"Ticked at {at.astimezone(place.plant.zone):%H:%M}." for at in (begun, timezone.now())}
+    assert words.inner_text() in minutes
 
 
 def test_a_stop_from_first_look_to_the_kept_visit(live_server, tess, tasks, place, page_of):

@@ -113,8 +113,9 @@ function start(rules) {
   lockout?.addEventListener("change", () => {
     const now = new Date();
     form.elements.lockout_at.value = lockout.checked ? now.toISOString() : "";
-    const clock = `${String(now.getHours()).padStart(2, "0")}:${String(now.getMinutes()).padStart(2, "0")}`;
-    setText(document.getElementById("lockout-words"), lockout.checked ? _("Ticked at %(at)s.", { at: clock }) : "");
+    const options = { hour: "2-digit", minute: "2-digit", hourCycle: "h23", timeZone: form.dataset.zone };
+    const at = new Intl.DateTimeFormat("en-GB", options).format(now); // by the plant's clock, as all times of the site
+    setText(document.getElementById("lockout-words"), lockout.checked ? _("Ticked at %(at)s.", { at }) : "");
   });
 
   let isSent = false;
