@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from plant.calc.retention import KeptFor
 from plant.models import Job, Notice, Person, Plant, PlantExport
-from plant.services.job_kinds import JobHandle, JobLost
+from plant.services.job_kinds import JobHandle, JobLost, JobStopped
 from plant.services.jobs import ask_for_job, stop_job
 from plant.services.names import when_a_name_goes
 
@@ -58,8 +58,12 @@ def do_export(handle: JobHandle, args: dict[str, Any], write: WriteExport) -> di
     clear_drafts(export)
     n_rows, n_bytes = write(export.plant, path, now, lambda done, total: handle.progress(done, max(total, 1)))
     with transaction.atomic():
-        if not handle.still_mine():
-            raise JobLost
+        try:
+            # Stopped after the last row, as when a name was removed: the file holds what is no longer in the book.
+            handle.progress(n_rows, max(n_rows, 1))
+        except (JobLost, JobStopped):
+            clear_unwanted(export)
+            raise
         PlantExport.objects.filter(pk=export.pk).update(
             file_name=file_name(export.plant, now), n_rows=n_rows, n_bytes=n_bytes, written_at=timezone.now()
         )
@@ -79,12 +83,21 @@ def clear_drafts(export: PlantExport) -> None:
             draft.unlink(missing_ok=True)
 
 
+def clear_unwanted(export: PlantExport) -> None:
+    """A whole file that nobody waits for any more."""
+    if PlantExport.objects.select_related("job").get(pk=export.pk).standing in ("cleared", "failed"):
+        export_path(export).unlink(missing_ok=True)
+
+
 def tell_export_end(job: Job) -> None:
     """Tell whoever asked, once a job."""
     export = PlantExport.objects.select_related("plant").filter(pk=job.args.get("export")).first()
-    if export is None or export.created_by_id is None:
+    if export is None:
         return
     clear_drafts(export)
+    clear_unwanted(export)
+    if export.created_by_id is None:
+        return
     if export.written_at is not None:
         words = _("Everything of %(plant)s is ready to be fetched.") % {"plant": export.plant}
     else:

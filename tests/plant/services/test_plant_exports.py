@@ -12,7 +12,8 @@ from plant.calc.retention import KeptFor
 from plant.models import Job, Notice, Person, PlantExport
 from plant.services import plant_exports
 from plant.services.clearing import clear_old
-from plant.services.jobs import do_job
+from plant.services.job_kinds import JobLost, JobStopped
+from plant.services.jobs import do_job, end_job, stop_job, take_job
 from plant.services.names import remove_name
 from plant.services.plant_exports import ask_for_export, clears_on, export_path, exports_folder
 from plant.services.plant_import.writing import import_plant
@@ -131,3 +132,38 @@ def test_files_with_a_name_go_when_the_name_goes(asked, alder, mona, tess, djang
     waiting.refresh_from_db()
     assert (asked.standing, waiting.standing) == ("cleared", "failed")
     assert list(exports_folder().iterdir()) == []
+
+
+@pytest.mark.parametrize("held_by", ["us", "another"])
+def test_a_file_that_was_whole_when_it_was_stopped_is_not_kept(asked, held_by):
+    """A name was removed after its last row was read: what lies on the disk still holds it."""
+    handle = take_job(asked.job_id)
+
+    def write(plant, path, now, tell):
+        path.write_bytes(b"with the name")
+        if held_by == "us":
+            stop_job(asked.job)
+        else:
+            Job.objects.filter(pk=asked.job_id).update(state="stopped", holder="")
+        return 7, 13
+
+    with pytest.raises((JobStopped, JobLost)) as problem:
+        plant_exports.do_export(handle, {"export": asked.pk}, write)
+    if problem.type is JobStopped:
+        end_job(handle, Job.State.STOPPED)
+    asked.refresh_from_db()
+    assert (asked.written_at, PlantExport.objects.get(pk=asked.pk).standing) == (None, "failed")
+    assert list(exports_folder().iterdir()) == []
+
+
+def test_a_worker_that_lost_the_job_leaves_the_file_to_the_one_that_has_it(asked):
+    handle = take_job(asked.job_id)
+
+    def write(plant, path, now, tell):
+        path.write_bytes(b"whole")
+        Job.objects.filter(pk=asked.job_id).update(holder="another")
+        return 7, 5
+
+    with pytest.raises(JobLost):
+        plant_exports.do_export(handle, {"export": asked.pk}, write)
+    assert export_path(asked).read_bytes() == b"whole"
