@@ -387,9 +387,23 @@ BOOKKEEPING = {
 
 
 def has_versions(model: type[ImportedEntry], values: Mapping[str, Any], n: int) -> bool:
-    """Whether the book has so many rows with these values, the ones that were corrected since among them."""
-    standing = model._default_manager.filter(**values).exclude(import_batch__state=ImportBatch.State.TAKEN_BACK)
-    return len(standing.order_by().values_list("pk")[:n]) == n
+    """Whether the book tells of so many events with these values, of ones that were corrected since too.
+
+    A row that was corrected and put back is one event though it stands there twice.
+    """
+    manager: Any = model._default_manager
+    standing = manager.filter(**values).exclude(import_batch__state=ImportBatch.State.TAKEN_BACK)
+    rows = list(standing.order_by().only("pk", "corrects_id"))
+    return len(rows) >= n and len({first_of(each) for each in rows}) >= n
+
+
+def first_of(row: Any) -> int:
+    """The key of the row with which the story of a row begins."""
+    manager = type(row)._default_manager
+    pk, before = row.pk, row.corrects_id
+    while before is not None:
+        pk, before = manager.values_list("pk", "corrects_id").get(pk=before)
+    return int(pk)
 
 
 def known_differently(latest: Any, values: Mapping[str, Any]) -> Refused:

@@ -399,3 +399,15 @@ def test_a_refused_row_that_was_mended_goes_with_its_file(alder, pat, erin, belt
     assert len(current()) == 4
     undo(ImportBatch.objects.get(pk=batch.pk), pat)
     assert current() == []
+
+
+def test_a_row_that_was_put_back_is_one_event_to_a_file_with_two(alder, pat, belt_a1):
+    run(send(alder, pat, "incidents", rows(AT + "drift,a")), pat)
+    undo(correcting(alder, pat, rows(AT + "damage,a"), name="later.csv"), pat)
+    two = send(alder, pat, "incidents", rows(AT + "drift,a", AT + "drift,a"), name="two.csv")
+    imports.choose(batch=two, options={"equal": "each"})
+    assert counts(run(two, pat)) == (1, 0, 1, 0)
+    assert current() == [("drift", "a"), ("drift", "a")]
+    again = send(alder, pat, "incidents", rows(AT + "drift,a", AT + "drift,a"), name="again.csv")
+    imports.choose(batch=again, options={"equal": "each"})
+    assert counts(run(again, pat)) == (0, 0, 2, 0)
