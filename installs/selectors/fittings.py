@@ -315,5 +315,7 @@ def jobs_of_person(person: Any, plant: Plant, now: dt.datetime) -> list[Fitting]
     """Jobs under way in the plant, and those planned for this person up to the end of the third day."""
     today = timezone.localdate(now, timezone=plant.zone)
     until = dt.datetime.combine(today + dt.timedelta(days=LOOK_AHEAD_DAYS + 1), dt.time(), plant.zone)
-    mine = Q(begun_at__isnull=False) | Q(crew=person, planned_at__lt=until)
-    return list(Fitting.objects.of_plant(plant).open().filter(mine).with_place().distinct().order_by("planned_at"))
+    # Not over a join: of rows with so many columns PostgreSQL takes a tenth of a second to plan how they differ.
+    planned = Fitting.crew.through.objects.filter(person=person).values("fitting")
+    mine = Q(begun_at__isnull=False) | Q(pk__in=planned, planned_at__lt=until)
+    return list(Fitting.objects.of_plant(plant).open().filter(mine).with_place().order_by("planned_at"))
