@@ -8,7 +8,7 @@ from plant.permissions import ROLES
 INSTALLATION = r"/installations/[\w-]+/"
 CONVEYOR = r"/conveyors/[\w-]+/"
 TASK = r"/checks/[\w-]+/"
-NOTE = "Written by a measurement of the load."
+NOTE = "Written by a measurement of the load, no. {n}."  # the same twice would be asked about
 
 START = {role: Step(f"start, {role}", "/") for role in ROLES}
 

@@ -181,7 +181,8 @@ class Visitor:
             return False
         self.seen.append(page)
         if step.sends is not None:
-            return self.send(f"{step.name}, sent", path, page, step.sends) is not None
+            typed = {name: text.format(n=self.rng.getrandbits(64)) for name, text in step.sends.items()}
+            return self.send(f"{step.name}, sent", path, page, typed) is not None
         return True
 
     def link(self, pattern: str) -> str:
@@ -200,7 +201,7 @@ def work(
     goes_on: Callable[[int], bool],
     pause: Callable[[float], bool],
 ) -> None:
-    """One errand after the other, with a pause for thinking after each page, as long as it goes on.
+    """One errand after the other, with a pause for thinking after each page that came or not, as long as it goes on.
 
     Parameters
     ----------
@@ -217,10 +218,12 @@ def work(
         errand = visitor.rng.choices(errands, [each.share for each in errands])[0]
         visitor.seen.clear()
         for step in errand.steps:
-            if not visitor.take(step):
-                break
+            # Whoever is told to come back waits at least as long as anybody who thinks, as the page asks for.
+            is_there = visitor.take(step)
             if pause(visitor.rng.uniform(*think_s)):
                 return
+            if not is_there:
+                break
 
 
 @dataclass(frozen=True)
