@@ -472,14 +472,16 @@ def table_of(outcomes: Sequence[Outcome]) -> str:
         "longest) |",
         "| --- | ---: | ---: | ---: | --- | ---: | ---: | --- |",
     ]
-    for each in outcomes:
-        if each.not_tried:
-            lines.append(f"| {each.words} | not tried: {each.not_tried} | | | | | | |")
-            continue
-        seconds = sorted(each.healed_s)
-        answers = ", ".join(f"{words} {n}" for words, n in each.answers.most_common()) or "none failed"
-        lines.append(
-            f"| {each.words} | {each.times} | {each.taken} | {each.n_again} | {answers} | {len(each.lost)} | "
-            f"{len(each.doubled)} | {seconds[len(seconds) // 2]:.1f} s; {seconds[-1]:.1f} s |"
-        )
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, *map(line_of, outcomes)]) + "\n"
+
+
+def line_of(outcome: Outcome) -> str:
+    """What came of one fault, as a line of the table."""
+    if outcome.not_tried:
+        return f"| {outcome.words} | not tried: {outcome.not_tried} | | | | | | |"
+    seconds = sorted(outcome.healed_s)
+    answers = ", ".join(f"{words} {n}" for words, n in outcome.answers.most_common()) or "none failed"
+    return (
+        f"| {outcome.words} | {outcome.times} | {outcome.taken} | {outcome.n_again} | {answers} | "
+        f"{len(outcome.lost)} | {len(outcome.doubled)} | {seconds[len(seconds) // 2]:.1f} s; {seconds[-1]:.1f} s |"
+    )

@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from deploy.bench.faults import FAULTS, HurtSite, suffer, table_of
+from deploy.bench.faults import FAULTS, HurtSite, line_of, suffer, table_of
 from deploy.bench.pages import machine_words
 
 
@@ -47,6 +47,7 @@ class Command(BaseCommand):
                     for name in chosen:
                         self.say(f"{FAULTS[name].words}, {given['times']} times ...")
                         outcomes.append(suffer(site, FAULTS[name], times=given["times"], seed=given["seed"]))
+                        self.say(line_of(outcomes[-1]))  # the rest may take an hour, and be broken off
             finally:
                 site.children.stop()
         self.stdout.write(f"\n{timezone.now():%Y-%m-%d}, {machine_words()}\n\n{table_of(outcomes)}")
