@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from django.utils import timezone
+from django.utils.formats import date_format
 
 from plant.models import ImportBatch, Incident, Job, Notice
 from plant.services.incidents import correct_incident
@@ -25,7 +27,7 @@ def words_of(answer):
     return " ".join(answer.content.decode().split())
 
 
-def test_from_the_link_to_what_came_of_it(client, written, erin):
+def test_from_the_link_to_what_came_of_it(client, alder, written, erin):
     correct_incident(
         row=Incident.objects.earliest("happened_at"), by=erin, reason="It was contact.", severity="contact"
     )
@@ -43,7 +45,8 @@ def test_from_the_link_to_what_came_of_it(client, written, erin):
     assert "The file is being taken back." in running
     do_all_jobs()
     page = words_of(client.get(written))
-    assert "pat took it back on 25 Nov 2026 (the wrong year): 2 rows went. 1 row stays" in page
+    today = date_format(timezone.localdate(timezone=alder.zone))
+    assert f"pat took it back on {today} (the wrong year): 2 rows went. 1 row stays" in page
     assert "take-back" not in page
     told = Notice.objects.latest("pk").text
     assert told == "Import of log.csv was taken back: 2 rows went, 1 stays."
