@@ -81,6 +81,11 @@ def can_be_taken_back(batch: ImportBatch) -> bool:
     return batch.standing == "interrupted" and bool(batch.rows_done)
 
 
+def is_known_what_it_did(batch: ImportBatch) -> bool:
+    """Whether it was kept what the file did to records; of files from before that was kept nobody can tell."""
+    return subject_of(batch.subject).entry_model is not None or batch.records.exists()
+
+
 def check_can(batch: ImportBatch) -> None:
     if batch.state == State.TAKEN_BACK:
         raise Refused(
@@ -92,6 +97,11 @@ def check_can(batch: ImportBatch) -> None:
         raise Refused(
             _("Nothing of this file is in the book, or it is being written: stop that first."), code="at_work"
         )
+    if batch.state != State.TAKING_BACK and not is_known_what_it_did(batch):
+        words = _(
+            "What this file did to records was not kept, so they are not taken back with it: change each of them."
+        )
+        raise Refused(words, code="not_kept")
 
 
 def preview_of_undo(batch: ImportBatch) -> Undone:
@@ -142,6 +152,10 @@ def take_back(*, batch: ImportBatch, by: Any, reason: str) -> Job:
         now = ImportBatch.objects.select_for_update(of=("self",)).select_related("job").get(pk=batch.pk)
         if now.job_id != batch.job_id and now.job is not None:
             faster: Job = now.job  # somebody else's, of this moment
+            if faster.kind != UNDO:
+                raise Refused(
+                    _("Somebody else went on with this file at the same moment. Look at what came of it first.")
+                )
             return faster
         check_can(now)
         job = ask_for_job(

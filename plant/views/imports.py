@@ -283,7 +283,9 @@ def show_result(request: PlantRequest, batch: ImportBatch) -> HttpResponse:
             "forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in page],
             "equal_forms": [RefusedRowForm(row=row, batch=batch, subject=subject) for row in equal],
             "may_mend": may_mend,
-            "may_take_back": import_undo.can_be_taken_back(batch) and bool(batch.n_written or batch.n_changed),
+            "may_take_back": bool(batch.n_written or batch.n_changed)
+            and import_undo.can_be_taken_back(batch)
+            and import_undo.is_known_what_it_did(batch),
             "may_open_again": imports.is_nothing_written(batch),
         },
     )

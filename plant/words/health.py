@@ -84,7 +84,7 @@ TEXTS: dict[str, Any] = {
     HealthRule.ONE_SLOWED: _("One has to wait after too many wrong passwords."),
     HealthRule.SOME_SLOWED: _("%(n)s have to wait after too many wrong passwords."),
     HealthRule.NOTHING_CLEARED_YET: _("Nothing was cleared away yet; it is done by night."),
-    HealthRule.CLEARED: _("What was over was cleared away %(ago)s ago, %(n)s in number."),
+    HealthRule.CLEARED: _("Looked through %(ago)s ago. So many things were over and went: %(n)s."),
     HealthRule.CLEARED_LONG_AGO: _("What is over was cleared away %(ago)s ago last."),
     HealthRule.NOT_ALL_CLEARED: _("%(ago)s ago not everything that is over was cleared away: see the table below."),
 }

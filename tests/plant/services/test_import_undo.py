@@ -293,9 +293,24 @@ def test_an_import_that_was_stopped_half_way_is_taken_back_so_far(alder, pat, be
     assert current() == []
 
 
-def test_of_a_file_from_before_records_were_noted_nothing_is_said_to_go(alder, pat, belts):
+def test_a_file_from_before_records_were_noted_is_not_said_to_be_taken_back(alder, pat, belts):
     ImportedRecord.objects.all().delete()
-    assert told(belts) == (0, 0, 0, 0)
+    for ask in (
+        lambda: import_undo.preview_of_undo(belts),
+        lambda: import_undo.take_back(batch=belts, by=pat, reason="x"),
+    ):
+        with pytest.raises(Refused, match="was not kept"):
+            ask()
+    belts.refresh_from_db()
+    assert belts.state == ImportBatch.State.DONE
+
+
+def test_records_stopped_after_the_last_one_went_go_on_to_the_end(alder, pat, belts):
+    """What the file did to records is forgotten as each is put back: that is no file from before."""
+    undo(belts, pat)
+    ImportBatch.objects.filter(pk=belts.pk).update(state="taking_back")
+    Job.objects.filter(pk=belts.job_id).update(state="stopped")
+    undo(ImportBatch.objects.get(pk=belts.pk), pat, reason="")
 
 
 def test_queries_do_not_grow_with_the_rows(alder, pat, belt_a1, django_assert_max_num_queries):
@@ -361,12 +376,6 @@ def test_a_chunk_of_which_a_row_is_corrected_at_that_moment_is_looked_at_anew(al
     undo(batch, pat)
     assert n_tried == [3, 3, 3]
     assert (batch.n_taken_back, batch.n_staying, current()) == (3, 0, [])
-
-
-def test_of_a_file_from_before_records_were_noted_none_is_counted(alder, pat, belts):
-    ImportedRecord.objects.all().delete()
-    undo(belts, pat)
-    assert belts.n_taken_back == 0
 
 
 @pytest.mark.parametrize("is_over", [True, False])
